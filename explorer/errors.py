@@ -1,0 +1,117 @@
+"""Every error this project raises on purpose, in one tree.
+
+A message says where (file and key), what was found, what is allowed and what to do about it, so that the
+command line can print it as it is.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class SquatlineError(Exception):
+    """Base of the tree: something a user can put right.
+
+    Parameters
+    ----------
+    problem:
+        One sentence: what is wrong.
+    file, key:
+        Where it stands, as the user would look for it.
+    found, allowed, remedy:
+        What was read, what may stand there, and the next step.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        file: str | None = None,
+        key: str | None = None,
+        found: object = None,
+        allowed: str | None = None,
+        remedy: str | None = None,
+    ) -> None:
+        self.problem = problem
+        self.file = file
+        self.key = key
+        self.found = found
+        self.allowed = allowed
+        self.remedy = remedy
+        super().__init__(problem)
+
+    def within(self, *, file: str | None = None, key: str | None = None) -> SquatlineError:
+        """Return the same error with the place filled in where it was not known yet."""
+        self.file = self.file or file
+        self.key = self.key or key
+        return self
+
+    def __str__(self) -> str:
+        place = ": ".join(part for part in (self.file, self.key) if part)
+        lines = [f"{place}: {self.problem}" if place else self.problem]
+        if self.found is not None:
+            lines.append(f"  found:   {self.found}")
+        if self.allowed:
+            lines.append(f"  allowed: {self.allowed}")
+        if self.remedy:
+            lines.append(f"  remedy:  {self.remedy}")
+        return "\n".join(lines)
+
+
+class StudyError(SquatlineError):
+    """The study file cannot be read or does not say something that can be run."""
+
+
+class UnitError(StudyError):
+    """A unit is missing, unknown, or of the wrong dimension."""
+
+
+class DistributionError(StudyError):
+    """The numbers given do not make a distribution."""
+
+
+class CorrelationError(StudyError):
+    """The correlations given cannot all hold at once."""
+
+
+class GraphError(SquatlineError):
+    """The quantities do not form a graph that can be evaluated."""
+
+
+class CycleError(GraphError):
+    """A quantity needs itself, directly or through others."""
+
+
+class UnknownQuantityError(GraphError):
+    """A name that no model and no study defines."""
+
+
+class DoublyDefinedError(GraphError):
+    """Two functions compute the same quantity."""
+
+
+class MissingInputError(GraphError):
+    """An input that an asked-for quantity needs was not given."""
+
+
+class TableError(StudyError):
+    """A CSV table (aero map, coefficients, log) cannot be used."""
+
+
+class SampleError(SquatlineError):
+    """Too few or unusable samples for the question asked."""
+
+
+class ResultsError(SquatlineError):
+    """A results folder cannot be read or written."""
+
+
+class RenderError(SquatlineError):
+    """A report form cannot be produced on this machine."""
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """Return the known name most like the given one, or None when nothing is near."""
+    matches = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
+    return matches[0] if matches else None

@@ -1,0 +1,334 @@
+"""From the graph to a list of calls: what every condition needs, each value computed once.
+
+Expressions are numbered: two conditions that ask for the same function of the same values share the number,
+so what a condition does not change is evaluated once for all.  A parameter declared ``varying`` is an
+expression with a free symbol; at run time it becomes a function that evaluates just the part that depends on
+that symbol.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from explorer.graph import Graph
+from explorer.quantity import Array, Need
+
+Token = tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class Closure:
+    """A parameter handed over as a function: which slots to recompute when its symbols are bound."""
+
+    symbols: tuple[int, ...]
+    steps: tuple[Step, ...]
+    results: tuple[int, ...]
+    stacked: bool
+
+    def bind(self, values: dict[int, Any]) -> Callable[..., Array]:
+        """Return the function of the symbols, on top of the values computed so far."""
+
+        def curve(*arguments: Any) -> Array:
+            inner = dict(values)
+            inner.update(zip(self.symbols, arguments, strict=True))
+            for step in self.steps:
+                inner[step.slot] = step.run(inner)
+            return _gathered([inner[slot] for slot in self.results], self.stacked)
+
+        return curve
+
+
+@dataclass(frozen=True)
+class Stack:
+    """A parameter that gathers a family: the slots of its members, stacked along a new first axis."""
+
+    slots: tuple[int, ...]
+
+
+Argument = int | Stack | Closure
+
+
+@dataclass(frozen=True)
+class Step:
+    """One call: the function, where its arguments come from, and the slot its result goes to."""
+
+    slot: int
+    name: str
+    function: Callable[..., Any]
+    arguments: tuple[Argument, ...]
+    free: frozenset[int] = frozenset()
+
+    def run(self, values: dict[int, Any]) -> Any:
+        """Evaluate the function on the values computed so far."""
+        return self.function(*(_fetch(argument, values) for argument in self.arguments))
+
+    @property
+    def reads(self) -> frozenset[int]:
+        """Slots read from outside this step."""
+        return frozenset(slot for argument in self.arguments for slot in _reads(argument))
+
+
+def _reads(argument: Argument) -> set[int]:
+    if isinstance(argument, int):
+        return {argument}
+    if isinstance(argument, Stack):
+        return set(argument.slots)
+    inside = {step.slot for step in argument.steps} | set(argument.symbols)
+    outside = set(argument.results)
+    for step in argument.steps:
+        outside |= step.reads
+    return outside - inside
+
+
+def _fetch(argument: Argument, values: dict[int, Any]) -> Any:
+    if isinstance(argument, int):
+        return values[argument]
+    if isinstance(argument, Stack):
+        return _gathered([values[slot] for slot in argument.slots], stacked=True)
+    return argument.bind(values)
+
+
+def _gathered(parts: list[Any], stacked: bool) -> Any:
+    return np.stack(np.broadcast_arrays(*parts)) if stacked else parts[0]
+
+
+@dataclass(frozen=True)
+class Program:
+    """The calls in order, the leaves to fill in, and where each asked-for value ends up.
+
+    Attributes
+    ----------
+    leaves:
+        Token of every value to be supplied -> slot.  A token is what ``compile_program`` was given for it.
+    outputs:
+        (quantity, condition) -> slot.
+    names:
+        slot -> quantity name.
+    """
+
+    steps: tuple[Step, ...]
+    leaves: Mapping[Any, int]
+    outputs: Mapping[tuple[str, str], int]
+    names: Mapping[int, str]
+    upstream: Mapping[int, tuple[int, ...]]
+    last_use: Mapping[int, int] = field(default_factory=dict)
+
+    def run(self, supplied: Mapping[Any, Any]) -> dict[tuple[str, str], Any]:
+        """Evaluate on one set of leaf values; arrays broadcast against each other.
+
+        Parameters
+        ----------
+        supplied:
+            A value (number, array or table) for every token in ``leaves``.
+
+        Returns
+        -------
+        dict
+            (quantity, condition) -> value.
+        """
+        values = self._evaluate(supplied, keep=False)
+        return {key: values[slot] for key, slot in self.outputs.items()}
+
+    def trace(self, supplied: Mapping[Any, Any]) -> dict[int, Any]:
+        """Evaluate and keep every intermediate value, by slot."""
+        return self._evaluate(supplied, keep=True)
+
+    def _evaluate(self, supplied: Mapping[Any, Any], keep: bool) -> dict[int, Any]:
+        values: dict[int, Any] = {slot: supplied[token] for token, slot in self.leaves.items()}
+        # A NaN is how a model says "no answer"; the engine counts them, numpy need not warn.
+        with np.errstate(all="ignore"):
+            for position, step in enumerate(self.steps):
+                values[step.slot] = step.run(values)
+                if not keep:
+                    for slot in step.reads:
+                        if self.last_use[slot] == position:
+                            del values[slot]
+        return values
+
+    def blame(self, slot: int, values: Mapping[int, Any], size: int) -> dict[str, Array]:
+        """For samples where an output is not finite, find the first quantity that stopped being finite.
+
+        Returns a boolean array per blamed quantity name; together they cover every such sample once.
+        """
+        open_samples = ~np.isfinite(np.broadcast_to(np.asarray(values[slot], dtype=float), (size,)))
+        blamed: dict[str, Array] = {}
+        for candidate in (*self.upstream[slot], slot):
+            if not open_samples.any():
+                break
+            value = values.get(candidate)
+            if value is None or not isinstance(value, (int, float, np.ndarray, np.generic)):
+                continue
+            bad = ~np.isfinite(np.broadcast_to(np.asarray(value, dtype=float), (size,))) & open_samples
+            if bad.any():
+                name = self.names[candidate]
+                blamed[name] = blamed.get(name, np.zeros(size, bool)) | bad
+                open_samples = open_samples & ~bad
+        return blamed
+
+
+class _Numbering:
+    """Gives equal expressions equal numbers while the graph is walked condition by condition."""
+
+    def __init__(self, graph: Graph) -> None:
+        self.graph = graph
+        self.numbers: dict[Token, int] = {}
+        self.names: dict[int, str] = {}
+        self.steps: dict[int, Step] = {}
+        self.leaves: dict[Any, int] = {}
+        self.free: dict[int, frozenset[int]] = {}
+
+    def _number(self, token: Token, name: str) -> int:
+        if token not in self.numbers:
+            self.numbers[token] = len(self.numbers)
+            self.names[self.numbers[token]] = name
+        return self.numbers[token]
+
+    def leaf(self, token: Any, name: str) -> int:
+        slot = self._number(("leaf", token), name)
+        self.leaves[token] = slot
+        self.free[slot] = frozenset()
+        return slot
+
+    def symbol(self, name: str) -> int:
+        slot = self._number(("symbol", name), name)
+        self.free[slot] = frozenset({slot})
+        return slot
+
+    def expression(self, name: str, scope: Mapping[str, int], memo: dict[Any, int]) -> int:
+        """Number a quantity in a scope that maps given or bound names to slots."""
+        if name in scope:
+            return scope[name]
+        bound = frozenset(slot for slot in scope.values() if self.free[slot])
+        key = (name, bound)
+        if key not in memo:
+            memo[key] = self._call(name, scope, memo)
+        return memo[key]
+
+    def _call(self, name: str, scope: Mapping[str, int], memo: dict[Any, int]) -> int:
+        entry = self.graph[name]
+        assert entry.function is not None, f"{name} must be in scope"
+        arguments = tuple(self._argument(need, scope, memo) for need in entry.needs)
+        free = frozenset[int]().union(*(self._free_of(argument) for argument in arguments))
+        token = ("call", name, tuple(_identity(argument) for argument in arguments))
+        slot = self._number(token, name)
+        self.free[slot] = free
+        self.steps.setdefault(slot, Step(slot, name, entry.function, arguments, free))
+        return slot
+
+    def _argument(self, need: Need, scope: Mapping[str, int], memo: dict[Any, int]) -> Argument:
+        inner = {**scope, **{name: self.symbol(name) for name in need.over}}
+        slots = tuple(self.expression(name, inner, memo) for name in need.names)
+        if not need.over:
+            return Stack(slots) if need.stacked else slots[0]
+        symbols = tuple(inner[name] for name in need.over)
+        return Closure(symbols, self._dependent(slots, frozenset(symbols)), slots, need.stacked)
+
+    def _dependent(self, slots: Sequence[int], symbols: frozenset[int]) -> tuple[Step, ...]:
+        """Steps to repeat, in order, when these symbols change."""
+        found: dict[int, Step] = {}
+
+        def visit(slot: int) -> None:
+            step = self.steps.get(slot)
+            if step is None or slot in found or not (self.free[slot] & symbols):
+                return
+            for read in sorted(step.reads):
+                visit(read)
+            found[slot] = step
+
+        for slot in slots:
+            visit(slot)
+        return tuple(found.values())
+
+    def _free_of(self, argument: Argument) -> frozenset[int]:
+        if isinstance(argument, int):
+            return self.free[argument]
+        if isinstance(argument, Stack):
+            return frozenset[int]().union(*(self.free[slot] for slot in argument.slots))
+        inside = frozenset[int]().union(*(self.free[slot] for slot in argument.results))
+        return inside - frozenset(argument.symbols)
+
+
+def _identity(argument: Argument) -> Any:
+    if isinstance(argument, int):
+        return argument
+    if isinstance(argument, Stack):
+        return ("stack", argument.slots)
+    return ("curve", argument.symbols, argument.results)
+
+
+def compile_program(
+    graph: Graph,
+    wanted: Sequence[tuple[str, str]],
+    scopes: Mapping[str, Mapping[str, Any]],
+) -> Program:
+    """Turn asked-for (quantity, condition) pairs into a program.
+
+    Parameters
+    ----------
+    wanted:
+        Pairs of quantity and condition name.
+    scopes:
+        For each condition: given quantity -> token of the value it takes there.  Equal tokens mean equal
+        values; defaults of the graph are filled in by the caller, so that every leaf is in a scope.
+
+    Raises
+    ------
+    MissingInputError, UnknownQuantityError
+        When a quantity cannot be computed from what its condition gives.
+    """
+    numbering = _Numbering(graph)
+    outputs: dict[tuple[str, str], int] = {}
+    for condition, tokens in scopes.items():
+        names = [name for name, where in wanted if where == condition]
+        graph.require(names, tokens)
+        needed = set(graph.order(names, tokens))
+        scope = {name: numbering.leaf(token, name) for name, token in tokens.items() if name in needed}
+        memo: dict[Any, int] = {}
+        for name in names:
+            outputs[name, condition] = numbering.expression(name, scope, memo)
+    return _scheduled(numbering, outputs)
+
+
+def _scheduled(numbering: _Numbering, outputs: dict[tuple[str, str], int]) -> Program:
+    order: dict[int, Step] = {}
+    used_leaves: set[int] = set()
+    upstream: dict[int, tuple[int, ...]] = {}
+
+    def visit(slot: int) -> None:
+        step = numbering.steps.get(slot)
+        if step is None:
+            used_leaves.add(slot)
+            return
+        if slot in order:
+            return
+        for read in sorted(step.reads):
+            visit(read)
+        order[slot] = step
+
+    for slot in outputs.values():
+        visit(slot)
+    position = {slot: index for index, slot in enumerate(order)}
+    for slot in set(outputs.values()):
+        seen: set[int] = set()
+        pending = [slot]
+        while pending:
+            step = order.get(pending.pop())
+            fresh = (step.reads if step else frozenset()) - seen
+            seen |= fresh
+            pending.extend(fresh)
+        upstream[slot] = tuple(sorted(seen, key=lambda s: position.get(s, -1)))
+    last_use = {read: index for index, step in enumerate(order.values()) for read in step.reads}
+    for slot in outputs.values():
+        last_use[slot] = len(order)
+    return Program(
+        steps=tuple(order.values()),
+        leaves={token: slot for token, slot in numbering.leaves.items() if slot in used_leaves},
+        outputs=outputs,
+        names=numbering.names,
+        upstream=upstream,
+        last_use=last_use,
+    )
