@@ -1,0 +1,358 @@
+"""Does a limit hold, and how sure is that: counted samples -> probability, interval, verdict, risks.
+
+A margin is how far the quantity lies on the good side of its limit: nought or more conforms.  A margin that
+is not a number belongs to a sample for which the model had no answer; it counts against the limit.
+Words as in JCGM 106:2012, "The role of measurement uncertainty in conformity assessment".
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+from scipy.special import betaincinv, stdtrit
+
+from explorer.errors import SampleError
+from explorer.quantity import Array
+
+Verdict: TypeAlias = Literal["pass", "fail", "undecided"]
+
+EXACT = "exact binomial (Clopper-Pearson)"
+REPLICATES = "replicates (Student t)"
+
+# Beyond this many, an estimate lies so near the requirement that counting will not tell the two apart.
+MOST_SAMPLES_WORTH_DRAWING = 1e8
+# Fewer of the rarer outcome than this in a replicate, and the spread between replicates says too little.
+FEWEST_OF_RARER_OUTCOME = 10
+
+
+@dataclass(frozen=True)
+class Margin:
+    """What is known of a margin's distribution, whether kept whole or streamed.
+
+    Attributes
+    ----------
+    mean, sd, low, median, high:
+        Over the samples that have an answer; low and high are the 5 % and 95 % quantiles.
+    surplus:
+        Quantile at 1 - required, samples without an answer counted as the worst of all; minus infinity when
+        these alone are more than the requirement allows.
+    """
+
+    mean: float
+    sd: float
+    low: float
+    median: float
+    high: float
+    surplus: float
+
+
+@dataclass(frozen=True)
+class Conformance:
+    """Verdict on one limit, with everything needed to see how firm it is.
+
+    Attributes
+    ----------
+    probability, low, high, confidence, method:
+        Share of samples that conform, its two-sided interval, the confidence of that, and how it was found.
+    trials, conforming, failed:
+        Samples drawn; those that conform; those without an answer, which count as not conforming.
+    required, verdict:
+        Probability asked for; "pass" when the whole interval reaches it, "fail" when none of it does.
+    decides, more_samples:
+        What would decide it, in words, and about how many samples more (None: no number of them).
+    margin_mean, margin_sd, margin_low, margin_high:
+        Of the samples with an answer; low and high are the 5 % and 95 % quantiles.
+    guard_band:
+        How far inside the limit the median must lie for the required probability (JCGM 106:2012, 8.3):
+        median minus the quantile at 1 - required.
+    surplus:
+        That quantile itself: nought or more means that the estimate reaches the required probability.
+    consumer_risk, producer_risk:
+        Specific risks (JCGM 106:2012, 3.3.13 and 3.3.14): the chance that a car taken as good does not
+        conform, and that a car turned down does.
+    """
+
+    probability: float
+    low: float
+    high: float
+    confidence: float
+    method: str
+    trials: int
+    conforming: int
+    failed: int
+    required: float
+    verdict: Verdict
+    decides: str
+    more_samples: int | None
+    margin_mean: float
+    margin_sd: float
+    margin_low: float
+    margin_high: float
+    guard_band: float
+    surplus: float
+    consumer_risk: float
+    producer_risk: float
+
+
+def binomial_interval(conforming: float, trials: float, confidence: float = 0.95) -> tuple[float, float]:
+    """Exact two-sided interval of a probability from a count of independent samples.
+
+    Source: Clopper & Pearson, Biometrika 26 (1934) 404, through the beta quantile.
+    """
+    if not 0 <= conforming <= trials or trials <= 0:
+        raise SampleError(
+            "a count of conforming samples lies between nought and all of them",
+            found=f"{conforming} of {trials}",
+            remedy="draw at least one sample",
+        )
+    tail = (1 - confidence) / 2
+    low = 0.0 if conforming == 0 else float(betaincinv(conforming, trials - conforming + 1, tail))
+    high = 1.0 if conforming == trials else float(betaincinv(conforming + 1, trials - conforming, 1 - tail))
+    return low, high
+
+
+def replicate_interval(probabilities: Array, confidence: float = 0.95) -> tuple[float, float]:
+    """Two-sided Student t interval of the mean of independent, equally good estimates of a probability.
+
+    Each scramble of a Sobol design gives one estimate; their scatter is the honest measure of the error,
+    which is far smaller than that of as many independent samples.
+    """
+    replicates = len(probabilities)
+    if replicates < 2:
+        raise SampleError(
+            "one replicate has no spread", found=f"{replicates} replicates", allowed="2 or more"
+        )
+    mean = float(np.mean(probabilities))
+    factor = float(stdtrit(replicates - 1, (1 + confidence) / 2))
+    half = factor * float(np.std(probabilities, ddof=1)) / math.sqrt(replicates)
+    return max(0.0, mean - half), min(1.0, mean + half)
+
+
+def wilks_trials(coverage: float, confidence: float = 0.95, *, two_sided: bool = False) -> int:
+    """Fewest samples whose extremes bound a share of the population, all of them conforming.
+
+    Source: Wilks, Annals of Mathematical Statistics 12 (1941) 91: 1 - c^n, and with both extremes
+    1 - c^n - n (1 - c) c^(n - 1), must reach the confidence.
+    """
+    _check_share(coverage, "coverage")
+    _check_share(confidence, "confidence")
+
+    def shown(n: int) -> bool:
+        missed = coverage**n + (n * (1 - coverage) * coverage ** (n - 1) if two_sided else 0)
+        return 1 - missed >= confidence
+
+    trials = _smallest(shown, 1, math.inf)
+    assert trials is not None  # the chance of a miss falls to nought, so the search ends
+    return trials
+
+
+def summarise_margins(margins: Array, required: float) -> Margin:
+    """Summarise margins of any shape; those that are not numbers count only in the surplus."""
+    answered = margins[~np.isnan(margins)]
+    failed = margins.size - answered.size
+    if not answered.size:
+        return Margin(math.nan, math.nan, math.nan, math.nan, math.nan, -math.inf)
+    low, median, high = np.quantile(answered, [0.05, 0.5, 0.95])
+    # The failed samples are the lowest ones: the quantile of all is one of the answered at a lower level.
+    level = ((1 - required) * margins.size - failed) / answered.size
+    surplus = float(np.quantile(answered, level)) if level >= 0 else -math.inf
+    sd = float(np.std(answered, ddof=1)) if answered.size > 1 else 0.0
+    return Margin(float(np.mean(answered)), sd, float(low), float(median), float(high), surplus)
+
+
+def judge_margins(margins: Array, required: float, confidence: float = 0.95) -> Conformance:
+    """Judge a limit from its margins.
+
+    Parameters
+    ----------
+    margins:
+        Nought or more conforms, NaN has no answer.  Shape (samples,) for independent samples, or
+        (replicates, samples) for independent scrambles of a Sobol design.
+    required:
+        Probability with which the limit must hold, strictly between 0 and 1.
+    confidence:
+        Of the two-sided interval.
+
+    Raises
+    ------
+    SampleError
+        Without a sample, or with a required probability that no number of samples can show.
+    """
+    _check_share(required, "required")
+    return judge_counts(
+        conforming=int(np.count_nonzero(margins >= 0)),
+        trials=margins.size,
+        failed=int(np.count_nonzero(np.isnan(margins))),
+        required=required,
+        margin=summarise_margins(margins, required),
+        confidence=confidence,
+        probabilities=np.mean(margins >= 0, axis=1) if margins.ndim == 2 and margins.size else None,
+    )
+
+
+def judge_counts(
+    *,
+    conforming: int,
+    trials: int,
+    failed: int,
+    required: float,
+    margin: Margin,
+    confidence: float = 0.95,
+    probabilities: Array | None = None,
+) -> Conformance:
+    """Judge a limit from streamed counts.
+
+    Parameters
+    ----------
+    conforming, trials, failed:
+        Counts over all samples; failed ones are among the trials and not among the conforming.
+    required, confidence:
+        As in ``judge_margins``.
+    margin:
+        Moments and quantiles of the margin.
+    probabilities:
+        Conforming share of each independent scramble, when the samples are such replicates.
+
+    Raises
+    ------
+    SampleError
+        As in ``judge_margins``.
+    """
+    _check_share(required, "required")
+    _check_share(confidence, "confidence")
+    low, high = binomial_interval(conforming, trials, confidence)
+    method = EXACT
+    if probabilities is not None and _spread_is_telling(conforming, trials, len(probabilities)):
+        low, high = replicate_interval(probabilities, confidence)
+        method = REPLICATES
+    probability = conforming / trials
+    verdict: Verdict = "pass" if low >= required else "fail" if high < required else "undecided"
+    more = None
+    if verdict == "undecided":
+        more = _more_samples(probability, trials, required, confidence, (low, high), method)
+    return Conformance(
+        probability=probability,
+        low=low,
+        high=high,
+        confidence=confidence,
+        method=method,
+        trials=trials,
+        conforming=conforming,
+        failed=failed,
+        required=required,
+        verdict=verdict,
+        decides=_what_decides(verdict, more),
+        more_samples=0 if verdict != "undecided" else more,
+        margin_mean=margin.mean,
+        margin_sd=margin.sd,
+        margin_low=margin.low,
+        margin_high=margin.high,
+        guard_band=margin.median - margin.surplus,
+        surplus=margin.surplus,
+        consumer_risk=1 - probability,
+        producer_risk=probability,
+    )
+
+
+def judge_joint(margins: Array, required: float, confidence: float = 0.95) -> Conformance:
+    """Judge several limits at once: a sample conforms only when it holds all of them.
+
+    Parameters
+    ----------
+    margins:
+        Shape (limits, samples), or (limits, replicates, samples).
+    required, confidence:
+        As in ``judge_margins``.
+
+    Returns
+    -------
+    Conformance
+        Its margin is the smallest of the margins, each in units of its own standard deviation.
+    """
+    return judge_margins(np.min([_in_own_spread(margin) for margin in margins], axis=0), required, confidence)
+
+
+def _in_own_spread(margin: Array) -> Array:
+    answered = margin[~np.isnan(margin)]
+    spread = float(np.std(answered)) if answered.size else 0.0
+    return margin / spread if spread > 0 else margin
+
+
+def _spread_is_telling(conforming: int, trials: int, replicates: int) -> bool:
+    """Tell whether the rarer outcome is frequent enough for replicates to differ by what they should."""
+    rarer = min(conforming, trials - conforming)
+    return replicates >= 2 and rarer >= FEWEST_OF_RARER_OUTCOME * replicates
+
+
+def _more_samples(
+    probability: float,
+    trials: int,
+    required: float,
+    confidence: float,
+    interval: tuple[float, float],
+    method: str,
+) -> int | None:
+    """How many samples more would decide, were the present estimate the truth."""
+    above = probability >= required
+
+    def decided(n: int) -> bool:
+        low, high = binomial_interval(probability * n, n, confidence)
+        return low >= required if above else high < required
+
+    needed: float | None
+    if method == EXACT:
+        needed = _smallest(decided, trials, MOST_SAMPLES_WORTH_DRAWING)
+    else:
+        # An interval narrows at least as fast as one over the root of the number of samples.
+        distance = abs(probability - required)
+        half = probability - interval[0] if above else interval[1] - probability
+        needed = trials * (half / distance) ** 2 if distance > 0 else None
+    if needed is None or needed > MOST_SAMPLES_WORTH_DRAWING:
+        return None
+    return max(1, math.ceil(needed - trials))
+
+
+def _smallest(holds: Callable[[int], bool], start: int, most: float) -> int | None:
+    """Smallest whole number, from a start, at which a condition that then stays true holds."""
+    low, high = start - 1, start
+    while not holds(high):
+        low, high = high, 2 * high
+        if high > most:
+            return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
+
+
+def _what_decides(verdict: Verdict, more: int | None) -> str:
+    if verdict != "undecided":
+        side = "reaches" if verdict == "pass" else "stays below"
+        return f"nothing more: the whole interval {side} the required probability"
+    if more is None:
+        return (
+            "sampling alone will not decide: the probability lies at the requirement; "
+            "measure an input better or change the design"
+        )
+    return f"about {_two_digits(more):,} more samples".replace(",", " ")
+
+
+def _two_digits(count: int) -> int:
+    """Round up to two figures: the estimate it rests on is no better."""
+    step = int(10 ** max(0, len(str(count)) - 2))
+    return -(-count // step) * step
+
+
+def _check_share(value: float, key: str) -> None:
+    if not 0 < value < 1:
+        raise SampleError(
+            "a probability that samples can show lies strictly between 0 and 1",
+            key=key,
+            found=value,
+            allowed="between 0 and 1, both left out",
+            remedy="ask for 0.99 or 0.999 rather than 1",
+        )
