@@ -462,6 +462,18 @@ def number(value: float, digits: int = 4) -> str:
     return _at_place(value, max(digits - 1 - exponent, 0)) if exponent < digits else f"{value:.0f}"
 
 
+def plain(value: float, digits: int = 6) -> str:
+    """Write a number with up to this many significant digits and no trailing zeros."""
+    text = number(value, digits)
+    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Put the printed unit behind a number: a space between, except before the degree sign of an angle."""
+    symbol = pretty(unit)
+    return f"{text}{symbol}" if symbol in ("", "°") else f"{text} {symbol}"
+
+
 def _place(uncertainty: float) -> int | None:
     """Return the decimals that two significant digits of an uncertainty need; negative: left of the point."""
     if not math.isfinite(uncertainty) or uncertainty <= 0:

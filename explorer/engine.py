@@ -1,0 +1,218 @@
+"""Draw inputs, push them through the program, chunk after chunk, on any executor.
+
+A chunk is the unit of everything: it has its own random stream for every input, so a run gives the same
+numbers to the last bit whatever the number of workers, and results are merged in the order of the chunks.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+
+from explorer.program import Program, compile_program
+from explorer.quantity import Array
+from explorer.sampling import correlated, correlation_matrix, random_column
+from explorer.study import Correlation, Input, Limit, Study
+
+CHUNK = 16_384
+
+Part = TypeVar("Part")
+Progress = Callable[[str, int, int], None]
+
+
+def no_progress(stage: str, done: int, total: int) -> None:
+    """Report nothing."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A program with the inputs it draws and the values that are fixed.
+
+    Attributes
+    ----------
+    uncertain:
+        Inputs to draw, by key.
+    constants:
+        Token -> value of the exact inputs and tables.
+    copulas:
+        Groups of correlated inputs: keys and the correlation matrix of their normal scores.
+    """
+
+    seed: int
+    program: Program
+    uncertain: Mapping[str, Input]
+    constants: Mapping[Any, Any]
+    copulas: tuple[tuple[tuple[str, ...], Array], ...]
+    bounds: Mapping[str, tuple[float, float]]
+
+    def draw(self, uniforms: Mapping[str, Array]) -> dict[str, Array]:
+        """Map one column of uniforms an input onto the inputs; what is physically impossible becomes NaN."""
+        columns = dict(uniforms)
+        for keys, matrix in self.copulas:
+            columns.update(correlated(columns, keys, matrix))
+        return {key: self._possible(key, given.distribution.quantile(columns[key])) for key, given in self.uncertain.items()}
+
+    def _possible(self, key: str, values: Array) -> Array:
+        low, high = self.bounds[key]
+        if values.size and (values.min() < low or values.max() > high):
+            return np.where((values < low) | (values > high), np.nan, values)
+        return values
+
+    def random_chunk(self, chunk: int, size: int) -> dict[str, Array]:
+        """Draw one chunk of plain random inputs."""
+        return self.draw({key: random_column(self.seed, key, chunk, size) for key in self.uncertain})
+
+    def evaluate(self, drawn: Mapping[str, Array]) -> dict[tuple[str, str], Array]:
+        """Evaluate every asked-for (quantity, condition) on drawn inputs: arrays of one length."""
+        size = next(iter(drawn.values())).size if drawn else 1
+        found = self.program.run({**self.constants, **drawn})
+        return {key: np.broadcast_to(np.asarray(value, dtype=float), (size,)) for key, value in found.items()}
+
+    def blame(self, drawn: Mapping[str, Array], key: tuple[str, str], failed: Array) -> dict[str, int]:
+        """Count, for the failed samples of one output, which quantity gave up first."""
+        chosen = {name: values[failed] for name, values in drawn.items()}
+        size = int(np.count_nonzero(failed))
+        values = self.program.trace({**self.constants, **chosen})
+        blamed = self.program.blame(self.program.outputs[key], values, size)
+        return {name: int(np.count_nonzero(where)) for name, where in blamed.items()}
+
+
+def make_plan(
+    study: Study,
+    wanted: Sequence[tuple[str, str]],
+    *,
+    scopes: Mapping[str, Mapping[str, Input]] | None = None,
+) -> Plan:
+    """Compile what is wanted in the study's conditions (or in the scopes given instead).
+
+    Parameters
+    ----------
+    wanted:
+        (quantity, condition) pairs.
+    scopes:
+        Condition -> quantity -> input; by default every condition of the study.
+    """
+    scopes = scopes or {name: study.given_in(name) for name in study.conditions}
+    used = {condition for _, condition in wanted}
+    tokens: dict[str, dict[str, Any]] = {}
+    inputs: dict[Any, Input] = {}
+    for condition, given in scopes.items():
+        if condition not in used:
+            continue
+        tokens[condition] = {name: one.token for name, one in given.items()}
+        tokens[condition].update({name: ("table", name) for name in study.tables})
+        inputs.update({one.token: one for one in given.values()})
+    program = compile_program(study.graph, list(dict.fromkeys(wanted)), tokens)
+    leaves = {token: inputs[token] for token in program.leaves if token in inputs}
+    constants = {token: one.distribution.nominal for token, one in leaves.items() if one.exact}
+    constants.update({("table", name): table for name, table in study.tables.items()})
+    uncertain = {one.key: one for one in leaves.values() if not one.exact}
+    groups = correlated_groups(study.correlations)
+    copulas = tuple(
+        (keys, correlation_matrix(keys, {(c.first, c.second): c.value for c in study.correlations if c.first in keys}))
+        for keys in groups
+        if any(key in uncertain for key in keys)
+    )
+    # A correlated partner shapes the draw even where the program does not read it.
+    for keys, _ in copulas:
+        uncertain.update({key: study.inputs[key] for key in keys})
+    return Plan(study.seed, program, uncertain, constants, copulas, {k: _bounds(study, i) for k, i in uncertain.items()})
+
+
+def _bounds(study: Study, given: Input) -> tuple[float, float]:
+    quantity = study.graph[given.quantity]
+    low = max((b for b in (quantity.at_least, quantity.above) if b is not None), default=-np.inf)
+    if quantity.above is not None and low == quantity.above:
+        low = float(np.nextafter(low, np.inf))
+    return low, np.inf if quantity.at_most is None else quantity.at_most
+
+
+def correlated_groups(correlations: Iterable[Correlation]) -> tuple[tuple[str, ...], ...]:
+    """Collect inputs that are linked, directly or through others, in the order they are named."""
+    groups: list[list[str]] = []
+    for one in correlations:
+        touching = [group for group in groups if one.first in group or one.second in group]
+        merged = list(dict.fromkeys([*(name for group in touching for name in group), one.first, one.second]))
+        groups = [group for group in groups if group not in touching] + [merged]
+    return tuple(tuple(group) for group in groups)
+
+
+def margin_of(limit: Limit, values: Mapping[tuple[str, str], Array]) -> Array:
+    """Distance to the nearer bound of a limit, positive inside (JCGM 106 calls the inside conforming)."""
+    return margin_inside(limit, limited_value(limit, values))
+
+
+def limited_value(limit: Limit, values: Mapping[tuple[str, str], Array]) -> Array:
+    """Return the value a limit is held against: a quantity, or its difference between two conditions."""
+    value = values[limit.quantity, limit.condition]
+    return value if limit.minus is None else value - values[limit.quantity, limit.minus]
+
+
+def margin_inside(limit: Limit, value: Array) -> Array:
+    """Distance of a value to the nearer bound, positive inside."""
+    if limit.at_most is None:
+        return value - limit.at_least  # type: ignore[operator]  # a limit has one bound at least
+    if limit.at_least is None:
+        return limit.at_most - value
+    return np.minimum(value - limit.at_least, limit.at_most - value)
+
+
+def default_workers() -> int:
+    """Number of processors this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def in_order(
+    job: Callable[[int], Part],
+    count: int,
+    *,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Callable[[int], None] | None = None,
+    start: int = 0,
+) -> Iterator[Part]:
+    """Run a job for each index and yield the parts in order, with only a few in memory at a time.
+
+    Parameters
+    ----------
+    job:
+        Function of the index; it must be picklable for executors that use other processes.
+    executor:
+        Any ``concurrent.futures`` executor; by default threads (numpy releases the interpreter lock).
+    """
+    workers = workers or default_workers()
+    if executor is None and workers == 1:
+        for index in range(start, count):
+            yield job(index)
+            if progress:
+                progress(index + 1)
+        return
+    owned = ThreadPoolExecutor(workers) if executor is None else None
+    pool = executor or owned
+    assert pool is not None
+    pending: list[Future[Part]] = []
+    try:
+        submitted = start
+        for index in range(start, count):
+            while submitted < count and len(pending) < 2 * workers:
+                pending.append(pool.submit(job, submitted))
+                submitted += 1
+            yield pending.pop(0).result()
+            if progress:
+                progress(index + 1)
+    finally:
+        for future in pending:
+            future.cancel()
+        if owned is not None:
+            owned.shutdown(wait=True, cancel_futures=True)
+
+
+def chunk_sizes(samples: int, chunk: int = CHUNK) -> tuple[int, ...]:
+    """Split a number of samples into chunks of fixed length and a rest."""
+    whole, rest = divmod(samples, chunk)
+    return (chunk,) * whole + ((rest,) if rest else ())

@@ -1,0 +1,61 @@
+"""How many independent rows a log is worth, when successive residuals repeat each other."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from explorer.quantity import Array
+
+# A run shorter than this says nothing about its own autocorrelation.
+SHORTEST_RUN = 16
+
+
+def repetition(residuals: Array, run: Array) -> float:
+    """How many successive rows say as much as one independent row.
+
+    It is the spectral density of the residuals at frequency nought over their variance, from an
+    autoregression whose order is chosen by Akaike's criterion; the variance of a mean, or of any estimate that
+    varies slowly along the log, is larger by this factor than for independent rows.  Never below 1.
+
+    Source: Plummer et al., "CODA", R News 6/1 (2006) 7 (spectrum by autoregression); Levinson-Durbin recursion.
+
+    Parameters
+    ----------
+    residuals:
+        Shape (rows,), in the order logged.
+    run:
+        Shape (rows,), number of the run each belongs to; runs are independent of each other.
+    """
+    parts = [part for number in np.unique(run) if len(part := residuals[run == number]) >= SHORTEST_RUN]
+    if not parts:
+        return 1.0
+    rows = sum(len(part) for part in parts)
+    most = min(int(10 * math.log10(rows)), min(len(part) for part in parts) // 4)
+    covariance = np.array([sum(float(p[: len(p) - lag] @ p[lag:]) for p in parts) for lag in range(most + 1)])
+    if covariance[0] <= 0:
+        return 1.0
+    return min(max(_density_at_nought(covariance / covariance[0], rows), 1.0), float(rows))
+
+
+def _density_at_nought(correlation: Array, rows: int) -> float:
+    """Spectral density at frequency nought over the variance, by the autoregression of least criterion."""
+    best, density = math.inf, 1.0
+    weights, innovation = np.empty(0), 1.0
+    for order in range(len(correlation)):
+        if order:
+            reflection = (correlation[order] - weights @ correlation[order - 1 : 0 : -1]) / innovation
+            weights = np.append(weights - reflection * weights[::-1], reflection)
+            innovation *= 1 - reflection**2
+        if innovation <= 0:
+            break
+        criterion = rows * math.log(innovation) + 2 * order
+        if criterion < best:
+            best, density = criterion, innovation / (1 - float(weights.sum())) ** 2
+    return density
+
+
+def effective_rows(residuals: Array, run: Array) -> float:
+    """Return the number of independent rows that the log is worth."""
+    return len(residuals) / repetition(residuals, run)

@@ -1,0 +1,319 @@
+"""The attitude at which springs and air forces balance, for air forces that are straight lines in pitch.
+
+With the pitch as the one unknown, both axle loads are straight lines in it:
+
+    front travel  = front_level_compression - front_compression_loss * pitch        (same at the rear)
+    pitch         = static_pitch + (rear travel - front travel) / wheelbase
+
+which is one linear equation; its denominator is the determinant of the two-equation heave-pitch system over
+the product of the rates and the wheelbase.  Stops bend the lines, and the splitter's gap changes its
+downforce: then the same equation is solved again, sample by sample only as often as it takes.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from explorer.model.suspension import beyond_stops
+from explorer.quantity import Array, given, quantity
+
+static_pitch = given("rad", "Pitch of the floor at rest, nose-up positive.", default=0.0)
+
+splitter_ground_gain = given(
+    "1",
+    """How the splitter's downforce grows as its gap closes: percent of downforce per percent of gap.
+
+    0 switches the effect off.
+    """,
+    default=0.0,
+    at_least=0,
+)
+splitter_gap_at_rest = given(
+    "m", "Gap under the splitter's centre of pressure at rest.", default=0.01, above=0
+)
+splitter_reference_gap = given(
+    "m", "Gap at which the splitter's downforce coefficient was found.", default=0.01, above=0
+)
+splitter_critical_gap = given(
+    "m",
+    """Gap below which the splitter stalls: its downforce then falls in proportion to the gap left.
+
+    0 for no stall; the gain then ends at a twentieth of the reference gap.
+    """,
+    default=0.0,
+    at_least=0,
+)
+
+
+@quantity("m", source="statics: load over rate")
+def front_level_compression(
+    dynamic_pressure: Array, front_downforce_area: Array, load_transfer: Array, front_axle_rate: Array
+) -> Array:
+    """How far the front would go down from rest if the car stayed at zero pitch, stops out of reach."""
+    return (dynamic_pressure * front_downforce_area - load_transfer) / front_axle_rate
+
+
+@quantity("m", source="statics: load over rate")
+def rear_level_compression(
+    dynamic_pressure: Array, rear_downforce_area: Array, load_transfer: Array, rear_axle_rate: Array
+) -> Array:
+    """How far the rear would go down from rest if the car stayed at zero pitch, stops out of reach."""
+    return (dynamic_pressure * rear_downforce_area + load_transfer) / rear_axle_rate
+
+
+@quantity("m/rad", source="statics: load over rate")
+def front_compression_loss(
+    dynamic_pressure: Array, front_downforce_area_loss: Array, front_axle_rate: Array
+) -> Array:
+    """How far the front comes up per radian of nose-up pitch, through the air forces alone."""
+    return dynamic_pressure * front_downforce_area_loss / front_axle_rate
+
+
+@quantity("m/rad", source="statics: load over rate")
+def rear_compression_loss(
+    dynamic_pressure: Array, rear_downforce_area_loss: Array, rear_axle_rate: Array
+) -> Array:
+    """How far the rear comes up per radian of nose-up pitch, through the air forces alone."""
+    return dynamic_pressure * rear_downforce_area_loss / rear_axle_rate
+
+
+@quantity(
+    "N",
+    source="power law of the gap; rise and stall as in Zerihan & Zhang, J. Aircraft 37(6), 2000 (trend only)",
+    fails="splitter gap and downforce found no balance",
+)
+def splitter_ground_force(
+    splitter_ground_gain: Array,
+    splitter_gap_at_rest: Array,
+    splitter_reference_gap: Array,
+    splitter_critical_gap: Array,
+    splitter_station: Array,
+    splitter_downforce_area: Array,
+    splitter_downforce_area_loss: Array,
+    dynamic_pressure: Array,
+    static_pitch: Array,
+    wheelbase: Array,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    front_level_compression: Array,
+    rear_level_compression: Array,
+    front_compression_loss: Array,
+    rear_compression_loss: Array,
+    front_bump_travel: Array,
+    rear_bump_travel: Array,
+    front_droop_travel: Array,
+    rear_droop_travel: Array,
+    front_stop_share: Array,
+    rear_stop_share: Array,
+) -> Array:
+    """Downforce the splitter gains by being closer to the ground than its reference gap; negative farther away.
+
+    More downforce closes the gap, which changes the downforce: the balance is found by the secant method.
+    """
+    if not np.any(splitter_ground_gain):
+        return np.zeros(())
+    rear_share = splitter_station / wheelbase
+    floor_gap = np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20)
+
+    def gained(force: Array) -> Array:
+        front = front_level_compression + force * (1 - rear_share) / front_axle_rate
+        rear = rear_level_compression + force * rear_share / rear_axle_rate
+        angle = balanced_pitch(
+            static_pitch, wheelbase, front, rear, front_compression_loss, rear_compression_loss,
+            front_bump_travel, rear_bump_travel, front_droop_travel, rear_droop_travel,
+            front_stop_share, rear_stop_share,
+        )  # fmt: skip
+        front = front - front_compression_loss * angle
+        front = front - front_stop_share * beyond_stops(front, front_bump_travel, front_droop_travel)
+        gap = splitter_gap_at_rest - front - (angle - static_pitch) * splitter_station
+        rise = (splitter_reference_gap / np.maximum(gap, floor_gap)) ** splitter_ground_gain
+        stall = np.clip(gap / floor_gap, 0, 1)
+        return (
+            dynamic_pressure
+            * (splitter_downforce_area - splitter_downforce_area_loss * angle)
+            * (rise * stall - 1)
+        )
+
+    before = np.zeros_like(dynamic_pressure)
+    surplus_before = gained(before)
+    force = surplus_before
+    for _ in range(60):
+        surplus = gained(force) - force
+        slope = np.where(surplus == surplus_before, 1.0, surplus - surplus_before)
+        step = np.where(surplus == 0, 0.0, -surplus * (force - before) / slope)
+        before, surplus_before, force = force, surplus, force + step
+        settled = np.abs(step) <= 1e-10 * (1 + np.abs(force))
+        if np.all(settled | np.isnan(step)):
+            break
+    return np.where(settled, force, np.nan)
+
+
+@quantity(
+    "rad",
+    source="balance of heave and pitch on linear springs; stops by Newton's method on straight pieces",
+    fails="pitch has diverged: no attitude at which the springs hold the air forces",
+)
+def pitch(
+    static_pitch: Array,
+    wheelbase: Array,
+    front_level_compression: Array,
+    rear_level_compression: Array,
+    front_compression_loss: Array,
+    rear_compression_loss: Array,
+    front_bump_travel: Array,
+    rear_bump_travel: Array,
+    front_droop_travel: Array,
+    rear_droop_travel: Array,
+    front_stop_share: Array,
+    rear_stop_share: Array,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    splitter_ground_force: Array,
+    splitter_station: Array,
+) -> Array:
+    """Steady pitch of the car at this speed, nose-up positive, its pitch at rest included.
+
+    Past the divergence speed there is none, unless a stop holds the car.
+    """
+    if np.any(splitter_ground_force):
+        rear_share = splitter_station / wheelbase
+        front_level_compression = (
+            front_level_compression + splitter_ground_force * (1 - rear_share) / front_axle_rate
+        )
+        rear_level_compression = rear_level_compression + splitter_ground_force * rear_share / rear_axle_rate
+    return balanced_pitch(
+        static_pitch, wheelbase, front_level_compression, rear_level_compression,
+        front_compression_loss, rear_compression_loss, front_bump_travel, rear_bump_travel,
+        front_droop_travel, rear_droop_travel, front_stop_share, rear_stop_share,
+    )  # fmt: skip
+
+
+def balanced_pitch(
+    static_pitch: Array,
+    wheelbase: Array,
+    front: Array,
+    rear: Array,
+    front_loss: Array,
+    rear_loss: Array,
+    front_bump: Array,
+    rear_bump: Array,
+    front_droop: Array,
+    rear_droop: Array,
+    front_share: Array,
+    rear_share: Array,
+) -> Array:
+    """Solve the pitch equation of this file's head; NaN where no stable balance exists."""
+    lean = static_pitch + (rear - front) / wheelbase
+    stiffness = 1 + (rear_loss - front_loss) / wheelbase
+    stable = stiffness > 0
+    # A diverging car goes on in the direction it leans until a stop holds it: start from far out there.
+    angle = np.where(stable, lean / stiffness, np.copysign(1.0, lean))
+    front_past = beyond_stops(front - front_loss * angle, front_bump, front_droop)
+    rear_past = beyond_stops(rear - rear_loss * angle, rear_bump, rear_droop)
+    stopped = (front_past != 0) | (rear_past != 0)
+    free = np.where(stable, angle, np.nan)
+    if not np.any(stopped):
+        return free
+    for _ in range(20):
+        travel_difference = (rear - rear_loss * angle - rear_share * rear_past) - (
+            front - front_loss * angle - front_share * front_past
+        )
+        rear_slope = rear_loss * np.where(rear_past == 0, 1.0, 1 - rear_share)
+        front_slope = front_loss * np.where(front_past == 0, 1.0, 1 - front_share)
+        stiffness = 1 + (rear_slope - front_slope) / wheelbase
+        step = (static_pitch + travel_difference / wheelbase - angle) / stiffness
+        angle = angle + step
+        settled = (np.abs(step) < 1e-13) & (stiffness > 0)
+        if np.all(settled | ~stopped):
+            break
+        front_past = beyond_stops(front - front_loss * angle, front_bump, front_droop)
+        rear_past = beyond_stops(rear - rear_loss * angle, rear_bump, rear_droop)
+    return np.where(stopped, np.where(settled, angle, np.nan), free)
+
+
+@quantity("N", source="sum of the parts about the rear contact patches")
+def front_downforce(
+    dynamic_pressure: Array,
+    front_downforce_area: Array,
+    front_downforce_area_loss: Array,
+    pitch: Array,
+    splitter_ground_force: Array,
+    splitter_station: Array,
+    wheelbase: Array,
+) -> Array:
+    """Load the air puts on the front axle, the lever of the drag included, as a wind tunnel balance shows it."""
+    force = dynamic_pressure * (front_downforce_area - front_downforce_area_loss * pitch)
+    if np.any(splitter_ground_force):
+        force = force + splitter_ground_force * (1 - splitter_station / wheelbase)
+    return force
+
+
+@quantity("N", source="sum of the parts about the front contact patches")
+def rear_downforce(
+    dynamic_pressure: Array,
+    rear_downforce_area: Array,
+    rear_downforce_area_loss: Array,
+    pitch: Array,
+    splitter_ground_force: Array,
+    splitter_station: Array,
+    wheelbase: Array,
+) -> Array:
+    """Load the air puts on the rear axle, the lever of the drag included, as a wind tunnel balance shows it."""
+    force = dynamic_pressure * (rear_downforce_area - rear_downforce_area_loss * pitch)
+    if np.any(splitter_ground_force):
+        force = force + splitter_ground_force * splitter_station / wheelbase
+    return force
+
+
+@quantity("m", source="load over rate, stops beside the spring")
+def front_compression(
+    front_downforce: Array,
+    load_transfer: Array,
+    front_axle_rate: Array,
+    front_bump_travel: Array,
+    front_droop_travel: Array,
+    front_stop_share: Array,
+) -> Array:
+    """How far the body has gone down over the front axle from rest; up is negative."""
+    free = (front_downforce - load_transfer) / front_axle_rate
+    return free - front_stop_share * beyond_stops(free, front_bump_travel, front_droop_travel)
+
+
+@quantity("m", source="load over rate, stops beside the spring")
+def rear_compression(
+    rear_downforce: Array,
+    load_transfer: Array,
+    rear_axle_rate: Array,
+    rear_bump_travel: Array,
+    rear_droop_travel: Array,
+    rear_stop_share: Array,
+) -> Array:
+    """How far the body has gone down over the rear axle from rest; up is negative."""
+    free = (rear_downforce + load_transfer) / rear_axle_rate
+    return free - rear_stop_share * beyond_stops(free, rear_bump_travel, rear_droop_travel)
+
+
+@quantity(
+    "m/s",
+    source="zero of the heave-pitch determinant: static aeroelastic divergence (Bisplinghoff, Aeroelasticity, ch. 8)",
+    capped_by="speed_cap",
+)
+def divergence_speed(
+    front_downforce_area_loss: Array,
+    rear_downforce_area_loss: Array,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    wheelbase: Array,
+    air_density: Array,
+    headwind: Array,
+    speed_cap: Array,
+) -> Array:
+    """Speed at which the air forces grow with pitch as fast as the springs push back.
+
+    Stops out of reach and the splitter's gap without effect.  The front axle lifts before it is reached.
+    """
+    softening = (
+        front_downforce_area_loss / front_axle_rate - rear_downforce_area_loss / rear_axle_rate
+    ) / wheelbase
+    pressure = 1 / np.maximum(softening, 1e-12)
+    return np.clip(np.sqrt(2 * pressure / air_density) - headwind, 0, speed_cap)

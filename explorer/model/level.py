@@ -1,0 +1,103 @@
+"""Does every element come level?  Angles at the two ends of the travel, and the horn radius that would do it.
+
+Two elements at different incidence turn through different angles, so on one servo they need different horn
+radii to come level together.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from explorer.quantity import Array, Curve, quantity
+
+
+@quantity(
+    "rad",
+    source="definition",
+    varying={"element_angle": "servo_angle"},
+    each="element",
+    fails="the links cannot close with the servo at its closed end",
+)
+def element_angle_closed(element_angle: Curve, servo_angle_closed: Array) -> Array:
+    """Incidence the linkage gives the element at the closed end of the servo's travel."""
+    return element_angle(servo_angle_closed)
+
+
+@quantity(
+    "rad",
+    source="definition",
+    varying={"element_angle": "servo_angle"},
+    each="element",
+    fails="the links cannot close with the servo at its open end",
+)
+def element_angle_open(element_angle: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
+    """Incidence the linkage gives the element at the open end of the servo's travel."""
+    return element_angle(servo_angle_closed + servo_travel)
+
+
+@quantity("rad", source="definition", each="element")
+def element_travel(element_angle_closed: Array, element_angle_open: Array) -> Array:
+    """Turn of the element from closed to open; negative as it opens towards less incidence."""
+    return element_angle_open - element_angle_closed
+
+
+@quantity("1", source="definition", each="element", fails="the linkage does not turn the element")
+def element_opening(element_angle: Array, element_angle_closed: Array, element_travel: Array) -> Array:
+    """How far through its own travel the element is: 0 closed, 1 open."""
+    moves = np.where(element_travel == 0, np.nan, element_travel)
+    return (element_angle - element_angle_closed) / moves
+
+
+@quantity("rad", source="definition", each="element")
+def element_level_error(element_angle_open: Array, element_design_incidence_open: Array) -> Array:
+    """How far the open element is from its design incidence; positive when it has not opened enough."""
+    return element_angle_open - element_design_incidence_open
+
+
+@quantity("rad", source="definition", fails="the links of some element cannot close")
+def largest_level_error(element_level_error: Array) -> Array:
+    """Largest distance of any open element from its design incidence, whichever way."""
+    return np.max(np.abs(element_level_error), axis=0)
+
+
+@quantity("rad", source="definition", fails="the links of some element cannot close")
+def level_difference(element_level_error: Array) -> Array:
+    """Largest difference between two elements in how far they miss their open incidence."""
+    return np.max(element_level_error, axis=0) - np.min(element_level_error, axis=0)
+
+
+@quantity(
+    "m",
+    source="two-position synthesis: Freudenstein's equation at both ends, rod length eliminated",
+    each="element",
+    fails="no horn radius brings the element level without passing a dead point",
+)
+def element_level_horn_radius(
+    servo_angle_closed: Array,
+    servo_travel: Array,
+    element_horn_offset: Array,
+    element_ground_length: Array,
+    element_ground_angle: Array,
+    element_arm_length: Array,
+    element_arm_angle: Array,
+    element_design_incidence_closed: Array,
+    element_design_incidence_open: Array,
+) -> Array:
+    """Horn radius at which the element is exactly at its design incidence closed and open.
+
+    The rod is set anew so that the closed incidence holds; that it has the same length at both ends of the
+    travel is then one linear equation for the radius.
+    """
+    horn = np.stack(np.broadcast_arrays(servo_angle_closed, servo_angle_closed + servo_travel))
+    horn = horn + element_horn_offset
+    incidence = np.stack(np.broadcast_arrays(element_design_incidence_closed, element_design_incidence_open))
+    horn, arm = np.broadcast_arrays(*_same_depth(horn, incidence + element_arm_angle))
+    to_pin = element_ground_length**2 + element_arm_length**2
+    to_pin = to_pin + 2 * element_ground_length * element_arm_length * np.cos(arm - element_ground_angle)
+    along_horn = element_ground_length * np.cos(horn - element_ground_angle) + element_arm_length * np.cos(
+        horn - arm
+    )
+    slope = along_horn[0] - along_horn[1]
+    radius = (to_pin[0] - to_pin[1]) / (2 * np.where(slope == 0, np.nan, slope))
+    side = radius * np.sin(arm - horn) - element_ground_length * np.sin(arm - element_ground_angle)
+    return np.where((radius > 0) & (side[0] * side[1] > 0), radius, np.nan)

@@ -1,0 +1,140 @@
+"""Roots of curves, for all samples at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from explorer.quantity import Array
+
+Mask = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Fall:
+    """Where a curve first falls from above zero to zero or below.
+
+    Attributes
+    ----------
+    position:
+        Where it falls; the upper end where it never does, the lower end where it is never above zero there.
+    started:
+        The curve is above zero at the lower end.
+    found:
+        It falls before the upper end.
+    broken:
+        It does not pass through zero but stops having a value (NaN) there.
+
+    """
+
+    position: Array
+    started: Mask
+    found: Mask
+    broken: Mask
+
+
+def first_fall(
+    curve: Callable[[Array | float], Array],
+    lowest: Array | float,
+    highest: Array | float,
+    steps: int,
+    relative_tolerance: float = 1e-10,
+) -> Fall:
+    """Find the lowest place where a curve falls to zero, per sample.
+
+    The curve is walked from the lower end in equal steps until every sample has fallen; the step it falls in
+    is then narrowed by ``narrowed``.  A value that is not a number counts as fallen.
+
+    Parameters
+    ----------
+    curve:
+        Elementwise function of one position per sample.
+    lowest, highest:
+        Ends of the search, broadcast against the samples.
+    steps:
+        Steps of the walk: two crossings within one step are not seen.
+
+    """
+    value = _fallen_if_missing(curve(lowest))
+    shape = np.broadcast_shapes(np.shape(value), np.shape(lowest), np.shape(highest))
+    lower = np.broadcast_to(np.asarray(lowest, dtype=float), shape)
+    value = np.broadcast_to(value, shape)
+    upper, value_upper = lower, value
+    started = value > 0
+    found = ~started
+    value_lower = value
+    for step in range(1, steps + 1):
+        place = lowest + (highest - lowest) * (step / steps)
+        value = _fallen_if_missing(curve(place))
+        fell = ~found & (value <= 0)
+        upper, value_upper = np.where(fell, place, upper), np.where(fell, value, value_upper)
+        found = found | fell
+        lower, value_lower = np.where(found, lower, place), np.where(found, value_lower, value)
+        if found.all():
+            break
+    crossing = found & started
+    if not crossing.any():
+        return Fall(np.where(started, lower, lowest), started, crossing, np.zeros(shape, bool))
+    upper, value_upper = np.where(crossing, upper, lower), np.where(crossing, value_upper, 0.0)
+    root, value_above = narrowed(curve, lower, value_lower, upper, value_upper, relative_tolerance)
+    return Fall(root, started, crossing, np.isneginf(value_above))
+
+
+def narrowed(
+    curve: Callable[[Array | float], Array],
+    lower: Array,
+    value_lower: Array,
+    upper: Array,
+    value_upper: Array,
+    relative_tolerance: float,
+) -> tuple[Array, Array]:
+    """Close in on a root between two places where the curve has opposite signs.
+
+    Chandrupatla's method (Advances in Engineering Software 28, 1997): inverse quadratic interpolation where
+    it is safe, halving elsewhere.  A sample that has converged keeps its value, whatever its neighbours need.
+
+    Returns
+    -------
+    root:
+        The place, per sample, to the relative tolerance.
+    value_above:
+        The curve at the end of the last interval where it is not above zero: minus infinity where the curve
+        has no value there.
+
+    """
+    near, value_near, far, value_far = upper, value_upper, lower, value_lower
+    root, value_above = upper, value_upper
+    done = (near == far) | (value_near == 0)
+    share: Array | float = 0.5
+    with np.errstate(all="ignore"):
+        # Halving alone would need this many from the widest interval; interpolation needs about seven.
+        for _ in range(60):
+            place = near + share * (far - near)
+            value = _fallen_if_missing(curve(place))
+            same = (value > 0) == (value_near > 0)
+            third, value_third = np.where(same, near, far), np.where(same, value_near, value_far)
+            far, value_far = np.where(same, far, near), np.where(same, value_far, value_near)
+            near, value_near = place, value
+            width = np.abs(far - near)
+            tolerance = relative_tolerance * np.abs(near)
+            now = ~done & ((value_near == 0) | (width <= 2 * tolerance))
+            root = np.where(now, np.where(np.abs(value_far) < np.abs(value_near), far, near), root)
+            value_above = np.where(now, np.minimum(value_near, value_far), value_above)
+            done = done | now
+            if done.all():
+                break
+            span, rise = (near - far) / (third - far), (value_near - value_far) / (value_third - value_far)
+            safe = (rise**2 < span) & ((1 - rise) ** 2 < 1 - span)
+            interpolated = value_near / (value_far - value_near) * value_third / (value_far - value_third) + (
+                third - near
+            ) / (far - near) * value_near / (value_third - value_near) * value_far / (value_third - value_far)
+            least = tolerance / width
+            share = np.where(safe, np.clip(interpolated, least, 1 - least), 0.5)
+    return np.where(done, root, np.nan), value_above
+
+
+def _fallen_if_missing(value: Array) -> Array:
+    return np.where(np.isnan(value), -np.inf, value)

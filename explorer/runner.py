@@ -1,0 +1,354 @@
+"""From a checked study to results: the stages of ``squatline run``, one after the other."""
+
+from __future__ import annotations
+
+import math
+import os
+import platform
+import time
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Executor
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+
+import numpy as np
+
+from explorer.conformance import Conformance, Margin, judge_counts
+from explorer.drivers import run_drivers
+from explorer.engine import Progress, default_workers, no_progress
+from explorer.montecarlo import CHUNK, Outcome, Output, run_montecarlo
+from explorer.nominal import nominal_values
+from explorer.results import (
+    ConditionRecord,
+    CorrelationRecord,
+    FailureRecord,
+    Histogram,
+    InputRecord,
+    LimitRecord,
+    OutputRecord,
+    QuantityRecord,
+    Reproduction,
+    Results,
+    Summary,
+)
+from explorer.sensitivity import Sensitivity
+from explorer.streaming import BINS, Tally
+from explorer.study import Input, Limit, Study
+from explorer.sweeps import run_sweeps
+from explorer.words import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
+
+REPORTED_QUANTILES = (0.001, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975, 0.99, 0.999)
+# Bars of a histogram in the report; the streamed one is finer, for the quantiles.
+BARS = 50
+LIBRARIES = ("numpy", "scipy", "SALib", "pandas", "pyarrow", "pint", "pydantic", "altair", "weasyprint")
+
+
+@dataclass
+class Stages:
+    """Wall time of each stage, in order."""
+
+    times: list[tuple[str, float]] = field(default_factory=list)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        """Time what is done inside."""
+        start = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.times.append((name, time.perf_counter() - start))
+
+
+def run(
+    study: Study,
+    *,
+    samples: int | None = None,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress = no_progress,
+) -> Results:
+    """Sample a study, judge its limits and rank what drives them.
+
+    Parameters
+    ----------
+    samples:
+        Number of samples instead of the study's own.
+    workers:
+        Threads to use; by default one a processor.  The numbers do not depend on it.
+    executor:
+        Any ``concurrent.futures`` executor to evaluate chunks on instead.
+    progress:
+        Called with the stage, what is done and what there is to do.
+
+    Returns
+    -------
+    Results
+        Summary, kept samples as a data frame (None when the study does not keep them) and stage times.
+    """
+    stages = Stages()
+    workers = workers or default_workers()
+    with stages.stage("nominal values"):
+        nominal = nominal_values(study)
+    with stages.stage("samples"):
+        outcome = run_montecarlo(study, samples=samples, workers=workers, executor=executor, progress=progress)
+    with stages.stage("what drives the limits"):
+        drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
+    with stages.stage("sweeps"):
+        sweeps = run_sweeps(study, progress=progress)
+    with stages.stage("summary"):
+        judged = tuple(_judged(outcome, i, limit.probability) for i, limit in enumerate(study.limits))
+        outputs = tuple(_output(study, outcome, i, nominal) for i in range(len(outcome.outputs)))
+        summary = Summary(
+            title=study.title,
+            description=study.description,
+            note=study.note,
+            reproduction=_reproduction(study, outcome),
+            inputs=tuple(_input(study, one) for one in study.all_inputs() if _matters(study, one, nominal)),
+            correlations=tuple(CorrelationRecord(c.first, c.second, c.value, c.source) for c in study.correlations),
+            conditions=tuple(_condition(study, name) for name in study.conditions),
+            limits=tuple(
+                _limit(study, outcome, limit, judged[i], drivers.get(limit.name)) for i, limit in enumerate(study.limits)
+            ),
+            joint=_judged(outcome, len(study.limits), max(limit.probability for limit in study.limits)),
+            joint_safety=_joint_safety(study, outcome),
+            outputs=outputs,
+            sweeps=sweeps,
+            failures=tuple(_failures(study, outcome)),
+            nominal=nominal,
+            handbook=tuple(_handbook(study, nominal)),
+            assumptions=(*study.assumptions, *ASSUMPTIONS),
+            not_modelled=(*study.not_modelled, *NOT_MODELLED),
+            cautions=CAUTIONS,
+            warnings=tuple(_warnings(study)),
+            families=dict(study.graph.families),
+            display=dict(study.display),
+        )
+    frame = None
+    if outcome.kept:
+        import pandas as pd
+
+        frame = pd.DataFrame(outcome.kept)
+    return Results(summary, frame, tuple(stages.times))
+
+
+def _judged(outcome: Outcome, position: int, required: float) -> Conformance:
+    tally = outcome.margins[position]
+    probabilities = outcome.shares[:, position] if outcome.scrambled else None
+    return judge_counts(
+        conforming=outcome.conforming[position],
+        trials=outcome.samples,
+        failed=outcome.samples - tally.count,
+        required=required,
+        margin=_margin(outcome, tally, required),
+        probabilities=probabilities,
+    )
+
+
+def _margin(outcome: Outcome, tally: Tally, required: float) -> Margin:
+    if tally.count == 0:
+        return Margin(math.nan, math.nan, math.nan, math.nan, math.nan, -math.inf)
+    # Samples without an answer are the worst of all, so the quantile of the rest is taken lower down.
+    level = ((1 - required) * outcome.samples - tally.failed) / tally.count
+    low, median, high = (tally.quantile(p) for p in (0.05, 0.5, 0.95))
+    surplus = tally.quantile(level) if level >= 0 else -math.inf
+    return Margin(tally.mean, tally.sd, low, median, high, surplus)
+
+
+def _joint_safety(study: Study, outcome: Outcome) -> Conformance | None:
+    required = [limit.probability for limit in study.limits if limit.safety]
+    return _judged(outcome, len(study.limits) + 1, max(required)) if required else None
+
+
+def _output(
+    study: Study, outcome: Outcome, position: int, nominal: Mapping[str, Mapping[str, float | None]]
+) -> OutputRecord:
+    output, tally = outcome.outputs[position], outcome.tallies[position]
+    quantity = study.graph[output.quantity]
+    kept = outcome.kept.get(output.column)
+    if kept is not None and tally.count:
+        finite = kept[np.isfinite(kept)]
+        quantiles = tuple(zip(REPORTED_QUANTILES, np.quantile(finite, REPORTED_QUANTILES).tolist(), strict=True))
+    else:
+        quantiles = tuple((p, tally.quantile(p)) for p in REPORTED_QUANTILES)
+    return OutputRecord(
+        quantity=output.quantity,
+        condition=output.condition,
+        minus=output.minus,
+        summary=quantity.summary,
+        unit=quantity.unit,
+        display_unit=_shown_in(study, output),
+        count=tally.count,
+        failed=tally.failed,
+        capped=tally.capped,
+        nominal=_nominal(output, nominal),
+        mean=tally.mean if tally.count else math.nan,
+        sd=tally.sd if tally.count else math.nan,
+        lowest=tally.lowest,
+        highest=tally.highest,
+        quantiles=quantiles,
+        histogram=_histogram(tally),
+    )
+
+
+def _nominal(output: Output, nominal: Mapping[str, Mapping[str, float | None]]) -> float:
+    value = nominal[output.condition].get(output.quantity)
+    less = nominal[output.minus].get(output.quantity) if output.minus else 0.0
+    return math.nan if value is None or less is None else value - less
+
+
+def _shown_in(study: Study, output: Output) -> str:
+    """Return the unit of the limit on it, else that of the study."""
+    for limit in study.limits:
+        if (limit.quantity, limit.condition, limit.minus) == (output.quantity, output.condition, output.minus):
+            return limit.display_unit
+    return study.unit_of(output.quantity)
+
+
+def _histogram(tally: Tally) -> Histogram:
+    """Merge the fine bins between the 0.1 % and 99.9 % quantiles into bars."""
+    if tally.count == 0:
+        return Histogram((0.0, 1.0), (0,))
+    edges = tally.bins.edges
+    first = int(np.searchsorted(edges, tally.quantile(0.001), side="right")) - 1
+    last = int(np.searchsorted(edges, tally.quantile(0.999), side="left"))
+    first, last = max(0, min(first, BINS - 1)), max(1, min(last, BINS))
+    width = max(1, math.ceil((last - first) / BARS))
+    starts = np.arange(first, last, width)
+    inner = tally.counts[1:-1]
+    ends = np.minimum(starts + width, BINS)
+    counts = tuple(int(inner[a:b].sum()) for a, b in zip(starts, ends, strict=True))
+    below = int(tally.counts[: first + 1].sum())
+    shown = (*(float(e) for e in edges[starts]), float(edges[ends[-1]]))
+    return Histogram(shown, counts, below, tally.count - below - sum(counts))
+
+
+def _limit(
+    study: Study, outcome: Outcome, limit: Limit, judged: Conformance, drivers: Sensitivity | None
+) -> LimitRecord:
+    output = outcome.outputs.index(Output(limit.quantity, limit.condition, limit.minus))
+    return LimitRecord(
+        name=limit.name,
+        quantity=limit.quantity,
+        condition=limit.condition,
+        minus=limit.minus,
+        at_least=limit.at_least,
+        at_most=limit.at_most,
+        probability=limit.probability,
+        safety=limit.safety,
+        why=limit.why,
+        unit=study.graph[limit.quantity].unit,
+        display_unit=limit.display_unit,
+        output=output,
+        conformance=judged,
+        sensitivity=drivers,
+    )
+
+
+def _matters(study: Study, given: Input, nominal: Mapping[str, Mapping[str, float | None]]) -> bool:
+    """Leave out defaults of models that this study does not use."""
+    return not given.default or any(given.quantity in values for values in nominal.values())
+
+
+def _input(study: Study, given: Input) -> InputRecord:
+    quantity = study.graph[given.quantity]
+    distribution = given.distribution
+    low, high = (float(distribution.quantile(np.array([p]))[0]) for p in (0.025, 0.975))
+    return InputRecord(
+        key=given.key,
+        quantity=given.quantity,
+        summary=quantity.summary,
+        unit=quantity.unit,
+        display_unit=given.display_unit,
+        words=distribution.words(given.display_unit),
+        exact=given.exact,
+        nominal=float(distribution.nominal),
+        sd=float(distribution.sd),
+        low=low,
+        high=high,
+        source=given.source,
+        default=given.default,
+        condition=given.condition,
+        reaches=tuple(limit.name for limit in study.limits if given.key in reaching_keys(study, limit)),
+    )
+
+
+def reaching_keys(study: Study, limit: Limit) -> frozenset[str]:
+    """Keys of the inputs, exact ones included, that lie upstream of a limit."""
+    keys: set[str] = set()
+    for condition in (limit.condition, limit.minus):
+        if condition:
+            given = study.given_in(condition)
+            names = study.graph.inputs_of(limit.quantity, study.given_names(condition))
+            keys.update(given[name].key for name in names if name in given)
+    return frozenset(keys)
+
+
+def _condition(study: Study, name: str) -> ConditionRecord:
+    condition = study.conditions[name]
+    overrides = tuple(
+        (quantity, given.distribution.words(given.display_unit)) for quantity, given in condition.overrides.items()
+    )
+    return ConditionRecord(name, condition.words, overrides)
+
+
+def _failures(study: Study, outcome: Outcome) -> Iterator[FailureRecord]:
+    for (position, name), count in sorted(outcome.blamed.items()):
+        output, quantity = outcome.outputs[position], study.graph[name]
+        meaning = "drawn outside its physical range" if quantity.is_given else quantity.fails or "no finite answer"
+        yield FailureRecord(output.quantity, output.condition, name, meaning, count)
+
+
+def _handbook(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> Iterator[QuantityRecord]:
+    used = {name for values in nominal.values() for name in values}
+    for quantity in study.graph.quantities.values():
+        if quantity.name in used:
+            given = quantity.is_given or quantity.name in study.inputs
+            needs = () if given else quantity.needed_names
+            yield QuantityRecord(
+                quantity.name,
+                quantity.subject,
+                quantity.unit,
+                quantity.summary,
+                quantity.description,
+                quantity.source,
+                needs,
+                given,
+            )
+
+
+def _warnings(study: Study) -> Iterator[str]:
+    silent = [one.key for one in study.all_inputs() if one.source is None]
+    if silent:
+        yield f"no source is given for {len(silent)} input{'s' if len(silent) > 1 else ''}: {', '.join(silent)}"
+
+
+def _reproduction(study: Study, outcome: Outcome) -> Reproduction:
+    return Reproduction(
+        study_file=f"{study.path.resolve().parent.name}/{study.path.name}",
+        study_sha256=study.sha256,
+        seed=study.seed,
+        samples=outcome.samples,
+        chunk=CHUNK,
+        design=study.design,
+        version=_version("squatline"),
+        python=platform.python_version(),
+        libraries=tuple((name, _version(name)) for name in LIBRARIES),
+        created=_now(),
+        command=f"squatline run {study.path.resolve().parent.name}",
+    )
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _now() -> str:
+    """Return the time of the run, or SOURCE_DATE_EPOCH where builds are to be repeatable."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH")
+    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch else datetime.now(UTC)
+    return moment.strftime("%Y-%m-%d %H:%M UTC")

@@ -1,0 +1,186 @@
+"""The shape of a study file, section by section (pydantic), and its faults put into words."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from explorer.errors import StudyError, nearest
+
+Value = str | float | int
+NAME = r"^[a-z][a-z0-9_]*$"
+Name = Annotated[str, Field(pattern=NAME)]
+
+
+class Section(BaseModel):
+    """A section refuses keys it does not know."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class StudyEntry(Section):
+    """``[study]``: what is asked, and how hard to look."""
+
+    title: str = Field(min_length=1, max_length=200)
+    description: str = ""
+    note: str = ""
+    seed: int = Field(default=1, ge=0, lt=2**63)
+    samples: int = Field(default=100_000, ge=100, le=1_000_000_000)
+    keep_samples: bool = True
+    design: Literal["random", "sobol"] = "random"
+    replicates: int = Field(default=16, ge=4, le=256)
+    sensitivity_samples: int = Field(default=512, ge=64, le=2**20)
+    own_quantities: str | None = None
+    assumptions: list[str] = []
+    not_modelled: list[str] = []
+
+    @model_validator(mode="after")
+    def _power_of_two(self) -> StudyEntry:
+        if self.sensitivity_samples & (self.sensitivity_samples - 1):
+            raise ValueError("sensitivity_samples is a power of two, such as 256, 512 or 1024")
+        return self
+
+
+class ConditionEntry(Section):
+    """``[conditions.NAME]``: words, a condition to start from, and any overrides of inputs."""
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+    words: str = ""
+    like: str | None = None
+
+    @property
+    def overrides(self) -> dict[str, Any]:
+        """The inputs it overrides, as they stand in the file."""
+        return dict(self.model_extra or {})
+
+
+class LimitEntry(Section):
+    """``[[limits]]``: a requirement."""
+
+    name: str = ""
+    quantity: str
+    condition: str
+    minus: str | None = None
+    at_least: Value | None = None
+    at_most: Value | None = None
+    unit: str | None = None
+    probability: float = Field(default=0.95, gt=0, lt=1)
+    safety: bool = False
+    why: str = ""
+
+
+class SweepEntry(Section):
+    """``[[sweeps]]``: quantities shown against one input."""
+
+    along: str = "speed"
+    start: Value = Field(alias="from")
+    to: Value
+    unit: str | None = None
+    steps: int = Field(default=11, ge=2, le=200)
+    quantities: list[str] = Field(min_length=1)
+    conditions: list[str] = Field(min_length=1)
+
+
+class OutputEntry(Section):
+    """``[[outputs]]``: quantities to report beyond the limited ones."""
+
+    quantities: list[str] = Field(min_length=1)
+    conditions: list[str] = Field(min_length=1)
+
+
+class CorrelationEntry(Section):
+    """``[[correlations]]``: between two inputs, on their normal scores."""
+
+    between: tuple[str, str]
+    value: float = Field(gt=-1, lt=1)
+    source: str | None = None
+
+
+class TableEntry(Section):
+    """``[tables.NAME]``: a CSV file and the unit of each column that is not in SI units."""
+
+    file: str
+    units: dict[str, str] = {}
+
+
+class StudyFile(Section):
+    """The whole file."""
+
+    study: StudyEntry
+    models: dict[str, str] = {}
+    families: dict[str, list[Name]] = {}
+    inputs: dict[str, Any] = {}
+    tables: dict[str, TableEntry] = {}
+    conditions: dict[Name, ConditionEntry] = Field(min_length=1)
+    correlations: list[CorrelationEntry] = []
+    limits: list[LimitEntry] = Field(min_length=1)
+    sweeps: list[SweepEntry] = []
+    outputs: list[OutputEntry] = []
+    display: dict[str, str] = {}
+
+
+def read_schema(data: dict[str, Any]) -> StudyFile:
+    """Check the shape of a parsed study file.
+
+    Raises
+    ------
+    StudyError
+        For the first fault, with the nearest known key where one is unknown.
+    """
+    try:
+        return StudyFile.model_validate(data)
+    except ValidationError as error:
+        raise _in_words(error) from None
+
+
+def _in_words(error: ValidationError) -> StudyError:
+    fault = error.errors()[0]
+    place, kind = fault["loc"], fault["type"]
+    key = _dotted(place)
+    if kind == "extra_forbidden":
+        known = _keys_at(place[:-1])
+        near = nearest(str(place[-1]), known)
+        return StudyError(
+            f"{place[-1]!r} is not a key that may stand here",
+            key=key,
+            allowed=", ".join(sorted(known)),
+            remedy=f"did you mean {near!r}?" if near else "remove it, or look in 'squatline new' for an example",
+        )
+    if kind == "missing":
+        return StudyError(f"{place[-1]!r} is missing", key=key, remedy="add it; 'squatline new' shows an example")
+    message = fault["msg"].removeprefix("Value error, ")
+    return StudyError(message[0].lower() + message[1:], key=key, found=_short(fault.get("input")))
+
+
+def _short(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) < 120 else text[:117] + "..."
+
+
+def _dotted(place: tuple[int | str, ...]) -> str:
+    text = ""
+    for part in place:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text
+
+
+def _keys_at(place: tuple[int | str, ...]) -> set[str]:
+    """Keys that the section at a place may hold."""
+    section: Any = StudyFile
+    for part in place:
+        if isinstance(part, int) or section is None:
+            continue
+        annotation = section.model_fields[part].annotation if part in section.model_fields else None
+        section = _section_in(annotation) or section
+    return {info.alias or name for name, info in section.model_fields.items()}
+
+
+def _section_in(annotation: Any) -> Any:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in getattr(annotation, "__args__", ()):
+        found = _section_in(inner)
+        if found is not None:
+            return found
+    return None
