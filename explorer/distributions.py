@@ -281,10 +281,10 @@ class TruncatedNormal(Distribution):
         """Say mean and sd before the cut, and the bounds."""
         bounds = [
             f"{word} {_number(bound, unit)}"
-            for word, bound in (("not below", self.low), ("not above", self.high))
+            for word, bound in (("never below", self.low), ("never above", self.high))
             if math.isfinite(bound)
         ]
-        return f"normal, {_mean_and_sd(self.centre, self.spread, unit)}, cut to {' and '.join(bounds)}"
+        return f"normal, {_mean_and_sd(self.centre, self.spread, unit)}, {' and '.join(bounds)}"
 
 
 @dataclass(frozen=True)
