@@ -36,9 +36,9 @@ body_drag_height = given(
     "m",
     """Height at which the drag of the body acts.
 
-    The default of 60 mm is a judgement: about half the height of a low body.
+    The default of 50 mm is a judgement: about half the height of a low body.
     """,
-    default=0.06,
+    default=0.05,
     at_least=0,
 )
 
@@ -161,7 +161,7 @@ def rear_downforce_area(
     drag_moment_area: Array,
     wheelbase: Array,
 ) -> Array:
-    """Load the air puts on the rear axle at zero pitch over the dynamic pressure, the drag's lever included."""
+    """Rear axle load from the air at zero pitch over the dynamic pressure, the drag's lever included."""
     return (
         wing_downforce_area * wing_station
         + splitter_downforce_area * splitter_station
@@ -177,7 +177,7 @@ def front_downforce_area(
     floor_downforce_area: Array,
     rear_downforce_area: Array,
 ) -> Array:
-    """Load the air puts on the front axle at zero pitch over the dynamic pressure, the drag's lever included."""
+    """Front axle load from the air at zero pitch over the dynamic pressure, the drag's lever included."""
     return wing_downforce_area + splitter_downforce_area + floor_downforce_area - rear_downforce_area
 
 
@@ -191,7 +191,7 @@ def rear_downforce_area_loss(
     floor_station: Array,
     wheelbase: Array,
 ) -> Array:
-    """What the rear axle loses per radian of nose-up pitch, over the dynamic pressure."""
+    """Load from the air the rear axle loses per radian of nose-up pitch, over the dynamic pressure."""
     return (
         wing_downforce_area_loss * wing_station
         + splitter_downforce_area_loss * splitter_station
@@ -206,7 +206,7 @@ def front_downforce_area_loss(
     floor_downforce_area_loss: Array,
     rear_downforce_area_loss: Array,
 ) -> Array:
-    """What the front axle loses per radian of nose-up pitch, over the dynamic pressure."""
+    """Load from the air the front axle loses per radian of nose-up pitch, over the dynamic pressure."""
     return (
         wing_downforce_area_loss
         + splitter_downforce_area_loss

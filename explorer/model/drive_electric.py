@@ -62,14 +62,14 @@ def voltage_limited_current(
     motor_speed: Array,
     motor_speed_constant: Array,
 ) -> Array:
-    """Current the battery can drive through the motor at this speed; negative past the no-load speed."""
+    """Motor current the battery voltage allows at this speed; negative past the no-load speed."""
     spare_voltage = battery_voltage - motor_speed / motor_speed_constant
     return spare_voltage / (battery_resistance + wiring_resistance + winding_resistance)
 
 
 @quantity("A", source="definition")
 def motor_current(voltage_limited_current: Array, current_limit: Array) -> Array:
-    """Current of the motor at full throttle at this speed."""
+    """Motor current at full throttle at this speed."""
     return np.minimum(voltage_limited_current, current_limit)
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.model.suspension import beyond_stops
+from explorer.model.suspension import beyond_stops, within_stops
 from explorer.quantity import Array, given, quantity
 
 static_pitch = given("rad", "Pitch of the floor at rest, nose-up positive.", default=0.0)
@@ -106,7 +106,7 @@ def splitter_ground_force(
     front_stop_share: Array,
     rear_stop_share: Array,
 ) -> Array:
-    """Downforce the splitter gains by being closer to the ground than its reference gap; negative farther away.
+    """Downforce the splitter gains by being closer to the ground than its reference gap; farther is negative.
 
     More downforce closes the gap, which changes the downforce: the balance is found by the secant method.
     """
@@ -205,6 +205,12 @@ def balanced_pitch(
     """Solve the pitch equation of this file's head; NaN where no stable balance exists."""
     lean = static_pitch + (rear - front) / wheelbase
     stiffness = 1 + (rear_loss - front_loss) / wheelbase
+    if np.min(stiffness) > 0:
+        angle = lean / stiffness
+        if within_stops(front - front_loss * angle, front_bump, front_droop) and within_stops(
+            rear - rear_loss * angle, rear_bump, rear_droop
+        ):
+            return angle
     stable = stiffness > 0
     # A diverging car goes on in the direction it leans until a stop holds it: start from far out there.
     angle = np.where(stable, lean / stiffness, np.copysign(1.0, lean))
@@ -241,7 +247,7 @@ def front_downforce(
     splitter_station: Array,
     wheelbase: Array,
 ) -> Array:
-    """Load the air puts on the front axle, the lever of the drag included, as a wind tunnel balance shows it."""
+    """Front axle load from the air, the drag's lever included, as a wind tunnel balance shows it."""
     force = dynamic_pressure * (front_downforce_area - front_downforce_area_loss * pitch)
     if np.any(splitter_ground_force):
         force = force + splitter_ground_force * (1 - splitter_station / wheelbase)
@@ -258,7 +264,7 @@ def rear_downforce(
     splitter_station: Array,
     wheelbase: Array,
 ) -> Array:
-    """Load the air puts on the rear axle, the lever of the drag included, as a wind tunnel balance shows it."""
+    """Rear axle load from the air, the drag's lever included, as a wind tunnel balance shows it."""
     force = dynamic_pressure * (rear_downforce_area - rear_downforce_area_loss * pitch)
     if np.any(splitter_ground_force):
         force = force + splitter_ground_force * splitter_station / wheelbase
@@ -295,7 +301,7 @@ def rear_compression(
 
 @quantity(
     "m/s",
-    source="zero of the heave-pitch determinant: static aeroelastic divergence (Bisplinghoff, Aeroelasticity, ch. 8)",
+    source="zero of the heave-pitch determinant: static divergence (Bisplinghoff, Aeroelasticity, ch. 8)",
     capped_by="speed_cap",
 )
 def divergence_speed(

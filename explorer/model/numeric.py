@@ -56,6 +56,8 @@ def first_fall(
         Ends of the search, broadcast against the samples.
     steps:
         Steps of the walk: two crossings within one step are not seen.
+    relative_tolerance:
+        Of the position found.
 
     """
     value = _fallen_if_missing(curve(lowest))

@@ -83,8 +83,8 @@ def point_clearance(
 def front_lift_off_speed(front_axle_load: Curve, speed_cap: Array) -> Array:
     """Lowest speed at which the front axle carries nothing.
 
-    A car that diverges first has no axle load from there on: it counts as lifted at that speed.  The load is
-    looked at from 1 m/s upwards in sixteen equal steps and then closed in on: a dip below zero and back within
-    one step is not seen.
+    A car that diverges first has no axle load from there on: it counts as lifted at that speed.  The load
+    is looked at from 1 m/s upwards in sixteen equal steps and then closed in on: a dip below zero and back
+    within one step is not seen.
     """
     return first_fall(front_axle_load, 1.0, speed_cap, steps=16).position

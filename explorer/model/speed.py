@@ -20,7 +20,7 @@ def drag_force(dynamic_pressure: Array, drag_area: Array) -> Array:
     "N", source="Gillespie, Fundamentals of Vehicle Dynamics, ch. 4: coefficient times load on the tyres"
 )
 def rolling_resistance_force(rolling_resistance: Array, weight: Array, total_downforce: Array) -> Array:
-    """Rolling resistance of the tyres under weight and downforce; none for a car that flies."""
+    """Force of rolling resistance under weight and downforce; none for a car that flies."""
     return rolling_resistance * np.maximum(weight + total_downforce, 0)
 
 
@@ -47,7 +47,7 @@ def excess_force(driving_force: Array, resistance_force: Array) -> Array:
     source="root of excess_force over speed",
     varying={"excess_force": "speed"},
     capped_by="speed_cap",
-    fails="no top speed: the car cannot move off, or it loses its pitch balance before it stops gaining speed",
+    fails="no top speed: the car cannot move off, or its pitch diverges before it stops gaining speed",
 )
 def top_speed(excess_force: Curve, speed_cap: Array) -> Array:
     """Speed at which a car that accelerates from walking pace at full throttle stops gaining.

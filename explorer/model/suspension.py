@@ -102,3 +102,8 @@ def rear_stop_share(rear_wheel_rate: Array, rear_stop_rate: Array) -> Array:
 def beyond_stops(free: Array, bump: Array, droop: Array) -> Array:
     """Return how far a travel reckoned without stops lies past them; 0 between them."""
     return free - np.clip(free, -droop, bump)
+
+
+def within_stops(free: Array, bump: Array, droop: Array) -> bool:
+    """Tell whether no sample at all reaches a stop; quick, for the usual case."""
+    return bool(np.max(free) <= np.min(bump) and np.min(free) >= -np.min(droop))

@@ -6,7 +6,15 @@ import numpy as np
 
 from explorer.quantity import Array, given, quantity
 
-tyre_friction = given("1", "Friction coefficient of the driven tyres on the track.", default=1.0, above=0)
+tyre_friction = given(
+    "1",
+    """Friction coefficient of the driven tyres on the track.
+
+    The default is out of reach: grip limits nothing until a friction coefficient is given.
+    """,
+    default=100.0,
+    above=0,
+)
 driven_rear_share = given(
     "1",
     "Share of the push that goes to the rear axle: 1 rear drive, 0 front drive.",
@@ -24,11 +32,13 @@ def traction_limit(
 
     A lifted axle carries nothing, and the other one carries the rest.
     """
-    front = np.maximum(front_axle_load + np.minimum(rear_axle_load, 0), 0)
     rear = np.maximum(rear_axle_load + np.minimum(front_axle_load, 0), 0)
-    tiny = 1e-12
+    if np.all(driven_rear_share == 1):
+        return tyre_friction * rear
+    front = np.maximum(front_axle_load + np.minimum(rear_axle_load, 0), 0)
     return tyre_friction * np.minimum(
-        rear / np.maximum(driven_rear_share, tiny), front / np.maximum(1 - driven_rear_share, tiny)
+        np.where(driven_rear_share > 0, rear / driven_rear_share, np.inf),
+        np.where(driven_rear_share < 1, front / (1 - driven_rear_share), np.inf),
     )
 
 
@@ -41,4 +51,4 @@ def driving_force(wheel_force: Array, traction_limit: Array) -> Array:
 @quantity("1", source="definition")
 def traction_binds(wheel_force: Array, traction_limit: Array) -> Array:
     """1 where grip is what limits the push at this speed, else 0."""
-    return np.where(traction_limit < wheel_force, 1.0, 0.0) + 0 * traction_limit
+    return np.where(np.isnan(traction_limit), np.nan, traction_limit < wheel_force)
