@@ -1,0 +1,91 @@
+"""Sobol indices against closed forms and against SALib at the same numbers."""
+
+from __future__ import annotations
+
+import warnings
+
+import numpy as np
+import pytest
+
+from explorer import sensitivity
+from tests.saltelli import Array, evaluated, ishigami, sobol_g, unit_design
+
+# Ishigami & Homma 1990, a = 7, b = 0.1; numbers recomputed from the formulas.
+ISHIGAMI = {"first": (0.31391, 0.44241, 0.0), "total": (0.55759, 0.44241, 0.24368), "variance": 13.845}
+# Saltelli & Sobol 1995, G function; numbers recomputed from V_i = 1 / (3 (1 + a_i)^2).
+SOBOL_G = {
+    "first": (0.71619, 0.17905, 0.023676, 0.0071620),
+    "total": (0.78714, 0.24220, 0.034317, 0.010460),
+    "variance": 0.46542,
+}
+
+
+def checked(found: sensitivity.Sensitivity, truth: dict[str, object], names: list[str]) -> None:
+    index = {one.name: one for one in found.indices}
+    for kind in ("first", "total"):
+        for name, value in zip(names, truth[kind], strict=False):  # type: ignore[call-overload]
+            estimate = getattr(index[name], kind)
+            # 99.99 % intervals: all of them hold at once.
+            assert estimate.low <= value <= estimate.high, (kind, name)
+            assert estimate.high - estimate.low < 0.08
+    assert found.variance == pytest.approx(truth["variance"], rel=0.02)
+
+
+@pytest.mark.parametrize("swapped", [False, True])
+def test_ishigami(swapped: bool) -> None:
+    """Source: Ishigami & Homma 1990, closed form."""
+    names = ["x1", "x2", "x3"]
+    evaluations = evaluated(ishigami, unit_design(3, 2048, 16, seed=1, swapped=swapped))
+    (found,) = sensitivity.sobol_indices(evaluations, names, ["y"], pairs=swapped, confidence=0.9999)
+    checked(found, ISHIGAMI, names)
+    assert found.cross_check is not None
+    assert found.cross_check < 1e-12
+    if swapped:
+        # Only x1 and x3 act together: S13 = 0.55759 - 0.31391.
+        assert found.pairs[0].names == ("x1", "x3")
+        for pair in found.pairs:
+            truth = 0.24368 if pair.names == ("x1", "x3") else 0.0
+            assert pair.value.low <= truth <= pair.value.high
+
+
+@pytest.mark.parametrize("swapped", [False, True])
+def test_sobol_g(swapped: bool) -> None:
+    """Source: Saltelli & Sobol 1995, closed form."""
+    names = [f"x{j}" for j in range(1, 9)]
+    evaluations = evaluated(sobol_g, unit_design(8, 1024, 16, seed=2, swapped=swapped))
+    (found,) = sensitivity.sobol_indices(evaluations, names, ["y"], confidence=0.9999, cross_check=False)
+    checked(found, SOBOL_G, names)
+    assert [index.name for index in found.indices[:4]] == names[:4]
+
+
+def test_same_numbers_as_salib_with_pairs() -> None:
+    """Source: SALib.analyze.sobol on the same rows of one replicate, first, total and second order."""
+    from SALib.analyze import sobol
+
+    evaluations = evaluated(ishigami, unit_design(3, 512, 1, seed=3, swapped=True))
+    problem = {"num_vars": 3, "names": ["a", "b", "c"], "bounds": [[0, 1]] * 3}
+    theirs = sobol.analyze(problem, evaluations[0, :, :, 0].ravel(), num_resamples=2, seed=1)
+    parts = sensitivity.replicate_parts(evaluations[0], 3, estimator="saltelli", pairs=True)
+    first = parts.first[0, :, 0] / parts.variance[0, 0]
+    np.testing.assert_allclose(first, theirs["S1"], atol=1e-12)
+    np.testing.assert_allclose(parts.total[0, :, 0] / parts.variance[0, 0], theirs["ST"], atol=1e-12)
+    closed = parts.closed[0, :, 0] / parts.variance[0, 0]
+    for value, (j, k) in zip(closed, [(0, 1), (0, 2), (1, 2)], strict=True):
+        assert value - first[j] - first[k] == pytest.approx(theirs["S2"][j, k], abs=1e-12)
+
+
+def test_cross_check_survives_what_salib_does_not() -> None:
+    """A value that is not a number, a constant, and a huge offset beside a sound output."""
+    sound = evaluated(ishigami, unit_design(3, 256, 1, seed=5))[0]
+    damaged, constant, offset = sound.copy(), np.full_like(sound, 2.0), sound + 1e6
+    damaged[7, 1] = np.nan
+    outputs: Array = np.concatenate([sound, damaged, constant, offset], axis=-1)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        differences = sensitivity.cross_check_with_salib(outputs, ["a", "b", "c"])
+    assert differences[2] is None
+    for difference, tolerance in zip(
+        (differences[0], differences[1], differences[3]), (1e-12, 1e-12, 1e-8), strict=True
+    ):
+        assert difference is not None
+        assert difference < tolerance
