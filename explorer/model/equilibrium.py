@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from explorer.model.numeric import secant
 from explorer.model.suspension import beyond_stops, within_stops
 from explorer.quantity import Array, given, quantity
 
@@ -134,18 +135,8 @@ def splitter_ground_force(
             * (rise * stall - 1)
         )
 
-    before = np.zeros_like(dynamic_pressure)
-    surplus_before = gained(before)
-    force = surplus_before
-    for _ in range(60):
-        surplus = gained(force) - force
-        slope = np.where(surplus == surplus_before, 1.0, surplus - surplus_before)
-        step = np.where(surplus == 0, 0.0, -surplus * (force - before) / slope)
-        before, surplus_before, force = force, surplus, force + step
-        settled = np.abs(step) <= 1e-10 * (1 + np.abs(force))
-        if np.all(settled | np.isnan(step)):
-            break
-    return np.where(settled, force, np.nan)
+    nothing = np.zeros_like(dynamic_pressure)
+    return secant(lambda force: gained(force) - force, nothing, gained(nothing))
 
 
 @quantity(

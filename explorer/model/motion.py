@@ -17,6 +17,9 @@ grade = given("rad", "Slope of the track, positive uphill; meant for a few degre
 longitudinal_acceleration = given(
     "m/s2", "Acceleration along the track for the axle loads; negative when braking.", default=0.0
 )
+flap_opening = given(
+    "1", "Flap travel: 0 closed (high downforce), 1 open (low drag).", default=0.0, at_least=0, at_most=1
+)
 gravity = given(
     "m/s2", "Free fall acceleration.", default=9.80665, above=0, source="ISO 80000-3, standard value"
 )

@@ -138,5 +138,33 @@ def narrowed(
     return np.where(done, root, np.nan), value_above
 
 
+def secant(
+    curve: Callable[[Array], Array],
+    first: Array,
+    second: Array,
+    relative_tolerance: float = 1e-10,
+    steps: int = 50,
+) -> Array:
+    """Find a root near two guesses by the secant method: at once for a straight line.
+
+    Returns
+    -------
+    The root per sample, NaN where the steps did not become small; a sample that has converged keeps its value.
+
+    """
+    before, at = np.broadcast_arrays(np.asarray(first, dtype=float), np.asarray(second, dtype=float))
+    value_before = curve(before)
+    done: Mask = np.zeros(np.shape(value_before), dtype=bool)
+    for _ in range(steps):
+        value = curve(at)
+        run = np.where(value == value_before, 1.0, value - value_before)
+        step = np.where(done | (value == 0), 0.0, -value * (at - before) / run)
+        before, value_before, at = at, value, at + step
+        done = done | (np.abs(step) <= relative_tolerance * (1 + np.abs(at)))
+        if np.all(done | np.isnan(step)):
+            break
+    return np.where(done, at, np.nan)
+
+
 def _fallen_if_missing(value: Array) -> Array:
     return np.where(np.isnan(value), -np.inf, value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.model.numeric import first_fall
+from explorer.model.numeric import first_fall, secant
 from explorer.quantity import Array, Curve, given, quantity
 
 rolling_resistance = given("1", "Rolling resistance coefficient of the tyres, bearings included.", at_least=0)
@@ -40,6 +40,22 @@ def resistance_force(drag_force: Array, rolling_resistance_force: Array, grade_f
 def excess_force(driving_force: Array, resistance_force: Array) -> Array:
     """Push left for acceleration at this speed at full throttle."""
     return driving_force - resistance_force
+
+
+@quantity(
+    "m/s2",
+    source="Newton's second law, the load it moves between the axles included",
+    varying={"excess_force": "longitudinal_acceleration"},
+    fails="the pitch has diverged, or acceleration and axle loads find no balance",
+)
+def acceleration(excess_force: Curve, mass: Array, rotating_mass_factor: Array) -> Array:
+    """Acceleration at this speed at full throttle; negative where the car cannot hold the speed.
+
+    Accelerating moves load to the rear, which lets rear tyres push harder: both are balanced.
+    """
+    inertia = mass * rotating_mass_factor
+    at_rest = excess_force(0.0) / inertia
+    return secant(lambda tried: excess_force(tried) / inertia - tried, np.zeros_like(at_rest), at_rest)
 
 
 @quantity(

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from explorer.quantity import Array, given, quantity
 
-flap_opening = given(
-    "1", "Flap travel: 0 closed (high downforce), 1 open (low drag).", default=0.0, at_least=0, at_most=1
-)
 wing_drag_coefficient_closed = given(
     "1", "Drag coefficient of the wing on its area, flaps closed.", at_least=0
 )
