@@ -14,12 +14,15 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from explorer.errors import TableError, UnitError, nearest
 from explorer.quantity import Array
+
+Mask: TypeAlias = npt.NDArray[np.bool_]
 
 # SI unit of what logs usually hold; any other quantity may be logged in any unit.
 LOGGED = {
@@ -60,7 +63,7 @@ STANDING = "time stands still"
 
 @dataclass(frozen=True)
 class Source:
-    """Where a log comes from: file name, date, SHA-256 of its bytes, and whether it was made, not measured."""
+    """Where a log comes from: file name, date, SHA-256 digest, and whether it was made, not measured."""
 
     file: str
     date: str
@@ -92,6 +95,7 @@ class Log:
         Every stride-th good row was kept.
     notes:
         What was done to the file, in words for the report.
+
     """
 
     source: Source
@@ -103,6 +107,7 @@ class Log:
     notes: tuple[str, ...] = ()
 
     def __getitem__(self, quantity: str) -> Array:
+        """Return the values of a quantity; TableError when it was not read."""
         try:
             return self.columns[quantity]
         except KeyError:
@@ -122,7 +127,7 @@ class Log:
 
 @dataclass(frozen=True)
 class _Layout:
-    """How the file is written: encoding, cell separator, decimal mark, header line and its cells, comments."""
+    """How the file is written: encoding, cell separator, decimal mark, header line, comments."""
 
     encoding: str
     separator: str
@@ -169,6 +174,7 @@ def read_log(
     TableError
         When the file cannot be read, a column or its unit is missing, no row is usable, or the clock runs
         backwards.
+
     """
     path = Path(path)
     layout, digest = _opened(path, columns)
@@ -218,9 +224,7 @@ def _encoding(start: bytes) -> str:
     return "utf-8-sig"
 
 
-def _layout(
-    file: str, lines: list[str], encoding: str, columns: Mapping[str, Mapping[str, str]]
-) -> _Layout:
+def _layout(file: str, lines: list[str], encoding: str, columns: Mapping[str, Mapping[str, str]]) -> _Layout:
     names = [str(entry.get("column", "")) for entry in columns.values()]
     best: tuple[int, int, str, tuple[str, ...]] = (-1, 0, ",", ())
     for number, line in enumerate(lines[:LONGEST_PREAMBLE]):
@@ -235,50 +239,54 @@ def _layout(
     _, number, separator, cells = best
     comments = tuple(line for line in lines[:number] if line.startswith("#"))
     below = "\n".join(lines[number + 1 :])
-    decimal = "," if separator != "," and re.search(r"\d,\d", below) and not re.search(r"\d\.\d", below) else "."
+    _check_names(file, names, cells)
+    commas = separator != "," and re.search(r"\d,\d", below) and not re.search(r"\d\.\d", below)
+    return _Layout(encoding, separator, "," if commas else ".", number, cells, comments)
+
+
+def _check_names(file: str, names: list[str], cells: tuple[str, ...]) -> None:
+    """Raise TableError unless the header holds each name once."""
     for name in names:
-        if name not in cells:
+        near = nearest(name, cells)
+        if not name or name not in cells:
             raise TableError(
                 f"the log has no column {name!r}",
                 file=file,
                 key="columns",
                 found=", ".join(cells) or "an empty header",
                 allowed="the names in the header, letter for letter",
-                remedy=f"did you mean {near!r}?" if (near := nearest(name, cells)) else "correct the column name",
+                remedy=f"did you mean {near!r}?" if near else "correct the column name",
             )
         if cells.count(name) > 1:
             raise TableError(
                 f"the log has {cells.count(name)} columns called {name!r}",
                 file=file,
                 key="columns",
+                allowed="one column of that name",
                 remedy="rename one of them in the header",
             )
-    return _Layout(encoding, separator, decimal, number, cells, comments)
 
 
 def _column(path: Path, layout: _Layout, quantity: str, entry: Mapping[str, str]) -> _Column:
-    from explorer.units import known_unit, to_si
+    from explorer.units import allowed_units, to_si
 
-    key = f"columns.{quantity}"
+    key, name, unit = f"columns.{quantity}", entry["column"], entry.get("unit", "")
     expected = LOGGED.get(quantity, "")
-    unit = entry.get("unit", "")
     if not unit:
         raise TableError(
             "the unit of the column is missing",
             file=path.name,
             key=key,
             found=dict(entry),
-            allowed=f"a unit that can be turned into {expected}" if expected else "a unit, or 1 for a pure number",
-            remedy=f'{quantity} = {{ column = "{entry["column"]}", unit = "..." }}',
+            allowed=allowed_units(expected) if expected else "a unit, or 1 for a pure number",
+            remedy=f'{quantity} = {{ column = "{name}", unit = "..." }}',
         )
     try:
-        expected_unit = expected or unit
-        offset = to_si(0.0, unit, expected_unit)
-        factor = to_si(1.0, unit, expected_unit) - offset
-        known_unit(unit)
+        offset = to_si(0.0, unit, expected or unit)
+        factor = to_si(1.0, unit, expected or unit) - offset
     except UnitError as error:
         raise error.within(file=path.name, key=key) from None
-    return _Column(quantity, layout.header.index(entry["column"]), entry["column"], factor, offset, expected)
+    return _Column(quantity, layout.header.index(name), name, factor, offset, expected)
 
 
 def _chunks(path: Path, layout: _Layout, wanted: list[_Column]) -> Iterator[Any]:
@@ -347,7 +355,7 @@ def _streamed(
     return {column.quantity: table[i] for i, column in enumerate(wanted)}, rows_read, dropped, stride
 
 
-def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array, dict[str, Array], str]:
+def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array, dict[str, Mask], str]:
     """Turn a chunk into SI numbers, and say for each row why it cannot be used; a row has one reason."""
     import pandas as pd
 
@@ -358,8 +366,12 @@ def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array,
     for i, column in enumerate(wanted):
         cells = frame[column.place]
         blank = cells.isna().to_numpy()
-        values = cells if pd.api.types.is_numeric_dtype(cells) else pd.to_numeric(
-            cells.astype(str).str.strip().str.replace(layout.decimal, ".", regex=False), errors="coerce"
+        values = (
+            cells
+            if pd.api.types.is_numeric_dtype(cells)
+            else pd.to_numeric(
+                cells.astype(str).str.strip().str.replace(layout.decimal, ".", regex=False), errors="coerce"
+            )
         )
         numbers[i] = values.to_numpy(dtype=float) * column.factor + column.offset
         strange = np.isnan(numbers[i]) & ~blank
@@ -369,7 +381,7 @@ def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array,
         text |= strange
     extra = frame[len(layout.header)].notna().to_numpy()
     infinite = np.isinf(numbers).any(axis=0)
-    bad: dict[str, Array] = {}
+    bad: dict[str, Mask] = {}
     taken = np.zeros(len(frame), bool)
     for reason, rows in ((EXTRA, extra), (TEXT, text), (EMPTY, empty), (INFINITE, infinite)):
         bad[reason] = rows & ~taken
@@ -377,7 +389,7 @@ def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array,
     return numbers, bad, example
 
 
-def _check_clock(time: Array, bad: dict[str, Array], latest: float) -> float:
+def _check_clock(time: Array, bad: dict[str, Mask], latest: float) -> float:
     """Add the rows whose time is not later than all before; return the latest time seen."""
     usable = ~np.logical_or.reduce(list(bad.values()))
     # Rows that are left out already neither advance the clock nor are judged by it.
@@ -388,7 +400,9 @@ def _check_clock(time: Array, bad: dict[str, Array], latest: float) -> float:
     return float(before[-1])
 
 
-def _check_usable(file: str, rows_read: int, good_rows: int, dropped: Mapping[str, int], strange: str) -> None:
+def _check_usable(
+    file: str, rows_read: int, good_rows: int, dropped: Mapping[str, int], strange: str
+) -> None:
     backwards = dropped.get(BACKWARDS, 0)
     if backwards > MOST_BACKWARDS * max(good_rows + backwards, 1):
         raise TableError(

@@ -1,16 +1,21 @@
-"""What a fit hands back: estimates, how well they are known, and everything that should make one doubt them."""
+"""What a fit hands back: estimates, how well they are known, and what should make one doubt them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import stdtrit
 
 from explorer.errors import SampleError
 from explorer.logs import Source
 from explorer.quantity import Array
+
+Mask: TypeAlias = npt.NDArray[np.bool_]
+Labels: TypeAlias = npt.NDArray[np.int_]
 
 # Two estimates more closely correlated than this are said not to be separated by the log (common practice).
 INSEPARABLE = 0.95
@@ -39,6 +44,7 @@ class LackOfFit:
         True when scatter alone is not a believable explanation.
     largest, at:
         Largest value of the smooth pattern, in the unit of the observation, and the abscissa where it stands.
+
     """
 
     statistic: float
@@ -62,6 +68,7 @@ class Residuals:
         Number of the run and of the observed quantity each row belongs to.
     abscissa_name, channel_names, channel_units:
         What they are, for the axes.
+
     """
 
     abscissa: Array
@@ -69,8 +76,8 @@ class Residuals:
     predicted: Array
     residual: Array
     weight: Array
-    run: Array
-    channel: Array
+    run: Labels
+    channel: Labels
     abscissa_name: str
     channel_names: tuple[str, ...]
     channel_units: tuple[str, ...]
@@ -110,6 +117,7 @@ class Fit:
         What can and cannot be inferred, in words for the report.
     weakness:
         Why the result should not be used; empty when it may.
+
     """
 
     kind: str
@@ -169,6 +177,7 @@ class Fit:
         ------
         SampleError
             With the estimates it would have given.
+
         """
         if self.weakness:
             raise SampleError(

@@ -6,20 +6,22 @@ import math
 
 import numpy as np
 
+from explorer.fitting.fit import Labels
 from explorer.quantity import Array
 
 # A run shorter than this says nothing about its own autocorrelation.
 SHORTEST_RUN = 16
 
 
-def repetition(residuals: Array, run: Array) -> float:
+def repetition(residuals: Array, run: Labels) -> float:
     """How many successive rows say as much as one independent row.
 
     It is the spectral density of the residuals at frequency nought over their variance, from an
-    autoregression whose order is chosen by Akaike's criterion; the variance of a mean, or of any estimate that
-    varies slowly along the log, is larger by this factor than for independent rows.  Never below 1.
+    autoregression whose order is chosen by Akaike's criterion; the variance of a mean, or of any estimate
+    that varies slowly along the log, is larger by this factor than for independent rows.  Never below 1.
 
-    Source: Plummer et al., "CODA", R News 6/1 (2006) 7 (spectrum by autoregression); Levinson-Durbin recursion.
+    Source: Plummer et al., "CODA", R News 6/1 (2006) 7 (spectrum by autoregression); Levinson-Durbin
+    recursion.
 
     Parameters
     ----------
@@ -27,6 +29,7 @@ def repetition(residuals: Array, run: Array) -> float:
         Shape (rows,), in the order logged.
     run:
         Shape (rows,), number of the run each belongs to; runs are independent of each other.
+
     """
     parts = [part for number in np.unique(run) if len(part := residuals[run == number]) >= SHORTEST_RUN]
     if not parts:
@@ -56,6 +59,6 @@ def _density_at_nought(correlation: Array, rows: int) -> float:
     return density
 
 
-def effective_rows(residuals: Array, run: Array) -> float:
+def effective_rows(residuals: Array, run: Labels) -> float:
     """Return the number of independent rows that the log is worth."""
     return len(residuals) / repetition(residuals, run)

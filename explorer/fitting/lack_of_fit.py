@@ -1,11 +1,11 @@
-"""Do the residuals hold a smooth pattern that the model should have followed?"""
+"""Whether the residuals hold a smooth pattern that the model should have followed."""
 
 from __future__ import annotations
 
 import numpy as np
 from scipy.special import fdtrc
 
-from explorer.fitting.fit import LackOfFit
+from explorer.fitting.fit import Labels, LackOfFit
 from explorer.fitting.independence import repetition
 from explorer.quantity import Array
 
@@ -16,7 +16,7 @@ FLAG_BELOW = 0.001
 
 
 def lack_of_fit(
-    residuals: Array, jacobian: Array, abscissa: Array, run: Array, scale: float
+    residuals: Array, jacobian: Array, abscissa: Array, run: Labels, scale: float, *, looks: int = 1
 ) -> LackOfFit | None:
     """Test the residuals against polynomials along the abscissa that the model's parameters cannot make.
 
@@ -31,11 +31,14 @@ def lack_of_fit(
         Shape (rows, parameters), in the same units.
     scale:
         Standard deviation of the residuals, to say the pattern in the unit of the observation.
+    looks:
+        How many such tests are made on one fit; the chance is that of the worst of them.
 
     Returns
     -------
     LackOfFit or None
         None with too few rows to tell a pattern from scatter.
+
     """
     pattern = _added_pattern(jacobian, abscissa)
     free = pattern.shape[1]
@@ -49,9 +52,11 @@ def lack_of_fit(
     if freedom < 2 or not rest @ rest > 0:
         return None
     statistic = float((smooth @ smooth) / free / repeats / (rest @ rest / rest_freedom))
-    p_value = float(fdtrc(free, freedom, statistic))
+    p_value = min(1.0, looks * float(fdtrc(free, freedom, statistic)))
     worst = int(np.argmax(np.abs(smooth)))
-    return LackOfFit(statistic, p_value, p_value < FLAG_BELOW, float(smooth[worst]) * scale, float(abscissa[worst]))
+    return LackOfFit(
+        statistic, p_value, p_value < FLAG_BELOW, float(smooth[worst]) * scale, float(abscissa[worst])
+    )
 
 
 def _added_pattern(jacobian: Array, abscissa: Array) -> Array:

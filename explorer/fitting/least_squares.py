@@ -7,161 +7,64 @@ uncertainty (carried through, JCGM 100 5.1.3 and 5.2).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Literal, TypeAlias
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, TypeAlias
 
 import numpy as np
 from scipy.optimize import least_squares
+from scipy.special import chdtrc
 
 from explorer.errors import SampleError
 from explorer.fitting.fit import (
     Fit,
     Known,
+    LackOfFit,
+    Mask,
     Residuals,
     combined_degrees_of_freedom,
     inseparable_pairs,
 )
-from explorer.fitting.independence import repetition
-from explorer.fitting.lack_of_fit import lack_of_fit
+from explorer.fitting.lack_of_fit import FLAG_BELOW, lack_of_fit
+from explorer.fitting.problem import Observations, Parameter, Predict, Problem
+from explorer.fitting.scatter import (
+    OUTLIER_LIMIT,
+    SOFT_LIMIT,
+    Scatter,
+    first_scatter,
+    influence,
+    measured_scatter,
+    parameters_fitted_by,
+    weighted_jacobian,
+)
 from explorer.logs import Source
 from explorer.quantity import Array
 
 Loss: TypeAlias = Literal["auto", "linear", "soft_l1"]
-Predict: TypeAlias = Callable[[Array, Array], Array]
 
-# Residuals past this many standard deviations count ever less (98.6 % efficient on normal scatter).
-SOFT_LIMIT = 2.5
-# Residuals past this many are left out: a dropout, not scatter.
-OUTLIER_LIMIT = 6.0
 # With fewer rows to spare than this the robust scale is worse than the outliers it guards against.
 FEWEST_FOR_ROBUST = 20
 MOST_PASSES = 10
-# Parameters that move a prediction in the same way to within this cannot be told apart.
+# Parameters that move every prediction in the same way to within this cannot be told apart.
 WORST_CONDITION = 1e10
-NORMAL_CONSISTENT = 1.482602218505602
+# More rows left out than this, and the curve rather than the logger is in doubt.
+MOST_OUTLIERS = 0.2
 
 
 @dataclass(frozen=True)
-class Parameter:
-    """Something to be found.
+class _Solution:
+    """Where the search ended."""
 
-    Attributes
-    ----------
-    name, unit:
-        Quantity and its SI unit.
-    start:
-        Where the search begins.
-    scale:
-        A typical size; the start's own where it is not nought.
-    low, high:
-        Bounds that physics sets.
-    expected:
-        What is believed without this log: value and standard uncertainty, or None.
-    of_log:
-        True for what only this log has, as in a run's first speed: reported aside, never fed back.
-    """
-
-    name: str
-    unit: str
-    start: float
-    scale: float = 0.0
-    low: float = -np.inf
-    high: float = np.inf
-    expected: tuple[float, float] | None = None
-    of_log: bool = False
+    problem: Problem
+    unknowns: Array
+    scatter: Scatter
+    used: Mask
+    robust: bool
 
     @property
-    def size(self) -> float:
-        """Size by which the search measures its steps."""
-        return self.scale or abs(self.start) or 1.0
-
-
-@dataclass(frozen=True)
-class Observations:
-    """What was logged, all quantities and runs one after the other; arrays of shape (rows,).
-
-    Attributes
-    ----------
-    values, abscissa:
-        The logged quantity, and what it is plotted against.
-    run, channel:
-        Number of the run, and of the logged quantity; rows of one run and channel follow each other in time.
-    abscissa_name, channel_names, channel_units:
-        For axes and messages.
-    standard_deviations:
-        Known scatter of each channel, or None to take it from the residuals.
-    """
-
-    values: Array
-    abscissa: Array
-    run: Array
-    channel: Array
-    abscissa_name: str
-    channel_names: tuple[str, ...]
-    channel_units: tuple[str, ...]
-    standard_deviations: tuple[float, ...] | None = None
-
-    @classmethod
-    def single(
-        cls,
-        values: Array,
-        abscissa: Array,
-        *,
-        name: str,
-        unit: str,
-        abscissa_name: str,
-        run: Array | None = None,
-        standard_deviation: float | None = None,
-    ) -> Observations:
-        """Make the observations of one logged quantity."""
-        return cls(
-            values=values,
-            abscissa=abscissa,
-            run=np.zeros(len(values), int) if run is None else run,
-            channel=np.zeros(len(values), int),
-            abscissa_name=abscissa_name,
-            channel_names=(name,),
-            channel_units=(unit,),
-            standard_deviations=None if standard_deviation is None else (standard_deviation,),
-        )
-
-
-@dataclass(frozen=True)
-class _Noise:
-    """Scatter of each channel: robust standard deviation, rows that repeat, and the variance of an equation."""
-
-    scale: Array
-    repeats: Array
-    variance: Array
-
-
-@dataclass(frozen=True)
-class _Problem:
-    """The fit in unknowns of size one, with everything that stays fixed while it is solved."""
-
-    predict: Predict
-    observations: Observations
-    parameters: tuple[Parameter, ...]
-    known: Array
-    sizes: Array
-    prior_rows: Array
-    prior_values: Array
-
-    def residuals(self, unknowns: Array) -> Array:
-        return self.observations.values - self.predict(unknowns * self.sizes, self.known)
-
-    def jacobian(self, unknowns: Array) -> Array:
-        """Change of the prediction for each unknown, shape (rows, parameters), by central differences."""
-        columns = []
-        for i, parameter in enumerate(self.parameters):
-            step = 1e-5 * max(1.0, abs(unknowns[i]))
-            up, down = unknowns.copy(), unknowns.copy()
-            up[i] = min(unknowns[i] + step, parameter.high / self.sizes[i])
-            down[i] = max(unknowns[i] - step, parameter.low / self.sizes[i])
-            change = self.predict(up * self.sizes, self.known) - self.predict(down * self.sizes, self.known)
-            columns.append(change / (up[i] - down[i]))
-        return np.stack(columns, axis=-1)
+    def scale(self) -> Array:
+        """Standard deviation of each row."""
+        return np.asarray(self.scatter.scale[self.problem.observations.channel])
 
 
 def fit_curve(
@@ -201,257 +104,276 @@ def fit_curve(
     SampleError
         With fewer rows than parameters, or with parameters that the log cannot tell apart at all.
 
-    Notes
-    -----
-    Covariance of the robust estimate: Huber, "Robust Statistics" (1981), section 7.6; it becomes the usual
-    one without outliers.
     """
-    problem = _stated(predict, observations, parameters, known)
-    _check_rows(problem, kind, sources)
-    unknowns, noise, used, robust = _solved(problem, loss)
-    return _reported(problem, unknowns, noise, used, robust, kind, tuple(known), known_correlation, sources, notes)
+    problem = Problem.stated(predict, observations, parameters, known)
+    file = ", ".join(dict.fromkeys(source.file for source in sources)) or None
+    try:
+        _check_rows(problem, kind)
+        solution = _solved(problem, loss)
+        inverse = _inverse(solution, kind)
+    except SampleError as error:
+        raise error.within(file=file) from None
+    return _reported(solution, inverse, kind, known_correlation, tuple(sources), tuple(notes))
 
 
-def _stated(
-    predict: Predict, observations: Observations, parameters: Sequence[Parameter], known: Sequence[Known]
-) -> _Problem:
-    sizes = np.array([parameter.size for parameter in parameters])
-    expected = [(i, p.expected) for i, p in enumerate(parameters) if p.expected is not None]
-    rows = np.zeros((len(expected), len(parameters)))
-    values = np.zeros(len(expected))
-    for row, (i, (value, spread)) in enumerate(expected):
-        rows[row, i] = sizes[i] / spread
-        values[row] = value / spread
-    return _Problem(
-        predict, observations, tuple(parameters), np.array([k.value for k in known]), sizes, rows, values
-    )
-
-
-def _check_rows(problem: _Problem, kind: str, sources: Sequence[Source]) -> None:
-    rows, needed = len(problem.observations.values) + len(problem.prior_values), len(problem.parameters)
-    spare = 0 if problem.observations.standard_deviations else 1
-    if rows < needed + spare:
+def _check_rows(problem: Problem, kind: str) -> None:
+    rows = len(problem.observations.values) + len(problem.expected_values)
+    needed = len(problem.parameters) + (0 if problem.observations.standard_deviations else 1)
+    if rows < needed:
         raise SampleError(
-            f"too few rows for the {kind}",
-            file=", ".join(source.file for source in sources) or None,
-            found=f"{rows} rows for {needed} unknowns",
-            allowed=f"at least {needed + spare}",
+            f"too few rows for a {kind}",
+            found=f"{rows} rows for {len(problem.parameters)} unknowns",
+            allowed=f"at least {needed}",
             remedy="log more rows",
         )
+    if not np.isfinite(problem.observations.values).all():
+        raise SampleError(f"a row of the {kind} holds no number", remedy="leave such rows out first")
 
 
-def _solved(problem: _Problem, loss: Loss) -> tuple[Array, _Noise, Array, bool]:
+def _solved(problem: Problem, loss: Loss) -> _Solution:
     """Alternate between the fit and the scatter it leaves, until the scatter no longer changes."""
     observations = problem.observations
     used = np.ones(len(observations.values), bool)
-    spare = len(used) - len(problem.parameters)
-    robust = loss == "soft_l1" or (loss == "auto" and spare >= FEWEST_FOR_ROBUST)
-    unknowns = np.array([p.start for p in problem.parameters]) / problem.sizes
-    noise = _first_noise(problem, unknowns)
-    unknowns = _minimised(problem, unknowns, noise, used, robust=False)
-    single = not len(problem.prior_values) and len(observations.channel_names) == 1
+    robust = loss == "soft_l1" or (
+        loss == "auto" and len(used) - len(problem.parameters) >= FEWEST_FOR_ROBUST
+    )
+    unknowns = np.clip([p.start / p.size for p in problem.parameters], *problem.bounds)
+    scatter = first_scatter(problem, unknowns)
+    unknowns = _minimised(problem, unknowns, scatter, used, robust=False)
+    one_pass = not robust and not len(problem.expected_values) and len(observations.channels) == 1
     for _ in range(MOST_PASSES):
-        before = noise
-        noise = _noise(problem, unknowns, noise, used, robust)
-        if (single and not robust) or _settled(before, noise):
+        before = scatter
+        scatter = measured_scatter(problem, unknowns, before, used, robust)
+        if one_pass or np.all(np.abs(scatter.variance - before.variance) <= 1e-3 * scatter.variance):
             break
         if robust:
-            residuals = np.abs(problem.residuals(unknowns))
-            used = residuals <= OUTLIER_LIMIT * noise.scale[observations.channel]
-        unknowns = _minimised(problem, unknowns, noise, used, robust)
-    return unknowns, noise, used, robust
+            limit = OUTLIER_LIMIT * scatter.scale[observations.channel]
+            used = np.abs(problem.residuals(unknowns)) <= limit
+        unknowns = _minimised(problem, unknowns, scatter, used, robust)
+    return _Solution(problem, unknowns, scatter, used, robust)
 
 
-def _settled(before: _Noise, after: _Noise) -> bool:
-    return bool(np.all(np.abs(after.variance - before.variance) <= 1e-3 * after.variance))
-
-
-def _first_noise(problem: _Problem, unknowns: Array) -> _Noise:
-    observations = problem.observations
-    channels = len(observations.channel_names)
-    if observations.standard_deviations:
-        scale = np.array(observations.standard_deviations)
-    else:
-        residuals = problem.residuals(unknowns)
-        spread = [np.std(residuals[observations.channel == c]) for c in range(channels)]
-        scale = np.where(np.array(spread) > 0, spread, 1.0)
-    return _Noise(scale, np.ones(channels), scale**2)
-
-
-def _minimised(problem: _Problem, start: Array, noise: _Noise, used: Array, robust: bool) -> Array:
-    observations = problem.observations
-    scale = noise.scale[observations.channel]
-    # A row that repeats its neighbours pulls less against what was expected and against other channels.
-    pull = np.sqrt(noise.scale**2 / noise.variance)[observations.channel]
-    data_rows = len(scale)
+def _minimised(problem: Problem, start: Array, scatter: Scatter, used: Mask, robust: bool) -> Array:
+    channel = problem.observations.channel
+    scale = scatter.scale[channel]
+    # A row that repeats its neighbours pulls less against expectations and against other channels.
+    share = (scatter.scale**2 / scatter.variance)[channel]
+    logged = slice(0, len(channel))
 
     def residuals(unknowns: Array) -> Array:
         z = np.where(used, problem.residuals(unknowns) / scale, 0.0)
-        return np.concatenate([z, problem.prior_values - problem.prior_rows @ unknowns])
+        return np.concatenate([z, problem.expected_values - problem.expected_rows @ unknowns])
 
-    def cost(squares: Array) -> Array:
-        """Give the loss of each squared residual, and its first two derivatives."""
+    def jacobian(unknowns: Array) -> Array:
+        moved = problem.jacobian(unknowns) * np.where(used, -1 / scale, 0.0)[:, None]
+        return np.concatenate([moved, -problem.expected_rows])
+
+    def cost(squares: Any) -> Any:
+        """Give the loss of each squared residual and its first two derivatives."""
         loss = np.stack([squares, np.ones_like(squares), np.zeros_like(squares)])
         if robust:
-            t = 1 + squares[:data_rows] / SOFT_LIMIT**2
-            loss[:, :data_rows] = [
-                2 * SOFT_LIMIT**2 * (np.sqrt(t) - 1),
-                t**-0.5,
-                -0.5 * t**-1.5 / SOFT_LIMIT**2,
-            ]
-        loss[:, :data_rows] *= pull**2
+            t = 1 + squares[logged] / SOFT_LIMIT**2
+            loss[0, logged] = 2 * SOFT_LIMIT**2 * (np.sqrt(t) - 1)
+            loss[1, logged] = t**-0.5
+            loss[2, logged] = -0.5 * t**-1.5 / SOFT_LIMIT**2
+        loss[:, logged] *= share
         return loss
 
-    low = np.array([p.low for p in problem.parameters]) / problem.sizes
-    high = np.array([p.high for p in problem.parameters]) / problem.sizes
-    plain = not robust and bool(np.all(pull == 1))
+    plain = not robust and bool(np.all(share == 1))
+    loss: Any = "linear" if plain else cost
     solution = least_squares(
         residuals,
-        np.clip(start, low, high),
-        bounds=(low, high),
-        loss="linear" if plain else cost,
+        start,
+        jac=jacobian,
+        bounds=problem.bounds,
+        loss=loss,
         x_scale="jac",
-        xtol=1e-11,
-        ftol=1e-12,
-        gtol=1e-12,
+        xtol=1e-10,
+        ftol=1e-15,
+        gtol=1e-14,
         max_nfev=400,
     )
     return np.asarray(solution.x)
 
 
-def _influence(z: Array, robust: bool) -> tuple[Array, Array]:
-    """Pull of a residual on the fit, and how the pull changes with it: nought for one that is left out."""
-    if not robust:
-        return z, np.ones_like(z)
-    t = 1 + (z / SOFT_LIMIT) ** 2
-    return z * t**-0.5, t**-1.5
+def _inverse(solution: _Solution, kind: str) -> Array:
+    """Covariance of the unknowns from scatter and expectations.
 
+    Raises
+    ------
+    SampleError
+        Naming the parameters that cannot be told apart.
 
-def _noise(problem: _Problem, unknowns: Array, before: _Noise, used: Array, robust: bool) -> _Noise:
-    observations = problem.observations
-    residuals = problem.residuals(unknowns)
-    weighted = _weighted_jacobian(problem, unknowns, before, used)
-    channels = range(len(observations.channel_names))
-    scale, repeats, variance = before.scale.copy(), before.repeats.copy(), before.variance.copy()
-    for channel in channels:
-        rows = (observations.channel == channel) & used
-        mine = residuals[rows]
-        fitted = _parameters_fitted_by(weighted, rows)
-        if not len(mine):
-            continue
-        if not observations.standard_deviations:
-            scale[channel] = _scale(mine, fitted, robust)
-        pull, slope = _influence(mine / scale[channel], robust)
-        repeats[channel] = repetition(pull, observations.run[rows])
-        spare = len(mine) - fitted * repeats[channel]
-        if observations.standard_deviations:
-            unit = 1.0
-        else:
-            # Fewer than one independent row to spare is reported as a weakness, not as an exact fit.
-            unit = float(pull @ pull) / max(spare, 1e-9 * len(mine)) if spare > 0 else float(pull @ pull)
-        mean_slope = float(slope.mean())
-        correction = (1 + fitted / len(mine) * float(slope.var()) / mean_slope**2) ** 2
-        variance[channel] = scale[channel] ** 2 * unit * correction / mean_slope**2 * repeats[channel]
-    return _Noise(scale, repeats, variance)
-
-
-def _scale(residuals: Array, fitted: float, robust: bool) -> float:
-    """Standard deviation of residuals, from their median size where outliers are to be expected."""
-    spare = max(len(residuals) - fitted, 1.0)
-    root = float(np.sqrt(residuals @ residuals / spare))
-    middle = NORMAL_CONSISTENT * float(np.median(np.abs(residuals))) * np.sqrt(len(residuals) / spare)
-    tiny = 1e-12 * max(float(np.max(np.abs(residuals))), 1e-300)
-    return max(middle if robust and middle > 0 else root, tiny)
-
-
-def _weighted_jacobian(problem: _Problem, unknowns: Array, noise: _Noise, used: Array) -> Array:
-    """Jacobian in units of each row's scatter, with the expectations below it."""
-    weight = used / np.sqrt(noise.variance)[problem.observations.channel]
-    return np.concatenate([problem.jacobian(unknowns) * weight[:, None], problem.prior_rows])
-
-
-def _parameters_fitted_by(weighted: Array, rows: Array) -> float:
-    """How many parameters these rows determine: the sum of their leverages."""
-    basis, _ = np.linalg.qr(weighted / np.maximum(np.linalg.norm(weighted, axis=0), 1e-300))
-    return float(np.sum(basis[: len(rows)][rows] ** 2))
+    """
+    problem = solution.problem
+    weighted = weighted_jacobian(problem, solution.unknowns, solution.scatter, solution.used)
+    norms = np.linalg.norm(weighted, axis=0)
+    if not np.isfinite(norms).all():
+        raise SampleError(
+            f"the model of the {kind} gives no number for some rows", remedy="check the start values"
+        )
+    _, sizes, directions = np.linalg.svd(weighted / np.maximum(norms, 1e-300), full_matrices=False)
+    if norms.min() == 0 or sizes[-1] * WORST_CONDITION < sizes[0]:
+        together = np.abs(directions[-1]) > 0.1 if norms.min() > 0 else norms == 0
+        names = [p.name for p, within in zip(problem.parameters, together, strict=True) if within]
+        values = ", ".join(f"{p.name} = {p.start:.4g}" for p in problem.parameters if p.name in names)
+        raise SampleError(
+            f"this {kind} cannot tell {' and '.join(names)} " + ("apart" if len(names) > 1 else "at all"),
+            found=f"every row moves in the same way for them; started from {values}",
+            remedy="log over a wider range, or give one of them with its uncertainty",
+        )
+    scaled = directions / sizes[:, None]
+    return np.asarray(scaled.T @ scaled / np.outer(norms, norms))
 
 
 def _reported(
-    problem: _Problem,
-    unknowns: Array,
-    noise: _Noise,
-    used: Array,
-    robust: bool,
+    solution: _Solution,
+    inverse: Array,
     kind: str,
-    known: tuple[Known, ...],
     known_correlation: Array | None,
-    sources: Sequence[Source],
-    notes: Sequence[str],
+    sources: tuple[Source, ...],
+    notes: tuple[str, ...],
 ) -> Fit:
-    observations, parameters = problem.observations, problem.parameters
-    residuals = problem.residuals(unknowns)
-    z = residuals / noise.scale[observations.channel]
-    pull, slope = _influence(z, robust)
-    pull, slope = pull * used, slope * used
-    jacobian = problem.jacobian(unknowns)
-    weighted = _weighted_jacobian(problem, unknowns, noise, used)
-    inverse = _inverse(weighted, parameters, kind, sources)
-    moved = _moved_by_known(problem, unknowns, known, weighted[: len(z)], inverse)
-    correlation = np.eye(len(known)) if known_correlation is None else known_correlation
-    sizes = problem.sizes
-    scatter = inverse * np.outer(sizes, sizes)
-    shifts = moved * sizes[:, None]
-    total = scatter + shifts @ correlation @ shifts.T
-    counts = np.array([np.count_nonzero(used & (observations.channel == c)) for c in range(len(noise.scale))])
-    effective = float(np.sum(counts / noise.repeats))
-    fitted = _parameters_fitted_by(weighted, used)
-    freedom = np.inf if observations.standard_deviations else effective - fitted
-    shown = [i for i, parameter in enumerate(parameters) if not parameter.of_log]
-    aside = [i for i, parameter in enumerate(parameters) if parameter.of_log]
-    estimates = unknowns * sizes
-    total_shown, scatter_shown = total[np.ix_(shown, shown)], scatter[np.ix_(shown, shown)]
-    names = tuple(parameters[i].name for i in shown)
-    misfit = lack_of_fit(
-        pull[used],
-        jacobian[used] / noise.scale[observations.channel[used]][:, None],
-        observations.abscissa[used],
-        observations.run[used] + 1000 * observations.channel[used],
-        float(noise.scale[0]),
-    )
-    outliers = int(np.count_nonzero(~used))
-    weight = np.where(z == 0, 1.0, np.divide(pull, z, out=np.ones_like(z), where=z != 0)) * used
-    all_notes = [*notes, *_notes(problem, effective, counts, outliers, misfit, estimates)]
-    all_notes += inseparable_pairs(names, total_shown)
+    problem, scatter = solution.problem, solution.scatter
+    sizes, known = problem.sizes, problem.known
+    shifts = _shifts_for_known(solution, inverse) * sizes[:, None]
+    own = inverse * np.outer(sizes, sizes)
+    total = own + shifts @ (np.eye(len(known)) if known_correlation is None else known_correlation) @ shifts.T
+    estimates = solution.unknowns * sizes
+    shown = [i for i, parameter in enumerate(problem.parameters) if not parameter.of_log]
+    aside = [i for i, parameter in enumerate(problem.parameters) if parameter.of_log]
+    names = tuple(problem.parameters[i].name for i in shown)
+    box = np.ix_(shown, shown)
+    effective, freedom = _independent_rows(solution)
+    misfit = _misfit(solution)
+    chi_squared = _chi_squared(solution)
+    found = _doubts(solution, effective, misfit, chi_squared)
     return Fit(
         kind=kind,
         names=names,
-        units=tuple(parameters[i].unit for i in shown),
+        units=tuple(problem.parameters[i].unit for i in shown),
         estimates=estimates[shown],
-        covariance=total_shown,
-        scatter_covariance=scatter_shown,
-        degrees_of_freedom=combined_degrees_of_freedom(scatter_shown, total_shown, max(freedom, 1.0)),
-        contributions={k.name: shifts[shown, j] for j, k in enumerate(known)},
+        covariance=total[box],
+        scatter_covariance=own[box],
+        degrees_of_freedom=combined_degrees_of_freedom(own[box], total[box], max(freedom, 1.0)),
+        contributions={each.name: shifts[shown, j] for j, each in enumerate(known)},
         known=known,
-        log_values={parameters[i].name: (float(estimates[i]), float(np.sqrt(total[i, i]))) for i in aside},
-        rows=int(counts.sum()),
+        log_values={
+            problem.parameters[i].name: (float(estimates[i]), float(np.sqrt(total[i, i]))) for i in aside
+        },
+        rows=int(np.count_nonzero(solution.used)),
         effective_rows=effective,
-        outliers=outliers,
-        residual_sd=tuple(float(s) for s in noise.scale),
-        chi_squared=float(pull @ pull) if observations.standard_deviations else None,
+        outliers=int(np.count_nonzero(~solution.used)),
+        residual_sd=tuple(float(scale) for scale in scatter.scale),
+        chi_squared=chi_squared,
         lack_of_fit=misfit,
-        residuals=Residuals(
-            observations.abscissa,
-            observations.values,
-            observations.values - residuals,
-            residuals,
-            weight,
-            observations.run,
-            observations.channel,
-            observations.abscissa_name,
-            observations.channel_names,
-            observations.channel_units,
-        ),
-        sources=tuple(sources),
-        notes=tuple(dict.fromkeys(all_notes)),
-        weakness=_weakness(freedom, effective),
+        residuals=_residuals(solution),
+        sources=sources,
+        notes=(*notes, *found, *inseparable_pairs(names, total[box])),
+        weakness="" if freedom >= 1 else f"the log is worth only {effective:.1f} independent rows",
+    )
+
+
+def _shifts_for_known(solution: _Solution, inverse: Array) -> Array:
+    """Change of each unknown for one standard uncertainty of each known quantity, shape (unknowns, known).
+
+    The fit stays at its minimum while the known quantity moves: implicit differentiation of J^T W r = 0.
+    """
+    problem = solution.problem
+    rows = len(problem.observations.values)
+    weighted = weighted_jacobian(problem, solution.unknowns, solution.scatter, solution.used)[:rows]
+    weight = solution.used / np.sqrt(solution.scatter.variance)[problem.observations.channel]
+    change = problem.change_for_known(solution.unknowns) * weight[:, None]
+    return np.asarray(-inverse @ (weighted.T @ change))
+
+
+def _independent_rows(solution: _Solution) -> tuple[float, float]:
+    """Rows the log is worth, and how many of them are to spare."""
+    observations, scatter = solution.problem.observations, solution.scatter
+    counts = np.bincount(observations.channel[solution.used], minlength=len(scatter.repeats))
+    effective = float(np.sum(counts / scatter.repeats))
+    if observations.standard_deviations:
+        return effective, np.inf
+    weighted = weighted_jacobian(solution.problem, solution.unknowns, scatter, solution.used)
+    return effective, effective - parameters_fitted_by(weighted, solution.used)
+
+
+def _misfit(solution: _Solution) -> LackOfFit | None:
+    """Worst lack of fit of the logged quantities, its chance allowing for the look at several."""
+    observations = solution.problem.observations
+    z = solution.problem.residuals(solution.unknowns) / solution.scale
+    pull, _ = influence(z, solution.robust)
+    jacobian = solution.problem.jacobian(solution.unknowns) / solution.scale[:, None]
+    found = []
+    for channel in observations.channels:
+        rows = solution.used & (observations.channel == channel)
+        scale = float(solution.scatter.scale[channel])
+        if np.any(rows):
+            run, along = observations.run[rows], observations.abscissa[rows]
+            found.append(
+                lack_of_fit(pull[rows], jacobian[rows], along, run, scale, looks=len(observations.channels))
+            )
+    tested = [misfit for misfit in found if misfit is not None]
+    return min(tested, key=lambda misfit: misfit.p_value) if tested else None
+
+
+def _chi_squared(solution: _Solution) -> float | None:
+    if not solution.problem.observations.standard_deviations:
+        return None
+    z = (solution.problem.residuals(solution.unknowns) / solution.scale)[solution.used]
+    return float(z @ z)
+
+
+def _doubts(
+    solution: _Solution, effective: float, misfit: LackOfFit | None, chi_squared: float | None
+) -> Iterator[str]:
+    """Say in words what should make one doubt the fit."""
+    problem, used = solution.problem, solution.used
+    rows, outliers = len(used), int(np.count_nonzero(~used))
+    if outliers:
+        yield f"{outliers} of {rows} rows left out as outliers, beyond {OUTLIER_LIMIT:g} standard deviations"
+    if outliers > MOST_OUTLIERS * rows:
+        yield "so many outliers put the model in doubt, not the logger"
+    if effective < 0.8 * (rows - outliers):
+        yield (
+            f"successive rows repeat each other: {rows - outliers} rows are worth {effective:.0f}, "
+            "and the uncertainties allow for it"
+        )
+    if misfit is not None and misfit.flagged:
+        yield (
+            f"lack of fit: the residuals follow a pattern of up to {abs(misfit.largest):.3g} "
+            f"{problem.observations.channel_units[0]}, worst at {problem.observations.abscissa_name} = "
+            f"{misfit.at:.4g} (chance {misfit.p_value:.1g}); the model leaves something out"
+        )
+    if (
+        chi_squared is not None
+        and chdtrc(max(rows - outliers - len(problem.parameters), 1), chi_squared) < FLAG_BELOW
+    ):
+        yield "the residuals are larger than the stated scatter allows"
+    low, high = problem.bounds
+    for i, parameter in enumerate(problem.parameters):
+        if min(solution.unknowns[i] - low[i], high[i] - solution.unknowns[i]) < 1e-8:
+            yield (
+                f"{parameter.name} lies at the edge of what is physically possible; "
+                "its uncertainty is not reliable"
+            )
+
+
+def _residuals(solution: _Solution) -> Residuals:
+    observations = solution.problem.observations
+    residual = solution.problem.residuals(solution.unknowns)
+    z = residual / solution.scale
+    pull, _ = influence(z, solution.robust)
+    weight = np.divide(pull, z, out=np.ones_like(z), where=z != 0) * solution.used
+    return Residuals(
+        abscissa=observations.abscissa,
+        observed=observations.values,
+        predicted=observations.values - residual,
+        residual=residual,
+        weight=weight,
+        run=observations.run,
+        channel=observations.channel,
+        abscissa_name=observations.abscissa_name,
+        channel_names=observations.channel_names,
+        channel_units=observations.channel_units,
     )

@@ -1,0 +1,1 @@
+"""Fits: measured logs become estimates with covariance, and those become inputs of a study."""
