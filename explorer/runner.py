@@ -210,10 +210,13 @@ def _histogram(tally: Tally) -> Histogram:
     """Merge the fine bins between the 0.1 % and 99.9 % quantiles into bars."""
     if tally.count == 0:
         return Histogram((0.0, 1.0), (0,))
+    if tally.lowest == tally.highest:
+        return Histogram((tally.lowest, tally.lowest), (tally.count,))
     edges = tally.bins.edges
     first = int(np.searchsorted(edges, tally.quantile(0.001), side="right")) - 1
     last = int(np.searchsorted(edges, tally.quantile(0.999), side="left"))
-    first, last = max(0, min(first, BINS - 1)), max(1, min(last, BINS))
+    first = max(0, min(first, BINS - 1))
+    last = max(first + 1, min(last, BINS))
     width = max(1, math.ceil((last - first) / BARS))
     starts = np.arange(first, last, width)
     inner = tally.counts[1:-1]

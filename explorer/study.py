@@ -27,6 +27,8 @@ STUDY_FILE = "study.toml"
 LARGEST_FILE = 1_000_000
 # A tail beyond what is physically possible is forgiven when rarer than this; the rest counts as failed samples.
 FORGIVEN_TAIL = 1e-3
+# What a condition sets is a choice of how the car is run, not a measured value.
+CHOSEN = "set by the condition"
 
 
 @dataclass(frozen=True)
@@ -150,10 +152,10 @@ class Study:
         return set(self.given_in(condition)) | set(self.tables)
 
     def all_inputs(self) -> Iterator[Input]:
-        """Every input once: the common ones, then the overrides of each condition."""
+        """Every input once: the common ones, then what each condition overrides itself."""
         yield from self.inputs.values()
         for condition in self.conditions.values():
-            yield from condition.overrides.values()
+            yield from (given for given in condition.overrides.values() if given.condition == condition.name)
 
     def unit_of(self, quantity: str) -> str:
         """Return the unit a quantity is shown in: the study's choice, else as it was given, else SI."""
@@ -393,6 +395,8 @@ def _input(
         raise error.within(key=key) from None
     _check_physical(quantity, distribution, key)
     source = entry.get("source") if isinstance(entry, dict) else None
+    if source is None and condition is not None:
+        source = CHOSEN
     if source is not None and not isinstance(source, str):
         raise StudyError("the source is text", key=f"{key}.source", found=source)
     stream = f"{name}@{condition}" if condition else name

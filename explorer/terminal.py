@@ -63,7 +63,8 @@ def shown(value: float | None, unit: str, spread: float = 0.0) -> str:
     """Write an SI value in a unit, rounded by its spread where it has one."""
     if value is None or math.isnan(value):
         return "no answer"
-    text = rounded(float(from_si(value, unit)), float(spread_from_si(spread, unit)))
+    shown_value = float(from_si(value, unit))
+    text = rounded(shown_value, float(spread_from_si(spread, unit))) if spread else number(shown_value)
     return f"{text} {pretty(unit)}".strip()
 
 
@@ -71,7 +72,8 @@ def difference_shown(value: float, unit: str, spread: float = 0.0) -> str:
     """Write an SI difference in a unit: no offset of a temperature scale."""
     if not math.isfinite(value):
         return "no answer"
-    text = rounded(float(spread_from_si(value, unit)), float(spread_from_si(spread, unit)))
+    difference = float(spread_from_si(value, unit))
+    text = rounded(difference, float(spread_from_si(spread, unit))) if spread else number(difference)
     return f"{text} {pretty(unit)}".strip()
 
 

@@ -1,0 +1,293 @@
+"""Designs in the unit cube: plain random streams, scrambled Sobol points, and the blocks of a Sobol analysis.
+
+Every column is keyed by the name of its input, so that another input or condition in the study leaves it as
+it is.  Numbers are multiples of 2**-52 plus half a step: never 0, never 1, and the same on every machine.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+from explorer.errors import CorrelationError, SampleError
+from explorer.quantity import Array
+
+Bits = npt.NDArray[np.uint64]
+
+_DIGITS = 52
+# The inverse normal of numbers closer to 0 or 1 than this is out of reach of double precision.
+_EDGE = 2.0**-53
+
+
+def random_column(seed: int, name: str, chunk: int, size: int) -> Array:
+    """Draw independent uniforms for one input in one chunk.
+
+    The stream is Philox, keyed by seed and name; the chunk sits in the upper half of its counter, so chunks
+    are drawn in any order and on any worker alike.
+    Source: J. K. Salmon et al., Parallel random numbers: as easy as 1, 2, 3, SC 2011.
+
+    Returns
+    -------
+    Array
+        Shape (size,), in the open interval (0, 1).
+
+    """
+    return _open_unit(_stream("random", seed, name, chunk).random_raw(size) >> np.uint64(64 - _DIGITS))
+
+
+def sobol_column(
+    seed: int, name: str, replicate: int, power: int, known: Sequence[str], *, second: bool = False
+) -> Array:
+    """Return one input's column of a scrambled Sobol design of 2**power points.
+
+    The dimension of an input is its place in ``known``, which has to be the same list for all columns of a
+    design.  A name that is not in the list gets a column stratified on its own and in random order: as good
+    by itself, and no better than random together with others.
+
+    Parameters
+    ----------
+    seed, replicate:
+        Replicates of one seed are independently scrambled, so their spread shows the error.
+    known:
+        Names an input can have, in a fixed order.
+    second:
+        The column of the second of two independent samples, as Sobol indices need them.
+
+    Returns
+    -------
+    Array
+        Shape (2**power,), in the open interval (0, 1): exactly one point in each interval of length 2**-power.
+
+    Notes
+    -----
+    Scrambled by a random lower triangular matrix of binary digits and a digital shift; unbiased, with the net
+    kept.  Source: J. Matousek, J. Complexity 14, 1998, 527-556; direction numbers of S. Joe and F. Y. Kuo,
+    SIAM J. Sci. Comput. 30, 2008, 2635-2654.
+
+    """
+    if not 0 <= power <= 30:
+        raise SampleError("a Sobol design has 2**0 to 2**30 points", found=f"2**{power}")
+    stream = _stream("second" if second else "first", seed, name, replicate)
+    place = _places(tuple(known)).get(name)
+    if place is None:
+        return _stratified(stream, power)
+    return _net(stream, place + second * len(known), power)
+
+
+def saltelli_columns(
+    seed: int, names: Iterable[str], replicate: int, power: int, known: Sequence[str]
+) -> tuple[dict[str, Array], dict[str, Array]]:
+    """Return the two independent samples A and B of a Sobol analysis, one column of 2**power an input."""
+    names = tuple(names)
+    first = {name: sobol_column(seed, name, replicate, power, known) for name in names}
+    second = {name: sobol_column(seed, name, replicate, power, known, second=True) for name in names}
+    return first, second
+
+
+def saltelli_blocks(
+    first: Mapping[str, Array],
+    second: Mapping[str, Array],
+    groups: Mapping[str, Sequence[str]],
+    *,
+    swapped: bool = True,
+) -> tuple[dict[str, Array], ...]:
+    """Mix two samples into the blocks of a Sobol analysis, without copying a column.
+
+    Blocks stand in SALib's order: A; for every group A with the group's columns from B; for every group B with
+    the group's columns from A (when ``swapped``, for effects of pairs and for the better estimator); B.
+    Evaluations stacked as [rows, blocks] and flattened are SALib's interleaved layout.
+    Source: A. Saltelli, Comput. Phys. Commun. 145, 2002, 280-297.
+
+    Raises
+    ------
+    SampleError
+        When an input belongs to no group or to two: correlated inputs must change together.
+
+    """
+    members = [name for names in groups.values() for name in names]
+    if sorted(members) != sorted(first):
+        raise SampleError("every input belongs to exactly one group", found=", ".join(members))
+
+    def mixed(base: Mapping[str, Array], other: Mapping[str, Array]) -> list[dict[str, Array]]:
+        return [{**base, **{name: other[name] for name in names}} for names in groups.values()]
+
+    swaps = mixed(second, first) if swapped else []
+    return (dict(first), *mixed(first, second), *swaps, dict(second))
+
+
+def correlated(uniforms: Mapping[str, Array], names: Sequence[str], matrix: Array) -> dict[str, Array]:
+    """Turn independent uniforms into uniforms with a Gaussian copula.
+
+    Parameters
+    ----------
+    uniforms:
+        Independent columns; those of ``names`` are used.
+    names, matrix:
+        Correlated inputs, and the correlation matrix of their normal scores.  Between two normal inputs that is
+        the ordinary (Pearson) correlation.
+
+    Returns
+    -------
+    dict
+        New columns of ``names``, each still uniform on its own; the first is unchanged.
+
+    """
+    lower = np.linalg.cholesky(matrix)
+    scores = [special.ndtri(uniforms[name]) for name in names]
+    result = {names[0]: np.asarray(uniforms[names[0]])}
+    for row, name in enumerate(names[1:], start=1):
+        # Summed term by term: a matrix product may round differently from one chunk length to another.
+        total = lower[row, 0] * scores[0]
+        for column in range(1, row + 1):
+            total = total + lower[row, column] * scores[column]
+        result[name] = np.clip(special.ndtr(total), _EDGE, 1 - _EDGE)
+    return result
+
+
+def correlation_matrix(names: Sequence[str], pairs: Mapping[tuple[str, str], float]) -> Array:
+    """Arrange the correlations of pairs in a matrix; pairs not mentioned are independent."""
+    place = {name: position for position, name in enumerate(names)}
+    matrix = np.eye(len(names))
+    for (first, second), value in pairs.items():
+        matrix[place[first], place[second]] = matrix[place[second], place[first]] = value
+    return matrix
+
+
+def check_correlation(names: Sequence[str], pairs: Mapping[tuple[str, str], float]) -> Array:
+    """Return the correlation matrix after checking that all correlations can hold at once.
+
+    Raises
+    ------
+    CorrelationError
+        When a value is not between -1 and 1, a pair is given twice or of an input with itself, or the matrix is
+        not positive definite; then the pair that disagrees most with the others is named.
+
+    """
+    seen: set[frozenset[str]] = set()
+    for (first, second), value in pairs.items():
+        pair = f"{first} and {second}"
+        if first == second:
+            raise CorrelationError("an input is given a correlation with itself", found=pair)
+        if not -1 < value < 1:
+            raise CorrelationError(
+                f"the correlation of {pair} is not between -1 and 1",
+                found=value,
+                allowed="above -1 and below 1",
+                remedy="for inputs that always move together, compute one from the other",
+            )
+        if frozenset((first, second)) in seen:
+            raise CorrelationError(f"the correlation of {pair} is given twice", found=value)
+        seen.add(frozenset((first, second)))
+    matrix = correlation_matrix(names, pairs)
+    _require_positive_definite(names, pairs, matrix)
+    return matrix
+
+
+def _require_positive_definite(
+    names: Sequence[str], pairs: Mapping[tuple[str, str], float], matrix: Array
+) -> None:
+    values, vectors = np.linalg.eigh(matrix)
+    if values[0] > 1e-10:
+        return
+    # The smallest eigenvector is a mixture of inputs whose variance would be negative; the pair that takes
+    # most from it is the one to look at.
+    direction = dict(zip(names, vectors[:, 0], strict=True))
+    share = {pair: value * direction[pair[0]] * direction[pair[1]] for pair, value in pairs.items()}
+    first, second = min(share, key=lambda pair: share[pair])
+    together = math.floor(100 / (1 - values[0])) / 100
+    raise CorrelationError(
+        f"the correlations cannot all hold at once; {first} and {second} disagree most with the others",
+        found=", ".join(f"{a} and {b}: {value:g}" for (a, b), value in pairs.items()),
+        allowed="a positive definite correlation matrix",
+        remedy=f"weaken that one, or all of them: {together:g} times the values given can hold",
+    )
+
+
+def _stream(purpose: str, seed: int, name: str, part: int) -> np.random.Philox:
+    """Return the stream of one column: a key from purpose, seed and name, and a counter from the part."""
+    digest = hashlib.sha256(f"{purpose}\0{seed}\0{name}".encode()).digest()
+    return np.random.Philox(key=int.from_bytes(digest[:16], "little"), counter=[0, 0, part, 0])
+
+
+def _open_unit(digits: Bits) -> Array:
+    return (digits.astype(np.float64) + 0.5) * 2.0**-_DIGITS
+
+
+def _net(stream: np.random.Philox, dimension: int, power: int) -> Array:
+    """Scramble one dimension and list its points in natural order, by doubling."""
+    basis = _scrambled(stream, _directions(dimension))
+    points = np.empty(2**power, np.uint64)
+    points[0] = stream.random_raw() >> (64 - _DIGITS)
+    for bit in range(power):
+        half = 2**bit
+        np.bitwise_xor(points[:half], basis[bit], out=points[half : 2 * half])
+    return _open_unit(points)
+
+
+def _scrambled(stream: np.random.Philox, directions: tuple[int, ...]) -> Bits:
+    """Multiply every direction number by one random lower triangular matrix of binary digits."""
+    # Column j of the matrix: zeros above digit j, one in it, random below.
+    place = [_DIGITS - 1 - j for j in range(_DIGITS)]
+    noise = stream.random_raw(_DIGITS).tolist()
+    columns = [(1 << p) | (r & ((1 << p) - 1)) for p, r in zip(place, noise, strict=True)]
+    products = []
+    for number in directions:
+        product = 0
+        for p, column in zip(place, columns, strict=True):
+            if number >> p & 1:
+                product ^= column
+        products.append(product)
+    return np.array(products, np.uint64)
+
+
+def _stratified(stream: np.random.Philox, power: int) -> Array:
+    """Put one point in each of 2**power equal intervals, in random order."""
+    order = np.argsort(stream.random_raw(2**power), kind="stable").astype(np.uint64)
+    inside = stream.random_raw(2**power) >> np.uint64(64 - _DIGITS + power)
+    return _open_unit((order << np.uint64(_DIGITS - power)) | inside)
+
+
+@lru_cache(maxsize=16)
+def _places(known: tuple[str, ...]) -> dict[str, int]:
+    return {name: place for place, name in enumerate(known)}
+
+
+@lru_cache(maxsize=4096)
+def _directions(dimension: int) -> tuple[int, ...]:
+    """Return the direction numbers of one dimension as integers of 52 binary digits.
+
+    Source: recurrence (2) of S. Joe and F. Y. Kuo, ACM Trans. Math. Softw. 29, 2003, 49-57.
+    """
+    if dimension == 0:
+        return tuple(1 << (_DIGITS - 1 - k) for k in range(_DIGITS))
+    polynomial, *start = _joe_kuo(dimension)
+    degree = len(start)
+    numbers = [first << (_DIGITS - 1 - k) for k, first in enumerate(start)]
+    for k in range(degree, _DIGITS):
+        number = numbers[k - degree] ^ (numbers[k - degree] >> degree)
+        for j in range(1, degree):
+            if polynomial >> (degree - 1 - j) & 1:
+                number ^= numbers[k - j]
+        numbers.append(number)
+    return tuple(numbers)
+
+
+def _joe_kuo(dimension: int) -> tuple[int, ...]:
+    """Return the polynomial and the first direction numbers of a dimension above the first."""
+    from SALib.sample.directions import directions
+
+    if dimension > len(directions):
+        raise SampleError(
+            "too many names for a Sobol design",
+            found=dimension,
+            allowed=f"up to {len(directions)} dimensions",
+            remedy='take design = "random"',
+        )
+    numbers: tuple[int, ...] = tuple(directions[dimension - 1])
+    return numbers
