@@ -22,7 +22,7 @@ from explorer.engine import (
     no_progress,
 )
 from explorer.quantity import Array
-from explorer.sampling import sobol_column
+from explorer.sampling import sobol_columns
 from explorer.streaming import Bins, Tally
 from explorer.study import Limit, Study, wanted_outputs
 
@@ -83,7 +83,7 @@ class Drawing:
         if self.design == "random":
             return plan.random_chunk(index, size)
         power = size.bit_length() - 1
-        return plan.draw({key: sobol_column(plan.seed, key, index, power, known) for key in plan.uncertain})
+        return plan.draw(sobol_columns(plan.seed, plan.uncertain, index, power))
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,9 @@ from explorer.quantity import Array
 Bits = npt.NDArray[np.uint64]
 
 _DIGITS = 52
+# Dimensions for which Joe and Kuo give direction numbers; points that still fit in memory.
+_DIMENSIONS = 21_201
+_LARGEST_POWER = 30
 # The inverse normal of numbers closer to 0 or 1 than this is out of reach of double precision.
 _EDGE = 2.0**-53
 
@@ -41,28 +44,30 @@ def random_column(seed: int, name: str, chunk: int, size: int) -> Array:
     return _open_unit(_stream("random", seed, name, chunk).random_raw(size) >> np.uint64(64 - _DIGITS))
 
 
-def sobol_column(
-    seed: int, name: str, replicate: int, power: int, known: Sequence[str], *, second: bool = False
-) -> Array:
-    """Return one input's column of a scrambled Sobol design of 2**power points.
+def sobol_columns(seed: int, names: Iterable[str], replicate: int, power: int) -> dict[str, Array]:
+    """Return scrambled Sobol columns of 2**power points for some inputs.
 
-    The dimension of an input is its place in ``known``, which has to be the same list for all columns of a
-    design.  A name that is not in the list gets a column stratified on its own and in random order: as good
-    by itself, and no better than random together with others.
+    The dimension of an input follows from its name: another input in the study leaves its column as it is
+    (but for about one case in a thousand, where both names point at one dimension and one gives way).
 
     Parameters
     ----------
     seed, replicate:
         Replicates of one seed are independently scrambled, so their spread shows the error.
-    known:
-        Names an input can have, in a fixed order.
-    second:
-        The column of the second of two independent samples, as Sobol indices need them.
+    names:
+        Inputs of the design.
+    power:
+        Power of two of the number of points.
 
     Returns
     -------
-    Array
-        Shape (2**power,), in the open interval (0, 1): exactly one point in each interval of length 2**-power.
+    dict
+        Name -> column in (0, 1), with one point in each interval of length 2**-power.
+
+    Raises
+    ------
+    SampleError
+        When there are too many points or names.
 
     Notes
     -----
@@ -71,23 +76,29 @@ def sobol_column(
     SIAM J. Sci. Comput. 30, 2008, 2635-2654.
 
     """
-    if not 0 <= power <= 30:
-        raise SampleError("a Sobol design has 2**0 to 2**30 points", found=f"2**{power}")
-    stream = _stream("second" if second else "first", seed, name, replicate)
-    place = _places(tuple(known)).get(name)
-    if place is None:
-        return _stratified(stream, power)
-    return _net(stream, place + second * len(known), power)
+    places = _places(tuple(sorted(names)))
+    return {
+        name: _net(_stream("sobol", seed, name, replicate), place, power) for name, place in places.items()
+    }
 
 
 def saltelli_columns(
-    seed: int, names: Iterable[str], replicate: int, power: int, known: Sequence[str]
+    seed: int, names: Iterable[str], replicate: int, power: int
 ) -> tuple[dict[str, Array], dict[str, Array]]:
-    """Return the two independent samples A and B of a Sobol analysis, one column of 2**power an input."""
+    """Return the two independent samples A and B of a Sobol analysis, as ``sobol_columns`` does one.
+
+    Here dimensions are counted along ``names``, two to an input, because indices gain much from the first
+    dimensions, which are the most even together: an input added after the others leaves them as they are.
+    """
     names = tuple(names)
-    first = {name: sobol_column(seed, name, replicate, power, known) for name in names}
-    second = {name: sobol_column(seed, name, replicate, power, known, second=True) for name in names}
-    return first, second
+    sides = [
+        {
+            name: _net(_stream(side, seed, name, replicate), 2 * place + offset, power)
+            for place, name in enumerate(names)
+        }
+        for offset, side in enumerate(("first", "second"))
+    ]
+    return sides[0], sides[1]
 
 
 def saltelli_blocks(
@@ -99,8 +110,8 @@ def saltelli_blocks(
 ) -> tuple[dict[str, Array], ...]:
     """Mix two samples into the blocks of a Sobol analysis, without copying a column.
 
-    Blocks stand in SALib's order: A; for every group A with the group's columns from B; for every group B with
-    the group's columns from A (when ``swapped``, for effects of pairs and for the better estimator); B.
+    Blocks stand in SALib's order: A; for every group A with the group's columns from B; for every group B
+    with the group's columns from A (when ``swapped``, for effects of pairs and for the better estimator); B.
     Evaluations stacked as [rows, blocks] and flattened are SALib's interleaved layout.
     Source: A. Saltelli, Comput. Phys. Commun. 145, 2002, 280-297.
 
@@ -129,8 +140,8 @@ def correlated(uniforms: Mapping[str, Array], names: Sequence[str], matrix: Arra
     uniforms:
         Independent columns; those of ``names`` are used.
     names, matrix:
-        Correlated inputs, and the correlation matrix of their normal scores.  Between two normal inputs that is
-        the ordinary (Pearson) correlation.
+        Correlated inputs, and the correlation matrix of their normal scores.  Between two normal inputs that
+        is the ordinary (Pearson) correlation.
 
     Returns
     -------
@@ -165,8 +176,8 @@ def check_correlation(names: Sequence[str], pairs: Mapping[tuple[str, str], floa
     Raises
     ------
     CorrelationError
-        When a value is not between -1 and 1, a pair is given twice or of an input with itself, or the matrix is
-        not positive definite; then the pair that disagrees most with the others is named.
+        When a value is not between -1 and 1, a pair is given twice or of an input with itself, or the matrix
+        is not positive definite; then the pair that disagrees most with the others is named.
 
     """
     seen: set[frozenset[str]] = set()
@@ -221,6 +232,12 @@ def _open_unit(digits: Bits) -> Array:
 
 def _net(stream: np.random.Philox, dimension: int, power: int) -> Array:
     """Scramble one dimension and list its points in natural order, by doubling."""
+    if not (0 <= power <= _LARGEST_POWER and dimension < _DIMENSIONS):
+        raise SampleError(
+            "the Sobol design is too large",
+            found=f"2**{power} points, dimension {dimension + 1}",
+            allowed=f"up to 2**{_LARGEST_POWER} points and {_DIMENSIONS} dimensions",
+        )
     basis = _scrambled(stream, _directions(dimension))
     points = np.empty(2**power, np.uint64)
     points[0] = stream.random_raw() >> (64 - _DIGITS)
@@ -246,16 +263,22 @@ def _scrambled(stream: np.random.Philox, directions: tuple[int, ...]) -> Bits:
     return np.array(products, np.uint64)
 
 
-def _stratified(stream: np.random.Philox, power: int) -> Array:
-    """Put one point in each of 2**power equal intervals, in random order."""
-    order = np.argsort(stream.random_raw(2**power), kind="stable").astype(np.uint64)
-    inside = stream.random_raw(2**power) >> np.uint64(64 - _DIGITS + power)
-    return _open_unit((order << np.uint64(_DIGITS - power)) | inside)
+@lru_cache(maxsize=256)
+def _places(names: tuple[str, ...]) -> dict[str, int]:
+    """Give every name a dimension of its own, from a hash of the name alone as far as that is free."""
+    places: dict[str, int] = {}
+    taken: set[int] = set()
+    for name in names:
+        attempt = 0
+        while (place := _hashed(f"{name}\0{attempt}") % _DIMENSIONS) in taken:
+            attempt += 1
+        taken.add(place)
+        places[name] = place
+    return places
 
 
-@lru_cache(maxsize=16)
-def _places(known: tuple[str, ...]) -> dict[str, int]:
-    return {name: place for place, name in enumerate(known)}
+def _hashed(text: str) -> int:
+    return int.from_bytes(hashlib.sha256(text.encode()).digest()[:8], "little")
 
 
 @lru_cache(maxsize=4096)
@@ -282,12 +305,5 @@ def _joe_kuo(dimension: int) -> tuple[int, ...]:
     """Return the polynomial and the first direction numbers of a dimension above the first."""
     from SALib.sample.directions import directions
 
-    if dimension > len(directions):
-        raise SampleError(
-            "too many names for a Sobol design",
-            found=dimension,
-            allowed=f"up to {len(directions)} dimensions",
-            remedy='take design = "random"',
-        )
     numbers: tuple[int, ...] = tuple(directions[dimension - 1])
     return numbers
