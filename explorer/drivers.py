@@ -11,7 +11,7 @@ import numpy as np
 
 from explorer.engine import CHUNK, Plan, Progress, correlated_groups, in_order, make_plan, margin_of, no_progress
 from explorer.quantity import Array
-from explorer.sampling import saltelli_columns
+from explorer.sampling import saltelli_blocks, saltelli_columns
 from explorer.sensitivity import Parts, Sensitivity, cross_check_with_salib, indices_from_parts, replicate_parts
 from explorer.study import Limit, Study
 
@@ -26,23 +26,18 @@ class Design:
     limits: tuple[Limit, ...]
     groups: Mapping[str, tuple[str, ...]]
     rows: int
-    known: tuple[str, ...]
 
     def replicate(self, index: int) -> Array:
         """Return margins of one scramble: shape (rows, blocks, limits), in SALib's order of blocks."""
         first, second = self._samples(index)
-        mixed = [
-            *({**first, **{key: second[key] for key in keys}} for keys in self.groups.values()),
-            *({**second, **{key: first[key] for key in keys}} for keys in self.groups.values()),
-        ]
-        blocks = [first, *mixed, second]
+        blocks = saltelli_blocks(first, second, self.groups)
         columns = {key: np.concatenate([block[key] for block in blocks]) for key in first}
         return self._margins(columns).reshape(len(blocks), self.rows, -1).swapaxes(0, 1)
 
     def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
         """Draw the two independent samples, mapped onto the inputs once: the mixed blocks only pick columns."""
         power = self.rows.bit_length() - 1
-        first, second = saltelli_columns(self.plan.seed, tuple(self.plan.uncertain), index, power, self.known)
+        first, second = saltelli_columns(self.plan.seed, self.plan.uncertain, index, power)
         return self.plan.draw(first), self.plan.draw(second)
 
     def _margins(self, columns: Mapping[str, Array]) -> Array:
@@ -65,7 +60,7 @@ def make_design(study: Study) -> Design:
             groups[" + ".join(keys)] = keys
     grouped = {key for keys in groups.values() for key in keys}
     groups.update({key: (key,) for key in plan.uncertain if key not in grouped})
-    return Design(plan, study.limits, groups, study.sensitivity_samples, tuple(sorted(study.graph.quantities)))
+    return Design(plan, study.limits, groups, study.sensitivity_samples)
 
 
 def reaching(study: Study, design: Design) -> dict[str, tuple[str, ...]]:

@@ -77,7 +77,7 @@ class Drawing:
         """Number of samples in all."""
         return sum(self.sizes)
 
-    def drawn(self, plan: Plan, index: int, known: tuple[str, ...]) -> dict[str, Array]:
+    def drawn(self, plan: Plan, index: int) -> dict[str, Array]:
         """Draw the inputs of one chunk."""
         size = self.sizes[index]
         if self.design == "random":
@@ -135,13 +135,12 @@ class Job:
     outputs: tuple[Output, ...]
     caps: tuple[float | None, ...]
     drawing: Drawing
-    known: tuple[str, ...]
     keep: bool
     pilot: Pilot | None = None
 
     def values(self, index: int) -> tuple[dict[str, Array], list[Array], list[Array]]:
         """Return the drawn inputs, the outputs and the margins of one chunk."""
-        drawn = self.drawing.drawn(self.plan, index, self.known)
+        drawn = self.drawing.drawn(self.plan, index)
         found = self.plan.evaluate(drawn)
         outputs = [output.value(found) for output in self.outputs]
         margins = [margin_inside(limit, limited_value(limit, found)) for limit in self.limits]
@@ -201,7 +200,6 @@ def make_job(study: Study, *, samples: int | None = None, keep: bool | None = No
         outputs,
         tuple(_cap(study, output) for output in outputs),
         Drawing.of(study, samples),
-        tuple(sorted(study.graph.quantities)),
         study.keep_samples if keep is None else keep,
     )
 
