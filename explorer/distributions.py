@@ -51,11 +51,11 @@ class Distribution(ABC):
         """Map uniforms in (0, 1) to values: the inverse of ``cdf``."""
 
     @abstractmethod
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Return the probability of a value not above x."""
 
     @abstractmethod
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Return the logarithm of the density at x; minus infinity where it cannot be."""
 
     if TYPE_CHECKING:
@@ -83,7 +83,7 @@ class Distribution(ABC):
         """Value used in a nominal run."""
         return self.mean
 
-    def pdf(self, x: Array) -> Array:
+    def pdf(self, x: Array | float) -> Array:
         """Return the density at x."""
         return np.exp(self.logpdf(x))
 
@@ -116,11 +116,11 @@ class Exact(Distribution):
         """Return the value everywhere."""
         return np.full(np.shape(u), self.value)
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Step from 0 to 1 at the value."""
         return np.where(np.asarray(x) >= self.value, 1.0, 0.0)
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the probability of x: 0 at the value."""
         return np.where(np.asarray(x) == self.value, 0.0, -np.inf)
 
@@ -164,11 +164,11 @@ class Normal(Distribution):
         """Mean plus sd times the standard normal quantile."""
         return self.mean + self.sd * special.ndtri(u)
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Return the normal distribution function."""
         return special.ndtr((np.asarray(x) - self.mean) / self.sd)
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the normal density."""
         score = (np.asarray(x) - self.mean) / self.sd
         return -0.5 * score * score - _LOG_SQRT_2PI - math.log(self.sd)
@@ -236,15 +236,15 @@ class TruncatedNormal(Distribution):
             scores = special.ndtri(below + np.asarray(u) * self._kept)
         return np.clip(self.centre + self.spread * scores, self.low, self.high)
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Share of what the cut leaves that is not above x."""
         a, b, mirrored = self._scores
-        score = (np.clip(np.asarray(x), self.low, self.high) - self.centre) / self.spread
+        score: Array = (np.clip(np.asarray(x), self.low, self.high) - self.centre) / self.spread
         if mirrored:
             return (special.ndtr(b) - special.ndtr(-score)) / self._kept
         return (special.ndtr(score) - special.ndtr(a)) / self._kept
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Divide the normal density by what the cut leaves; none outside."""
         x = np.asarray(x)
         inside = (x >= self.low) & (x <= self.high)
@@ -322,15 +322,16 @@ class LogNormal(Distribution):
         """Exponential of the normal quantile."""
         return self.median * np.exp(self.log_sd * special.ndtri(u))
 
-    def _score(self, x: Array) -> Array:
+    def _score(self, x: Array | float) -> Array:
         with np.errstate(divide="ignore"):
-            return np.log(np.maximum(np.asarray(x), 0.0) / self.median) / self.log_sd
+            score: Array = np.log(np.maximum(np.asarray(x), 0.0) / self.median) / self.log_sd
+        return score
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Return the normal distribution function of the logarithm."""
         return special.ndtr(self._score(x))
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the lognormal density."""
         x = np.asarray(x)
         positive = np.where(x > 0, x, 1.0)
@@ -378,11 +379,11 @@ class Uniform(Distribution):
         """Straight line from low to high."""
         return self.low + (self.high - self.low) * np.asarray(u)
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Straight line from 0 to 1."""
         return np.clip((np.asarray(x) - self.low) / (self.high - self.low), 0.0, 1.0)
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Constant inside."""
         x = np.asarray(x)
         return np.where((x >= self.low) & (x <= self.high), -math.log(self.high - self.low), -np.inf)
@@ -432,16 +433,16 @@ class Triangular(Distribution):
         falling = self.high - width * np.sqrt((1 - np.maximum(u, split)) * (1 - split))
         return np.where(u < split, rising, falling)
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Parabolas on either side of the mode."""
-        at = (np.clip(np.asarray(x), self.low, self.high) - self.low) / (self.high - self.low)
+        at: Array = (np.clip(np.asarray(x), self.low, self.high) - self.low) / (self.high - self.low)
         split = self._share_below_mode
         # An edge without slope has no side of its own; the tiny divisor is never used there.
         rising = at**2 / max(split, 1e-300)
         falling = 1 - (1 - at) ** 2 / max(1 - split, 1e-300)
         return np.where(at < split, rising, falling)
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the triangle."""
         x = np.asarray(x)
         to_low = np.divide(x - self.low, max(self.mode - self.low, 1e-300))
@@ -500,14 +501,14 @@ class Pert(Distribution):
         share: Array = _beta_quantile(*self.shapes).ppf(np.asarray(u))
         return np.clip(self.low + (self.high - self.low) * share, self.low, self.high)
 
-    def _share(self, x: Array) -> Array:
+    def _share(self, x: Array | float) -> Array:
         return (np.asarray(x) - self.low) / (self.high - self.low)
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Regularised incomplete beta function."""
         return special.betainc(*self.shapes, np.clip(self._share(x), 0.0, 1.0))
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the scaled beta density."""
         alpha, beta = self.shapes
         share = self._share(x)
@@ -590,11 +591,11 @@ class StudentT(Distribution):
         """Average plus scale times the t quantile."""
         return self.average + self.scale * special.stdtrit(self.degrees_of_freedom, u)
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Distribution function of t."""
         return special.stdtr(self.degrees_of_freedom, (np.asarray(x) - self.average) / self.scale)
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the scaled t density."""
         dof = self.degrees_of_freedom
         score = (np.asarray(x) - self.average) / self.scale
@@ -704,7 +705,7 @@ class Tabulated(Distribution):
         value: Array = np.minimum(edges[piece] + step, edges[piece + 1])
         return value
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Area under the density up to x."""
         edges, left, slope, cumulative = self._pieces
         x = np.clip(np.asarray(x), edges[0], edges[-1])
@@ -712,7 +713,7 @@ class Tabulated(Distribution):
         step = x - edges[piece]
         return np.clip(cumulative[piece] + step * (left[piece] + slope[piece] * step / 2), 0.0, 1.0)
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the density."""
         edges, left, slope, _ = self._pieces
         x = np.asarray(x)
@@ -788,12 +789,12 @@ class Discrete(Distribution):
         position = np.searchsorted(self._cumulative, np.asarray(u))
         return np.asarray(self.values)[np.minimum(position, len(self.values) - 1)]
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Sum of the weights up to x."""
         position = np.searchsorted(np.asarray(self.values), np.asarray(x), side="right")
         return np.minimum(np.concatenate(([0.0], self._cumulative))[position], 1.0)
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the probability of x itself."""
         x = np.asarray(x)
         position = np.minimum(np.searchsorted(np.asarray(self.values), x), len(self.values) - 1)
@@ -858,11 +859,11 @@ class Empirical(Distribution):
         position = np.ceil(np.asarray(u) * count).astype(np.int64) - 1
         return self._sorted[np.clip(position, 0, count - 1)]
 
-    def cdf(self, x: Array) -> Array:
+    def cdf(self, x: Array | float) -> Array:
         """Share of the values not above x."""
         return np.searchsorted(self._sorted, np.asarray(x), side="right") / len(self.values)
 
-    def logpdf(self, x: Array) -> Array:
+    def logpdf(self, x: Array | float) -> Array:
         """Logarithm of the share of values equal to x."""
         x = np.asarray(x)
         equal = np.searchsorted(self._sorted, x, side="right") - np.searchsorted(self._sorted, x)
