@@ -1,0 +1,235 @@
+"""The parts a section is made of, the same for the page and the printed form.
+
+A section says what it has to say in these few shapes; how they look is the templates' business, and escaping
+happens there, once, for everything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, ClassVar, Literal, TypeAlias
+
+from reports.amounts import Amount
+
+
+@dataclass(frozen=True)
+class Strong:
+    """Words that carry the sentence."""
+
+    kind: ClassVar[str] = "strong"
+    text: str
+
+
+@dataclass(frozen=True)
+class Quiet:
+    """Words of lesser weight: units, notes, what is not given."""
+
+    kind: ClassVar[str] = "quiet"
+    text: str
+
+
+@dataclass(frozen=True)
+class Code:
+    """A name or a command to be typed as it stands."""
+
+    kind: ClassVar[str] = "code"
+    text: str
+
+
+@dataclass(frozen=True)
+class Link:
+    """A way to another section of the report."""
+
+    kind: ClassVar[str] = "link"
+    text: str
+    target: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """pass, fail or undecided, always as a word with its sign."""
+
+    kind: ClassVar[str] = "verdict"
+    word: str
+
+    @property
+    def sign(self) -> str:
+        """A shape of its own for each verdict, so that none is told by colour alone."""
+        return {"pass": "✓", "fail": "✗", "undecided": "?"}.get(self.word, "")
+
+
+@dataclass(frozen=True)
+class Safety:
+    """Mark of a limit on which someone's safety rests."""
+
+    kind: ClassVar[str] = "safety"
+
+
+Part: TypeAlias = str | Amount | Strong | Quiet | Code | Link | Verdict | Safety
+Line: TypeAlias = tuple[Part, ...]
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """One paragraph."""
+
+    kind: ClassVar[str] = "paragraph"
+    line: Line
+    lead: bool = False
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading inside a section."""
+
+    kind: ClassVar[str] = "heading"
+    text: str
+    anchor: str = ""
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A list, numbered where the order matters."""
+
+    kind: ClassVar[str] = "bullets"
+    items: tuple[Line, ...]
+    numbered: bool = False
+
+
+@dataclass(frozen=True)
+class Note:
+    """A paragraph set apart: what a reader must not miss."""
+
+    kind: ClassVar[str] = "note"
+    title: str
+    line: Line
+    tone: Literal["caution", "plain"] = "caution"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell; ``order`` is what the column is sorted by where the text would not do."""
+
+    line: Line
+    order: float | str | None = None
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column's title and which way its cells lean."""
+
+    title: str
+    number: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table whose first column names the row."""
+
+    kind: ClassVar[str] = "table"
+    name: str
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    sortable: bool = True
+    small: bool = False
+    folded: bool = False
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Names with what they stand for."""
+
+    kind: ClassVar[str] = "facts"
+    pairs: tuple[tuple[str, Line], ...]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A chart, as a Vega-Lite specification for each system of units, or a drawing, as SVG for each.
+
+    ``alternative`` says in words what the picture shows; ``caption`` the number to take from it.
+    """
+
+    kind: ClassVar[str] = "figure"
+    name: str
+    title: str
+    alternative: str
+    caption: Line = ()
+    charts: tuple[Mapping[str, Any], ...] = ()
+    drawings: tuple[str, ...] = ()
+    wide: bool = True
+    numbers: Table | None = None
+
+
+@dataclass(frozen=True)
+class Gallery:
+    """Small figures side by side."""
+
+    kind: ClassVar[str] = "gallery"
+    figures: tuple[Figure, ...]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A question of the first page, its answer in a few words, and why."""
+
+    question: str
+    verdict: Verdict | None
+    answer: str
+    why: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Answers:
+    """The questions a review opens with."""
+
+    kind: ClassVar[str] = "answers"
+    items: tuple[Answer, ...]
+
+
+@dataclass(frozen=True)
+class Signatures:
+    """Empty lines to sign on."""
+
+    kind: ClassVar[str] = "signatures"
+    roles: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Controls:
+    """A part of the page that works only there; ``data`` is what it works with."""
+
+    kind: ClassVar[str] = "controls"
+    template: str
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+
+Block: TypeAlias = (
+    Paragraph
+    | Heading
+    | Bullets
+    | Note
+    | Table
+    | Facts
+    | Figure
+    | Gallery
+    | Answers
+    | Signatures
+    | Controls
+)
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the report."""
+
+    id: str
+    title: str
+    blocks: tuple[Block, ...]
+
+
+def cell(*line: Part, order: float | str | None = None) -> Cell:
+    """Write a cell from its parts."""
+    return Cell(line, order)

@@ -1,0 +1,264 @@
+"""Charts as Vega-Lite specifications, from numbers that are already binned and summarised.
+
+Each function is given values in the units shown.  Charts must be readable without colour: what differs has
+another dash, shape or darkness, and is named where it stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+
+from reports.look import ACCENT, CONFIG, INK, PALE, STROKES
+
+WIDE = 560
+NARROW = 262
+# Lines that end nearer than this share of the height get their names moved apart.
+_LABEL_GAP = 0.075
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A value drawn as a line across a chart, with its name."""
+
+    value: float
+    label: str
+
+
+@dataclass(frozen=True)
+class Band:
+    """One quantity along another: its middle and its 5 to 95 % band, with the name of the condition."""
+
+    name: str
+    x: Sequence[float]
+    low: Sequence[float]
+    middle: Sequence[float]
+    high: Sequence[float]
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A share with its interval, and a second share marked within it."""
+
+    name: str
+    value: float
+    low: float
+    high: float
+    inner: float | None = None
+
+
+def distribution(
+    edges: Sequence[float],
+    counts: Sequence[float],
+    *,
+    axis: str,
+    good: tuple[float, float],
+    marks: Sequence[Mark],
+    width: int = NARROW,
+    height: int = 120,
+) -> dict[str, Any]:
+    """Draw a histogram; what lies outside the good range is dark, limits are named lines.
+
+    Parameters
+    ----------
+    edges, counts:
+        Of the bins.
+    axis:
+        Title of the horizontal axis, with its unit.
+    good:
+        Range that conforms; infinite where it has no end.
+    marks:
+        The limits.
+    """
+    total = sum(counts) or 1
+    rows = [
+        {
+            "from": left,
+            "to": right,
+            "share": 100 * count / total,
+            "side": "conforms" if good[0] <= (left + right) / 2 <= good[1] else "does not",
+        }
+        for (low, high), count in zip(zip(edges, edges[1:], strict=False), counts, strict=True)
+        for left, right in _cut(low, high, good)
+        if count
+    ]
+    bars = (
+        alt.Chart(alt.Data(values=rows))
+        .mark_rect(stroke="white", strokeWidth=0.4)
+        .encode(
+            x=alt.X("from:Q", title=axis, scale=alt.Scale(zero=False, nice=False), axis=_few_ticks()),
+            x2="to:Q",
+            y=alt.Y("zero:Q", title="share of cars [%]", axis=alt.Axis(tickCount=3, grid=False)),
+            y2="share:Q",
+            color=alt.Color(
+                "side:N",
+                scale=alt.Scale(domain=["conforms", "does not"], range=[PALE, INK]),
+                legend=None,
+            ),
+            tooltip=[
+                alt.Tooltip("from:Q", title="from", format=".4~g"),
+                alt.Tooltip("to:Q", title="to", format=".4~g"),
+                alt.Tooltip("share:Q", title="share of cars [%]", format=".2~f"),
+                alt.Tooltip("side:N", title="this limit"),
+            ],
+        )
+        .transform_calculate(zero="0")
+    )
+    return _finished(alt.layer(bars, *_upright(marks)), width, height)
+
+
+def _cut(low: float, high: float, good: tuple[float, float]) -> list[tuple[float, float]]:
+    """Cut a bin where a limit runs through it."""
+    inside = [value for value in good if low < value < high]
+    stops = [low, *inside, high]
+    return list(zip(stops, stops[1:], strict=False))
+
+
+def _upright(marks: Sequence[Mark]) -> list[Any]:
+    if not marks:
+        return []
+    data = alt.Data(values=[{"at": mark.value, "label": mark.label} for mark in marks])
+    rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=2, strokeDash=[5, 3]).encode(x="at:Q")
+    name = (
+        alt.Chart(data)
+        .mark_text(align="center", baseline="bottom", dy=-3, color=ACCENT, fontWeight=600)
+        .encode(x="at:Q", y=alt.value(0), text="label:N")
+    )
+    return [rule, name]
+
+
+def fan(
+    bands: Sequence[Band],
+    *,
+    x_axis: str,
+    y_axis: str,
+    marks: Sequence[Mark] = (),
+    width: int = WIDE,
+    height: int = 220,
+) -> dict[str, Any]:
+    """Draw bands against speed, each with its middle line, and limits as named lines across."""
+    layers: list[Any] = []
+    for band, (stroke, dash, fill, _) in zip(bands, _strokes(len(bands)), strict=True):
+        data = alt.Data(
+            values=[
+                {"x": x, "low": low, "middle": middle, "high": high, "name": band.name}
+                for x, low, middle, high in zip(band.x, band.low, band.middle, band.high, strict=True)
+            ]
+        )
+        base = alt.Chart(data).encode(
+            x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=_few_ticks(8)),
+            tooltip=[
+                alt.Tooltip("name:N", title="condition"),
+                alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+                alt.Tooltip("low:Q", title="5 % below", format=".4~g"),
+                alt.Tooltip("middle:Q", title="middle", format=".4~g"),
+                alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
+            ],
+        )
+        y = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
+        layers += [
+            base.mark_area(opacity=0.45, color=fill).encode(y=y, y2="high:Q"),
+            base.mark_line(color=stroke, strokeWidth=0.8, strokeDash=list(dash) or [1, 0]).encode(y=y),
+            base.mark_line(color=stroke, strokeWidth=0.8, strokeDash=list(dash) or [1, 0]).encode(
+                y=alt.Y("high:Q", title=y_axis)
+            ),
+            base.mark_line(color=stroke, strokeWidth=2.2, strokeDash=list(dash) or [1, 0]).encode(
+                y=alt.Y("middle:Q", title=y_axis)
+            ),
+        ]
+    layers += [*_across(marks), *_line_names(bands, marks)]
+    return _finished(alt.layer(*layers), width, height, right=150)
+
+
+def _across(marks: Sequence[Mark]) -> list[Any]:
+    if not marks:
+        return []
+    data = alt.Data(values=[{"at": mark.value, "label": mark.label} for mark in marks])
+    rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]).encode(y="at:Q")
+    name = (
+        alt.Chart(data)
+        .mark_text(align="left", baseline="bottom", dx=4, dy=-2, color=ACCENT, fontWeight=600)
+        .encode(y="at:Q", x=alt.value(0), text="label:N")
+    )
+    return [rule, name]
+
+
+def _line_names(bands: Sequence[Band], marks: Sequence[Mark]) -> list[Any]:
+    """Name each line at its right end, moved apart where two would overlap."""
+    levels = [value for band in bands for value in (*band.low, *band.high)] + [m.value for m in marks]
+    if not levels:
+        return []
+    gap = _LABEL_GAP * ((max(levels) - min(levels)) or 1)
+    names = []
+    lowest = float("-inf")
+    for position in sorted(range(len(bands)), key=lambda i: bands[i].middle[-1]):
+        band, (stroke, *_) = bands[position], _strokes(len(bands))[position]
+        lowest = max(band.middle[-1], lowest + gap)
+        data = alt.Data(values=[{"x": band.x[-1], "y": lowest, "name": band.name}])
+        names.append(
+            alt.Chart(data)
+            .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, limit=145)
+            .encode(x="x:Q", y="y:Q", text="name:N")
+        )
+    return names
+
+
+def share_bars(
+    bars: Sequence[Bar], *, axis: str, inner: str | None = None, width: int = WIDE - 200, most: float | None = None
+) -> dict[str, Any]:
+    """Draw horizontal bars in per cent, each with its interval as a whisker and an inner share as a tick."""
+    rows = [
+        {
+            "name": bar.name,
+            "value": 100 * bar.value,
+            "low": 100 * max(bar.low, 0.0),
+            "high": 100 * min(bar.high, most if most is not None else bar.high),
+            "inner": None if bar.inner is None else 100 * max(bar.inner, 0.0),
+        }
+        for bar in bars
+    ]
+    base = alt.Chart(alt.Data(values=rows)).encode(
+        y=alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, domain=False, ticks=False)),
+        tooltip=[
+            alt.Tooltip("name:N", title="input"),
+            alt.Tooltip("value:Q", title=axis, format=".1f"),
+            alt.Tooltip("low:Q", title="low", format=".1f"),
+            alt.Tooltip("high:Q", title="high", format=".1f"),
+            *([alt.Tooltip("inner:Q", title=inner, format=".1f")] if inner else []),
+        ],
+    )
+    x = alt.X("value:Q", title=axis, scale=alt.Scale(domainMin=0), axis=_few_ticks(6))
+    layers = [
+        base.mark_bar(color=PALE, size=13).encode(x=x),
+        base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
+        base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("low:Q", title=axis)),
+        base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("high:Q", title=axis)),
+    ]
+    if inner:
+        layers.append(
+            base.mark_point(shape="diamond", filled=True, size=55, color=ACCENT, opacity=1).encode(
+                x=alt.X("inner:Q", title=axis)
+            )
+        )
+    return _finished(alt.layer(*layers), width, 24 * max(len(bars), 1))
+
+
+def _strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
+    return [STROKES[position % len(STROKES)] for position in range(number)]
+
+
+def _few_ticks(number: int = 5) -> Any:
+    return alt.Axis(tickCount=number, format=".5~g", grid=False, labelOverlap=True)
+
+
+def _finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str, Any]:
+    done = chart.properties(
+        width=width - right, height=height, padding={"left": 4, "top": 6, "right": right, "bottom": 4}
+    ).configure(**CONFIG)
+    # Lines are labelled outside the axes, so nothing may be clipped.
+    specification: dict[str, Any] = done.to_dict()
+    specification["autosize"] = {"type": "pad", "contains": "content"}
+    return specification

@@ -1,0 +1,142 @@
+"""What the results say together: which limit stands in the way, what drives it, what is left to do.
+
+Only picks and orders what the run found; computes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from explorer.results import InputRecord, LimitRecord, Summary
+from explorer.sensitivity import Index
+from reports.amounts import share, share_range
+from reports.blocks import Line, Link, Strong
+from reports.report import Report, asked, severity
+
+# An input below this share of the spread is not worth naming in a sentence.
+WORTH_NAMING = 0.05
+
+
+@dataclass(frozen=True)
+class Driver:
+    """An input and how much of one limit's spread it answers for."""
+
+    limit: LimitRecord
+    index: Index
+
+
+def by_severity(summary: Summary) -> list[LimitRecord]:
+    """List the limits, the one most in the way first."""
+    return sorted(summary.limits, key=severity)
+
+
+def worst(limits: Sequence[LimitRecord]) -> str:
+    """Return the worst verdict among some limits."""
+    verdicts = {limit.conformance.verdict for limit in limits}
+    return next((word for word in ("fail", "undecided") if word in verdicts), "pass")
+
+
+def leading(limit: LimitRecord) -> Driver | None:
+    """Return the input that answers for most of a limit's spread, when any is worth naming."""
+    if limit.sensitivity is None or not limit.sensitivity.indices:
+        return None
+    index = limit.sensitivity.indices[0]
+    return Driver(limit, index) if index.total.value >= WORTH_NAMING else None
+
+
+def first_driver(summary: Summary) -> Driver | None:
+    """Return what drives the limit most in the way."""
+    for limit in by_severity(summary):
+        driver = leading(limit)
+        if driver is not None:
+            return driver
+    return None
+
+
+def leading_inputs(summary: Summary, most: int) -> list[str]:
+    """List the inputs that matter most to the limits, those of the limits most in the way first."""
+    best: dict[str, float] = {}
+    for limit in by_severity(summary):
+        weight = {"fail": 1.0, "undecided": 1.0, "pass": 0.5}[limit.conformance.verdict]
+        for index in limit.sensitivity.indices if limit.sensitivity else ():
+            for member in index.members or (index.name,):
+                best[member] = max(best.get(member, 0.0), weight * index.total.value)
+    ordered = sorted(best, key=lambda key: -best[key])
+    return [key for key in ordered if best[key] >= WORTH_NAMING / 2][:most]
+
+
+def without_source(summary: Summary) -> list[InputRecord]:
+    """List inputs that say nothing about where they come from, the most influential first."""
+    order = {key: position for position, key in enumerate(leading_inputs(summary, len(summary.inputs)))}
+    missing = [record for record in summary.inputs if record.source is None and not record.default]
+    return sorted(missing, key=lambda record: order.get(record.key, len(order)))
+
+
+def found_words(limit: LimitRecord) -> Line:
+    """Say what was found against what was asked."""
+    found = limit.conformance
+    return (
+        Link(limit.name, f"limit-{slug(limit.name)}"),
+        f": holds in {share(found.probability, found.low, found.high)} of cars "
+        f"({share_range(found.low, found.high)}), asked for {asked(limit)}.",
+    )
+
+
+def driver_words(report: Report, driver: Driver) -> Line:
+    """Say which input drives a limit, and whether another cannot be told from it."""
+    index = driver.index
+    names = [report.input_name(index.name), *(report.input_name(other) for other in index.tied_with)]
+    total = index.total
+    if len(names) == 1:
+        return (
+            Strong(names[0]),
+            f", which answers for {share(total.value, total.low, total.high)} of the spread of "
+            f"“{driver.limit.name}”.",
+        )
+    tied = f"{', '.join(names[:-1])} and {names[-1]}"
+    return (
+        Strong(tied),
+        f": tied at the head of what spreads “{driver.limit.name}”; none can be told from the others.",
+    )
+
+
+def slug(name: str) -> str:
+    """Turn a name into an address inside the page."""
+    kept = "".join(sign if sign.isascii() and sign.isalnum() else "-" for sign in name.lower())
+    return "-".join(part for part in kept.split("-") if part) or "unnamed"
+
+
+def actions(report: Report) -> list[Line]:
+    """List what is left to do, in the order to do it."""
+    summary = report.summary
+    lines: list[Line] = []
+    for limit in by_severity(summary):
+        lines += _limit_actions(report, limit)
+    if summary.failures:
+        samples = sum(record.count for record in summary.failures)
+        lines.append(
+            (
+                f"Find out why {samples} answers were missing (",
+                Link("failed samples", "failures"),
+                "); each counts against its limit until then.",
+            )
+        )
+    missing = without_source(summary)
+    if missing:
+        names = ", ".join(report.input_name(record.key) for record in missing[:6])
+        more = f" and {len(missing) - 6} more" if len(missing) > 6 else ""
+        lines.append((f"Write down where these numbers come from: {names}{more}.",))
+    return lines
+
+
+def _limit_actions(report: Report, limit: LimitRecord) -> list[Line]:
+    found = limit.conformance
+    driver = leading(limit)
+    lead: Line = () if driver is None else (" Start with ", *driver_words(report, driver))
+    if found.verdict == "fail":
+        must = "Do not run the car until the design is changed so that" if limit.safety else "Change the design until"
+        return [(f"{must} “{limit.name}” holds, or take the requirement back with a reason.", *lead)]
+    if found.verdict == "undecided":
+        return [(f"Decide “{limit.name}”: {found.decides}.", *(lead if found.more_samples is None else ()))]
+    return []

@@ -1,0 +1,162 @@
+"""The HTML page: one file that works without a network and shows hostile text as text."""
+
+from __future__ import annotations
+
+import base64
+import functools
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from reports import vega
+from reports.blocks import Figure, Gallery, Heading, Section
+from reports.options import SYSTEMS, logo_address
+from reports.report import Report
+
+HERE = Path(__file__).parent
+_WEIGHTS = (("Inter-Regular.woff2", 400), ("Inter-SemiBold.woff2", 600))
+
+
+@functools.cache
+def environment() -> Any:
+    """Return the one template environment: everything is escaped."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=False,
+    )
+
+
+def asset(*parts: str) -> str:
+    """Read a style or script of the package."""
+    return HERE.joinpath(*parts).read_text(encoding="utf-8")
+
+
+@functools.cache
+def font_faces() -> str:
+    """Return the style that brings the fonts along."""
+    faces = []
+    for name, weight in _WEIGHTS:
+        address = base64.b64encode((vega.FONTS / name).read_bytes()).decode("ascii")
+        faces.append(
+            f"@font-face {{ font-family: Inter; font-weight: {weight}; "
+            f'src: url("data:font/woff2;base64,{address}") format("woff2"); }}'
+        )
+    return "\n".join(faces)
+
+
+def figures(sections: Sequence[Section]) -> list[Figure]:
+    """List every figure in the order of the page."""
+    found: list[Figure] = []
+    for section in sections:
+        for block in section.blocks:
+            if isinstance(block, Figure):
+                found.append(block)
+            elif isinstance(block, Gallery):
+                found.extend(block.figures)
+    return found
+
+
+def anchors(sections: Sequence[Section]) -> set[str]:
+    """List every address that a link may go to."""
+    headings = {
+        block.anchor
+        for section in sections
+        for block in section.blocks
+        if isinstance(block, Heading) and block.anchor
+    }
+    return {section.id for section in sections} | {figure.name for figure in figures(sections)} | headings
+
+
+def imprint(report: Report) -> str:
+    """Say in one line which run this is."""
+    made = report.summary.reproduction
+    return f"Study {made.study_sha256[:12]} · seed {made.seed} · {made.samples} samples · squatline {made.version}"
+
+
+def page(report: Report, sections: Sequence[Section]) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    report:
+        The results and the reader's choices.
+    sections:
+        What to print, in order.
+    """
+    from markupsafe import Markup
+
+    drawn = figures(sections)
+    style = "\n".join([font_faces(), asset("style", "common.css"), asset("style", "page.css")])
+    script, bundle = asset("script", "page.js"), vega.bundle()
+    pictures = {figure.name: _picture(figure, SYSTEMS.index(report.options.units)) for figure in drawn}
+    return str(
+        environment()
+        .get_template("page.html")
+        .render(
+            summary=report.summary,
+            options=report.options,
+            sections=sections,
+            anchors=anchors(sections),
+            systems=SYSTEMS,
+            system=report.options.units,
+            logo=logo_address(report.options.logo),
+            imprint=imprint(report),
+            policy=policy([style], [bundle, script]),
+            style=Markup(style),
+            bundle=Markup(bundle),
+            script=Markup(script),
+            charts={figure.name: _choices(figure) for figure in drawn if figure.charts},
+            picture=lambda figure: pictures[figure.name],
+        )
+    )
+
+
+def policy(styles: Sequence[str], scripts: Sequence[str]) -> str:
+    """Write the content security policy: only what this very page brings may run, and nothing is fetched."""
+    return (
+        f"default-src 'none'; script-src {' '.join(map(_fingerprint, scripts))}; "
+        f"style-src {' '.join(map(_fingerprint, styles))}; img-src data:; font-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+def _fingerprint(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode('ascii')}'"
+
+
+def _picture(figure: Figure, system: int) -> Any:
+    """Put a still picture in its frame; what it shows is said by the frame."""
+    from markupsafe import Markup, escape
+
+    if figure.charts:
+        inside = Markup('<div aria-hidden="true">{}</div>').format(
+            Markup(vega.svg(figure.charts[system], figure.name))
+        )
+        return Markup('<div class="picture" role="img" aria-label="{}" data-chart="{}">{}</div>').format(
+            figure.alternative, figure.name, inside
+        )
+    variants: dict[str, list[int]] = {}
+    for position, drawing in enumerate(figure.drawings):
+        variants.setdefault(drawing, []).append(position)
+    return Markup("").join(
+        Markup('<div class="picture" role="img" aria-label="{}" data-system="{}"{}>{}</div>').format(
+            figure.alternative,
+            " ".join(map(str, used)),
+            Markup("" if system in used else " hidden"),
+            Markup(drawing),
+        )
+        for drawing, used in variants.items()
+    ) or escape("")
+
+
+def _choices(figure: Figure) -> Mapping[str, Any]:
+    """Keep charts that are alike in two systems of units once."""
+    texts = [json.dumps(chart, sort_keys=True) for chart in figure.charts]
+    kept = list(dict.fromkeys(texts))
+    return {"specifications": [json.loads(text) for text in kept], "order": [kept.index(text) for text in texts]}

@@ -1,0 +1,96 @@
+"""From results to files: each form is written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from explorer.errors import RenderError, ResultsError
+from explorer.results import Results
+from reports.document import document
+from reports.options import ReportOptions, checked_forms
+from reports.page import page
+from reports.report import Report
+from reports.sections import SECTIONS, sections
+
+FILES = {"html": "report.html", "pdf": "report.pdf"}
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """What was written, and what could not be.
+
+    ``paths`` maps the form to its file; ``problems`` says, for a form that is missing, why and what to do.
+    """
+
+    paths: dict[str, Path]
+    problems: tuple[str, ...]
+
+
+def render(
+    results: Results,
+    folder: Path,
+    *,
+    forms: Sequence[str] = ("html", "pdf"),
+    options: ReportOptions | None = None,
+) -> Rendered:
+    """Write the report into a folder.
+
+    Parameters
+    ----------
+    results:
+        A finished run, or one that was read back.
+    folder:
+        Where to put ``report.html`` and ``report.pdf``; it must exist.
+    forms:
+        "html", "pdf" or both.
+    options:
+        Paper, units, sections left out, cover words and logo.
+
+    Returns
+    -------
+    Rendered
+        The files written; a form that this machine cannot draw is a problem, not an error.
+
+    Raises
+    ------
+    RenderError
+        When an option is out of its range or the logo cannot be used.
+    ResultsError
+        When the folder cannot be written to.
+    """
+    chosen = (options or ReportOptions()).checked(tuple(SECTIONS))
+    report = Report(results, chosen)
+    content = sections(report)
+    paths: dict[str, Path] = {}
+    problems: list[str] = []
+    for form in checked_forms(tuple(forms)):
+        try:
+            data = page(report, content).encode() if form == "html" else document(report, content)
+        except RenderError as error:
+            if error.key == "logo":
+                raise
+            problems.append(str(error))
+            continue
+        paths[form] = _write(folder / FILES[form], data)
+    return Rendered(paths, tuple(problems))
+
+
+def _write(path: Path, data: bytes) -> Path:
+    """Write a file beside its place, then move it there."""
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+        fresh = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+            fresh.chmod(0o644)
+            os.replace(fresh, path)
+        finally:
+            fresh.unlink(missing_ok=True)
+    except OSError as error:
+        raise ResultsError("the report cannot be written", file=str(path), found=str(error)) from None
+    return path

@@ -1,0 +1,105 @@
+"""What every section is given: the results, the reader's choices, and names put into words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from explorer.results import InputRecord, LimitRecord, OutputRecord, Results, Summary
+from reports.amounts import Amount, amount, percent
+from reports.blocks import Line
+from reports.options import ReportOptions
+
+
+@dataclass(frozen=True)
+class Report:
+    """One report in the making."""
+
+    results: Results
+    options: ReportOptions = field(default_factory=ReportOptions)
+
+    @property
+    def summary(self) -> Summary:
+        """Everything the run found."""
+        return self.results.summary
+
+    @cached_property
+    def _words(self) -> dict[str, str]:
+        return {condition.name: condition.words or in_words(condition.name) for condition in self.summary.conditions}
+
+    @cached_property
+    def inputs(self) -> dict[str, InputRecord]:
+        """Inputs by key."""
+        return {record.key: record for record in self.summary.inputs}
+
+    @cached_property
+    def meanings(self) -> dict[str, str]:
+        """First sentence of the handbook, by quantity."""
+        return {entry.name: entry.summary for entry in self.summary.handbook}
+
+    @cached_property
+    def si_units(self) -> dict[str, str]:
+        """SI unit by quantity."""
+        return {entry.name: entry.unit for entry in self.summary.handbook}
+
+    def condition(self, name: str) -> str:
+        """Say how the car is being run."""
+        return self._words.get(name, in_words(name))
+
+    def where(self, condition: str, minus: str | None = None) -> str:
+        """Say in which condition, or between which two."""
+        if minus is None:
+            return self.condition(condition)
+        return f"{self.condition(condition)}, less the same for: {self.condition(minus)}"
+
+    def input_name(self, key: str) -> str:
+        """Name an input, or a group of correlated ones, in words."""
+        quantity, _, condition = key.partition("@")
+        return f"{in_words(quantity)} ({self.condition(condition)})" if condition else in_words(quantity)
+
+    def output(self, limit: LimitRecord) -> OutputRecord:
+        """Return the distribution a limit is about."""
+        return self.summary.outputs[limit.output]
+
+    def value(self, condition: str, quantity: str) -> Amount:
+        """Write the nominal value of a quantity in a condition."""
+        si = self.summary.nominal.get(condition, {}).get(quantity)
+        unit = self.si_units.get(quantity, "1")
+        return amount(si, unit, self.summary.display.get(quantity, ""))
+
+
+def in_words(name: str) -> str:
+    """Turn a quantity's name into words."""
+    return name.replace("_", " ")
+
+
+def sentence(text: str) -> str:
+    """Start with a capital and end with a stop."""
+    text = text.strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+
+
+def bound_words(limit: LimitRecord) -> Line:
+    """Write what a limit asks of its quantity: "at least 5 N"."""
+    low = None if limit.at_least is None else _bound(limit, limit.at_least)
+    high = None if limit.at_most is None else _bound(limit, limit.at_most)
+    if low is not None and high is not None:
+        return ("between ", low, " and ", high)
+    return ("at least ", low) if low is not None else ("at most ", high if high is not None else "")
+
+
+def _bound(limit: LimitRecord, value: float) -> Amount:
+    return amount(value, limit.unit, limit.display_unit, difference=limit.minus is not None)
+
+
+def asked(limit: LimitRecord) -> str:
+    """Write how often a limit must hold."""
+    return f"in {percent(limit.probability)} of cars"
+
+
+def severity(limit: LimitRecord) -> tuple[int, int, float]:
+    """Order limits by how much they stand in the way: failed before undecided, safety first, then worst."""
+    rank = {"fail": 0, "undecided": 1, "pass": 2}[limit.conformance.verdict]
+    return (rank, 0 if limit.safety else 1, limit.conformance.probability - limit.probability)

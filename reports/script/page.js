@@ -1,0 +1,101 @@
+"use strict";
+// Charts with tooltips, the switch of units, and tables that sort.  Without this script the page shows everything
+// as still pictures and in the units it was made with.
+(function () {
+  const systems = ["given", "metric", "imperial"];
+  const charts = JSON.parse(document.getElementById("chart-data").textContent);
+  const tip = document.getElementById("tip");
+  const spoken = document.getElementById("spoken");
+  let system = Number(document.getElementById("units").value);
+
+  function showTip(handler, event, item, value) {
+    if (value === null || value === undefined || value === "") { tip.hidden = true; return; }
+    tip.replaceChildren();
+    for (const [name, text] of Object.entries(value)) {
+      const row = document.createElement("div");
+      for (const word of [name, text]) {
+        const cell = document.createElement("span");
+        cell.textContent = String(word);
+        row.append(cell);
+      }
+      tip.append(row);
+    }
+    tip.hidden = false;
+    const wide = tip.offsetWidth, high = tip.offsetHeight;
+    tip.style.left = Math.max(4, Math.min(event.clientX + 14, innerWidth - wide - 4)) + "px";
+    tip.style.top = Math.max(4, event.clientY - high - 10) + "px";
+  }
+
+  const drawn = new Map();
+  async function draw(picture) {
+    const choices = charts[picture.dataset.chart];
+    const wanted = choices.order[system];
+    if (drawn.get(picture) === wanted) return;
+    drawn.set(picture, wanted);
+    const fresh = document.createElement("div");
+    try {
+      // The interpreter keeps to the page's policy, which allows no evaluation of text as a program.
+      await window.squatlineCharts(fresh, choices.specifications[wanted], {
+        mode: "vega-lite", ast: true, actions: false, renderer: "svg", defaultStyle: false, tooltip: showTip,
+      });
+    } catch (problem) {
+      console.error(problem);
+      return;
+    }
+    for (const name of ["role", "aria-label", "aria-roledescription"]) fresh.removeAttribute(name);
+    picture.replaceChildren(fresh);
+    picture.classList.add("live");
+  }
+
+  const pictures = [...document.querySelectorAll("[data-chart]")];
+  document.fonts.ready.then(function () {
+    if (!("IntersectionObserver" in window)) { pictures.forEach(draw); return; }
+    const watch = new IntersectionObserver(function (entries) {
+      for (const entry of entries) if (entry.isIntersecting) { watch.unobserve(entry.target); draw(entry.target); }
+    }, { rootMargin: "400px" });
+    pictures.forEach((picture) => watch.observe(picture));
+  });
+
+  function switchUnits() {
+    system = Number(document.getElementById("units").value);
+    for (const amount of document.querySelectorAll(".amount")) amount.textContent = amount.dataset[systems[system]];
+    for (const drawing of document.querySelectorAll("[data-system]")) {
+      drawing.hidden = !drawing.dataset.system.split(" ").includes(String(system));
+    }
+    pictures.forEach(draw);
+    document.dispatchEvent(new CustomEvent("units", { detail: system }));
+    spoken.textContent = "Units: " + document.getElementById("units").selectedOptions[0].textContent;
+  }
+  document.getElementById("units").addEventListener("change", switchUnits);
+
+  function order(cell) {
+    const given = cell.dataset.order;
+    if (given === undefined) return cell.textContent.trim().toLowerCase();
+    const number = Number(given);
+    return given.trim() !== "" && Number.isFinite(number) ? number : given.toLowerCase();
+  }
+  function compare(a, b) {
+    if (typeof a === "number" && typeof b === "number") return a - b;
+    return String(a).localeCompare(String(b), "en");
+  }
+  function sort(table, position) {
+    const heads = [...table.tHead.rows[0].cells];
+    const up = heads[position].getAttribute("aria-sort") !== "ascending";
+    heads.forEach((head) => head.removeAttribute("aria-sort"));
+    heads[position].setAttribute("aria-sort", up ? "ascending" : "descending");
+    const rows = [...table.tBodies[0].rows];
+    rows.sort((a, b) => (up ? 1 : -1) * compare(order(a.cells[position]), order(b.cells[position])));
+    table.tBodies[0].append(...rows);
+    spoken.textContent = "Sorted by " + heads[position].textContent + (up ? ", ascending" : ", descending");
+  }
+  for (const table of document.querySelectorAll("table.sortable")) {
+    [...table.tHead.rows[0].cells].forEach(function (head, position) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = head.textContent;
+      button.addEventListener("click", () => sort(table, position));
+      head.replaceChildren(button);
+    });
+  }
+  document.addEventListener("keydown", (event) => { if (event.key === "Escape") tip.hidden = true; });
+})();

@@ -1,0 +1,53 @@
+"""The sections of the report, in the order of a design review.
+
+Each module builds one section from a report, or None when the run holds nothing for it.  To add one, write a
+module with a ``build`` function and put it in its place here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from reports.blocks import Section
+from reports.report import Report
+from reports.sections import (
+    actions,
+    assumptions,
+    decision,
+    distributions,
+    failures,
+    glossary,
+    hazards,
+    inputs,
+    models,
+    reproduction,
+    sensitivity,
+    signatures,
+    sweeps,
+    verdicts,
+)
+
+Build = Callable[[Report], Section | None]
+
+SECTIONS: Mapping[str, Build] = {
+    "decision": decision.build,
+    "verdicts": verdicts.build,
+    "hazards": hazards.build,
+    "distributions": distributions.build,
+    "sweeps": sweeps.build,
+    "sensitivity": sensitivity.build,
+    "inputs": inputs.build,
+    "models": models.build,
+    "assumptions": assumptions.build,
+    "failures": failures.build,
+    "actions": actions.build,
+    "signatures": signatures.build,
+    "glossary": glossary.build,
+    "reproduction": reproduction.build,
+}
+
+
+def sections(report: Report) -> tuple[Section, ...]:
+    """Build every section that the run has something for and the reader has not left out."""
+    built = (build(report) for name, build in SECTIONS.items() if name not in report.options.leave_out)
+    return tuple(section for section in built if section is not None)

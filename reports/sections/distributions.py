@@ -1,0 +1,137 @@
+"""Where each limited quantity lies among the cars that may come out of the workshop."""
+
+from __future__ import annotations
+
+import math
+
+from explorer.results import LimitRecord, OutputRecord
+from reports.amounts import MINUS, Scale, amount, count, scale, share, share_range
+from reports.blocks import Block, Column, Figure, Gallery, Heading, Line, Paragraph, Section, Table, Verdict, cell
+from reports.charts import Mark, distribution
+from reports.findings import slug
+from reports.options import SYSTEMS
+from reports.report import Report, in_words
+
+
+def build(report: Report) -> Section | None:
+    """One histogram a limit, and one for every other quantity the study asks for."""
+    summary = report.summary
+    if not summary.outputs:
+        return None
+    limited = {limit.output for limit in summary.limits}
+    others = [output for position, output in enumerate(summary.outputs) if position not in limited]
+    blocks: list[Block] = [
+        Paragraph(
+            (
+                f"Each chart counts {count(summary.reproduction.samples)} cars, every one drawn from the inputs as "
+                "they may come out. Dark bars do not hold the limit; the dashed line is the limit.",
+            )
+        ),
+        Gallery(tuple(_limit_figure(report, limit) for limit in summary.limits)),
+    ]
+    if others:
+        blocks += [
+            Heading("Quantities without a limit"),
+            Gallery(tuple(_output_figure(report, output) for output in others)),
+        ]
+    return Section("distributions", "Distributions against their limits", tuple(blocks))
+
+
+def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
+    output, found = report.output(limit), limit.conformance
+    good = (
+        -math.inf if limit.at_least is None else limit.at_least,
+        math.inf if limit.at_most is None else limit.at_most,
+    )
+    where = report.where(limit.condition, limit.minus)
+    holds = share(found.probability, found.low, found.high)
+    return Figure(
+        name=f"limit-{slug(limit.name)}",
+        title=limit.name,
+        alternative=(
+            f"Histogram of {in_words(limit.quantity)}, {where}. The limit holds in {holds} of cars; "
+            f"verdict {found.verdict}."
+        ),
+        caption=(
+            Verdict(found.verdict),
+            f" {where}: holds in {holds} of cars ({share_range(found.low, found.high)}).",
+            *_outside(output),
+        ),
+        charts=tuple(_chart(output, limit.unit, limit.display_unit, good, system) for system in SYSTEMS),
+        wide=False,
+        numbers=_numbers(output),
+    )
+
+
+def _output_figure(report: Report, output: OutputRecord) -> Figure:
+    quantiles = dict(output.quantiles)
+    shown = {
+        p: amount(
+            quantiles.get(p), output.unit, output.display_unit, spread=output.sd, difference=output.minus is not None
+        )
+        for p in (0.05, 0.5, 0.95)
+    }
+    where = report.where(output.condition, output.minus)
+    return Figure(
+        name=f"output-{slug(f'{output.quantity}-{output.condition}-{output.minus or str()}')}",
+        title=f"{in_words(output.quantity)}, {where}",
+        alternative=f"Histogram of {in_words(output.quantity)}, {where}.",
+        caption=("Middle ", shown[0.5], ", from ", shown[0.05], " to ", shown[0.95], ".", *_outside(output)),
+        charts=tuple(
+            _chart(output, output.unit, output.display_unit, (-math.inf, math.inf), system) for system in SYSTEMS
+        ),
+        wide=False,
+        numbers=_numbers(output),
+    )
+
+
+def _chart(
+    output: OutputRecord, unit: str, display: str, good: tuple[float, float], system: str
+) -> dict[str, object]:
+    edges = output.histogram.edges
+    shown = scale(unit, display, system, magnitude=edges[-1], difference=output.minus is not None)  # type: ignore[arg-type]
+    bounds = sorted(shown.value(value) if math.isfinite(value) else value for value in good)
+    return distribution(
+        [shown.value(edge) for edge in edges],
+        output.histogram.counts,
+        axis=shown.titled(in_words(output.quantity)),
+        good=(bounds[0], bounds[1]),
+        marks=[Mark(value, _short(value, shown)) for value in bounds if math.isfinite(value)],
+    )
+
+
+def _short(value: float, shown: Scale) -> str:
+    return f"limit {value:.4g}".replace("-", MINUS)
+
+
+def _outside(output: OutputRecord) -> Line:
+    histogram = output.histogram
+    parts = []
+    if histogram.below + histogram.above:
+        parts.append(f" {count(histogram.below + histogram.above)} cars lie beyond the ends of the chart.")
+    if output.capped:
+        parts.append(f" {count(output.capped)} cars lie at the cap of the search: their true value is beyond it.")
+    if output.failed:
+        parts.append(f" {count(output.failed)} samples had no answer.")
+    return tuple(parts)
+
+
+def _numbers(output: OutputRecord) -> Table:
+    difference = output.minus is not None
+    return Table(
+        "quantiles",
+        f"Quantiles of {in_words(output.quantity)}",
+        (Column("Share of cars below"), Column("Value", number=True)),
+        tuple(
+            (
+                cell(f"{100 * p:g} %", order=p),
+                cell(
+                    amount(value, output.unit, output.display_unit, spread=output.sd, difference=difference),
+                    order=value,
+                ),
+            )
+            for p, value in output.quantiles
+        ),
+        sortable=False,
+        small=True,
+    )

@@ -1,0 +1,39 @@
+"""Samples for which a model had no answer, with the cause; they count against their limits."""
+
+from __future__ import annotations
+
+from reports.amounts import count
+from reports.blocks import Column, Paragraph, Quiet, Section, Table, cell
+from reports.report import Report, in_words, sentence
+
+
+def build(report: Report) -> Section:
+    """Table of failures, or the statement that there were none."""
+    failures = report.summary.failures
+    title = "Failed samples"
+    if not failures:
+        return Section(
+            "failures", title, (Paragraph(("Every model gave an answer for every sample.",)),)
+        )
+    table = Table(
+        "failed",
+        "Samples without an answer. Each is counted as not holding the limit it was asked for.",
+        (
+            Column("Quantity asked for"),
+            Column("Condition"),
+            Column("Gave up first"),
+            Column("What that means"),
+            Column("Samples", number=True),
+        ),
+        tuple(
+            (
+                cell(in_words(record.output)),
+                cell(report.condition(record.condition)),
+                cell(in_words(record.quantity)),
+                cell(sentence(record.meaning) if record.meaning else Quiet("The model does not say.")),
+                cell(count(record.count), order=record.count),
+            )
+            for record in failures
+        ),
+    )
+    return Section("failures", title, (table,))

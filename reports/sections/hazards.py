@@ -1,0 +1,56 @@
+"""What may happen to people: each safety limit, what the car does when it is not held, and what moves it."""
+
+from __future__ import annotations
+
+from explorer.results import LimitRecord
+from reports.amounts import share, share_range
+from reports.blocks import Block, Bullets, Cell, Column, Note, Paragraph, Quiet, Section, Table, Verdict, cell
+from reports.findings import by_severity, leading
+from reports.report import Report, bound_words, sentence
+from reports.sections.decision import NO_CLEARANCE
+
+
+def build(report: Report) -> Section:
+    """Table of the safety limits, with the cautions that belong to the method."""
+    safety = [limit for limit in by_severity(report.summary) if limit.safety]
+    blocks: list[Block] = [Note("These cars hurt people", (NO_CLEARANCE,))]
+    if safety:
+        blocks.append(_table(report, safety))
+    else:
+        blocks.append(
+            Paragraph(("The study marks no limit as a safety limit. That is a gap in the study, not an absence of hazards.",))
+        )
+    if report.summary.cautions:
+        blocks.append(Bullets(tuple((sentence(text),) for text in report.summary.cautions)))
+    return Section("hazards", "Hazards and cautions", tuple(blocks))
+
+
+def _table(report: Report, safety: list[LimitRecord]) -> Table:
+    return Table(
+        "hazard",
+        "Safety limits. The chance is that of a car, built and measured as given here, that does not hold the limit.",
+        (
+            Column("Must hold"),
+            Column("Otherwise"),
+            Column("Chance of that", number=True),
+            Column("Moved most by"),
+            Column("Verdict"),
+        ),
+        tuple(_row(report, limit) for limit in safety),
+    )
+
+
+def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
+    found = limit.conformance
+    driver = leading(limit)
+    return (
+        cell(limit.name, ": ", *bound_words(limit), Quiet(f" {report.where(limit.condition, limit.minus)}"), order=limit.name),
+        cell(sentence(limit.why) if limit.why else Quiet("The study does not say.")),
+        cell(
+            share(1 - found.probability, 1 - found.high, 1 - found.low),
+            Quiet(f" {share_range(1 - found.high, 1 - found.low)}"),
+            order=1 - found.probability,
+        ),
+        cell(report.input_name(driver.index.name) if driver else Quiet("nothing stands out")),
+        cell(Verdict(found.verdict)),
+    )

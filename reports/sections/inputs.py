@@ -1,0 +1,136 @@
+"""Every number the study gives: its distribution, and where it comes from."""
+
+from __future__ import annotations
+
+from explorer.results import ConditionRecord, CorrelationRecord, InputRecord
+from reports.amounts import amount, range_amount, spread_amount
+from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Strong, Table, cell
+from reports.findings import without_source
+from reports.report import Report, in_words
+
+NO_SOURCE = "no source given"
+
+
+def build(report: Report) -> Section:
+    """Uncertain inputs, exact ones, defaults, conditions and correlations."""
+    summary = report.summary
+    missing = len(without_source(summary))
+    uncertain = [record for record in summary.inputs if not record.exact]
+    exact = [record for record in summary.inputs if record.exact and not record.default]
+    defaults = [record for record in summary.inputs if record.exact and record.default]
+    blocks: list[Block] = [
+        Paragraph(
+            (
+                f"{len(uncertain)} uncertain inputs, {len(exact)} exact ones given by the study, {len(defaults)} left "
+                "at their defaults. ",
+                Strong(f"{missing} have no source.") if missing else "Every one has a source.",
+            )
+        )
+    ]
+    if uncertain:
+        blocks.append(_uncertain(report, uncertain))
+    if exact:
+        blocks.append(_exact(report, "exact", "Inputs taken as exactly known", exact))
+    if defaults:
+        blocks.append(_exact(report, "defaults", "Inputs the study leaves at their defaults", defaults))
+    if summary.conditions:
+        blocks += [Heading("Conditions"), _conditions(summary.conditions)]
+    if summary.correlations:
+        blocks += [Heading("Correlations"), _correlations(report, summary.correlations)]
+    return Section("inputs", "Inputs and where they come from", tuple(blocks))
+
+
+def _name(report: Report, record: InputRecord) -> Cell:
+    parts: list[Part] = [report.input_name(record.key)]
+    if record.summary:
+        parts.append(Quiet(f" {record.summary}"))
+    return cell(*parts, order=record.key)
+
+
+def _source(record: InputRecord) -> Cell:
+    if record.source:
+        return cell(record.source, order=record.source)
+    if record.default:
+        return cell(Quiet("default of the model"), order="~")
+    return cell(Strong(NO_SOURCE), order="")
+
+
+def _uncertain(report: Report, records: list[InputRecord]) -> Table:
+    return Table(
+        "uncertain",
+        "Uncertain inputs. The range is the one that 95 % of cars fall into.",
+        (
+            Column("Input"),
+            Column("Value", number=True),
+            Column("Standard uncertainty", number=True),
+            Column("95 % range", number=True),
+            Column("Distribution, as written"),
+            Column("Source"),
+        ),
+        tuple(
+            (
+                _name(report, record),
+                cell(amount(record.nominal, record.unit, record.display_unit, spread=record.sd)),
+                cell(spread_amount(record.sd, record.unit, record.display_unit)),
+                cell(range_amount(record.low, record.high, record.unit, record.display_unit, spread=record.sd)),
+                cell(record.words),
+                _source(record),
+            )
+            for record in records
+        ),
+        small=True,
+    )
+
+
+def _exact(report: Report, name: str, caption: str, records: list[InputRecord]) -> Table:
+    return Table(
+        name,
+        caption,
+        (Column("Input"), Column("Value", number=True), Column("Source")),
+        tuple(
+            (
+                _name(report, record),
+                cell(amount(record.nominal, record.unit, record.display_unit)),
+                _source(record),
+            )
+            for record in records
+        ),
+        small=True,
+    )
+
+
+def _conditions(conditions: tuple[ConditionRecord, ...]) -> Table:
+    return Table(
+        "conditions",
+        "How the car is being run, and what each condition sets in place of the common inputs.",
+        (Column("Condition"), Column("Sets")),
+        tuple(
+            (
+                cell(condition.words or in_words(condition.name), order=condition.name),
+                cell(
+                    "; ".join(f"{in_words(name)}: {value}" for name, value in condition.overrides)
+                    or Quiet("nothing")
+                ),
+            )
+            for condition in conditions
+        ),
+        small=True,
+    )
+
+
+def _correlations(report: Report, correlations: tuple[CorrelationRecord, ...]) -> Table:
+    return Table(
+        "correlations",
+        "Inputs that go together: correlation of their normal scores.",
+        (Column("Input"), Column("With"), Column("Correlation", number=True), Column("Source")),
+        tuple(
+            (
+                cell(report.input_name(record.first)),
+                cell(report.input_name(record.second)),
+                cell(f"{record.value:+.2f}", order=record.value),
+                cell(record.source or Strong(NO_SOURCE)),
+            )
+            for record in correlations
+        ),
+        small=True,
+    )

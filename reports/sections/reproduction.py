@@ -1,0 +1,25 @@
+"""The last page: what it takes to get the same numbers again."""
+
+from __future__ import annotations
+
+from reports.amounts import count
+from reports.blocks import Code, Facts, Line, Paragraph, Section
+from reports.report import Report
+
+
+def build(report: Report) -> Section:
+    """Everything a run depends on."""
+    made = report.summary.reproduction
+    pairs: tuple[tuple[str, Line], ...] = (
+        ("Command", (Code(made.command),)),
+        ("Study file", (made.study_file,)),
+        ("SHA-256 of the study", (Code(made.study_sha256),)),
+        ("Seed", (str(made.seed),)),
+        ("Samples", (f"{count(made.samples)} ({made.design}), in chunks of {count(made.chunk)}",)),
+        ("Version", (f"squatline {made.version}",)),
+        ("Python", (made.python,)),
+        ("Libraries", (", ".join(f"{name} {version}" for name, version in made.libraries),)),
+        ("Computed", (made.created,)),
+    )
+    words = "The same study, seed and versions give the same numbers to the last digit, on any number of processors."
+    return Section("reproduction", "How to get the same numbers again", (Paragraph((words,)), Facts(pairs)))

@@ -1,0 +1,121 @@
+"""Which inputs spread each limit's margin: bars with intervals, and the ranking in plain words."""
+
+from __future__ import annotations
+
+from explorer.results import LimitRecord
+from explorer.sensitivity import Index, Sensitivity
+from reports.amounts import count, share, share_range
+from reports.blocks import Block, Column, Figure, Paragraph, Quiet, Section, Table, cell
+from reports.charts import Bar, share_bars
+from reports.findings import slug
+from reports.options import SYSTEMS
+from reports.report import Report, sentence
+
+_SHOWN = 8
+# Bars thinner than this are not drawn; the table below the chart has them all.
+_THINNEST = 0.01
+
+
+def build(report: Report) -> Section | None:
+    """One chart a limit; limits on the same margin would look alike, and are drawn all the same."""
+    ranked = [limit for limit in report.summary.limits if limit.sensitivity and limit.sensitivity.indices]
+    if not ranked:
+        return None
+    blocks: list[Block] = [
+        Paragraph(
+            (
+                "Bars say how much of the spread of a limit’s margin an input answers for, alone or together with "
+                "others (total Sobol index); the diamond is its part alone (first-order index); whiskers are 95 % "
+                "intervals. Where intervals overlap the order is not known, and the text says tied.",
+            )
+        ),
+        *(_figure(report, limit, limit.sensitivity) for limit in ranked if limit.sensitivity),
+    ]
+    differences = [
+        limit.sensitivity.cross_check
+        for limit in ranked
+        if limit.sensitivity and limit.sensitivity.cross_check is not None
+    ]
+    if differences:
+        blocks.append(
+            Paragraph(
+                (
+                    "The first block of samples was also given to the reference library SALib: the largest difference "
+                    f"of any index is {max(differences):.1e}.",
+                )
+            )
+        )
+    return Section("sensitivity", "What drives each limit", tuple(blocks))
+
+
+def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
+    shown = [index for index in found.indices[:_SHOWN] if index.total.value >= _THINNEST] or list(found.indices[:1])
+    bars = [
+        Bar(report.input_name(index.name), index.total.value, index.total.low, index.total.high, index.first.value)
+        for index in shown
+    ]
+    chart = share_bars(bars, axis="share of the spread of the margin [%]", inner="alone [%]")
+    return Figure(
+        name=f"drivers-{slug(limit.name)}",
+        title=f"What drives “{limit.name}”",
+        alternative=f"Bars of the total index of the leading inputs of {limit.name}. {ranking_words(report, found)}",
+        caption=(ranking_words(report, found), *((" " + sentence(found.note),) if found.note else ())),
+        charts=(chart,) * len(SYSTEMS),
+        numbers=_numbers(report, found),
+    )
+
+
+def ranking_words(report: Report, found: Sensitivity) -> str:
+    """Say the ranking in a sentence, ties included."""
+    head = found.indices[0]
+    tied = [report.input_name(name) for name in head.tied_with]
+    total = f"{share(head.total.value, head.total.low, head.total.high)} of the spread"
+    if tied:
+        names = [report.input_name(head.name), *tied]
+        words = f"Tied at the head: {', '.join(names[:-1])} and {names[-1]}; the first answers for {total}."
+    else:
+        words = f"{sentence(report.input_name(head.name))[:-1]} leads and answers for {total}."
+    if not found.settled:
+        words += " More samples could change the order of the leading inputs."
+    if found.left_out:
+        words += f" {count(found.left_out)} rows without an answer were left out."
+    return words
+
+
+def _numbers(report: Report, found: Sensitivity) -> Table:
+    return Table(
+        "indices",
+        f"Sobol indices from {count(found.samples)} base samples in {found.replicates} replicates",
+        (
+            Column("Place", number=True),
+            Column("Input"),
+            Column("In all (95 % interval)", number=True),
+            Column("Alone (95 % interval)", number=True),
+            Column("Tied with"),
+        ),
+        tuple(
+            (
+                cell(str(index.rank), order=index.rank),
+                cell(report.input_name(index.name), *_members(report, index)),
+                cell(
+                    share(index.total.value, index.total.low, index.total.high),
+                    Quiet(f" {share_range(index.total.low, index.total.high)}"),
+                    order=index.total.value,
+                ),
+                cell(
+                    share(index.first.value, index.first.low, index.first.high),
+                    Quiet(f" {share_range(index.first.low, index.first.high)}"),
+                    order=index.first.value,
+                ),
+                cell(", ".join(report.input_name(name) for name in index.tied_with)),
+            )
+            for index in found.indices
+        ),
+        small=True,
+    )
+
+
+def _members(report: Report, index: Index) -> tuple[Quiet, ...]:
+    if len(index.members) < 2:
+        return ()
+    return (Quiet(f" {', '.join(report.input_name(name) for name in index.members)} (correlated)"),)

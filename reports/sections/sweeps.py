@@ -1,0 +1,141 @@
+"""Quantities against speed, flap closed and open, with the band that nine cars in ten fall into."""
+
+from __future__ import annotations
+
+import math
+
+from explorer.results import LimitRecord, SweepRecord
+from explorer.units import System
+from reports.amounts import MINUS, Scale, amount, scale
+from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
+from reports.charts import Band, Mark, fan
+from reports.findings import slug
+from reports.options import SYSTEMS
+from reports.report import Report, in_words
+
+
+def build(report: Report) -> Section | None:
+    """One fan chart a quantity, all its conditions together."""
+    groups: dict[tuple[str, str], list[SweepRecord]] = {}
+    for sweep in report.summary.sweeps:
+        groups.setdefault((sweep.quantity, sweep.along), []).append(sweep)
+    if not groups:
+        return None
+    intro = (
+        "The thick line is the middle car; nine cars in ten lie inside the band around it, one in twenty above and "
+        "one in twenty below."
+    )
+    return Section(
+        "sweeps",
+        "Against speed",
+        (Paragraph((intro,)), *(_figure(report, sweeps) for sweeps in groups.values())),
+    )
+
+
+def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:
+    first = sweeps[0]
+    names = " and ".join(report.condition(sweep.condition) for sweep in sweeps)
+    return Figure(
+        name=f"sweep-{slug(f'{first.quantity}-{first.along}')}",
+        title=f"{in_words(first.quantity)} against {in_words(first.along)}",
+        alternative=f"Fan chart of {in_words(first.quantity)} against {in_words(first.along)}: {names}.",
+        caption=_caption(report, sweeps),
+        charts=tuple(_chart(report, sweeps, system) for system in SYSTEMS),
+        numbers=_numbers(report, sweeps),
+    )
+
+
+def _chart(report: Report, sweeps: list[SweepRecord], system: System) -> dict[str, object]:
+    first = sweeps[0]
+    x = scale(first.along_unit, first.along_display_unit, system, magnitude=max(first.x))
+    highest = max((v for sweep in sweeps for v in sweep.high if math.isfinite(v)), default=0.0)
+    y = scale(first.unit, first.display_unit, system, magnitude=highest)
+    return fan(
+        [_band(report, sweep, x, y) for sweep in sweeps],
+        x_axis=x.titled(in_words(first.along)),
+        y_axis=y.titled(in_words(first.quantity)),
+        marks=_marks(report, first, y),
+    )
+
+
+def _band(report: Report, sweep: SweepRecord, x: Scale, y: Scale) -> Band:
+    """Keep the part of a sweep that has an answer."""
+    kept = [i for i in range(len(sweep.x)) if all(map(math.isfinite, (sweep.low[i], sweep.middle[i], sweep.high[i])))]
+    return Band(
+        report.condition(sweep.condition),
+        [x.value(sweep.x[i]) for i in kept],
+        [y.value(sweep.low[i]) for i in kept],
+        [y.value(sweep.middle[i]) for i in kept],
+        [y.value(sweep.high[i]) for i in kept],
+    )
+
+
+def _marks(report: Report, sweep: SweepRecord, y: Scale) -> list[Mark]:
+    """Limits on this quantity, as lines across: the same number once."""
+    bounds: dict[float, str] = {}
+    for limit in report.summary.limits:
+        if limit.quantity == sweep.quantity and limit.minus is None:
+            for word, value in _bounds(limit):
+                bounds.setdefault(value, f"{word} {y.value(value):.4g}".replace("-", MINUS))
+    return [Mark(y.value(value), f"limit: {label}") for value, label in bounds.items()]
+
+
+def _bounds(limit: LimitRecord) -> list[tuple[str, float]]:
+    both = (("at least", limit.at_least), ("at most", limit.at_most))
+    return [(word, value) for word, value in both if value is not None]
+
+
+def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
+    parts: Line = ()
+    for sweep in sweeps:
+        last = len(sweep.x) - 1
+        parts = (
+            *parts,
+            f"{report.condition(sweep.condition)} at ",
+            amount(sweep.x[last], sweep.along_unit, sweep.along_display_unit),
+            ": ",
+            _at(sweep, sweep.middle[last]),
+            " (",
+            _at(sweep, sweep.low[last]),
+            " to ",
+            _at(sweep, sweep.high[last]),
+            "). ",
+        )
+    return parts
+
+
+def _at(sweep: SweepRecord, value: float) -> object:
+    last = len(sweep.x) - 1
+    return amount(value, sweep.unit, sweep.display_unit, spread=(sweep.high[last] - sweep.low[last]) / 4)
+
+
+def _numbers(report: Report, sweeps: list[SweepRecord]) -> Table:
+    rows = [
+        (
+            cell(report.condition(sweep.condition)),
+            cell(amount(x, sweep.along_unit, sweep.along_display_unit), order=x),
+            *(
+                cell(amount(value, sweep.unit, sweep.display_unit, spread=(high - low) / 4), order=value)
+                for value in (low, middle, high)
+            ),
+            cell(str(failed), order=failed),
+        )
+        for sweep in sweeps
+        for x, low, middle, high, failed in zip(
+            sweep.x, sweep.low, sweep.middle, sweep.high, sweep.failed, strict=True
+        )
+    ]
+    return Table(
+        "bands",
+        f"{in_words(sweeps[0].quantity)} against {in_words(sweeps[0].along)}",
+        (
+            Column("Condition"),
+            Column(in_words(sweeps[0].along), number=True),
+            Column("5 % below", number=True),
+            Column("Middle", number=True),
+            Column("5 % above", number=True),
+            Column("No answer", number=True),
+        ),
+        tuple(rows),
+        small=True,
+    )

@@ -1,0 +1,144 @@
+"""The compliance matrix: every limit, what was asked, what was found, and the verdict."""
+
+from __future__ import annotations
+
+import math
+
+from explorer.conformance import Conformance
+from explorer.results import LimitRecord
+from reports.amounts import amount, count, percent, share, share_range
+from reports.blocks import Block, Bullets, Cell, Column, Paragraph, Part, Quiet, Safety, Section, Table, Verdict, cell
+from reports.findings import slug
+from reports.report import Report, bound_words, sentence, severity
+
+_COLUMNS = (
+    Column("Limit"),
+    Column("Required"),
+    Column("Found: middle, 5 to 95 %"),
+    Column("Holds in (95 % interval)", number=True),
+    Column("Margin", number=True),
+    Column("Verdict"),
+)
+
+
+def build(report: Report) -> Section:
+    """One row a limit."""
+    summary = report.summary
+    blocks: list[Block] = [
+        Table(
+            "compliance",
+            "Compliance matrix. Margin is how far the average car lies on the good side of the limit, "
+            "plus or minus one standard deviation.",
+            _COLUMNS,
+            tuple(_row(report, limit) for limit in summary.limits),
+        )
+    ]
+    together = [
+        (name, found)
+        for name, found in (("All limits", summary.joint), ("All safety limits", summary.joint_safety))
+        if found is not None
+    ]
+    if together:
+        blocks.append(Bullets(tuple((_together(name, found),) for name, found in together)))
+    undecided = [limit for limit in summary.limits if limit.conformance.verdict == "undecided"]
+    if undecided:
+        blocks.append(Paragraph(("What would decide what is still open:",)))
+        blocks.append(
+            Bullets(tuple((f"{limit.name}: ", sentence(limit.conformance.decides)) for limit in undecided))
+        )
+    blocks.append(_risks(report))
+    return Section("verdicts", "Verdicts", tuple(blocks))
+
+
+def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
+    found = limit.conformance
+    name: list[Part] = [limit.name]
+    if limit.safety:
+        name += [" ", Safety()]
+    name.append(Quiet(f" {report.where(limit.condition, limit.minus)}"))
+    rank = severity(limit)
+    return (
+        cell(*name, order=limit.name),
+        cell(*bound_words(limit), Quiet(f" in {percent(limit.probability)}"), order=limit.probability),
+        cell(*_middle(report, limit)),
+        cell(
+            share(found.probability, found.low, found.high),
+            Quiet(f" {share_range(found.low, found.high)}"),
+            order=found.probability,
+        ),
+        cell(*_margin(limit), order=_ratio(found)),
+        cell(Verdict(found.verdict), order=rank[0] * 2 + rank[1]),
+    )
+
+
+def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:
+    output = report.output(limit)
+    quantiles = dict(output.quantiles)
+    difference = limit.minus is not None
+    written = [
+        amount(quantiles.get(p), limit.unit, limit.display_unit, spread=output.sd, difference=difference)
+        for p in (0.5, 0.05, 0.95)
+    ]
+    return (written[0], Quiet(" "), written[1], " to ", written[2])
+
+
+def _margin(limit: LimitRecord) -> tuple[Part, ...]:
+    found = limit.conformance
+    mean = amount(
+        found.margin_mean, limit.unit, limit.display_unit, spread=found.margin_sd, difference=True, plus=True
+    )
+    spread = amount(found.margin_sd, limit.unit, limit.display_unit, spread=found.margin_sd, difference=True)
+    return (mean, " ± ", spread)
+
+
+def _ratio(found: Conformance) -> float:
+    ratio = found.margin_mean / found.margin_sd if found.margin_sd > 0 else math.inf
+    return ratio if math.isfinite(ratio) else 0.0
+
+
+def _together(name: str, found: Conformance) -> str:
+    return (
+        f"{name} at once: {share(found.probability, found.low, found.high)} of cars "
+        f"({share_range(found.low, found.high)})."
+    )
+
+
+def _risks(report: Report) -> Table:
+    """Guard bands and risks in the words of JCGM 106:2012."""
+    rows = []
+    for limit in report.summary.limits:
+        found = limit.conformance
+        guard = amount(
+            found.guard_band, limit.unit, limit.display_unit, spread=abs(found.guard_band), difference=True
+        )
+        surplus = amount(
+            found.surplus, limit.unit, limit.display_unit, spread=found.margin_sd, difference=True, plus=True
+        )
+        rows.append(
+            (
+                cell(limit.name, Quiet(f" {report.where(limit.condition, limit.minus)}"), order=limit.name),
+                cell(guard),
+                cell(surplus),
+                cell(share(found.consumer_risk, 1 - found.high, 1 - found.low), order=found.consumer_risk),
+                cell(share(found.producer_risk, found.low, found.high), order=found.producer_risk),
+                cell(count(found.trials), order=found.trials),
+                cell(count(found.failed), order=found.failed),
+            )
+        )
+    return Table(
+        "risks",
+        "Guard bands and risks (JCGM 106:2012). The guard band is how far inside the limit the middle car must "
+        "lie; spare is what is left of it: negative means short. The consumer's risk is that of a car taken as good, "
+        "the producer's that of a car turned down.",
+        (
+            Column("Limit"),
+            Column("Guard band", number=True),
+            Column("Spare", number=True),
+            Column("Consumer’s risk", number=True),
+            Column("Producer’s risk", number=True),
+            Column("Samples", number=True),
+            Column("No answer", number=True),
+        ),
+        tuple(rows),
+        small=True,
+    )

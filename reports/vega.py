@@ -1,0 +1,64 @@
+"""The way to pictures: a Vega-Lite specification to SVG, and the script that makes it live in a page.
+
+The library runs one engine for the whole process and is not made for several threads, hence the lock.
+It is told to fetch nothing.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+import threading
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+FONTS = Path(__file__).parent / "fonts"
+# Only this name is set on the page; everything else of the library stays inside its own function.
+_BUNDLE = "window.squatlineCharts = vegaEmbed;"
+
+_lock = threading.Lock()
+
+
+@functools.cache
+def _library() -> Any:
+    import vl_convert
+
+    vl_convert.register_font_directory(str(FONTS))
+    return vl_convert
+
+
+def svg(chart: Mapping[str, Any], prefix: str) -> str:
+    """Draw a chart as SVG.
+
+    Parameters
+    ----------
+    chart:
+        Vega-Lite specification with its data inside.
+    prefix:
+        Put before every id, so that several drawings can stand in one page.
+    """
+    with _lock:
+        drawn: str = _library().vegalite_to_svg(dict(chart), allowed_base_urls=[])
+    return _standing_alone(drawn, prefix)
+
+
+def _standing_alone(drawn: str, prefix: str) -> str:
+    """Rename ids in the order they come, drop styles that a page's policy refuses, and hide the inside.
+
+    What the picture shows is said once, by the figure around it.
+    """
+    names = dict.fromkeys(re.findall(r'\bid="([^"]+)"', drawn))
+    for position, name in enumerate(names):
+        fresh = f"{prefix}-{position}"
+        drawn = drawn.replace(f'id="{name}"', f'id="{fresh}"').replace(f"url(#{name})", f"url(#{fresh})")
+    drawn = re.sub(r' style="[^"]*"', "", drawn)
+    return re.sub(r' (?:role|aria-[a-z]+)="[^"]*"', "", drawn)
+
+
+@functools.cache
+def bundle() -> str:
+    """Return the chart library as one script that keeps its names to itself."""
+    with _lock:
+        script: str = _library().javascript_bundle(_BUNDLE)
+    return f"(function () {{\n{script}\n}})();"
