@@ -158,14 +158,18 @@ def _expanded(declared: list[Quantity], families: Mapping[str, tuple[str, ...]])
     templates = {entry.name: entry.each for entry in declared if entry.each}
     for name, family in templates.items():
         if not name.startswith(f"{family}_"):
-            raise GraphError(f"the name of a quantity repeated for each {family} starts with {family}_", key=name)
+            raise GraphError(
+                f"the name of a quantity repeated for each {family} starts with {family}_", key=name
+            )
     result: dict[str, Quantity] = {}
+    left_out: set[str] = set()
     for entry in declared:
         copies = [entry] if entry.each is None else _copies(entry, families, templates)
         for copy in copies:
             stacked = replace(copy, needs=tuple(_stacked(need, families, templates) for need in copy.needs))
             if any(not need.names for need in stacked.needs):
-                continue  # it gathers a family that has no member in this study
+                left_out.add(copy.name)  # it gathers a family that has no member in this study
+                continue
             if copy.name in result:
                 raise DoublyDefinedError(
                     "two functions compute the same quantity",
@@ -174,28 +178,17 @@ def _expanded(declared: list[Quantity], families: Mapping[str, tuple[str, ...]])
                     remedy="rename one of them, or give the quantity in the study instead",
                 )
             result[copy.name] = stacked
-    return _without_orphans(result, families, templates)
+    return _without_orphans(result, left_out)
 
 
-def _without_orphans(
-    quantities: dict[str, Quantity], families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str | None]
-) -> dict[str, Quantity]:
+def _without_orphans(quantities: dict[str, Quantity], left_out: set[str]) -> dict[str, Quantity]:
     """Drop what builds on a quantity that was left out because its family is empty."""
-    absent = {name for name, family in templates.items() if family and not families.get(family)}
     while True:
-        kept = {
-            name: entry
-            for name, entry in quantities.items()
-            if not any(needed not in quantities and _was_left_out(needed, absent) for needed in entry.needed_names)
-        }
+        kept = {name: entry for name, entry in quantities.items() if left_out.isdisjoint(entry.needed_names)}
         if len(kept) == len(quantities):
             return kept
-        absent |= set(quantities) - set(kept)
+        left_out = left_out | (set(quantities) - set(kept))
         quantities = kept
-
-
-def _was_left_out(name: str, absent: set[str]) -> bool:
-    return name in absent
 
 
 def _copies(
@@ -225,7 +218,9 @@ def _copies(
     ]
 
 
-def _stacked(need: Need, families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str | None]) -> Need:
+def _stacked(
+    need: Need, families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str | None]
+) -> Need:
     family = templates.get(need.names[0])
     if family is None:
         return need

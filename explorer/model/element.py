@@ -26,7 +26,7 @@ element_design_incidence_open = given(
 )
 
 
-@quantity("m^2", source="definition", each="element")
+@quantity("m2", source="definition", each="element")
 def element_area(element_chord: Array, element_span: Array) -> Array:
     """Plan area of the element: chord times span."""
     return element_chord * element_span

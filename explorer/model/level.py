@@ -57,13 +57,15 @@ def element_level_error(element_angle_open: Array, element_design_incidence_open
 @quantity("rad", source="definition", fails="the links of some element cannot close")
 def largest_level_error(element_level_error: Array) -> Array:
     """Largest distance of any open element from its design incidence, whichever way."""
-    return np.max(np.abs(element_level_error), axis=0)
+    largest: Array = np.max(np.abs(element_level_error), axis=0)
+    return largest
 
 
 @quantity("rad", source="definition", fails="the links of some element cannot close")
 def level_difference(element_level_error: Array) -> Array:
     """Largest difference between two elements in how far they miss their open incidence."""
-    return np.max(element_level_error, axis=0) - np.min(element_level_error, axis=0)
+    difference: Array = np.ptp(element_level_error, axis=0)
+    return difference
 
 
 @quantity(
@@ -88,16 +90,27 @@ def element_level_horn_radius(
     The rod is set anew so that the closed incidence holds; that it has the same length at both ends of the
     travel is then one linear equation for the radius.
     """
-    horn = np.stack(np.broadcast_arrays(servo_angle_closed, servo_angle_closed + servo_travel))
-    horn = horn + element_horn_offset
-    incidence = np.stack(np.broadcast_arrays(element_design_incidence_closed, element_design_incidence_open))
-    horn, arm = np.broadcast_arrays(*_same_depth(horn, incidence + element_arm_angle))
-    to_pin = element_ground_length**2 + element_arm_length**2
-    to_pin = to_pin + 2 * element_ground_length * element_arm_length * np.cos(arm - element_ground_angle)
-    along_horn = element_ground_length * np.cos(horn - element_ground_angle) + element_arm_length * np.cos(
-        horn - arm
+    ground = (element_ground_length, element_ground_angle)
+    horns = [element_horn_offset + servo for servo in (servo_angle_closed, servo_angle_closed + servo_travel)]
+    incidences = (element_design_incidence_closed, element_design_incidence_open)
+    arms = [element_arm_angle + incidence for incidence in incidences]
+    closed, opened = (
+        _arm_pin(*ground, element_arm_length, arm, horn) for arm, horn in zip(arms, horns, strict=True)
     )
-    slope = along_horn[0] - along_horn[1]
-    radius = (to_pin[0] - to_pin[1]) / (2 * np.where(slope == 0, np.nan, slope))
-    side = radius * np.sin(arm - horn) - element_ground_length * np.sin(arm - element_ground_angle)
-    return np.where((radius > 0) & (side[0] * side[1] > 0), radius, np.nan)
+    along = closed[1] - opened[1]
+    radius = (closed[0] - opened[0]) / (2 * np.where(along == 0, np.nan, along))
+    sides = [_side(*ground, radius, arm, horn) for arm, horn in zip(arms, horns, strict=True)]
+    return np.where((radius > 0) & (sides[0] * sides[1] > 0), radius, np.nan)
+
+
+def _arm_pin(
+    ground_length: Array, ground_angle: Array, arm_length: Array, arm: Array, horn: Array
+) -> tuple[Array, Array]:
+    """Place of the arm pin seen from the servo axis: distance squared, and distance along the horn."""
+    square = ground_length**2 + arm_length**2 + 2 * ground_length * arm_length * np.cos(arm - ground_angle)
+    return square, ground_length * np.cos(horn - ground_angle) + arm_length * np.cos(horn - arm)
+
+
+def _side(ground_length: Array, ground_angle: Array, horn_radius: Array, arm: Array, horn: Array) -> Array:
+    """Positive when the arm lies anticlockwise of the line from pivot to horn pin."""
+    return horn_radius * np.sin(arm - horn) - ground_length * np.sin(arm - ground_angle)

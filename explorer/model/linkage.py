@@ -222,7 +222,7 @@ def element_smallest_transmission_angle(
 def element_horn_to_rod_angle(
     servo_angle: Array, element_horn_offset: Array, element_rod_direction: Array
 ) -> Array:
-    """Angle by which horn and rod are out of line, -90 to +90 degrees; at 0 the element stops and turns back."""
+    """Angle by which horn and rod are out of line, -90 to +90 degrees; at 0 the element turns back."""
     return np.arcsin(np.sin(servo_angle + element_horn_offset - element_rod_direction))
 
 
@@ -248,13 +248,15 @@ def element_dead_point_margin(
 @quantity("rad", source="definition", fails="the links of some element cannot close")
 def smallest_transmission_angle(element_smallest_transmission_angle: Array) -> Array:
     """Smallest transmission angle of any element through the travel."""
-    return np.min(element_smallest_transmission_angle, axis=0)
+    smallest: Array = np.min(element_smallest_transmission_angle, axis=0)
+    return smallest
 
 
 @quantity("rad", source="definition", fails="the links of some element cannot close")
 def smallest_dead_point_margin(element_dead_point_margin: Array) -> Array:
     """Smallest dead-point margin of any element."""
-    return np.min(element_dead_point_margin, axis=0)
+    smallest: Array = np.min(element_dead_point_margin, axis=0)
+    return smallest
 
 
 def _arc_cosine(cosine: Array) -> Array:
