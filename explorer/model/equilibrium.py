@@ -207,10 +207,11 @@ def balanced_pitch(
     angle = np.where(stable, lean / stiffness, np.copysign(1.0, lean))
     front_past = beyond_stops(front - front_loss * angle, front_bump, front_droop)
     rear_past = beyond_stops(rear - rear_loss * angle, rear_bump, rear_droop)
-    stopped = (front_past != 0) | (rear_past != 0)
+    stopped = np.isfinite(angle) & ((front_past != 0) | (rear_past != 0))
     free = np.where(stable, angle, np.nan)
     if not np.any(stopped):
         return free
+    settled = ~stopped
     for _ in range(20):
         travel_difference = (rear - rear_loss * angle - rear_share * rear_past) - (
             front - front_loss * angle - front_share * front_past
@@ -219,9 +220,9 @@ def balanced_pitch(
         front_slope = front_loss * np.where(front_past == 0, 1.0, 1 - front_share)
         stiffness = 1 + (rear_slope - front_slope) / wheelbase
         step = (static_pitch + travel_difference / wheelbase - angle) / stiffness
-        angle = angle + step
-        settled = (np.abs(step) < 1e-13) & (stiffness > 0)
-        if np.all(settled | ~stopped):
+        angle = np.where(settled, angle, angle + step)
+        settled = settled | ((np.abs(step) < 1e-13) & (stiffness > 0))
+        if np.all(settled):
             break
         front_past = beyond_stops(front - front_loss * angle, front_bump, front_droop)
         rear_past = beyond_stops(rear - rear_loss * angle, rear_bump, rear_droop)

@@ -149,7 +149,7 @@ def secant(
 
     Returns
     -------
-    The root per sample, NaN where the steps did not become small; a sample that has converged keeps its value.
+    The root per sample, NaN where the steps did not become small; a converged sample keeps its value.
 
     """
     before, at = np.broadcast_arrays(np.asarray(first, dtype=float), np.asarray(second, dtype=float))

@@ -1,0 +1,86 @@
+"""Roots for all samples at once: the first fall, the cap, missing values, and neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from explorer.model.numeric import first_fall, secant
+
+
+@given(roots=st.lists(st.floats(1.5, 88.0), min_size=1, max_size=20))
+@settings(max_examples=50, deadline=None)
+def test_finds_the_root_of_a_falling_curve(roots: list[float]) -> None:
+    root = np.array(roots)
+    found = first_fall(lambda v: root**3 - v**3, 1.0, 90.0, steps=16)
+    np.testing.assert_allclose(found.position, root, rtol=1e-9)
+    assert found.found.all()
+    assert not found.broken.any()
+
+
+def test_takes_the_lowest_of_several_crossings() -> None:
+    found = first_fall(lambda v: (20.0 - v) * (40.0 - v) * (60.0 - v), 1.0, 90.0, steps=30)
+    assert found.position == pytest.approx(20.0)
+
+
+def test_says_when_it_never_falls_and_when_it_never_started() -> None:
+    level = np.array([5.0, -5.0, 5.0])
+    found = first_fall(lambda v: level - 0.0 * v, 1.0, np.array([90.0, 90.0, 70.0]), steps=8)
+    np.testing.assert_array_equal(found.position, [90.0, 1.0, 70.0])
+    np.testing.assert_array_equal(found.started, [True, False, True])
+    np.testing.assert_array_equal(found.found, [False, False, False])
+
+
+def test_a_curve_that_loses_its_value_is_told_from_one_that_crosses() -> None:
+    edge = np.array([30.0, 31.7])
+    found = first_fall(lambda v: np.where(v < edge, 10.0 - 0.0 * v, np.nan), 1.0, 90.0, steps=8)
+    np.testing.assert_allclose(found.position, edge, rtol=1e-9)
+    assert found.broken.all()
+
+
+def test_a_pole_behind_the_root_does_not_hide_it() -> None:
+    pole = np.array([45.0, 46.0, 80.0])
+    found = first_fall(lambda v: np.where(v < pole, 4.0 - 10.0 / (pole - v), np.nan), 1.0, 90.0, steps=8)
+    np.testing.assert_allclose(found.position, pole - 2.5, rtol=1e-9)
+    assert not found.broken.any()
+
+
+def test_scalars_work_as_samples_do() -> None:
+    found = first_fall(lambda v: 100.0 - v * v, 1.0, 90.0, steps=8)
+    assert np.shape(found.position) == ()
+    assert found.position == pytest.approx(10.0, rel=1e-9)
+
+
+def test_no_sample_changes_its_neighbours_bits() -> None:
+    """Splitting samples over chunks must not move a result."""
+    root = np.random.default_rng(5).uniform(5, 85, 64)
+    together = first_fall(lambda v: root * root - v * v, 1.0, 90.0, steps=16).position
+    alone = [first_fall(lambda v, r=r: r * r - v * v, 1.0, 90.0, steps=16).position for r in root]
+    np.testing.assert_array_equal(together, alone)
+
+
+def test_few_looks_at_the_curve() -> None:
+    looks = 0
+
+    def curve(v: np.ndarray | float) -> np.ndarray:
+        nonlocal looks
+        looks += 1
+        return np.linspace(100, 4000, 1000) - v**2
+
+    first_fall(curve, 1.0, 90.0, steps=16)
+    assert looks <= 28
+
+
+def test_secant_needs_one_step_for_a_straight_line_and_admits_failure() -> None:
+    looks = 0
+
+    def line(x: np.ndarray) -> np.ndarray:
+        nonlocal looks
+        looks += 1
+        return 3.0 - 2.0 * x
+
+    assert secant(line, np.zeros(3), np.ones(3)) == pytest.approx(1.5)
+    assert looks <= 4
+    assert np.isnan(secant(lambda x: 1.0 + x * x, np.zeros(()), np.ones(())))
