@@ -24,6 +24,12 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     "drive": {"power": ("drive_power",), "electric": ("drive_electric",)},
     "traction": {"friction": ("traction",)},
     "speed": {"steady": ("speed",)},
+    "elements": {"measured": ("element",)},
+    "linkage": {"four_bar": ("linkage", "level")},
+    "slots": {"plates": ("slot", "binding")},
+    "hinge": {"coefficients": ("hinge",)},
+    "servo": {"motor": ("servo",)},
+    "strength": {"beams": ("strength", "rod", "mount")},
 }
 
 
