@@ -62,7 +62,9 @@ class Scale:
         return f"{title} [{self.symbol}]" if self.symbol else title
 
 
-def scale(si_unit: str, given: str, system: System, *, magnitude: float = 0.0, difference: bool = False) -> Scale:
+def scale(
+    si_unit: str, given: str, system: System, *, magnitude: float = 0.0, difference: bool = False
+) -> Scale:
     """Choose the unit for a quantity in a system of units."""
     return Scale(display_unit(si_unit, system, given, magnitude=magnitude), si_unit, difference)
 
@@ -90,6 +92,7 @@ def amount(
         True for a spread or a margin: the zero of a temperature scale then does not count.
     plus:
         True to write the sign of a positive value too.
+
     """
     if value is None or not math.isfinite(value):
         return Amount(("no answer",) * len(SYSTEMS))
@@ -111,15 +114,40 @@ def spread_amount(value: float, si_unit: str, given: str) -> Amount:
     )
 
 
-def range_amount(low: float, high: float, si_unit: str, given: str, *, spread: float | None = None) -> Amount:
+def range_amount(
+    low: float | None,
+    high: float | None,
+    si_unit: str,
+    given: str,
+    *,
+    spread: float | None = None,
+    difference: bool = False,
+) -> Amount:
     """Write a range with its unit once: "41.2 to 55.8 N"."""
-    if not (math.isfinite(low) and math.isfinite(high)):
+    if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
         return Amount(("no answer",) * len(SYSTEMS))
     digits = spread if spread is not None else (high - low) / 4
     return Amount(
         tuple(
             _with_unit(f"{_written(low, shown, digits)} to {_written(high, shown, digits)}", shown.symbol)
-            for shown in _scales(max(abs(low), abs(high)), si_unit, given, difference=False)
+            for shown in _scales(max(abs(low), abs(high)), si_unit, given, difference)
+        )
+    )
+
+
+def margin_amount(value: float, spread: float, si_unit: str, given: str) -> Amount:
+    """Write a margin with its standard deviation and its unit once: "+3.4 ± 2.2 m/s"."""
+    if not (math.isfinite(value) and math.isfinite(spread)):
+        return Amount(("no answer",) * len(SYSTEMS))
+    return Amount(
+        tuple(
+            _with_unit(
+                f"{_written(value, shown, spread, plus=True)} ± {_written(spread, shown, spread)}".replace(
+                    " ", SPACE
+                ),
+                shown.symbol,
+            )
+            for shown in _scales(value, si_unit, given, difference=True)
         )
     )
 

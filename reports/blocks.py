@@ -26,7 +26,7 @@ class Quiet:
     """Words of lesser weight: units, notes, what is not given."""
 
     kind: ClassVar[str] = "quiet"
-    text: str
+    text: str | Amount
 
 
 @dataclass(frozen=True)
@@ -117,10 +117,11 @@ class Cell:
 
 @dataclass(frozen=True)
 class Column:
-    """A column's title and which way its cells lean."""
+    """A column's title, which way its cells lean, and its width in per cent (0: as its words need)."""
 
     title: str
     number: bool = False
+    width: int = 0
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,6 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     sortable: bool = True
     small: bool = False
-    folded: bool = False
 
 
 @dataclass(frozen=True)
@@ -207,17 +207,7 @@ class Controls:
 
 
 Block: TypeAlias = (
-    Paragraph
-    | Heading
-    | Bullets
-    | Note
-    | Table
-    | Facts
-    | Figure
-    | Gallery
-    | Answers
-    | Signatures
-    | Controls
+    Paragraph | Heading | Bullets | Note | Table | Facts | Figure | Gallery | Answers | Signatures | Controls
 )
 
 

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import altair as alt
 
 from reports.look import ACCENT, CONFIG, INK, PALE, STROKES
 
-WIDE = 560
-NARROW = 262
+WIDE = 640
+NARROW = 300
 # Lines that end nearer than this share of the height get their names moved apart.
 _LABEL_GAP = 0.075
 
@@ -72,6 +73,9 @@ def distribution(
         Range that conforms; infinite where it has no end.
     marks:
         The limits.
+    width, height:
+        Of the area inside the axes, in pixels.
+
     """
     total = sum(counts) or 1
     rows = [
@@ -81,12 +85,12 @@ def distribution(
             "share": 100 * count / total,
             "side": "conforms" if good[0] <= (left + right) / 2 <= good[1] else "does not",
         }
-        for (low, high), count in zip(zip(edges, edges[1:], strict=False), counts, strict=True)
+        for (low, high), count in zip(pairwise(edges), counts, strict=True)
         for left, right in _cut(low, high, good)
         if count
     ]
     bars = (
-        alt.Chart(alt.Data(values=rows))
+        alt.Chart(alt.InlineData(values=rows))
         .mark_rect(stroke="white", strokeWidth=0.4)
         .encode(
             x=alt.X("from:Q", title=axis, scale=alt.Scale(zero=False, nice=False), axis=_few_ticks()),
@@ -114,13 +118,13 @@ def _cut(low: float, high: float, good: tuple[float, float]) -> list[tuple[float
     """Cut a bin where a limit runs through it."""
     inside = [value for value in good if low < value < high]
     stops = [low, *inside, high]
-    return list(zip(stops, stops[1:], strict=False))
+    return list(pairwise(stops))
 
 
 def _upright(marks: Sequence[Mark]) -> list[Any]:
     if not marks:
         return []
-    data = alt.Data(values=[{"at": mark.value, "label": mark.label} for mark in marks])
+    data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
     rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=2, strokeDash=[5, 3]).encode(x="at:Q")
     name = (
         alt.Chart(data)
@@ -142,7 +146,7 @@ def fan(
     """Draw bands against speed, each with its middle line, and limits as named lines across."""
     layers: list[Any] = []
     for band, (stroke, dash, fill, _) in zip(bands, _strokes(len(bands)), strict=True):
-        data = alt.Data(
+        data = alt.InlineData(
             values=[
                 {"x": x, "low": low, "middle": middle, "high": high, "name": band.name}
                 for x, low, middle, high in zip(band.x, band.low, band.middle, band.high, strict=True)
@@ -176,7 +180,7 @@ def fan(
 def _across(marks: Sequence[Mark]) -> list[Any]:
     if not marks:
         return []
-    data = alt.Data(values=[{"at": mark.value, "label": mark.label} for mark in marks])
+    data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
     rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]).encode(y="at:Q")
     name = (
         alt.Chart(data)
@@ -197,7 +201,7 @@ def _line_names(bands: Sequence[Band], marks: Sequence[Mark]) -> list[Any]:
     for position in sorted(range(len(bands)), key=lambda i: bands[i].middle[-1]):
         band, (stroke, *_) = bands[position], _strokes(len(bands))[position]
         lowest = max(band.middle[-1], lowest + gap)
-        data = alt.Data(values=[{"x": band.x[-1], "y": lowest, "name": band.name}])
+        data = alt.InlineData(values=[{"x": band.x[-1], "y": lowest, "name": band.name}])
         names.append(
             alt.Chart(data)
             .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, limit=145)
@@ -207,7 +211,12 @@ def _line_names(bands: Sequence[Band], marks: Sequence[Mark]) -> list[Any]:
 
 
 def share_bars(
-    bars: Sequence[Bar], *, axis: str, inner: str | None = None, width: int = WIDE - 200, most: float | None = None
+    bars: Sequence[Bar],
+    *,
+    axis: str,
+    inner: str | None = None,
+    width: int = WIDE - 200,
+    most: float | None = None,
 ) -> dict[str, Any]:
     """Draw horizontal bars in per cent, each with its interval as a whisker and an inner share as a tick."""
     rows = [
@@ -220,7 +229,7 @@ def share_bars(
         }
         for bar in bars
     ]
-    base = alt.Chart(alt.Data(values=rows)).encode(
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
         y=alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, domain=False, ticks=False)),
         tooltip=[
             alt.Tooltip("name:N", title="input"),

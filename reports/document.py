@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import logging
 import os
 import warnings
@@ -17,6 +18,7 @@ from reports.options import SYSTEMS, logo_address
 from reports.page import anchors, asset, environment, figures, font_faces, imprint
 from reports.report import Report
 
+_DATE = "%Y-%m-%dT%H:%M:%SZ"
 INSTALL = (
     "install Pango 1.44 or later with its HarfBuzz and Fontconfig libraries "
     "(Debian and Ubuntu: apt install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0; "
@@ -31,6 +33,7 @@ def document(report: Report, sections: Sequence[Section]) -> bytes:
     ------
     RenderError
         When the PDF library cannot work on this machine; the message says what to install.
+
     """
     weasyprint = _library()
     pictures = {figure.name: _picture(figure, report) for figure in figures(sections)}
@@ -112,8 +115,12 @@ def _created(report: Report) -> str:
     """Date of the document: that of the results, or SOURCE_DATE_EPOCH where it is set."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     if epoch.isdigit():
-        return datetime.fromtimestamp(int(epoch), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    return report.summary.reproduction.created
+        return datetime.fromtimestamp(int(epoch), UTC).strftime(_DATE)
+    created = report.summary.reproduction.created
+    for written in (_DATE, "%Y-%m-%d %H:%M UTC"):
+        with contextlib.suppress(ValueError):
+            return datetime.strptime(created, written).strftime(_DATE)
+    return created
 
 
 def _picture(figure: Figure, report: Report) -> Any:

@@ -135,7 +135,11 @@ def _limit_actions(report: Report, limit: LimitRecord) -> list[Line]:
     driver = leading(limit)
     lead: Line = () if driver is None else (" Start with ", *driver_words(report, driver))
     if found.verdict == "fail":
-        must = "Do not run the car until the design is changed so that" if limit.safety else "Change the design until"
+        must = (
+            "Do not run the car until the design is changed so that"
+            if limit.safety
+            else "Change the design until"
+        )
         return [(f"{must} “{limit.name}” holds, or take the requirement back with a reason.", *lead)]
     if found.verdict == "undecided":
         return [(f"Decide “{limit.name}”: {found.decides}.", *(lead if found.more_samples is None else ()))]

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from reports import vega
+from reports.amounts import count
 from reports.blocks import Figure, Gallery, Heading, Section
 from reports.options import SYSTEMS, logo_address
 from reports.report import Report
@@ -76,7 +77,10 @@ def anchors(sections: Sequence[Section]) -> set[str]:
 def imprint(report: Report) -> str:
     """Say in one line which run this is."""
     made = report.summary.reproduction
-    return f"Study {made.study_sha256[:12]} · seed {made.seed} · {made.samples} samples · squatline {made.version}"
+    return (
+        f"Study {made.study_sha256[:12]} · seed {made.seed} · {count(made.samples)} samples · "
+        f"squatline {made.version}"
+    )
 
 
 def page(report: Report, sections: Sequence[Section]) -> str:
@@ -88,6 +92,7 @@ def page(report: Report, sections: Sequence[Section]) -> str:
         The results and the reader's choices.
     sections:
         What to print, in order.
+
     """
     from markupsafe import Markup
 
@@ -159,4 +164,7 @@ def _choices(figure: Figure) -> Mapping[str, Any]:
     """Keep charts that are alike in two systems of units once."""
     texts = [json.dumps(chart, sort_keys=True) for chart in figure.charts]
     kept = list(dict.fromkeys(texts))
-    return {"specifications": [json.loads(text) for text in kept], "order": [kept.index(text) for text in texts]}
+    return {
+        "specifications": [json.loads(text) for text in kept],
+        "order": [kept.index(text) for text in texts],
+    }

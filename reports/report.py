@@ -25,7 +25,10 @@ class Report:
 
     @cached_property
     def _words(self) -> dict[str, str]:
-        return {condition.name: condition.words or in_words(condition.name) for condition in self.summary.conditions}
+        return {
+            condition.name: condition.words or in_words(condition.name)
+            for condition in self.summary.conditions
+        }
 
     @cached_property
     def inputs(self) -> dict[str, InputRecord]:
@@ -45,6 +48,15 @@ class Report:
     def condition(self, name: str) -> str:
         """Say how the car is being run."""
         return self._words.get(name, in_words(name))
+
+    def swept(self, name: str, along: str) -> str:
+        """Say a condition without the quantity that a chart runs along."""
+        words = self.condition(name)
+        for record in self.summary.conditions:
+            for quantity, value in record.overrides if record.name == name else ():
+                if quantity == along:
+                    words = words.replace(value.removeprefix("exactly "), "")
+        return words.strip(" ,").removesuffix(" at") or self.condition(name)
 
     def where(self, condition: str, minus: str | None = None) -> str:
         """Say in which condition, or between which two."""

@@ -37,6 +37,7 @@ def svg(chart: Mapping[str, Any], prefix: str) -> str:
         Vega-Lite specification with its data inside.
     prefix:
         Put before every id, so that several drawings can stand in one page.
+
     """
     with _lock:
         drawn: str = _library().vegalite_to_svg(dict(chart), allowed_base_urls=[])

@@ -37,7 +37,9 @@ _PROBABILITIES = (0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99)
 
 def _samples() -> dict[str, np.ndarray]:
     rng = np.random.default_rng(20)
-    draw = {name: rng.standard_normal(SAMPLES) for name in ("cg", "slope", "drag", "power", "rate", "splitter")}
+    draw = {
+        name: rng.standard_normal(SAMPLES) for name in ("cg", "slope", "drag", "power", "rate", "splitter")
+    }
     mass = 4.60 + 0.03 * rng.standard_normal(SAMPLES)
     cg = 0.172 + 0.004 * draw["cg"]
     slope = 2.6 + 0.4 * draw["slope"]
@@ -76,7 +78,9 @@ def _histogram(values: np.ndarray) -> Histogram:
     )
 
 
-def _output(values: np.ndarray, quantity: str, condition: str, minus: str | None, unit: str, display: str) -> OutputRecord:
+def _output(
+    values: np.ndarray, quantity: str, condition: str, minus: str | None, unit: str, display: str
+) -> OutputRecord:
     answered = values[~np.isnan(values)]
     return OutputRecord(
         quantity=quantity,
@@ -98,7 +102,9 @@ def _output(values: np.ndarray, quantity: str, condition: str, minus: str | None
     )
 
 
-def _sensitivity(output: str, shares: dict[str, tuple[float, float]], tied: tuple[str, ...] = ()) -> Sensitivity:
+def _sensitivity(
+    output: str, shares: dict[str, tuple[float, float]], tied: tuple[str, ...] = ()
+) -> Sensitivity:
     indices = tuple(
         Index(
             name=name,
@@ -127,7 +133,9 @@ def _sensitivity(output: str, shares: dict[str, tuple[float, float]], tied: tupl
     )
 
 
-def _input(key: str, unit: str, display: str, values: np.ndarray | float, words: str, source: str | None) -> InputRecord:
+def _input(
+    key: str, unit: str, display: str, values: np.ndarray | float, words: str, source: str | None
+) -> InputRecord:
     exact = isinstance(values, float)
     array = np.asarray(values)
     quantity, _, condition = key.partition("@")
@@ -173,9 +181,18 @@ def _sweep(quantity: str, condition: str, unit: str, display: str, falls: float,
 
 
 def _handbook() -> tuple[QuantityRecord, ...]:
-    def entry(name: str, subject: str, unit: str, needs: tuple[str, ...], source: str, given: bool = False) -> QuantityRecord:
+    def entry(
+        name: str, subject: str, unit: str, needs: tuple[str, ...], source: str, given: bool = False
+    ) -> QuantityRecord:
         return QuantityRecord(
-            name, subject, unit, f"Invented meaning of {name.replace('_', ' ')}.", "More words.", source, needs, given
+            name,
+            subject,
+            unit,
+            f"Invented meaning of {name.replace('_', ' ')}.",
+            "More words.",
+            source,
+            needs,
+            given,
         )
 
     return (
@@ -190,7 +207,12 @@ def _handbook() -> tuple[QuantityRecord, ...]:
 
 
 def _limit(
-    name: str, outputs: list[OutputRecord], position: int, columns: dict[str, np.ndarray], column: str, **rest: object
+    name: str,
+    outputs: list[OutputRecord],
+    position: int,
+    columns: dict[str, np.ndarray],
+    column: str,
+    **rest: object,
 ) -> LimitRecord:
     output = outputs[position]
     values = columns[column]
@@ -215,7 +237,9 @@ def _limit(
     )
 
 
-def make_results(title: str = "Invented sprint car, one flap", source: str = "kitchen scale, three readings") -> Results:
+def make_results(
+    title: str = "Invented sprint car, one flap", source: str = "kitchen scale, three readings"
+) -> Results:
     """Return a run as a study would leave it."""
     columns = _samples()
     outputs = [
@@ -286,10 +310,33 @@ def make_results(title: str = "Invented sprint car, one flap", source: str = "ki
     inputs = (
         _input("mass", "kg", "kg", columns["mass"], "normal, mean 4.60 kg, sd 0.03 kg", source),
         _input("cg_station", "m", "mm", columns["cg_station"], "normal, mean 172 mm, sd 4 mm", None),
-        _input("splitter_pitch_slope", "1/rad", "1/rad", columns["splitter_pitch_slope"], "normal, 2.6, sd 0.4", None),
-        _input("body_drag_area", "m**2", "m**2", columns["body_drag_area"], "lognormal", "coast-down, invented"),
-        _input("shaft_power", "W", "W", columns["shaft_power"], "normal, mean 4200 W, sd 250 W", "data sheet, invented"),
-        _input("rear_wheel_rate", "N/m", "N/mm", columns["rear_wheel_rate"], "normal, 2.6 N/mm, sd 0.25", "spring test"),
+        _input(
+            "splitter_pitch_slope",
+            "1/rad",
+            "1/rad",
+            columns["splitter_pitch_slope"],
+            "normal, 2.6, sd 0.4",
+            None,
+        ),
+        _input(
+            "body_drag_area", "m**2", "m**2", columns["body_drag_area"], "lognormal", "coast-down, invented"
+        ),
+        _input(
+            "shaft_power",
+            "W",
+            "W",
+            columns["shaft_power"],
+            "normal, mean 4200 W, sd 250 W",
+            "data sheet, invented",
+        ),
+        _input(
+            "rear_wheel_rate",
+            "N/m",
+            "N/mm",
+            columns["rear_wheel_rate"],
+            "normal, 2.6 N/mm, sd 0.25",
+            "spring test",
+        ),
         _input(
             "splitter_downforce_coefficient",
             "1",
@@ -298,7 +345,14 @@ def make_results(title: str = "Invented sprint car, one flap", source: str = "ki
             "normal, 0.55, sd 0.10",
             "estimate",
         ),
-        _input("air_temperature", "K", "degC", columns["air_temperature"], "normal, mean 20 degC, sd 4 K", "forecast"),
+        _input(
+            "air_temperature",
+            "K",
+            "degC",
+            columns["air_temperature"],
+            "normal, mean 20 degC, sd 4 K",
+            "forecast",
+        ),
         _input("wheelbase", "m", "mm", 0.325, "exactly 325 mm", "drawing"),
         _input("gravity", "m/s**2", "m/s**2", 9.80665, "exactly 9.80665 m/s**2", "default"),
         _input("speed@closed_45", "m/s", "km/h", 45.0, "exactly 162 km/h", "definition of the condition"),
@@ -330,7 +384,9 @@ def make_results(title: str = "Invented sprint car, one flap", source: str = "ki
             command="squatline run study.toml --seed 7",
         ),
         inputs=inputs,
-        correlations=(CorrelationRecord("splitter_pitch_slope", "splitter_downforce_coefficient", 0.5, None),),
+        correlations=(
+            CorrelationRecord("splitter_pitch_slope", "splitter_downforce_coefficient", 0.5, None),
+        ),
         conditions=(
             ConditionRecord("closed_45", "closed at 45 m/s", (("flap_opening", "0"), ("speed", "162 km/h"))),
             ConditionRecord("open_55", "open at 55 m/s", (("flap_opening", "1"), ("speed", "55 m/s"))),
@@ -378,7 +434,10 @@ def hostile_results() -> Results:
             summary,
             description=HOSTILE,
             note=HOSTILE,
-            limits=tuple(replace(limit, name=f"{position} {HOSTILE}", why=HOSTILE) for position, limit in enumerate(summary.limits)),
+            limits=tuple(
+                replace(limit, name=f"{position} {HOSTILE}", why=HOSTILE)
+                for position, limit in enumerate(summary.limits)
+            ),
             conditions=tuple(replace(condition, words=HOSTILE) for condition in summary.conditions),
             assumptions=(HOSTILE,),
             cautions=(HOSTILE,),

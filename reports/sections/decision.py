@@ -72,7 +72,9 @@ def _why(limits: Sequence[LimitRecord], otherwise: str) -> tuple[Line, ...]:
     open_limits = [limit for limit in limits if limit.conformance.verdict != "pass"]
     if not open_limits:
         return ((otherwise,),)
-    named = tuple((Verdict(limit.conformance.verdict), " ", *found_words(limit)) for limit in open_limits[:_NAMED])
+    named = tuple(
+        (Verdict(limit.conformance.verdict), " ", *found_words(limit)) for limit in open_limits[:_NAMED]
+    )
     left = len(open_limits) - _NAMED
     if left <= 0:
         return named
@@ -82,7 +84,9 @@ def _why(limits: Sequence[LimitRecord], otherwise: str) -> tuple[Line, ...]:
 def _what_first(report: Report) -> Answer:
     headline = _measuring_headline(report)
     if headline:
-        return Answer("What first?", None, headline, ((Link("What each measurement is worth", "measuring"), "."),))
+        return Answer(
+            "What first?", None, headline, ((Link("What each measurement is worth", "measuring"), "."),)
+        )
     driver = first_driver(report.summary)
     if driver is None:
         todo = actions(report)

@@ -6,11 +6,28 @@ import math
 
 from explorer.results import LimitRecord, OutputRecord
 from reports.amounts import MINUS, Scale, amount, count, scale, share, share_range
-from reports.blocks import Block, Column, Figure, Gallery, Heading, Line, Paragraph, Section, Table, Verdict, cell
+from reports.blocks import (
+    Block,
+    Bullets,
+    Column,
+    Figure,
+    Gallery,
+    Heading,
+    Line,
+    Paragraph,
+    Section,
+    Strong,
+    Table,
+    Verdict,
+    cell,
+)
 from reports.charts import Mark, distribution
 from reports.findings import slug
 from reports.options import SYSTEMS
 from reports.report import Report, in_words
+
+# With more of its samples than this at the cap, a distribution is a single bar.
+_NEARLY_ALL = 0.95
 
 
 def build(report: Report) -> Section | None:
@@ -20,21 +37,37 @@ def build(report: Report) -> Section | None:
         return None
     limited = {limit.output for limit in summary.limits}
     others = [output for position, output in enumerate(summary.outputs) if position not in limited]
+    spread = [output for output in others if output.capped < _NEARLY_ALL * output.count]
+    capped = [output for output in others if output.capped >= _NEARLY_ALL * output.count]
     blocks: list[Block] = [
         Paragraph(
             (
-                f"Each chart counts {count(summary.reproduction.samples)} cars, every one drawn from the inputs as "
+                f"Each chart counts {count(summary.reproduction.samples)} cars, every one drawn from "
+                "the inputs as "
                 "they may come out. Dark bars do not hold the limit; the dashed line is the limit.",
             )
         ),
         Gallery(tuple(_limit_figure(report, limit) for limit in summary.limits)),
     ]
     if others:
-        blocks += [
-            Heading("Quantities without a limit"),
-            Gallery(tuple(_output_figure(report, output) for output in others)),
-        ]
+        blocks.append(Heading("Quantities without a limit"))
+    if capped:
+        blocks.append(Bullets(tuple(_not_reached(report, output) for output in capped)))
+    if spread:
+        blocks.append(Gallery(tuple(_output_figure(report, output) for output in spread)))
     return Section("distributions", "Distributions against their limits", tuple(blocks))
+
+
+def _not_reached(report: Report, output: OutputRecord) -> Line:
+    """Say in words what makes no chart: a search that nearly always ends at its cap."""
+    cap = amount(output.highest, output.unit, output.display_unit)
+    where = report.where(output.condition, output.minus)
+    return (
+        Strong(in_words(output.quantity)),
+        f", {where}: not reached below ",
+        cap,
+        f" in {count(output.capped)} of {count(output.count)} cars.",
+    )
 
 
 def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
@@ -67,7 +100,11 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
     quantiles = dict(output.quantiles)
     shown = {
         p: amount(
-            quantiles.get(p), output.unit, output.display_unit, spread=output.sd, difference=output.minus is not None
+            quantiles.get(p),
+            output.unit,
+            output.display_unit,
+            spread=output.sd,
+            difference=output.minus is not None,
         )
         for p in (0.05, 0.5, 0.95)
     }
@@ -78,7 +115,8 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
         alternative=f"Histogram of {in_words(output.quantity)}, {where}.",
         caption=("Middle ", shown[0.5], ", from ", shown[0.05], " to ", shown[0.95], ".", *_outside(output)),
         charts=tuple(
-            _chart(output, output.unit, output.display_unit, (-math.inf, math.inf), system) for system in SYSTEMS
+            _chart(output, output.unit, output.display_unit, (-math.inf, math.inf), system)
+            for system in SYSTEMS
         ),
         wide=False,
         numbers=_numbers(output),
@@ -110,7 +148,9 @@ def _outside(output: OutputRecord) -> Line:
     if histogram.below + histogram.above:
         parts.append(f" {count(histogram.below + histogram.above)} cars lie beyond the ends of the chart.")
     if output.capped:
-        parts.append(f" {count(output.capped)} cars lie at the cap of the search: their true value is beyond it.")
+        parts.append(
+            f" {count(output.capped)} cars lie at the cap of the search: their true value is beyond it."
+        )
     if output.failed:
         parts.append(f" {count(output.failed)} samples had no answer.")
     return tuple(parts)

@@ -12,9 +12,7 @@ def build(report: Report) -> Section:
     failures = report.summary.failures
     title = "Failed samples"
     if not failures:
-        return Section(
-            "failures", title, (Paragraph(("Every model gave an answer for every sample.",)),)
-        )
+        return Section("failures", title, (Paragraph(("Every model gave an answer for every sample.",)),))
     table = Table(
         "failed",
         "Samples without an answer. Each is counted as not holding the limit it was asked for.",

@@ -11,16 +11,21 @@ WORDS = (
     ("5 to 95 % band", "Nine cars in ten lie inside it."),
     (
         "Standard uncertainty, standard deviation",
-        "The usual size of a miss. About two values in three lie within one of it, nineteen in twenty within two.",
+        "The usual size of a miss. About two values in three lie within one of it, nineteen in "
+        "twenty within two.",
     ),
     (
         "Interval",
-        "The run counts cars, so a probability is known only about as well as counting allows. The true one lies in "
+        "The run counts cars, so a probability is known only about as well as counting allows. The "
+        "true one lies in "
         "a 95 % interval nineteen times out of twenty.",
     ),
     ("Limit", "A requirement on a quantity, and how often it must hold."),
     ("Margin", "How far a car lies on the good side of a limit; negative means that it does not hold."),
-    ("Pass", "The whole interval of the probability reaches what was required. A prediction, never a clearance."),
+    (
+        "Pass",
+        "The whole interval of the probability reaches what was required. A prediction, never a clearance.",
+    ),
     ("Fail", "The whole interval stays below what was required."),
     ("Undecided", "The requirement lies inside the interval: the run cannot say."),
     (
@@ -29,24 +34,28 @@ WORDS = (
         "(JCGM 106:2012).",
     ),
     (
-        "Consumer’s risk",
+        "Consumer's risk",
         "The chance that a car taken as good does not hold the limit after all.",
     ),
     (
-        "Producer’s risk",
+        "Producer's risk",
         "The chance that a car turned down would have held the limit.",
     ),
     (
         "Sobol index",
-        "The share of a margin’s spread that an input answers for: alone (first-order) or together with others (total).",
+        "The share of a margin's spread that an input answers for: alone (first-order) or together "
+        "with others (total).",
     ),
     ("Tied", "The intervals of two inputs overlap, so which matters more is not known."),
     ("Correlated", "Two inputs that tend to be high together, or one high when the other is low."),
     ("Seed", "The number from which all random numbers follow: the same seed gives the same report."),
-    ("Cap", "Where a search for a speed stops. A car at the cap did not reach what was searched for below it."),
+    (
+        "Cap",
+        "Where a search for a speed stops. A car at the cap did not reach what was searched for below it.",
+    ),
     ("Downforce", "How hard the air presses the car down."),
     ("Pitch", "How far the nose is up. Squat at the rear raises the nose."),
-    ("Drag area", "Drag coefficient times the area it belongs to: what the air’s resistance grows with."),
+    ("Drag area", "Drag coefficient times the area it belongs to: what the air's resistance grows with."),
 )
 
 

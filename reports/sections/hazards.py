@@ -18,7 +18,12 @@ def build(report: Report) -> Section:
         blocks.append(_table(report, safety))
     else:
         blocks.append(
-            Paragraph(("The study marks no limit as a safety limit. That is a gap in the study, not an absence of hazards.",))
+            Paragraph(
+                (
+                    "The study marks no limit as a safety limit. That is a gap in the study, not an "
+                    "absence of hazards.",
+                )
+            )
         )
     if report.summary.cautions:
         blocks.append(Bullets(tuple((sentence(text),) for text in report.summary.cautions)))
@@ -28,13 +33,14 @@ def build(report: Report) -> Section:
 def _table(report: Report, safety: list[LimitRecord]) -> Table:
     return Table(
         "hazard",
-        "Safety limits. The chance is that of a car, built and measured as given here, that does not hold the limit.",
+        "Safety limits. The chance is that of a car, built and measured as given here, that does not "
+        "hold the limit.",
         (
-            Column("Must hold"),
-            Column("Otherwise"),
-            Column("Chance of that", number=True),
-            Column("Moved most by"),
-            Column("Verdict"),
+            Column("Must hold", width=26),
+            Column("Otherwise", width=30),
+            Column("Chance of that", number=True, width=14),
+            Column("Moved most by", width=18),
+            Column("Verdict", width=12),
         ),
         tuple(_row(report, limit) for limit in safety),
     )
@@ -44,7 +50,13 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
     found = limit.conformance
     driver = leading(limit)
     return (
-        cell(limit.name, ": ", *bound_words(limit), Quiet(f" {report.where(limit.condition, limit.minus)}"), order=limit.name),
+        cell(
+            limit.name,
+            ": ",
+            *bound_words(limit),
+            Quiet(f" {report.where(limit.condition, limit.minus)}"),
+            order=limit.name,
+        ),
         cell(sentence(limit.why) if limit.why else Quiet("The study does not say.")),
         cell(
             share(1 - found.probability, 1 - found.high, 1 - found.low),

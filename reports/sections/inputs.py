@@ -21,7 +21,8 @@ def build(report: Report) -> Section:
     blocks: list[Block] = [
         Paragraph(
             (
-                f"{len(uncertain)} uncertain inputs, {len(exact)} exact ones given by the study, {len(defaults)} left "
+                f"{len(uncertain)} uncertain inputs, {len(exact)} exact ones given by the study, "
+                f"{len(defaults)} left "
                 "at their defaults. ",
                 Strong(f"{missing} have no source.") if missing else "Every one has a source.",
             )
@@ -60,19 +61,21 @@ def _uncertain(report: Report, records: list[InputRecord]) -> Table:
         "uncertain",
         "Uncertain inputs. The range is the one that 95 % of cars fall into.",
         (
-            Column("Input"),
-            Column("Value", number=True),
-            Column("Standard uncertainty", number=True),
-            Column("95 % range", number=True),
-            Column("Distribution, as written"),
-            Column("Source"),
+            Column("Input", width=26),
+            Column("Value", number=True, width=11),
+            Column("Standard uncertainty", number=True, width=11),
+            Column("95 % range", number=True, width=14),
+            Column("Distribution, as written", width=18),
+            Column("Source", width=20),
         ),
         tuple(
             (
                 _name(report, record),
                 cell(amount(record.nominal, record.unit, record.display_unit, spread=record.sd)),
                 cell(spread_amount(record.sd, record.unit, record.display_unit)),
-                cell(range_amount(record.low, record.high, record.unit, record.display_unit, spread=record.sd)),
+                cell(
+                    range_amount(record.low, record.high, record.unit, record.display_unit, spread=record.sd)
+                ),
                 cell(record.words),
                 _source(record),
             )
@@ -86,7 +89,7 @@ def _exact(report: Report, name: str, caption: str, records: list[InputRecord]) 
     return Table(
         name,
         caption,
-        (Column("Input"), Column("Value", number=True), Column("Source")),
+        (Column("Input", width=50), Column("Value", number=True, width=16), Column("Source", width=34)),
         tuple(
             (
                 _name(report, record),
@@ -103,7 +106,7 @@ def _conditions(conditions: tuple[ConditionRecord, ...]) -> Table:
     return Table(
         "conditions",
         "How the car is being run, and what each condition sets in place of the common inputs.",
-        (Column("Condition"), Column("Sets")),
+        (Column("Condition", width=30), Column("Sets", width=70)),
         tuple(
             (
                 cell(condition.words or in_words(condition.name), order=condition.name),

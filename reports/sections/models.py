@@ -19,8 +19,10 @@ def build(report: Report) -> Section | None:
     blocks: list[Block] = [
         Paragraph(
             (
-                "Only quantities that this study used. Axes as in ISO 8855; stations are measured from the front "
-                "axle rearwards, heights from the ground, pitch is positive nose-up, downforce positive down.",
+                "Only quantities that this study used. Axes as in ISO 8855; stations are measured "
+                "from the front "
+                "axle rearwards, heights from the ground, pitch is positive nose-up, downforce "
+                "positive down.",
             )
         )
     ]
@@ -33,9 +35,19 @@ def _table(subject: str, entries: list[QuantityRecord]) -> Table:
     return Table(
         f"model-{subject}",
         f"Quantities of the subject {in_words(subject)}",
-        (Column("Quantity"), Column("What it is"), Column("Needs"), Column("Source")),
+        (
+            Column("Quantity", width=20),
+            Column("What it is", width=36),
+            Column("Needs", width=24),
+            Column("Source", width=20),
+        ),
         tuple(
-            (_name(entry), _meaning(entry), cell(Quiet(", ".join(map(in_words, entry.needs)))), cell(entry.source))
+            (
+                _name(entry),
+                _meaning(entry),
+                cell(Quiet(", ".join(map(in_words, entry.needs)))),
+                cell(entry.source),
+            )
             for entry in entries
         ),
         small=True,

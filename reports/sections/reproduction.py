@@ -21,5 +21,8 @@ def build(report: Report) -> Section:
         ("Libraries", (", ".join(f"{name} {version}" for name, version in made.libraries),)),
         ("Computed", (made.created,)),
     )
-    words = "The same study, seed and versions give the same numbers to the last digit, on any number of processors."
+    words = (
+        "The same study, seed and versions give the same numbers to the last digit, "
+        "on any number of processors."
+    )
     return Section("reproduction", "How to get the same numbers again", (Paragraph((words,)), Facts(pairs)))

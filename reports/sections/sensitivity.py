@@ -24,8 +24,10 @@ def build(report: Report) -> Section | None:
     blocks: list[Block] = [
         Paragraph(
             (
-                "Bars say how much of the spread of a limit’s margin an input answers for, alone or together with "
-                "others (total Sobol index); the diamond is its part alone (first-order index); whiskers are 95 % "
+                "Bars say how much of the spread of a limit's margin an input answers for, alone or "
+                "together with "
+                "others (total Sobol index); the diamond is its part alone (first-order index); "
+                "whiskers are 95 % "
                 "intervals. Where intervals overlap the order is not known, and the text says tied.",
             )
         ),
@@ -40,7 +42,8 @@ def build(report: Report) -> Section | None:
         blocks.append(
             Paragraph(
                 (
-                    "The first block of samples was also given to the reference library SALib: the largest difference "
+                    "The first block of samples was also given to the reference library SALib: the "
+                    "largest difference "
                     f"of any index is {max(differences):.1e}.",
                 )
             )
@@ -49,17 +52,26 @@ def build(report: Report) -> Section | None:
 
 
 def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
-    shown = [index for index in found.indices[:_SHOWN] if index.total.value >= _THINNEST] or list(found.indices[:1])
+    shown = [index for index in found.indices[:_SHOWN] if index.total.value >= _THINNEST] or list(
+        found.indices[:1]
+    )
     bars = [
-        Bar(report.input_name(index.name), index.total.value, index.total.low, index.total.high, index.first.value)
+        Bar(
+            report.input_name(index.name),
+            index.total.value,
+            index.total.low,
+            index.total.high,
+            index.first.value,
+        )
         for index in shown
     ]
     chart = share_bars(bars, axis="share of the spread of the margin [%]", inner="alone [%]")
+    words = ranking_words(report, found)
     return Figure(
         name=f"drivers-{slug(limit.name)}",
         title=f"What drives “{limit.name}”",
-        alternative=f"Bars of the total index of the leading inputs of {limit.name}. {ranking_words(report, found)}",
-        caption=(ranking_words(report, found), *((" " + sentence(found.note),) if found.note else ())),
+        alternative=f"Bars of the total index of the leading inputs of {limit.name}. {words}",
+        caption=(words, *((" " + sentence(found.note),) if found.note else ())),
         charts=(chart,) * len(SYSTEMS),
         numbers=_numbers(report, found),
     )

@@ -6,7 +6,7 @@ import math
 
 from explorer.results import LimitRecord, SweepRecord
 from explorer.units import System
-from reports.amounts import MINUS, Scale, amount, scale
+from reports.amounts import MINUS, Amount, Scale, amount, scale
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import Band, Mark, fan
 from reports.findings import slug
@@ -22,7 +22,8 @@ def build(report: Report) -> Section | None:
     if not groups:
         return None
     intro = (
-        "The thick line is the middle car; nine cars in ten lie inside the band around it, one in twenty above and "
+        "The thick line is the middle car; nine cars in ten lie inside the band around it, one in "
+        "twenty above and "
         "one in twenty below."
     )
     return Section(
@@ -34,7 +35,7 @@ def build(report: Report) -> Section | None:
 
 def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:
     first = sweeps[0]
-    names = " and ".join(report.condition(sweep.condition) for sweep in sweeps)
+    names = " and ".join(report.swept(sweep.condition, sweep.along) for sweep in sweeps)
     return Figure(
         name=f"sweep-{slug(f'{first.quantity}-{first.along}')}",
         title=f"{in_words(first.quantity)} against {in_words(first.along)}",
@@ -60,9 +61,13 @@ def _chart(report: Report, sweeps: list[SweepRecord], system: System) -> dict[st
 
 def _band(report: Report, sweep: SweepRecord, x: Scale, y: Scale) -> Band:
     """Keep the part of a sweep that has an answer."""
-    kept = [i for i in range(len(sweep.x)) if all(map(math.isfinite, (sweep.low[i], sweep.middle[i], sweep.high[i])))]
+    kept = [
+        i
+        for i in range(len(sweep.x))
+        if all(map(math.isfinite, (sweep.low[i], sweep.middle[i], sweep.high[i])))
+    ]
     return Band(
-        report.condition(sweep.condition),
+        report.swept(sweep.condition, sweep.along),
         [x.value(sweep.x[i]) for i in kept],
         [y.value(sweep.low[i]) for i in kept],
         [y.value(sweep.middle[i]) for i in kept],
@@ -91,7 +96,7 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
         last = len(sweep.x) - 1
         parts = (
             *parts,
-            f"{report.condition(sweep.condition)} at ",
+            f"{report.swept(sweep.condition, sweep.along)} at ",
             amount(sweep.x[last], sweep.along_unit, sweep.along_display_unit),
             ": ",
             _at(sweep, sweep.middle[last]),
@@ -104,7 +109,7 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
     return parts
 
 
-def _at(sweep: SweepRecord, value: float) -> object:
+def _at(sweep: SweepRecord, value: float) -> Amount:
     last = len(sweep.x) - 1
     return amount(value, sweep.unit, sweep.display_unit, spread=(sweep.high[last] - sweep.low[last]) / 4)
 
@@ -112,7 +117,7 @@ def _at(sweep: SweepRecord, value: float) -> object:
 def _numbers(report: Report, sweeps: list[SweepRecord]) -> Table:
     rows = [
         (
-            cell(report.condition(sweep.condition)),
+            cell(report.swept(sweep.condition, sweep.along)),
             cell(amount(x, sweep.along_unit, sweep.along_display_unit), order=x),
             *(
                 cell(amount(value, sweep.unit, sweep.display_unit, spread=(high - low) / 4), order=value)

@@ -6,18 +6,30 @@ import math
 
 from explorer.conformance import Conformance
 from explorer.results import LimitRecord
-from reports.amounts import amount, count, percent, share, share_range
-from reports.blocks import Block, Bullets, Cell, Column, Paragraph, Part, Quiet, Safety, Section, Table, Verdict, cell
-from reports.findings import slug
+from reports.amounts import amount, count, margin_amount, percent, range_amount, share, share_range
+from reports.blocks import (
+    Block,
+    Bullets,
+    Cell,
+    Column,
+    Paragraph,
+    Part,
+    Quiet,
+    Safety,
+    Section,
+    Table,
+    Verdict,
+    cell,
+)
 from reports.report import Report, bound_words, sentence, severity
 
 _COLUMNS = (
-    Column("Limit"),
-    Column("Required"),
-    Column("Found: middle, 5 to 95 %"),
-    Column("Holds in (95 % interval)", number=True),
-    Column("Margin", number=True),
-    Column("Verdict"),
+    Column("Limit", width=30),
+    Column("Required", width=14),
+    Column("Found: middle, 5 to 95 %", width=16),
+    Column("Holds in (95 % interval)", number=True, width=14),
+    Column("Margin", number=True, width=14),
+    Column("Verdict", width=12),
 )
 
 
@@ -74,21 +86,20 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
 def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:
     output = report.output(limit)
     quantiles = dict(output.quantiles)
-    difference = limit.minus is not None
-    written = [
-        amount(quantiles.get(p), limit.unit, limit.display_unit, spread=output.sd, difference=difference)
-        for p in (0.5, 0.05, 0.95)
-    ]
-    return (written[0], Quiet(" "), written[1], " to ", written[2])
+    unit, given, difference = limit.unit, limit.display_unit, limit.minus is not None
+    return (
+        amount(quantiles.get(0.5), unit, given, spread=output.sd, difference=difference),
+        Quiet(
+            range_amount(
+                quantiles.get(0.05), quantiles.get(0.95), unit, given, spread=output.sd, difference=difference
+            )
+        ),
+    )
 
 
 def _margin(limit: LimitRecord) -> tuple[Part, ...]:
     found = limit.conformance
-    mean = amount(
-        found.margin_mean, limit.unit, limit.display_unit, spread=found.margin_sd, difference=True, plus=True
-    )
-    spread = amount(found.margin_sd, limit.unit, limit.display_unit, spread=found.margin_sd, difference=True)
-    return (mean, " ± ", spread)
+    return (margin_amount(found.margin_mean, found.margin_sd, limit.unit, limit.display_unit),)
 
 
 def _ratio(found: Conformance) -> float:
@@ -127,15 +138,17 @@ def _risks(report: Report) -> Table:
         )
     return Table(
         "risks",
-        "Guard bands and risks (JCGM 106:2012). The guard band is how far inside the limit the middle car must "
-        "lie; spare is what is left of it: negative means short. The consumer's risk is that of a car taken as good, "
+        "Guard bands and risks (JCGM 106:2012). The guard band is how far inside the limit the "
+        "middle car must "
+        "lie; spare is what is left of it: negative means short. The consumer's risk is that of a "
+        "car taken as good, "
         "the producer's that of a car turned down.",
         (
-            Column("Limit"),
+            Column("Limit", width=30),
             Column("Guard band", number=True),
             Column("Spare", number=True),
-            Column("Consumer’s risk", number=True),
-            Column("Producer’s risk", number=True),
+            Column("Consumer's risk", number=True),
+            Column("Producer's risk", number=True),
             Column("Samples", number=True),
             Column("No answer", number=True),
         ),
