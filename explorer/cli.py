@@ -44,15 +44,14 @@ Workers = Annotated[int | None, typer.Option(min=1, max=1024, help="Threads to c
 def main() -> None:
     """Run the command line and leave with its exit status; a user never sees a traceback."""
     try:
-        app(standalone_mode=False)
+        # Outside its own standalone mode the library hands the exit status back.
+        sys.exit(app(standalone_mode=False) or PASSED)
     except SquatlineError as error:
         _complain(f"squatline: {error}")
         sys.exit(WRONG_INPUT)
     except (KeyboardInterrupt, typer.Abort):
         _complain("squatline: interrupted; nothing was left half-written")
         sys.exit(INTERRUPTED)
-    except typer.Exit as leave:
-        sys.exit(leave.exit_code)
     except BrokenPipeError:
         # The reader of a pipe has gone; Python would complain again while flushing at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,1 +1,79 @@
-"""Shared by all tests."""
+"""Shared by all tests: the demo, small studies, and the command line called in this process."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "studies" / "airfield-sprint"
+
+SMALL = """
+[study]
+title = "Small"
+samples = 4000
+sensitivity_samples = 64
+
+[inputs]
+mass = {{ mean = 5.0, sd = 0.1, unit = "kg", source = "test" }}
+wheelbase = "360 mm"
+cg_station = {{ mean = 190, sd = 5, unit = "mm", source = "test" }}
+{inputs}
+
+[conditions.rest]
+speed = "0 m/s"
+{conditions}
+
+[[limits]]
+name = "front load"
+quantity = "front_static_load"
+condition = "rest"
+at_least = "23 N"
+probability = 0.5
+{limits}
+"""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a command printed and how it ended."""
+
+    status: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def squatline(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Answer]:
+    """Call the command line in this process."""
+    from explorer.cli import main
+
+    def call(*arguments: object) -> Answer:
+        monkeypatch.setattr(sys, "argv", ["squatline", *map(str, arguments)])
+        status: object = 0
+        try:
+            main()
+        except SystemExit as leave:
+            status = leave.code
+        captured = capfd.readouterr()
+        return Answer(int(str(status or 0)), captured.out, captured.err)
+
+    return call
+
+
+@pytest.fixture
+def small_study(tmp_path: Path) -> Callable[..., Path]:
+    """Write a small study, with additions to its sections, and return its folder."""
+
+    def write(inputs: str = "", conditions: str = "", limits: str = "", **replaced: str) -> Path:
+        text = SMALL.format(inputs=inputs, conditions=conditions, limits=limits)
+        for old, new in replaced.items():
+            text = text.replace(old.replace("__", " "), new)
+        (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+        return tmp_path
+
+    return write
