@@ -1,12 +1,12 @@
 """squatline: a Monte Carlo design-space explorer for fast electric model cars with a movable rear wing.
 
-    from explorer import load_study, run
+from explorer import load_study, run
 
-    study = load_study("studies/airfield-sprint")
-    results = run(study)
-    results.limits        # a data frame: required, found, interval, verdict
-    results.sensitivity   # a data frame: what drives each limit
-    results.samples       # a data frame: one row a sample
+study = load_study("studies/airfield-sprint")
+results = run(study)
+results.limits        # a data frame: required, found, interval, verdict
+results.sensitivity   # a data frame: what drives each limit
+results.samples       # a data frame: one row a sample
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from explorer.errors import SquatlineError
-
 
 if TYPE_CHECKING:
     from explorer.results import Results, load_results

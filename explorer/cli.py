@@ -25,20 +25,24 @@ PASSED, NOT_PASSED, WRONG_INPUT, INTERRUPTED, FAULT = 0, 1, 2, 130, 3
 
 app = typer.Typer(
     name="squatline",
-    help="Explore the design of a fast model car with a movable rear wing: what it will do, how sure that is, "
-    "and what to measure first. A pass is a prediction, never a clearance to run.",
+    help="Explore the design of a fast model car with a movable rear wing: what it will do, how sure that "
+    "is, and what to measure first. A pass is a prediction, never a clearance to run.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
 
-StudyPath = Annotated[Path, typer.Argument(help="Folder with a study.toml, or the file itself.", show_default=False)]
+StudyPath = Annotated[
+    Path, typer.Argument(help="Folder with a study.toml, or the file itself.", show_default=False)
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of tables.")]
 AllowCode = Annotated[
     bool, typer.Option("--allow-code", help="Run the Python file of own quantities that the study names.")
 ]
-Workers = Annotated[int | None, typer.Option(min=1, max=1024, help="Threads to compute with; one a processor by default.")]
+Workers = Annotated[
+    int | None, typer.Option(min=1, max=1024, help="Threads to compute with; one a processor by default.")
+]
 
 
 def main() -> None:
@@ -62,7 +66,10 @@ def main() -> None:
 
 def _usage_or_fault(error: Exception) -> None:
     if hasattr(error, "format_message") and hasattr(error, "exit_code"):
-        _complain(f"squatline: {error.format_message()}\n  remedy:  'squatline --help' lists the commands and options")
+        _complain(
+            f"squatline: {error.format_message()}\n"
+            "  remedy:  'squatline --help' lists the commands and options"
+        )
         sys.exit(WRONG_INPUT)
     if os.environ.get("SQUATLINE_TRACE"):
         raise error
@@ -127,9 +134,12 @@ def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False)
 def run(
     study: StudyPath,
     output: Annotated[
-        Path | None, typer.Option("--output", "-o", help="Folder for the results; 'results' beside the study by default.")
+        Path | None,
+        typer.Option("--output", "-o", help="Folder for the results; 'results' beside the study by default."),
     ] = None,
-    samples: Annotated[int | None, typer.Option(min=100, max=1_000_000_000, help="Samples instead of the study's own.")] = None,
+    samples: Annotated[
+        int | None, typer.Option(min=100, max=1_000_000_000, help="Samples instead of the study's own.")
+    ] = None,
     workers: Workers = None,
     no_report: Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")] = False,
     json: AsJson = False,
@@ -169,7 +179,9 @@ def report(
     pdf: Annotated[bool, typer.Option("--pdf", help="Only the PDF.")] = False,
     paper: Annotated[str, typer.Option(help="Paper of the PDF: A4 or Letter.")] = "A4",
     units: Annotated[str, typer.Option(help="'as given', metric or imperial.")] = "as given",
-    leave_out: Annotated[list[str] | None, typer.Option("--leave-out", help="Section to leave out; may be repeated.")] = None,
+    leave_out: Annotated[
+        list[str] | None, typer.Option("--leave-out", help="Section to leave out; may be repeated.")
+    ] = None,
     cover_text: Annotated[str, typer.Option(help="Text of your own for the first page.")] = "",
     logo: Annotated[Path | None, typer.Option(help="Picture of your own for the first page.")] = None,
 ) -> None:
@@ -201,7 +213,9 @@ def report(
 @app.command()
 def explain(
     quantity: Annotated[str | None, typer.Argument(help="Name of the quantity.")] = None,
-    study: Annotated[Path | None, typer.Option("--study", "-s", help="Show its values in this study too.")] = None,
+    study: Annotated[
+        Path | None, typer.Option("--study", "-s", help="Show its values in this study too.")
+    ] = None,
     everything: Annotated[bool, typer.Option("--all", help="List every quantity.")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,

@@ -9,10 +9,25 @@ from functools import partial
 
 import numpy as np
 
-from explorer.engine import CHUNK, Plan, Progress, correlated_groups, in_order, make_plan, margin_of, no_progress
+from explorer.engine import (
+    CHUNK,
+    Plan,
+    Progress,
+    correlated_groups,
+    in_order,
+    make_plan,
+    margin_of,
+    no_progress,
+)
 from explorer.quantity import Array
 from explorer.sampling import saltelli_blocks, saltelli_columns
-from explorer.sensitivity import Parts, Sensitivity, cross_check_with_salib, indices_from_parts, replicate_parts
+from explorer.sensitivity import (
+    Parts,
+    Sensitivity,
+    cross_check_with_salib,
+    indices_from_parts,
+    replicate_parts,
+)
 from explorer.study import Limit, Study
 
 REPLICATES = 8
@@ -35,7 +50,7 @@ class Design:
         return self._margins(columns).reshape(len(blocks), self.rows, -1).swapaxes(0, 1)
 
     def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
-        """Draw the two independent samples, mapped onto the inputs once: the mixed blocks only pick columns."""
+        """Draw the two independent samples and map them onto the inputs once; mixed blocks pick columns."""
         power = self.rows.bit_length() - 1
         first, second = saltelli_columns(self.plan.seed, self.plan.uncertain, index, power)
         return self.plan.draw(first), self.plan.draw(second)
@@ -45,7 +60,9 @@ class Design:
         total = next(iter(columns.values())).size
         pieces = []
         for start in range(0, total, CHUNK):
-            found = self.plan.evaluate({key: values[start : start + CHUNK] for key, values in columns.items()})
+            found = self.plan.evaluate(
+                {key: values[start : start + CHUNK] for key, values in columns.items()}
+            )
             pieces.append(np.stack([margin_of(limit, found) for limit in self.limits], axis=1))
         return np.concatenate(pieces)
 

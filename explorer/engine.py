@@ -55,7 +55,10 @@ class Plan:
         columns = dict(uniforms)
         for keys, matrix in self.copulas:
             columns.update(correlated(columns, keys, matrix))
-        return {key: self._possible(key, given.distribution.quantile(columns[key])) for key, given in self.uncertain.items()}
+        return {
+            key: self._possible(key, given.distribution.quantile(columns[key]))
+            for key, given in self.uncertain.items()
+        }
 
     def _possible(self, key: str, values: Array) -> Array:
         low, high = self.bounds[key]
@@ -114,14 +117,26 @@ def make_plan(
     uncertain = {one.key: one for one in leaves.values() if not one.exact}
     groups = correlated_groups(study.correlations)
     copulas = tuple(
-        (keys, correlation_matrix(keys, {(c.first, c.second): c.value for c in study.correlations if c.first in keys}))
+        (
+            keys,
+            correlation_matrix(
+                keys, {(c.first, c.second): c.value for c in study.correlations if c.first in keys}
+            ),
+        )
         for keys in groups
         if any(key in uncertain for key in keys)
     )
     # A correlated partner shapes the draw even where the program does not read it.
     for keys, _ in copulas:
         uncertain.update({key: study.inputs[key] for key in keys})
-    return Plan(study.seed, program, uncertain, constants, copulas, {k: _bounds(study, i) for k, i in uncertain.items()})
+    return Plan(
+        study.seed,
+        program,
+        uncertain,
+        constants,
+        copulas,
+        {k: _bounds(study, i) for k, i in uncertain.items()},
+    )
 
 
 def _bounds(study: Study, given: Input) -> tuple[float, float]:
@@ -163,7 +178,7 @@ def margin_inside(limit: Limit, value: Array) -> Array:
 
 
 def default_workers() -> int:
-    """Number of processors this process may use."""
+    """Count the processors this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 

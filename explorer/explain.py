@@ -103,7 +103,9 @@ def _value(study: Study, name: str, condition: str) -> dict[str, Any]:
     plan = make_plan(study, [(name, condition)])
     values = plan.evaluate(plan.random_chunk(0, CHUNK))[name, condition]
     answered = values[np.isfinite(values)]
-    row["nominal"] = nominal_values(study)[condition].get(name) if given is None else given.distribution.nominal
+    row["nominal"] = (
+        nominal_values(study)[condition].get(name) if given is None else given.distribution.nominal
+    )
     if answered.size:
         low, high = np.quantile(answered, [0.05, 0.95])
         spread = float(answered.std(ddof=1)) if answered.size > 1 else 0.0

@@ -65,7 +65,7 @@ class Drawing:
 
     @classmethod
     def of(cls, study: Study, samples: int | None = None) -> Drawing:
-        """Plain random chunks, or scrambled replicates of a power of two each, at least the number asked for."""
+        """Cut the samples into plain random chunks, or into scrambled replicates of a power of two each."""
         wanted = samples or study.samples
         if study.design == "random":
             return cls("random", chunk_sizes(wanted))
@@ -158,7 +158,9 @@ class Job:
         _, outputs, margins = self.values(0)
         scales = tuple(float(np.nanstd(m)) or 1.0 if np.isfinite(m).any() else 1.0 for m in margins)
         every = [*margins, *self.joint_margins(margins, scales)]
-        return replace(self, pilot=Pilot(tuple(map(Bins.around, outputs)), tuple(map(Bins.around, every)), scales))
+        return replace(
+            self, pilot=Pilot(tuple(map(Bins.around, outputs)), tuple(map(Bins.around, every)), scales)
+        )
 
     def part(self, index: int) -> Part:
         """Do one chunk."""
@@ -166,7 +168,9 @@ class Job:
         drawn, outputs, margins = self.values(index)
         every = [*margins, *self.joint_margins(margins, self.pilot.scales)]
         return Part(
-            tuple(Tally.of(v, b, cap) for v, b, cap in zip(outputs, self.pilot.outputs, self.caps, strict=True)),
+            tuple(
+                Tally.of(v, b, cap) for v, b, cap in zip(outputs, self.pilot.outputs, self.caps, strict=True)
+            ),
             tuple(Tally.of(v, b) for v, b in zip(every, self.pilot.margins, strict=True)),
             # A comparison with NaN is false: a failed sample counts against the limit.
             tuple(int(np.count_nonzero(margin >= 0)) for margin in every),
@@ -232,7 +236,9 @@ def run_montecarlo(
         count,
         workers=workers,
         executor=executor,
-        progress=lambda done: progress("samples", min(done * CHUNK, job.drawing.samples), job.drawing.samples),
+        progress=lambda done: progress(
+            "samples", min(done * CHUNK, job.drawing.samples), job.drawing.samples
+        ),
     )
     return merge(job, parts)
 
@@ -262,7 +268,17 @@ def merge(job: Job, parts: Iterable[Part]) -> Outcome:
             kept.append(part.kept)
     columns = {name: np.concatenate([part[name] for part in kept]) for name in (kept[0] if kept else ())}
     counts = tuple(int(n) for n in conforming)
-    return Outcome(job.outputs, tallies, margins, counts, blamed, samples, np.array(shares), columns, job.drawing.design == "sobol")
+    return Outcome(
+        job.outputs,
+        tallies,
+        margins,
+        counts,
+        blamed,
+        samples,
+        np.array(shares),
+        columns,
+        job.drawing.design == "sobol",
+    )
 
 
 def _merged(so_far: tuple[Tally, ...], more: tuple[Tally, ...]) -> tuple[Tally, ...]:

@@ -32,7 +32,9 @@ def nominal_values(study: Study) -> dict[str, dict[str, float | None]]:
         supplied = {name: one.distribution.nominal for name, one in given.items()} | dict(study.tables)
         values = program.run({name: supplied[name] for name in program.leaves})
         found[condition] = {
-            name: _number(value) for (name, _), value in values.items() if np.ndim(value) == 0 and name not in study.tables
+            name: _number(value)
+            for (name, _), value in values.items()
+            if np.ndim(value) == 0 and name not in study.tables
         }
     return found
 

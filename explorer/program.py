@@ -37,7 +37,8 @@ class Closure:
             inner.update(zip(self.symbols, arguments, strict=True))
             for step in self.steps:
                 inner[step.slot] = step.run(inner)
-            return _gathered([inner[slot] for slot in self.results], self.stacked)
+            result: Array = _gathered([inner[slot] for slot in self.results], self.stacked)
+            return result
 
         return curve
 
@@ -199,7 +200,7 @@ class _Numbering:
         return slot
 
     def expression(self, name: str, scope: Mapping[str, int], memo: dict[Any, int]) -> int:
-        """Number a quantity in a scope that maps given or bound names to slots."""
+        """Return the number of a quantity in a scope that maps given or bound names to slots."""
         if name in scope:
             return scope[name]
         bound = frozenset(slot for slot in scope.values() if self.free[slot])
@@ -228,7 +229,7 @@ class _Numbering:
         return Closure(symbols, self._dependent(slots, frozenset(symbols)), slots, need.stacked)
 
     def _dependent(self, slots: Sequence[int], symbols: frozenset[int]) -> tuple[Step, ...]:
-        """Steps to repeat, in order, when these symbols change."""
+        """List the steps to repeat, in order, when these symbols change."""
         found: dict[int, Step] = {}
 
         def visit(slot: int) -> None:

@@ -12,8 +12,8 @@ its docstring is its handbook entry.  Arrays in, arrays out, SI units inside, an
 
 Two things a function may ask for beyond plain values:
 
-* ``varying={"excess_force": "speed"}`` hands the parameter ``excess_force`` over as a function of speed, which
-  is how roots, travels and straights are written without a second copy of any formula.
+* ``varying={"excess_force": "speed"}`` hands the parameter ``excess_force`` over as a function of speed:
+  this is how roots, travels and straights are written without a second copy of any formula.
 * ``each="element"`` makes one copy per declared element.  The name starts with ``element_``; inside, other
   ``element_`` names are those of the same element.  A function that is not per element and asks for an
   ``element_`` name receives all of them stacked, elements first: shape (elements, samples).

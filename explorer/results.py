@@ -68,7 +68,7 @@ class CorrelationRecord:
 
 @dataclass(frozen=True)
 class ConditionRecord:
-    """How the car is being run: a name, words for the report, and what it overrides (as the builder wrote it)."""
+    """How the car is being run: name, words for the report, and overrides as the builder wrote them."""
 
     name: str
     words: str
@@ -77,7 +77,7 @@ class ConditionRecord:
 
 @dataclass(frozen=True)
 class Histogram:
-    """Counts between edges; ``len(edges) == len(counts) + 1``; samples outside are in ``below`` and ``above``."""
+    """Counts between edges, one fewer than edges; samples outside are in ``below`` and ``above``."""
 
     edges: tuple[float, ...]
     counts: tuple[int, ...]
@@ -334,7 +334,7 @@ class Results:
 
     @property
     def sensitivity(self) -> pd.DataFrame:
-        """One row a limit and input: first-order and total share of the variance of the margin, low to high."""
+        """One row a limit and input: first-order and total share of the margin's variance, with bounds."""
         import pandas as pd
 
         rows = [

@@ -17,8 +17,8 @@ import numpy as np
 
 from explorer.conformance import Conformance, Margin, judge_counts
 from explorer.drivers import run_drivers
-from explorer.engine import Progress, default_workers, no_progress
-from explorer.montecarlo import CHUNK, Outcome, Output, run_montecarlo
+from explorer.engine import CHUNK, Progress, default_workers, no_progress
+from explorer.montecarlo import Outcome, Output, run_montecarlo
 from explorer.nominal import nominal_values
 from explorer.results import (
     ConditionRecord,
@@ -92,7 +92,9 @@ def run(
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
     with stages.stage("samples"):
-        outcome = run_montecarlo(study, samples=samples, workers=workers, executor=executor, progress=progress)
+        outcome = run_montecarlo(
+            study, samples=samples, workers=workers, executor=executor, progress=progress
+        )
     with stages.stage("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
     with stages.stage("sweeps"):
@@ -106,10 +108,13 @@ def run(
             note=study.note,
             reproduction=_reproduction(study, outcome),
             inputs=tuple(_input(study, one) for one in study.all_inputs() if _matters(study, one, nominal)),
-            correlations=tuple(CorrelationRecord(c.first, c.second, c.value, c.source) for c in study.correlations),
+            correlations=tuple(
+                CorrelationRecord(c.first, c.second, c.value, c.source) for c in study.correlations
+            ),
             conditions=tuple(_condition(study, name) for name in study.conditions),
             limits=tuple(
-                _limit(study, outcome, limit, judged[i], drivers.get(limit.name)) for i, limit in enumerate(study.limits)
+                _limit(study, outcome, limit, judged[i], drivers.get(limit.name))
+                for i, limit in enumerate(study.limits)
             ),
             joint=_judged(outcome, len(study.limits), max(limit.probability for limit in study.limits)),
             joint_safety=_joint_safety(study, outcome),
@@ -169,7 +174,9 @@ def _output(
     kept = outcome.kept.get(output.column)
     if kept is not None and tally.count:
         finite = kept[np.isfinite(kept)]
-        quantiles = tuple(zip(REPORTED_QUANTILES, np.quantile(finite, REPORTED_QUANTILES).tolist(), strict=True))
+        quantiles = tuple(
+            zip(REPORTED_QUANTILES, np.quantile(finite, REPORTED_QUANTILES).tolist(), strict=True)
+        )
     else:
         quantiles = tuple((p, tally.quantile(p)) for p in REPORTED_QUANTILES)
     return OutputRecord(
@@ -201,7 +208,11 @@ def _nominal(output: Output, nominal: Mapping[str, Mapping[str, float | None]]) 
 def _shown_in(study: Study, output: Output) -> str:
     """Return the unit of the limit on it, else that of the study."""
     for limit in study.limits:
-        if (limit.quantity, limit.condition, limit.minus) == (output.quantity, output.condition, output.minus):
+        if (limit.quantity, limit.condition, limit.minus) == (
+            output.quantity,
+            output.condition,
+            output.minus,
+        ):
             return limit.display_unit
     return study.unit_of(output.quantity)
 
@@ -291,7 +302,8 @@ def reaching_keys(study: Study, limit: Limit) -> frozenset[str]:
 def _condition(study: Study, name: str) -> ConditionRecord:
     condition = study.conditions[name]
     overrides = tuple(
-        (quantity, given.distribution.words(given.display_unit)) for quantity, given in condition.overrides.items()
+        (quantity, given.distribution.words(given.display_unit))
+        for quantity, given in condition.overrides.items()
     )
     return ConditionRecord(name, condition.words, overrides)
 
@@ -299,7 +311,9 @@ def _condition(study: Study, name: str) -> ConditionRecord:
 def _failures(study: Study, outcome: Outcome) -> Iterator[FailureRecord]:
     for (position, name), count in sorted(outcome.blamed.items()):
         output, quantity = outcome.outputs[position], study.graph[name]
-        meaning = "drawn outside its physical range" if quantity.is_given else quantity.fails or "no finite answer"
+        meaning = (
+            "drawn outside its physical range" if quantity.is_given else quantity.fails or "no finite answer"
+        )
         yield FailureRecord(output.quantity, output.condition, name, meaning, count)
 
 
@@ -324,7 +338,8 @@ def _handbook(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -
 def _warnings(study: Study) -> Iterator[str]:
     silent = [one.key for one in study.all_inputs() if one.source is None]
     if silent:
-        yield f"no source is given for {len(silent)} input{'s' if len(silent) > 1 else ''}: {', '.join(silent)}"
+        count = f"{len(silent)} inputs" if len(silent) > 1 else "1 input"
+        yield f"no source is given for {count}: {', '.join(silent)}"
 
 
 def _reproduction(study: Study, outcome: Outcome) -> Reproduction:

@@ -145,10 +145,14 @@ def _in_words(error: ValidationError) -> StudyError:
             f"{place[-1]!r} is not a key that may stand here",
             key=key,
             allowed=", ".join(sorted(known)),
-            remedy=f"did you mean {near!r}?" if near else "remove it, or look in 'squatline new' for an example",
+            remedy=f"did you mean {near!r}?"
+            if near
+            else "remove it, or look in 'squatline new' for an example",
         )
     if kind == "missing":
-        return StudyError(f"{place[-1]!r} is missing", key=key, remedy="add it; 'squatline new' shows an example")
+        return StudyError(
+            f"{place[-1]!r} is missing", key=key, remedy="add it; 'squatline new' shows an example"
+        )
     message = fault["msg"].removeprefix("Value error, ")
     return StudyError(message[0].lower() + message[1:], key=key, found=_short(fault.get("input")))
 

@@ -25,7 +25,7 @@ from explorer.units import dimension_matches, parse
 
 STUDY_FILE = "study.toml"
 LARGEST_FILE = 1_000_000
-# A tail beyond what is physically possible is forgiven when rarer than this; the rest counts as failed samples.
+# A tail beyond what is possible is forgiven when rarer than this; what is drawn there is a failed sample.
 FORGIVEN_TAIL = 1e-3
 # What a condition sets is a choice of how the car is run, not a measured value.
 CHOSEN = "set by the condition"
@@ -143,7 +143,7 @@ class Study:
         return self.path.parent
 
     def given_in(self, condition: str | None) -> dict[str, Input]:
-        """Inputs by quantity as they stand in a condition, defaults included."""
+        """Return the inputs by quantity as they stand in a condition, defaults included."""
         overrides = self.conditions[condition].overrides if condition else {}
         return {**self.inputs, **overrides}
 
@@ -253,7 +253,7 @@ def _merge(data: dict[str, Any], more: dict[str, Any], name: str) -> None:
             data.setdefault("correlations", []).extend(value)
         else:
             raise StudyError(
-                f"an included file may hold inputs and correlations only",
+                "an included file may hold inputs and correlations only",
                 key=f"include: {name}: {key}",
                 allowed="[inputs] and [[correlations]]",
             )
@@ -322,7 +322,7 @@ def _own_modules(entries: StudyFile, folder: Path, allow_code: bool) -> list[Mod
             "the study names a Python file of its own, and running it runs whatever is in it",
             key="study.own_quantities",
             found=name,
-            remedy="read that file, then allow it with --allow-code (in Python: load_study(..., allow_code=True))",
+            remedy="read that file, then allow it with --allow-code (in Python: allow_code=True)",
         )
     import importlib.util
 
@@ -424,13 +424,11 @@ def _check_physical(quantity: Quantity, distribution: Distribution, key: str) ->
             key=key,
             found=f"{100 * tail:.2g} % of it",
             allowed=quantity.allowed_range,
-            remedy="give a low and a high bound beside mean and sd, or distribution = \"lognormal\"",
+            remedy='give a low and a high bound beside mean and sd, or distribution = "lognormal"',
         )
 
 
-def _conditions(
-    entries: Mapping[str, ConditionEntry], graph: Graph, folder: Path
-) -> dict[str, Condition]:
+def _conditions(entries: Mapping[str, ConditionEntry], graph: Graph, folder: Path) -> dict[str, Condition]:
     found: dict[str, Condition] = {}
     for name, entry in entries.items():
         inherited: Mapping[str, Input] = {}
@@ -476,7 +474,9 @@ def _correlations(entries: StudyFile, inputs: Mapping[str, Input]) -> tuple[Corr
                     "a correlation is between two uncertain inputs of this study",
                     key=f"{key}.between",
                     found=name,
-                    remedy=f"did you mean {nearest(name, inputs)!r}?" if given is None else "give it a spread first",
+                    remedy=f"did you mean {nearest(name, inputs)!r}?"
+                    if given is None
+                    else "give it a spread first",
                 )
         found.append(Correlation(first, second, entry.value, entry.source))
     if found:
@@ -521,14 +521,27 @@ def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
         raise StudyError("a limit has a bound", key=key, allowed="at_least, at_most, or both")
     if low is not None and high is not None and low >= high:
         raise StudyError(
-            "the lower bound is not below the upper one", key=key, found=f"{entry.at_least} to {entry.at_most}"
+            "the lower bound is not below the upper one",
+            key=key,
+            found=f"{entry.at_least} to {entry.at_most}",
         )
-    name = entry.name or f"{quantity.name} {entry.condition}" + (f" minus {entry.minus}" if entry.minus else "")
+    name = entry.name or f"{quantity.name} {entry.condition}" + (
+        f" minus {entry.minus}" if entry.minus else ""
+    )
     if any(other.name == name for other in study.limits):
         raise StudyError("two limits have the same name", key=key, found=name, remedy="name them apart")
     display = study.display.get(quantity.name, unit)
     return Limit(
-        name, quantity.name, entry.condition, entry.minus, low, high, entry.probability, entry.safety, entry.why, display
+        name,
+        quantity.name,
+        entry.condition,
+        entry.minus,
+        low,
+        high,
+        entry.probability,
+        entry.safety,
+        entry.why,
+        display,
     )
 
 
@@ -552,7 +565,9 @@ def _check_reachable(study: Study) -> None:
     names = [limit.name for limit in study.limits]
     doubled = next((name for name in names if names.count(name) > 1), None)
     if doubled:
-        raise StudyError("two limits have the same name", key="limits", found=doubled, remedy="name them apart")
+        raise StudyError(
+            "two limits have the same name", key="limits", found=doubled, remedy="name them apart"
+        )
     for quantity, condition in wanted_outputs(study):
         _known(quantity, study.graph, "outputs.quantities")
         study.graph.require([quantity], study.given_names(condition))

@@ -28,9 +28,7 @@ def run_sweeps(study: Study, *, progress: Progress = no_progress) -> tuple[Sweep
     return tuple(records)
 
 
-def swept_values(
-    study: Study, sweep: Sweep, condition: str, samples: int = SAMPLES
-) -> dict[str, Array]:
+def swept_values(study: Study, sweep: Sweep, condition: str, samples: int = SAMPLES) -> dict[str, Array]:
     """Return, for each quantity of a sweep, its samples at every value: shape (values, samples)."""
     places = {f"{position}": value for position, value in enumerate(sweep.values)}
     given = study.given_in(condition)

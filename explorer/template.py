@@ -21,7 +21,9 @@ def write_template(folder: Path) -> Path:
     path = folder / STUDY_FILE
     if path.exists():
         raise StudyError(
-            "there is a study here already", file=str(path), remedy="name another folder; nothing was overwritten"
+            "there is a study here already",
+            file=str(path),
+            remedy="name another folder; nothing was overwritten",
         )
     text = files("explorer").joinpath("new_study.toml").read_text(encoding="utf-8")
     try:

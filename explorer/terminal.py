@@ -10,7 +10,8 @@ from typing import Any
 
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
-from rich.progress import BarColumn, Progress as Bar, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+from rich.progress import BarColumn, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+from rich.progress import Progress as Bar
 from rich.table import Table
 from rich.text import Text
 
@@ -114,7 +115,10 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
         if limit.conformance.verdict == "undecided":
             out.print(f"? {limit.name}: {limit.conformance.decides}")
     for failure in summary.failures:
-        out.print(f"! {failure.count} samples of {failure.output} ({failure.condition}) have no answer: {failure.meaning}")
+        out.print(
+            f"! {failure.count} samples of {failure.output} ({failure.condition}) have no answer: "
+            f"{failure.meaning}"
+        )
     out.print(_drivers_table(results))
     for warning in summary.warnings:
         out.print(f"! {warning}")
@@ -127,13 +131,20 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
 
 def _verdict_table(results: Results) -> Table:
     table = Table(box=SIMPLE_HEAD)
-    for heading in ("limit", "required", "found (5 to 95 %)", "with probability", "holds with (95 % interval)", "verdict"):
+    for heading in (
+        "limit",
+        "required",
+        "found (5 to 95 %)",
+        "with probability",
+        "holds with (95 % interval)",
+        "verdict",
+    ):
         table.add_column(heading)
     for limit in results.summary.limits:
         output = results.summary.outputs[limit.output]
         quantiles = dict(output.quantiles)
         write = difference_shown if limit.minus else shown
-        band = f"{write(quantiles[0.05], limit.display_unit, output.sd)} to {write(quantiles[0.95], limit.display_unit, output.sd)}"
+        band = " to ".join(write(quantiles[p], limit.display_unit, output.sd) for p in (0.05, 0.95))
         verdict = limit.conformance.verdict
         name = f"{limit.name} (safety)" if limit.safety else limit.name
         table.add_row(
@@ -148,7 +159,11 @@ def _verdict_table(results: Results) -> Table:
 
 
 def _drivers_table(results: Results) -> Table:
-    table = Table(box=SIMPLE_HEAD, title="What drives each limit (share of the spread of its margin)", title_justify="left")
+    table = Table(
+        box=SIMPLE_HEAD,
+        title="What drives each limit (share of the spread of its margin)",
+        title_justify="left",
+    )
     table.add_column("limit")
     table.add_column("inputs that matter most; = where the order is not settled")
     for limit in results.summary.limits:
@@ -193,7 +208,10 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
             }
             for limit in results.summary.limits
         ],
-        "failures": [f"{f.output} ({f.condition}): {f.count} without an answer, {f.meaning}" for f in results.summary.failures],
+        "failures": [
+            f"{f.output} ({f.condition}): {f.count} without an answer, {f.meaning}"
+            for f in results.summary.failures
+        ],
         "warnings": list(results.summary.warnings),
         "problems": list(problems),
         "stages": dict(results.stages),
@@ -232,7 +250,11 @@ def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) 
         if given.default and given.quantity not in used:
             continue
         source = given.source if given.source else Text("no source given", style="yellow")
-        table.add_row(Text(given.key), given.distribution.words(given.display_unit), Text(source) if isinstance(source, str) else source)
+        table.add_row(
+            Text(given.key),
+            given.distribution.words(given.display_unit),
+            Text(source) if isinstance(source, str) else source,
+        )
     out.print(table)
     out.print(_nominal_table(study, nominal))
     failing = sorted({name for values in nominal.values() for name, value in values.items() if value is None})
@@ -297,7 +319,8 @@ def _value_words(row: dict[str, Any]) -> str:
     words = shown(row["nominal"], unit) + " nominal"
     if row.get("sd"):
         low, high = (shown(row[end], unit, row["sd"]) for end in ("low", "high"))
-        words += f"; mean {shown(row['mean'], unit, row['sd'])}, standard uncertainty {difference_shown(row['sd'], unit, row['sd'])}"
+        words += f"; mean {shown(row['mean'], unit, row['sd'])}"
+        words += f", standard uncertainty {difference_shown(row['sd'], unit, row['sd'])}"
         words += f", 90 % between {low} and {high}"
     if row["failed_share"] > 0:
         words += f"; no answer in {percent(row['failed_share'])} of samples"

@@ -7,22 +7,25 @@ from __future__ import annotations
 
 CAUTIONS = (
     "A pass is a prediction from the numbers given, never a clearance to run.",
-    "Club rules, local law and the judgement of competent people on the spot come before anything printed here.",
+    "Club rules, local law and the judgement of competent people on the spot come before anything printed "
+    "here.",
     "Run only on a closed area, with nobody and nothing beside or beyond the strip that a car out of control "
     "could reach; the kinetic energy in this report says how hard it would hit.",
     "Stand well back and to the side, behind a barrier where there is one; never in line with the strip.",
     "Post spotters with a clear view of every way in, and stop at once when one of them says so.",
     "Set the radio's fail-safe to cut the drive, brake and close the flaps; test it, wheels off the ground, "
     "by switching the transmitter off before every session.",
-    "Charge, carry and store lithium batteries as their maker says, away from people and anything that burns; "
-    "take a battery that was hit, swollen or hot out of use.",
-    "Tyres grow and burst at these speeds: use tyres rated for them, glue and balance them, replace them early, "
-    "and keep faces away from the plane of the wheels on the bench.",
-    "Work up to speed in steps, look the car over after each, and stop when anything differs from the prediction.",
+    "Charge, carry and store lithium batteries as their maker says, away from people and anything that "
+    "burns; take a battery that was hit, swollen or hot out of use.",
+    "Tyres grow and burst at these speeds: use tyres rated for them, glue and balance them, replace them "
+    "early, and keep faces away from the plane of the wheels on the bench.",
+    "Work up to speed in steps, look the car over after each, and stop when anything differs from the "
+    "prediction.",
 )
 
 ASSUMPTIONS = (
-    "The car runs straight and level unless a condition says otherwise; left and right wheels of an axle move together.",
+    "The car runs straight and level unless a condition says otherwise; left and right wheels of an axle "
+    "move together.",
     "Air forces are steady: at each speed the car has settled to its attitude.",
     "Downforce of each part falls in a straight line with nose-up pitch, by the slope given.",
     "Inputs vary independently of each other except where a correlation is given.",

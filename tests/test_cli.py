@@ -24,7 +24,18 @@ def test_help_names_every_command(squatline: Cli) -> None:
 
 
 def test_help_imports_nothing_heavy() -> None:
-    heavy = {"numpy", "scipy", "pandas", "pint", "pydantic", "SALib", "altair", "weasyprint", "jinja2", "vl_convert"}
+    heavy = {
+        "numpy",
+        "scipy",
+        "pandas",
+        "pint",
+        "pydantic",
+        "SALib",
+        "altair",
+        "weasyprint",
+        "jinja2",
+        "vl_convert",
+    }
     script = (
         "import sys\nsys.argv = ['squatline', '--help']\nfrom explorer.cli import main\n"
         "try:\n    main()\nfinally:\n    print('LOADED', *sorted(sys.modules), file=sys.stderr)"
@@ -55,11 +66,19 @@ def test_new_writes_a_study_that_runs(tmp_path: Path, squatline: Cli) -> None:
     assert "already" in again.err
 
 
-def test_check_prints_inputs_and_nominal_values_and_samples_nothing(squatline: Cli, small_study: Writer) -> None:
+def test_check_prints_inputs_and_nominal_values_and_samples_nothing(
+    squatline: Cli, small_study: Writer
+) -> None:
     folder = small_study()
     answer = squatline("check", folder)
     assert answer.status == 0
-    for words in ("normal, mean 5.00 kg, sd 0.10 kg", "exactly 360 mm", "no source given", "front_static_load", "23.15 N"):
+    for words in (
+        "normal, mean 5.00 kg, sd 0.10 kg",
+        "exactly 360 mm",
+        "no source given",
+        "front_static_load",
+        "23.15 N",
+    ):
         assert words in answer.out
     assert [path.name for path in folder.iterdir()] == ["study.toml"]
 
@@ -79,7 +98,11 @@ def test_exit_status_tells_the_verdict(bound: str, status: int, squatline: Cli, 
     assert answer.status == status
     data = json.loads(answer.out)
     assert data["verdict"] == ("pass" if status == 0 else "fail")
-    assert {path.name for path in (folder / "results").iterdir()} == {"summary.json", "samples.parquet", "timings.json"}
+    assert {path.name for path in (folder / "results").iterdir()} == {
+        "summary.json",
+        "samples.parquet",
+        "timings.json",
+    }
 
 
 def test_no_colour_and_no_bars_when_the_output_is_a_file(small_study: Writer) -> None:

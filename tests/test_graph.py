@@ -171,7 +171,9 @@ def test_declaration_faults(bad: str) -> None:
         return a
 
     with pytest.raises(GraphError):
-        quantity("1", source="definition")({"default": default, "star": star, "undocumented": undocumented}[bad])
+        quantity("1", source="definition")(
+            {"default": default, "star": star, "undocumented": undocumented}[bad]
+        )
 
 
 def test_what_conditions_share_is_computed_once() -> None:

@@ -39,7 +39,11 @@ def test_the_summary_fits_its_published_schema(results: explorer.Results) -> Non
 def test_frames_in_five_lines(results: explorer.Results) -> None:
     limits = results.limits
     assert limits.loc["front load", "verdict"] in ("pass", "fail", "undecided")
-    assert limits.loc["front load", "low"] < limits.loc["front load", "probability"] < limits.loc["front load", "high"]
+    assert (
+        limits.loc["front load", "low"]
+        < limits.loc["front load", "probability"]
+        < limits.loc["front load", "high"]
+    )
     share = results.sensitivity.loc[("front load", "cg_station")]
     assert share["total_low"] < share["total"] < share["total_high"]
     assert results.outputs.loc[("front_static_load", "rest"), "q0.5"] == pytest.approx(23.15, rel=0.01)
@@ -89,7 +93,11 @@ def test_earlier_results_stay_when_writing_fails(results: explorer.Results, tmp_
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("", "not a results folder"), ("[]", "not a results folder"), ('{"schema_version": "0"}', "another version")],
+    [
+        ("", "not a results folder"),
+        ("[]", "not a results folder"),
+        ('{"schema_version": "0"}', "another version"),
+    ],
 )
 def test_what_is_no_summary_is_refused(text: str, words: str, tmp_path: Path) -> None:
     (tmp_path / "summary.json").write_text(text)

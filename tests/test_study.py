@@ -39,7 +39,9 @@ def test_any_quantity_can_be_given(small_study: Writer) -> None:
 def test_includes_replace_inputs_and_change_the_digest(small_study: Writer) -> None:
     folder = small_study()
     before = load_study(folder)
-    (folder / "fitted.toml").write_text('[inputs]\nmass = { mean = 5.2, sd = 0.01, unit = "kg", source = "scales" }\n')
+    (folder / "fitted.toml").write_text(
+        '[inputs]\nmass = { mean = 5.2, sd = 0.01, unit = "kg", source = "scales" }\n'
+    )
     text = (folder / "study.toml").read_text()
     (folder / "study.toml").write_text('include = ["fitted.toml"]\n' + text)
     after = load_study(folder)
@@ -62,13 +64,25 @@ WRONG = {
     "unknown quantity": ('"front_static_load"', '"front_static_laod"', ["limits[1]", "'front_static_load'"]),
     "unknown condition": ('condition = "rest"', 'condition = "rset"', ["limits[1]", "did you mean 'rest'?"]),
     "no bound": ('at_least = "23 N"', "", ["limits[1] (front load)", "at_least"]),
-    "bounds crossed": ('at_least = "23 N"', 'at_least = "23 N"\nat_most = "22 N"', ["limits[1] (front load)"]),
-    "bound in another dimension": ('at_least = "23 N"', 'at_least = "23 mm"', ["limits[1] (front load).at_least", "in mm"]),
+    "bounds crossed": (
+        'at_least = "23 N"',
+        'at_least = "23 N"\nat_most = "22 N"',
+        ["limits[1] (front load)"],
+    ),
+    "bound in another dimension": (
+        'at_least = "23 N"',
+        'at_least = "23 mm"',
+        ["limits[1] (front load).at_least", "in mm"],
+    ),
     "probability of one": ("probability = 0.5", "probability = 1.0", ["limits[1].probability"]),
     "missing input": ("cg_station = {", "cg_height = {", ["cg_station [m], needed for front_static_load"]),
     "not TOML": ("[study]", "[study", ["not valid TOML"]),
     "too few samples": ("samples = 4000", "samples = 3", ["study.samples"]),
-    "condition like none": ('speed = "0 m/s"', 'speed = "0 m/s"\nlike = "nowhere"', ["conditions.rest.like", "nowhere"]),
+    "condition like none": (
+        'speed = "0 m/s"',
+        'speed = "0 m/s"\nlike = "nowhere"',
+        ["conditions.rest.like", "nowhere"],
+    ),
     "unknown model": ("[inputs]", '[models]\ndrive = "steam"\n[inputs]', ["models.drive", "electric"]),
     "correlation with an exact input": (
         "[conditions.rest]",
@@ -76,7 +90,11 @@ WRONG = {
         ["correlations[1]", "wheelbase"],
     ),
     "source that is no text": ('source = "test"', "source = 7", ["inputs.mass.source"]),
-    "own Python file not allowed": ("samples = 4000", 'samples = 4000\nown_quantities = "own.py"', ["--allow-code"]),
+    "own Python file not allowed": (
+        "samples = 4000",
+        'samples = 4000\nown_quantities = "own.py"',
+        ["--allow-code"],
+    ),
 }
 
 
