@@ -101,8 +101,8 @@ class Fit:
         For each known quantity, the change of every estimate for one standard uncertainty of it.
     degrees_of_freedom:
         Of each estimate's standard uncertainty (Welch-Satterthwaite, JCGM 100 G.4.1).
-    known:
-        The quantities taken from elsewhere.
+    known, known_correlation:
+        The quantities taken from elsewhere, and their correlation (None when they have none).
     log_values:
         What the fit had to find besides: name -> (estimate, standard uncertainty), as in a run's first speed.
     rows, effective_rows, outliers:
@@ -129,6 +129,7 @@ class Fit:
     degrees_of_freedom: Array
     contributions: Mapping[str, Array] = field(default_factory=dict)
     known: tuple[Known, ...] = ()
+    known_correlation: Array | None = None
     log_values: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     rows: int = 0
     effective_rows: float = 0.0

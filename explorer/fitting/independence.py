@@ -1,4 +1,4 @@
-"""How many independent rows a log is worth, when successive residuals repeat each other."""
+"""How far successive residuals repeat each other, so that rows are worth fewer independent ones."""
 
 from __future__ import annotations
 
@@ -11,9 +11,10 @@ from explorer.quantity import Array
 
 # A run shorter than this says nothing about its own autocorrelation.
 SHORTEST_RUN = 16
+PUT_BACK_STEPS = 5
 
 
-def repetition(residuals: Array, run: Labels) -> float:
+def repetition(residuals: Array, run: Labels, fitted: float = 0.0) -> float:
     """How many successive rows say as much as one independent row.
 
     It is the spectral density of the residuals at frequency nought over their variance, from an
@@ -29,6 +30,9 @@ def repetition(residuals: Array, run: Labels) -> float:
         Shape (rows,), in the order logged.
     run:
         Shape (rows,), number of the run each belongs to; runs are independent of each other.
+    fitted:
+        Number of parameters fitted to these rows.  A slow curve takes its share of the slow scatter with it,
+        and that share is put back: at every lag the spectral density over the rows for each parameter.
 
     """
     parts = [part for number in np.unique(run) if len(part := residuals[run == number]) >= SHORTEST_RUN]
@@ -39,7 +43,13 @@ def repetition(residuals: Array, run: Labels) -> float:
     covariance = np.array([sum(float(p[: len(p) - lag] @ p[lag:]) for p in parts) for lag in range(most + 1)])
     if covariance[0] <= 0:
         return 1.0
-    return min(max(_density_at_nought(covariance / covariance[0], rows), 1.0), float(rows))
+    correlation = covariance / covariance[0]
+    longest = rows / (fitted + 1)
+    factor = min(_density_at_nought(correlation, rows), longest)
+    for _ in range(PUT_BACK_STEPS):
+        taken = fitted * factor / rows
+        factor = min(_density_at_nought(correlation * (1 - taken) + taken, rows), longest)
+    return max(factor, 1.0)
 
 
 def _density_at_nought(correlation: Array, rows: int) -> float:
@@ -57,8 +67,3 @@ def _density_at_nought(correlation: Array, rows: int) -> float:
         if criterion < best:
             best, density = criterion, innovation / (1 - float(weights.sum())) ** 2
     return density
-
-
-def effective_rows(residuals: Array, run: Labels) -> float:
-    """Return the number of independent rows that the log is worth."""
-    return len(residuals) / repetition(residuals, run)

@@ -46,7 +46,7 @@ def lack_of_fit(
         return None
     smooth = pattern @ (pattern.T @ residuals)
     rest = residuals - smooth
-    repeats = repetition(rest, run)
+    repeats = repetition(rest, run, jacobian.shape[1] + free)
     freedom = len(residuals) / repeats - jacobian.shape[1] - free
     rest_freedom = len(residuals) - jacobian.shape[1] - free
     if freedom < 2 or not rest @ rest > 0:

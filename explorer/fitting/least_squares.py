@@ -44,7 +44,7 @@ Loss: TypeAlias = Literal["auto", "linear", "soft_l1"]
 
 # With fewer rows to spare than this the robust scale is worse than the outliers it guards against.
 FEWEST_FOR_ROBUST = 20
-MOST_PASSES = 10
+MOST_PASSES = 20
 # Parameters that move every prediction in the same way to within this cannot be told apart.
 WORST_CONDITION = 1e10
 # More rows left out than this, and the curve rather than the logger is in doubt.
@@ -65,6 +65,14 @@ class _Solution:
     def scale(self) -> Array:
         """Standard deviation of each row."""
         return np.asarray(self.scatter.scale[self.problem.observations.channel])
+
+    @property
+    def abscissa(self) -> Array:
+        """What each row is plotted against."""
+        observations = self.problem.observations
+        if observations.abscissa is not None:
+            return observations.abscissa
+        return observations.values - self.problem.residuals(self.unknowns)
 
 
 def fit_curve(
@@ -141,12 +149,16 @@ def _solved(problem: Problem, loss: Loss) -> _Solution:
     scatter = first_scatter(problem, unknowns)
     unknowns = _minimised(problem, unknowns, scatter, used, robust=False)
     one_pass = not robust and not len(problem.expected_values) and len(observations.channels) == 1
+    # Rows are left out only once their scatter has settled: a poor first fit would leave out good ones.
+    leaving_out = False
     for _ in range(MOST_PASSES):
         before = scatter
         scatter = measured_scatter(problem, unknowns, before, used, robust)
-        if one_pass or np.all(np.abs(scatter.variance - before.variance) <= 1e-3 * scatter.variance):
+        settled = bool(np.all(np.abs(scatter.variance - before.variance) <= 1e-2 * scatter.variance))
+        if one_pass or (settled and leaving_out == robust):
             break
-        if robust:
+        leaving_out = leaving_out or (robust and settled)
+        if leaving_out:
             limit = OUTLIER_LIMIT * scatter.scale[observations.channel]
             used = np.abs(problem.residuals(unknowns)) <= limit
         unknowns = _minimised(problem, unknowns, scatter, used, robust)
@@ -189,7 +201,7 @@ def _minimised(problem: Problem, start: Array, scatter: Scatter, used: Mask, rob
         loss=loss,
         x_scale="jac",
         xtol=1e-10,
-        ftol=1e-15,
+        ftol=1e-9 if robust else 1e-15,
         gtol=1e-14,
         max_nfev=400,
     )
@@ -258,6 +270,7 @@ def _reported(
         degrees_of_freedom=combined_degrees_of_freedom(own[box], total[box], max(freedom, 1.0)),
         contributions={each.name: shifts[shown, j] for j, each in enumerate(known)},
         known=known,
+        known_correlation=known_correlation,
         log_values={
             problem.parameters[i].name: (float(estimates[i]), float(np.sqrt(total[i, i]))) for i in aside
         },
@@ -309,7 +322,7 @@ def _misfit(solution: _Solution) -> LackOfFit | None:
         rows = solution.used & (observations.channel == channel)
         scale = float(solution.scatter.scale[channel])
         if np.any(rows):
-            run, along = observations.run[rows], observations.abscissa[rows]
+            run, along = observations.run[rows], solution.abscissa[rows]
             found.append(
                 lack_of_fit(pull[rows], jacobian[rows], along, run, scale, looks=len(observations.channels))
             )
@@ -366,7 +379,7 @@ def _residuals(solution: _Solution) -> Residuals:
     pull, _ = influence(z, solution.robust)
     weight = np.divide(pull, z, out=np.ones_like(z), where=z != 0) * solution.used
     return Residuals(
-        abscissa=observations.abscissa,
+        abscissa=solution.abscissa,
         observed=observations.values,
         predicted=observations.values - residual,
         residual=residual,

@@ -57,7 +57,7 @@ class Observations:
     Attributes
     ----------
     values, abscissa:
-        The logged quantity, and what it is plotted against.
+        The logged quantity, and what it is plotted against: None for its own predicted value.
     run, channel:
         Number of the run, and of the logged quantity; rows of one run and channel follow each other in time.
     abscissa_name, channel_names, channel_units:
@@ -68,7 +68,7 @@ class Observations:
     """
 
     values: Array
-    abscissa: Array
+    abscissa: Array | None
     run: Labels
     channel: Labels
     abscissa_name: str
@@ -80,7 +80,7 @@ class Observations:
     def single(
         cls,
         values: Array,
-        abscissa: Array,
+        abscissa: Array | None,
         *,
         name: str,
         unit: str,

@@ -81,7 +81,7 @@ def measured_scatter(problem: Problem, unknowns: Array, before: Scatter, used: M
         if not observations.standard_deviations:
             scale[channel] = _scale(mine, fitted, robust)
         pull, slope = influence(mine / scale[channel], robust)
-        repeats[channel] = repetition(pull, observations.run[rows])
+        repeats[channel] = repetition(pull, observations.run[rows], fitted)
         spare = len(mine) - fitted * repeats[channel]
         # A known scatter stays; otherwise that of the pull, over the independent rows to spare.
         square = (
