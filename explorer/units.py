@@ -52,6 +52,8 @@ _EXAMPLES = {
     "N": ("N", "kgf", "gf", "lbf", "ozf"),
     "N/m": ("N/mm", "N/m", "kgf/mm", "lbf/in"),
     "N*m": ("N*m", "N*mm", "kgf*cm", "ozf*in", "lbf*in"),
+    "m/rad": ("mm/deg", "m/rad"),
+    "m**2/rad": ("m**2/rad", "cm**2/deg"),
     "N*m/rad": ("N*m/rad", "N*m/deg"),
     "N*s/m": ("N*s/m", "N*s/mm", "lbf*s/in"),
     "Pa": ("Pa", "hPa", "kPa", "mbar", "bar", "MPa", "GPa", "psi", "inHg"),
@@ -329,10 +331,14 @@ def _registry() -> Any:
 
 def _spelled(text: str) -> str:
     """Turn what builders write into what the registry reads: mm2, kg/m³, N·m, /rad, Nm."""
-    plain = text.strip().replace("·", "*").replace("⋅", "*").replace("^", "**")
-    plain = re.sub(r"(?<=[A-Za-zµμ])([2-4])(?![0-9A-Za-z])", r"**\1", plain)
-    plain = re.sub(r"^/", "1/", plain)
+    plain = re.sub(r"^/", "1/", _with_stars(text))
     return re.sub(r"[A-Za-z_]+", lambda word: _SPELLINGS.get(word.group(), word.group()), plain)
+
+
+def _with_stars(text: str) -> str:
+    """Bring the ways to write powers and products together: m2 and m^2 to m**2, N·m to N*m."""
+    plain = re.sub(r"[·⋅]", "*", text.strip()).replace("^", "**")
+    return re.sub(r"(?<=[A-Za-zµμ])([2-4])(?![0-9A-Za-z])", r"**\1", plain)
 
 
 def _nearest_unit(text: str) -> str | None:
@@ -343,7 +349,7 @@ def _nearest_unit(text: str) -> str | None:
 
 def _key(si_unit: str) -> str:
     """Bring the spellings of one SI unit together: "N m", "N·m" and "N*m"."""
-    return re.sub(r"[ ·]+", "*", si_unit.strip().replace("^", "**"))
+    return re.sub(r" +", "*", _with_stars(si_unit))
 
 
 def _examples(expected: str) -> tuple[str, ...]:
@@ -426,9 +432,9 @@ def pretty(unit: str) -> str:
     """Write a unit as it is printed: m², N/mm, N·m, °C, °; nothing for a pure number."""
     if unit.strip() in _SYMBOLS:
         return _SYMBOLS[unit.strip()]
-    plain = unit.strip().replace("^", "**")
-    plain = re.sub(r"(?<=[A-Za-zµ])([2-4])(?![0-9A-Za-z])", r"**\1", plain)
-    plain = re.sub(r"\s*\*\*\s*(-?\d+)", lambda power: power.group(1).translate(_SUPERSCRIPTS), plain)
+    plain = re.sub(
+        r"\s*\*\*\s*(-?\d+)", lambda power: power.group(1).translate(_SUPERSCRIPTS), _with_stars(unit)
+    )
     plain = re.sub(r"\s*/\s*", "/", plain)
     plain = re.sub(r"\s*\*\s*|\s+", "·", plain)
     return re.sub(r"[A-Za-z_]\w*", lambda word: _SYMBOLS.get(word.group(), word.group()), plain)

@@ -168,6 +168,7 @@ def test_angles_are_told_apart_from_pure_numbers() -> None:
         ("N m", "imperial", None, None, "lbf*in"),
         ("m/s", "imperial", "m/s", None, "mph"),
         ("K", "imperial", None, None, "degF"),
+        ("m2", "imperial", None, None, "in**2"),
         ("1", "metric", None, None, "1"),
     ],
 )
@@ -184,6 +185,7 @@ def test_the_unit_shown(
     [
         ("m**2", "m²"),
         ("m2", "m²"),
+        ("N⋅m", "N·m"),
         ("kg/m**3", "kg/m³"),
         ("N m", "N·m"),
         ("N*m/rad", "N·m/rad"),
