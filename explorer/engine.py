@@ -40,7 +40,10 @@ class Plan:
     constants:
         Token -> value of the exact inputs and tables.
     copulas:
-        Groups of correlated inputs: keys and the correlation matrix of their normal scores.
+        Groups of correlated inputs: streams and the correlation matrix of their normal scores.
+    bounds:
+        What is physically possible, by key of the inputs that are drawn or chosen.
+
     """
 
     seed: int
@@ -50,17 +53,23 @@ class Plan:
     copulas: tuple[tuple[tuple[str, ...], Array], ...]
     bounds: Mapping[str, tuple[float, float]]
 
+    @property
+    def streams(self) -> tuple[str, ...]:
+        """Streams to draw: one an input, but that of another for inputs that follow it."""
+        return tuple(dict.fromkeys(given.stream for given in self.uncertain.values()))
+
     def draw(self, uniforms: Mapping[str, Array]) -> dict[str, Array]:
-        """Map one column of uniforms an input onto the inputs; what is physically impossible becomes NaN."""
+        """Map one column of uniforms a stream onto the inputs; what is physically impossible becomes NaN."""
         columns = dict(uniforms)
-        for keys, matrix in self.copulas:
-            columns.update(correlated(columns, keys, matrix))
+        for names, matrix in self.copulas:
+            columns.update(correlated(columns, names, matrix))
         return {
-            key: self._possible(key, given.distribution.quantile(columns[key]))
+            key: self.possible(key, given.distribution.quantile(columns[given.stream]))
             for key, given in self.uncertain.items()
         }
 
-    def _possible(self, key: str, values: Array) -> Array:
+    def possible(self, key: str, values: Array) -> Array:
+        """Return values of an input with what is physically impossible made NaN."""
         low, high = self.bounds[key]
         if values.size and (values.min() < low or values.max() > high):
             return np.where((values < low) | (values > high), np.nan, values)
@@ -68,7 +77,7 @@ class Plan:
 
     def random_chunk(self, chunk: int, size: int) -> dict[str, Array]:
         """Draw one chunk of plain random inputs."""
-        return self.draw({key: random_column(self.seed, key, chunk, size) for key in self.uncertain})
+        return self.draw({name: random_column(self.seed, name, chunk, size) for name in self.streams})
 
     def evaluate(self, drawn: Mapping[str, Array]) -> dict[tuple[str, str], Array]:
         """Evaluate every asked-for (quantity, condition) on drawn inputs: arrays of one length."""
@@ -115,6 +124,7 @@ def make_plan(
     constants = {token: one.distribution.nominal for token, one in leaves.items() if one.exact}
     constants.update({("table", name): table for name, table in study.tables.items()})
     uncertain = {one.key: one for one in leaves.values() if not one.exact}
+    streams = {one.stream for one in uncertain.values()}
     groups = correlated_groups(study.correlations)
     copulas = tuple(
         (
@@ -124,18 +134,19 @@ def make_plan(
             ),
         )
         for keys in groups
-        if any(key in uncertain for key in keys)
+        if not streams.isdisjoint(keys)
     )
     # A correlated partner shapes the draw even where the program does not read it.
     for keys, _ in copulas:
         uncertain.update({key: study.inputs[key] for key in keys})
+    bounded = uncertain | {one.key: one for one in leaves.values() if one.chosen}
     return Plan(
         study.seed,
         program,
         uncertain,
         constants,
         copulas,
-        {k: _bounds(study, i) for k, i in uncertain.items()},
+        {key: _bounds(study, one) for key, one in bounded.items()},
     )
 
 

@@ -83,7 +83,7 @@ class Drawing:
         if self.design == "random":
             return plan.random_chunk(index, size)
         power = size.bit_length() - 1
-        return plan.draw(sobol_columns(plan.seed, plan.uncertain, index, power))
+        return plan.draw(sobol_columns(plan.seed, plan.streams, index, power))
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,9 @@ CHOSEN = "set by the condition"
 class Input:
     """One quantity that the study gives: its distribution in SI units and where it comes from.
 
-    ``key`` names its random stream: the quantity, or ``quantity@condition`` for an override.
+    ``key`` is its own: the quantity, or ``quantity@condition`` for an override.  ``follows`` names the input
+    whose random stream it draws from, for a build that changes the value but not what scatters it.  A
+    ``chosen`` value is filled in anew for every point of a design, so it is never one with an equal value.
     """
 
     key: str
@@ -45,6 +47,13 @@ class Input:
     source: str | None = None
     condition: str | None = None
     default: bool = False
+    follows: str | None = None
+    chosen: bool = False
+
+    @property
+    def stream(self) -> str:
+        """Name of its random stream."""
+        return self.follows or self.key
 
     @property
     def exact(self) -> bool:
@@ -54,7 +63,7 @@ class Input:
     @property
     def token(self) -> Any:
         """What the program tells values apart by: equal exact overrides are one value."""
-        if self.exact:
+        if self.exact and not self.chosen:
             return (self.quantity, float(self.distribution.nominal))
         return self.key
 
@@ -374,7 +383,9 @@ def _known(name: str, graph: Graph, key: str) -> Quantity:
 
 
 def _inputs(entries: Mapping[str, Any], graph: Graph, folder: Path) -> dict[str, Input]:
-    given = {name: _input(name, entry, graph, folder, f"inputs.{name}") for name, entry in entries.items()}
+    given = {
+        name: read_input(name, entry, graph, folder, f"inputs.{name}") for name, entry in entries.items()
+    }
     for quantity in graph.quantities.values():
         if quantity.default is not None and quantity.name not in given:
             given[quantity.name] = Input(
@@ -383,9 +394,28 @@ def _inputs(entries: Mapping[str, Any], graph: Graph, folder: Path) -> dict[str,
     return given
 
 
-def _input(
+def read_input(
     name: str, entry: Any, graph: Graph, folder: Path, key: str, condition: str | None = None
 ) -> Input:
+    """Read one input as it stands in the file.
+
+    Parameters
+    ----------
+    name, entry:
+        The quantity, and the number, text or table it is given as.
+    folder:
+        Where the files it names lie.
+    key:
+        Its place in the study, for messages.
+    condition:
+        The condition that overrides it, if one does.
+
+    Raises
+    ------
+    StudyError
+        When the quantity is unknown, or the value is not possible.
+
+    """
     quantity = _known(name, graph, key)
     if quantity.table:
         raise StudyError("this quantity is a table", key=key, remedy=f"name its CSV file as [tables.{name}]")
@@ -399,8 +429,8 @@ def _input(
         source = CHOSEN
     if source is not None and not isinstance(source, str):
         raise StudyError("the source is text", key=f"{key}.source", found=source)
-    stream = f"{name}@{condition}" if condition else name
-    return Input(stream, name, distribution, unit, source, condition)
+    own = f"{name}@{condition}" if condition else name
+    return Input(own, name, distribution, unit, source, condition)
 
 
 def _check_physical(quantity: Quantity, distribution: Distribution, key: str) -> None:
@@ -442,7 +472,7 @@ def _conditions(entries: Mapping[str, ConditionEntry], graph: Graph, folder: Pat
                 )
             inherited = found[entry.like].overrides
         own = {
-            quantity: _input(quantity, value, graph, folder, f"conditions.{name}.{quantity}", name)
+            quantity: read_input(quantity, value, graph, folder, f"conditions.{name}.{quantity}", name)
             for quantity, value in entry.overrides.items()
         }
         found[name] = Condition(name, entry.words or name.replace("_", " "), {**inherited, **own})
