@@ -1,0 +1,1 @@
+"""Drawings to scale, as SVG, from the nominal values of a run."""

@@ -1,0 +1,111 @@
+"""A sheet to draw on: lengths in metres become pixels, and every word becomes harmless text."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from html import escape
+
+from reports.look import FONT, INK
+
+Point = tuple[float, float]
+
+
+@dataclass
+class Sheet:
+    """Collects shapes, then writes them as SVG.
+
+    Stations run to the right, heights up; ``scale`` is pixels a metre, ``left`` and ``ground`` the pixels at
+    which station and height are nought.
+    """
+
+    width: float
+    height: float
+    scale: float
+    left: float
+    ground: float
+    shapes: list[str] = field(default_factory=list)
+
+    def at(self, point: Point) -> Point:
+        """Turn a station and a height into pixels."""
+        return self.left + self.scale * point[0], self.ground - self.scale * point[1]
+
+    def line(
+        self,
+        points: Sequence[Point],
+        *,
+        colour: str = INK,
+        width: float = 1.2,
+        dash: str = "",
+        closed: bool = False,
+    ) -> None:
+        """Draw a line through points in pixels."""
+        shape = "polygon" if closed else "polyline"
+        corners = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+        dashes = f' stroke-dasharray="{dash}"' if dash else ""
+        self.shapes.append(
+            f'<{shape} points="{corners}" fill="none" stroke="{colour}" stroke-width="{width}" '
+            f'stroke-linejoin="round"{dashes}/>'
+        )
+
+    def area(self, points: Sequence[Point], *, fill: str, stroke: str = INK) -> None:
+        """Fill an area between points in pixels."""
+        corners = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+        self.shapes.append(f'<polygon points="{corners}" fill="{fill}" stroke="{stroke}" stroke-width="1"/>')
+
+    def circle(self, centre: Point, radius: float, *, fill: str = "white", stroke: str = INK) -> None:
+        """Draw a circle around a point in pixels."""
+        x, y = centre
+        self.shapes.append(
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius:.1f}" fill="{fill}" stroke="{stroke}" '
+            'stroke-width="1.2"/>'
+        )
+
+    def arrow(self, start: Point, end: Point, *, colour: str, width: float = 2.0) -> None:
+        """Draw an arrow between two points in pixels."""
+        (x0, y0), (x1, y1) = start, end
+        length = math.hypot(x1 - x0, y1 - y0)
+        if length < 1:
+            return
+        along = ((x1 - x0) / length, (y1 - y0) / length)
+        head = min(8.0, length)
+        neck = (x1 - head * along[0], y1 - head * along[1])
+        across = (-along[1] * head * 0.42, along[0] * head * 0.42)
+        self.line([start, neck], colour=colour, width=width)
+        self.area(
+            [end, (neck[0] + across[0], neck[1] + across[1]), (neck[0] - across[0], neck[1] - across[1])],
+            fill=colour,
+            stroke=colour,
+        )
+
+    def text(
+        self,
+        at: Point,
+        words: str,
+        *,
+        colour: str = INK,
+        anchor: str = "start",
+        weight: int = 400,
+        size: float = 11,
+    ) -> None:
+        """Write words at a point in pixels."""
+        self.shapes.append(
+            f'<text x="{at[0]:.1f}" y="{at[1]:.1f}" font-family="{FONT}" font-size="{size}" fill="{colour}" '
+            f'text-anchor="{anchor}" font-weight="{weight}">{escape(words)}</text>'
+        )
+
+    def svg(self) -> str:
+        """Return the drawing."""
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{self.width:.0f}" height="{self.height:.0f}" '
+            f'viewBox="0 0 {self.width:.0f} {self.height:.0f}" aria-hidden="true">'
+            + "".join(self.shapes)
+            + "</svg>"
+        )
+
+
+def nice_length(longest: float) -> float:
+    """Return the largest of 1, 2 or 5 times a power of ten that is not longer."""
+    power = 10.0 ** math.floor(math.log10(longest))
+    return next(step * power for step in (5, 2, 1) if step * power <= longest * (1 + 1e-9))
