@@ -21,7 +21,7 @@ from explorer.quantity import Quantity
 from explorer.sampling import check_correlation
 from explorer.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, read_schema
 from explorer.uncertain import Distribution, Exact, read_distribution
-from explorer.units import dimension_matches, parse
+from explorer.units import dimension_matches, display_unit, parse
 
 STUDY_FILE = "study.toml"
 LARGEST_FILE = 1_000_000
@@ -171,7 +171,7 @@ class Study:
         if quantity in self.display:
             return self.display[quantity]
         given = self.inputs.get(quantity)
-        return given.display_unit if given else self.graph[quantity].unit
+        return display_unit(self.graph[quantity].unit, "as given", given.display_unit if given else None)
 
 
 def load_study(path: str | Path, *, allow_code: bool = False) -> Study:
@@ -444,10 +444,7 @@ def _check_physical(quantity: Quantity, distribution: Distribution, key: str) ->
         )
     if isinstance(distribution, Exact):
         return
-    low = max((b for b in (quantity.above, quantity.at_least) if b is not None), default=None)
-    tail = float(distribution.cdf(low)) if low is not None else 0.0
-    if quantity.at_most is not None:
-        tail += 1.0 - float(distribution.cdf(quantity.at_most))
+    tail = distribution.probability_outside(quantity.above, quantity.at_least, quantity.at_most)
     if tail > FORGIVEN_TAIL:
         raise StudyError(
             "too much of the distribution lies outside what is physically possible",
