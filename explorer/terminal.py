@@ -144,7 +144,11 @@ def _verdict_table(results: Results) -> Table:
         output = results.summary.outputs[limit.output]
         quantiles = dict(output.quantiles)
         write = difference_shown if limit.minus else shown
-        band = " to ".join(write(quantiles[p], limit.display_unit, output.sd) for p in (0.05, 0.95))
+        band = " to ".join(
+            ("over " if output.capped and quantiles[p] >= output.highest else "")
+            + write(quantiles[p], limit.display_unit, output.sd)
+            for p in (0.05, 0.95)
+        )
         verdict = limit.conformance.verdict
         name = f"{limit.name} (safety)" if limit.safety else limit.name
         table.add_row(
@@ -274,9 +278,18 @@ def _nominal_table(study: Study, nominal: Mapping[str, Mapping[str, float | None
     names = dict.fromkeys(name for values in nominal.values() for name in values if name not in study.inputs)
     for name in names:
         unit = study.unit_of(name)
-        cells = [shown(values[name], unit) if name in values else "" for values in nominal.values()]
+        cells = [_nominal_cell(study, name, unit, values) for values in nominal.values()]
         table.add_row(Text(name), *cells)
     return table
+
+
+def _nominal_cell(study: Study, name: str, unit: str, values: Mapping[str, float | None]) -> str:
+    """Write a nominal value; one at the cap of its search was not reached below it."""
+    if name not in values:
+        return ""
+    value, cap = values[name], values.get(study.graph[name].capped_by or "")
+    beyond = value is not None and cap is not None and value >= cap
+    return f"over {shown(value, unit)}" if beyond else shown(value, unit)
 
 
 def show_all_quantities(entries: list[dict[str, Any]]) -> None:
