@@ -19,7 +19,9 @@ class Derived:
     function: Callable[[Mapping[str, float]], float]
 
 
-def derived(fit: Fit, quantities: Mapping[str, Derived], known: Sequence[Known] = ()) -> Fit:
+def derived(
+    fit: Fit, quantities: Mapping[str, Derived], known: Sequence[Known] = (), *, kind: str | None = None
+) -> Fit:
     """Compute quantities from the estimates and from further known ones.
 
     Source: JCGM 100 5.2.2 (correlated input quantities) and H.2 (several results at once).
@@ -33,6 +35,8 @@ def derived(fit: Fit, quantities: Mapping[str, Derived], known: Sequence[Known] 
     known:
         Further quantities the functions use.  One that the fit used already must be the same one: what it
         does to the estimates and what it does here add up before they are squared.
+    kind:
+        What was measured, when that is better said of the results.
 
     Returns
     -------
@@ -60,6 +64,7 @@ def derived(fit: Fit, quantities: Mapping[str, Derived], known: Sequence[Known] 
     added = [each for each in known if each.name not in fit.contributions]
     return replace(
         fit,
+        kind=kind or fit.kind,
         names=names,
         units=tuple(each.unit for each in quantities.values()),
         estimates=results,

@@ -219,7 +219,7 @@ def inseparable_pairs(names: tuple[str, ...], covariance: Array) -> tuple[str, .
     )
 
 
-def combined_degrees_of_freedom(scatter: Array, total: Array, freedom: float) -> Array:
+def combined_degrees_of_freedom(scatter: Array, total: Array, freedom: float | Array) -> Array:
     """Effective degrees of freedom when only the scatter's share was estimated from few rows.
 
     Source: Welch-Satterthwaite, JCGM 100 G.4.1, the known quantities having infinitely many.
