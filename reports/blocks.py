@@ -213,11 +213,12 @@ Block: TypeAlias = (
 
 @dataclass(frozen=True)
 class Section:
-    """One section of the report."""
+    """One section of the report; one that needs a script is not printed."""
 
     id: str
     title: str
     blocks: tuple[Block, ...]
+    printed: bool = True
 
 
 def cell(*line: Part, order: float | str | None = None) -> Cell:

@@ -36,6 +36,7 @@ def document(report: Report, sections: Sequence[Section]) -> bytes:
 
     """
     weasyprint = _library()
+    sections = [section for section in sections if section.printed]
     pictures = {figure.name: _picture(figure, report) for figure in figures(sections)}
     made = report.summary.reproduction
     html = str(_html(report, sections, pictures))

@@ -12,7 +12,7 @@ from typing import Any
 
 from reports import vega
 from reports.amounts import count
-from reports.blocks import Figure, Gallery, Heading, Section
+from reports.blocks import Controls, Figure, Gallery, Heading, Section
 from reports.options import SYSTEMS, logo_address
 from reports.report import Report
 
@@ -98,7 +98,9 @@ def page(report: Report, sections: Sequence[Section]) -> str:
 
     drawn = figures(sections)
     style = "\n".join([font_faces(), asset("style", "common.css"), asset("style", "page.css")])
-    script, bundle = asset("script", "page.js"), vega.bundle()
+    scripts = [vega.bundle(), asset("script", "page.js")]
+    if any(isinstance(block, Controls) for section in sections for block in section.blocks):
+        scripts.append(asset("script", "whatif.js"))
     pictures = {figure.name: _picture(figure, SYSTEMS.index(report.options.units)) for figure in drawn}
     return str(
         environment()
@@ -112,10 +114,9 @@ def page(report: Report, sections: Sequence[Section]) -> str:
             system=report.options.units,
             logo=logo_address(report.options.logo),
             imprint=imprint(report),
-            policy=policy([style], [bundle, script]),
+            policy=policy([style], scripts),
             style=Markup(style),
-            bundle=Markup(bundle),
-            script=Markup(script),
+            scripts=[Markup(script) for script in scripts],
             charts={figure.name: _choices(figure) for figure in drawn if figure.charts},
             picture=lambda figure: pictures[figure.name],
         )

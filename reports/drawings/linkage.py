@@ -118,14 +118,15 @@ def linkage_view(
         (_WIDTH - 2 * _MARGIN - _LABELS) / max(right - left, 1e-6),
         (_HEIGHT - 2 * _MARGIN) / max(high - low, 1e-6),
     )
-    sheet = Sheet(_WIDTH, _HEIGHT, pixels, _MARGIN - pixels * left, _HEIGHT - _MARGIN + pixels * low)
+    tall = 2 * _MARGIN + pixels * (high - low)
+    sheet = Sheet(_WIDTH, tall, pixels, _MARGIN - pixels * left, tall - _MARGIN + pixels * low)
     if fixed:
         sheet.line([sheet.at(place) for place in fixed], colour=QUIET, width=5)
     for chain in shown:
         _draw(sheet, chain)
     _labels(sheet, shown, system, display)
     length = nice_length(90 / pixels)
-    y = _HEIGHT - 10
+    y = tall - 8
     sheet.line([(8, y - 4), (8, y), (8 + length * pixels, y), (8 + length * pixels, y - 4)], colour=QUIET)
     written = amount(length, "m", display.get("wheelbase", "mm")).text(system)
     sheet.text((14 + length * pixels, y), f"{written}, to scale", colour=QUIET)
@@ -148,7 +149,7 @@ def _draw(sheet: Sheet, chain: Chain) -> None:
 
 def _labels(sheet: Sheet, shown: Sequence[Chain], system: System, display: Mapping[str, str]) -> None:
     x, y = sheet.at(shown[0].servo)
-    sheet.text((x + 9, y + 16), "servo")
+    sheet.text((x + 10, y + 4), "servo")
     last = -math.inf
     for chain in sorted(shown, key=lambda one: -one.trailing[1]):
         end = sheet.at(chain.trailing)

@@ -27,6 +27,7 @@ from reports.sections import (
     signatures,
     sweeps,
     verdicts,
+    whatif,
 )
 
 Build = Callable[[Report], Section | None]
@@ -34,6 +35,7 @@ Build = Callable[[Report], Section | None]
 SECTIONS: Mapping[str, Build] = {
     "decision": decision.build,
     "verdicts": verdicts.build,
+    "whatif": whatif.build,
     "hazards": hazards.build,
     "sideview": sideview.build,
     "linkage": linkage.build,

@@ -1,0 +1,213 @@
+"use strict";
+// "What if": every sample of the run gets a weight, and probabilities are weighted counts.
+//
+// Scores z are the normal scores of an input's ranks, so an input keeps the shape of its own distribution.  Under the
+// run they are N(0, R).  A shift d and a share kept t make them N(d, T R T), T = diag(t); the weight of a sample is the
+// ratio of the two densities.  The effective number of samples is (sum w)^2 / sum w^2 (Kish).  Intervals are Wilson's
+// score interval at that number.
+(function () {
+  const root = document.getElementById("whatif");
+  if (!root) return;
+  const data = JSON.parse(document.getElementById("whatif-data").textContent);
+  const form = root.querySelector("form");
+  const count = data.samples;
+  const Z95 = 1.959963984540054;
+
+  function column(text) {
+    const bytes = Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
+    const view = new DataView(bytes.buffer);
+    return Float64Array.from({ length: count }, (_, i) => view.getFloat32(4 * i, true));
+  }
+
+  // Normal distribution function and its inverse: Abramowitz & Stegun 7.1.26 and 26.2.23, good to 5e-4.
+  function normalBelow(z) {
+    const t = 1 / (1 + 0.3275911 * Math.abs(z) / Math.SQRT2);
+    const tail = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))));
+    const erf = 1 - tail * Math.exp(-z * z / 2);
+    return z < 0 ? (1 - erf) / 2 : (1 + erf) / 2;
+  }
+  function normalScore(p) {
+    if (p > 0.5) return -normalScore(1 - p);
+    const t = Math.sqrt(-2 * Math.log(p));
+    return -(t - (2.515517 + t * (0.802853 + t * 0.010328)) / (1 + t * (1.432788 + t * (0.189269 + t * 0.001308))));
+  }
+
+  function scores(values) {
+    const order = Uint32Array.from(values.keys()).sort((a, b) => values[a] - values[b] || a - b);
+    const z = new Float64Array(count);
+    order.forEach((row, rank) => { z[row] = normalScore((rank + 0.5) / count); });
+    return z;
+  }
+
+  const inputs = data.inputs.map(function (input) {
+    const values = column(input.values);
+    return { ...input, z: scores(values), sorted: Float64Array.from(values).sort(), shift: 0, keep: 1 };
+  });
+  const limits = data.limits.map((limit) => ({ ...limit, values: column(limit.values), now: { atLeast: limit.atLeast, atMost: limit.atMost } }));
+
+  function weights() {
+    const precision = data.precision;
+    const logs = new Float64Array(count);
+    const moved = inputs.some((input) => input.shift !== 0 || input.keep !== 1);
+    if (!moved) return new Float64Array(count).fill(1);
+    let highest = -Infinity;
+    const before = new Float64Array(inputs.length), after = new Float64Array(inputs.length);
+    for (let i = 0; i < count; i++) {
+      inputs.forEach(function (input, j) { before[j] = input.z[i]; after[j] = (input.z[i] - input.shift) / input.keep; });
+      let sum = 0;
+      for (let j = 0; j < inputs.length; j++) {
+        for (let k = 0; k < inputs.length; k++) sum += precision[j][k] * (after[j] * after[k] - before[j] * before[k]);
+      }
+      logs[i] = -sum / 2;
+      highest = Math.max(highest, logs[i]);
+    }
+    return logs.map((value) => Math.exp(value - highest));
+  }
+
+  function weighed(limit, w, effective) {
+    let total = 0, good = 0;
+    const low = limit.now.atLeast === null ? -Infinity : limit.now.atLeast;
+    const high = limit.now.atMost === null ? Infinity : limit.now.atMost;
+    for (let i = 0; i < count; i++) {
+      total += w[i];
+      // A sample without an answer is not a number and fails both comparisons.
+      if (limit.values[i] >= low && limit.values[i] <= high) good += w[i];
+    }
+    const p = good / total, z2 = Z95 * Z95 / effective;
+    const centre = (p + z2 / 2) / (1 + z2);
+    const half = Z95 / (1 + z2) * Math.sqrt(p * (1 - p) / effective + z2 / (4 * effective));
+    return { probability: p, low: Math.max(0, centre - half), high: Math.min(1, centre + half) };
+  }
+
+  let system = Number(document.getElementById("units").value);
+  const shown = (si, scale) => (si - scale.offset) / scale.factor;
+  const hidden = (value, scale) => value * scale.factor + scale.offset;
+
+  // Two significant digits of the uncertainty decide the place (JCGM 100, 7.2.6).
+  function places(uncertainty) {
+    return uncertainty > 0 ? Math.min(8, Math.max(0, 1 - Math.floor(Math.log10(Number(uncertainty.toPrecision(2)))))) : 4;
+  }
+  function minus(text) { return text.replace("-", "\u2212"); }
+  function share(found) {
+    const half = Math.max(100 * (found.high - found.low) / 2, 0.01);
+    const text = (value) => (100 * value).toFixed(places(half));
+    return [text(found.probability) + "\u00a0%", text(found.low) + " to " + text(found.high) + "\u00a0%"];
+  }
+  function put(cell, found) {
+    const [value, range] = share(found);
+    const quiet = document.createElement("span");
+    quiet.className = "quiet";
+    quiet.textContent = range;
+    cell.replaceChildren(value, quiet);
+  }
+  function putVerdict(cell, found, required) {
+    const word = found.low >= required ? "pass" : found.high < required ? "fail" : "undecided";
+    const mark = document.createElement("span"), sign = document.createElement("span");
+    mark.className = "verdict verdict-" + word;
+    sign.className = "sign";
+    sign.setAttribute("aria-hidden", "true");
+    sign.textContent = { pass: "\u2713", fail: "\u2717", undecided: "?" }[word];
+    mark.append(sign, "\u00a0" + word);
+    cell.replaceChildren(mark);
+    return word;
+  }
+  const find = (name, position) => root.querySelector(`[data-${name}="${position}"]`);
+
+  function quantile(sorted, p) {
+    const place = Math.min(Math.max(p * count - 0.5, 0), count - 1);
+    const below = Math.floor(place), above = Math.min(below + 1, count - 1);
+    return sorted[below] + (place - below) * (sorted[above] - sorted[below]);
+  }
+  function describe(input, position) {
+    const scale = input.scales[system];
+    const at = (z) => shown(quantile(input.sorted, normalBelow(z)), scale);
+    const half = Math.abs(at(input.shift + input.keep) - at(input.shift - input.keep)) / 2;
+    const digits = places(half);
+    const unit = scale.symbol ? (scale.symbol === "\u00b0" ? "" : "\u00a0") + scale.symbol : "";
+    find("now", position).textContent = minus(`${at(input.shift).toFixed(digits)} \u00b1 ${half.toFixed(digits)}`) + unit;
+    root.querySelector(`output[for="shift-${position}"]`).textContent = minus(input.shift.toFixed(1));
+    root.querySelector(`output[for="keep-${position}"]`).textContent = Math.round(100 * input.keep) + "\u00a0%";
+  }
+
+  function refresh() {
+    inputs.forEach(describe);
+    const w = weights();
+    const sum = w.reduce((a, b) => a + b, 0), squares = w.reduce((a, b) => a + b * b, 0);
+    const effective = sum * sum / squares;
+    const refused = effective < data.fewest;
+    root.querySelector("#effective").textContent = `${Math.round(effective)} of ${count}`;
+    const refusal = root.querySelector("#refusal");
+    refusal.hidden = !refused;
+    refusal.textContent = refused
+      ? `Too few cars of the run are like that (${Math.round(effective)}; at least ${data.fewest} are needed). ` +
+        "Go less far, or change the study and run it again."
+      : "";
+    const verdicts = { pass: 0, fail: 0, undecided: 0 };
+    limits.forEach(function (limit, position) {
+      put(find("run", position), limit.run);
+      const cell = find("here", position), verdict = find("verdict", position);
+      if (refused) {
+        cell.textContent = "no answer";
+        verdict.textContent = "";
+        return;
+      }
+      const found = weighed(limit, w, effective);
+      put(cell, found);
+      verdicts[putVerdict(verdict, found, limit.required)] += 1;
+    });
+    return refused ? "Too few cars are left to answer." :
+      `With your changes: ${verdicts.pass} pass, ${verdicts.fail} fail, ${verdicts.undecided} undecided.`;
+  }
+
+  function fillBounds() {
+    limits.forEach(function (limit, position) {
+      const scale = limit.scales[system];
+      for (const side of ["atLeast", "atMost"]) {
+        const field = root.querySelector(`[data-limit="${position}"][data-side="${side}"]`);
+        if (!field) continue;
+        const step = Math.pow(10, Math.floor(Math.log10(Math.abs(limit.spread / scale.factor) || 1)) - 1);
+        field.step = "any";
+        field.dataset.step = String(step);
+        field.value = String(Number(shown(limit.now[side], scale).toPrecision(6)));
+      }
+      root.querySelectorAll(`[data-symbol="${position}"]`).forEach((symbol) => { symbol.textContent = scale.symbol; });
+    });
+  }
+
+  let timer = 0;
+  function say(words) {
+    clearTimeout(timer);
+    timer = setTimeout(() => { document.getElementById("spoken").textContent = words; }, 600);
+  }
+
+  form.addEventListener("input", function (event) {
+    const field = event.target;
+    if (field.dataset.shift !== undefined) inputs[Number(field.dataset.shift)].shift = Number(field.value);
+    if (field.dataset.keep !== undefined) inputs[Number(field.dataset.keep)].keep = Number(field.value) / 100;
+    if (field.dataset.limit !== undefined) {
+      const limit = limits[Number(field.dataset.limit)];
+      const value = Number(field.value);
+      if (field.value.trim() === "" || !Number.isFinite(value)) return;
+      limit.now[field.dataset.side] = hidden(value, limit.scales[system]);
+    }
+    say(refresh());
+  });
+  // Arrow keys move a limit by about a tenth of its spread, rounded to a power of ten.
+  form.addEventListener("keydown", function (event) {
+    const field = event.target;
+    if (field.dataset.limit === undefined || !["ArrowUp", "ArrowDown"].includes(event.key)) return;
+    event.preventDefault();
+    const step = Number(field.dataset.step), up = event.key === "ArrowUp" ? 1 : -1;
+    field.value = String(Number((Number(field.value) + up * step).toPrecision(12)));
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+  form.addEventListener("submit", (event) => event.preventDefault());
+  form.addEventListener("reset", function () {
+    for (const input of inputs) { input.shift = 0; input.keep = 1; }
+    for (const limit of limits) limit.now = { atLeast: limit.atLeast, atMost: limit.atMost };
+    setTimeout(function () { fillBounds(); say(refresh()); }, 0);
+  });
+  document.addEventListener("units", function (event) { system = event.detail; fillBounds(); refresh(); });
+  fillBounds();
+  refresh();
+})();

@@ -1,0 +1,25 @@
+"""Move a limit, shift or sharpen an input, and see what becomes of every verdict: on the page only."""
+
+from __future__ import annotations
+
+from reports.amounts import count
+from reports.blocks import Controls, Paragraph, Section
+from reports.report import Report
+from reports.whatif import payload
+
+
+def build(report: Report) -> Section | None:
+    """Build the controls, when the run kept its samples."""
+    data = payload(report)
+    if data is None:
+        return None
+    words = (
+        f"The page holds {count(data['samples'])} cars of the run. Change a limit, or shift or "
+        "sharpen one of the "
+        "inputs that matter most: cars that fit the change better then count for more, the others "
+        "for less. No "
+        "model is run again, so this is for finding out what is worth a new run. The further you go "
+        "the fewer cars "
+        "are left to speak; with too few the page refuses to answer."
+    )
+    return Section("whatif", "What if", (Paragraph((words,)), Controls("whatif.html", data)), printed=False)

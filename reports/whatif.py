@@ -1,0 +1,123 @@
+"""What the page needs to answer "what if": some of the run's own samples, packed small.
+
+The page gives every sample a weight instead of computing anew, so only inputs and answers are needed, never a
+model.  How the weights come about is told in ``script/whatif.js``.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from explorer.results import InputRecord, LimitRecord
+from explorer.units import System, known_unit
+from reports.amounts import Amount, scale
+from reports.findings import leading_inputs
+from reports.options import SYSTEMS
+from reports.report import Report, bound_words
+
+LEADING = 5
+# The page stays small: so many samples at most, and so many numbers in all.
+MOST_SAMPLES = 8192
+MOST_NUMBERS = 120_000
+# With fewer different values than this share of the samples an input is a choice, not a spread.
+_FEWEST_DIFFERENT = 0.5
+# Fewer samples than this are not worth asking.
+FEWEST_SAMPLES = 1000
+# Below this effective number of samples an answer is refused.
+FEWEST_EFFECTIVE = 400
+
+
+def payload(report: Report) -> dict[str, Any] | None:
+    """Pack samples, limits and leading inputs, or None when the run kept no samples.
+
+    Returns
+    -------
+    dict
+        ``samples``: their number; ``limits`` and ``inputs``: one entry each with its packed column (base64 of
+        little-endian float32) and how to show it in each system of units; ``precision``: inverse of the
+        correlation matrix of the inputs' normal scores.
+    """
+    frame = report.results.samples
+    limits = [limit for limit in report.summary.limits if frame is not None and column_of(limit) in frame]
+    if frame is None or not limits or len(frame) < FEWEST_SAMPLES:
+        return None
+    names = [name for name in leading_inputs(report.summary, 2 * LEADING) if name in frame]
+    spread = [name for name in names if frame[name].nunique() > _FEWEST_DIFFERENT * len(frame)][:LEADING]
+    kept = min(len(frame), MOST_SAMPLES, MOST_NUMBERS // (len(limits) + len(spread)))
+    rows = frame.iloc[:kept]
+    return {
+        "samples": kept,
+        "fewest": FEWEST_EFFECTIVE,
+        "limits": [_limit(report, limit, rows[column_of(limit)].to_numpy()) for limit in limits],
+        "inputs": [_input(report, report.inputs[name], rows[name].to_numpy()) for name in spread],
+        "precision": _precision(report, spread),
+    }
+
+
+def column_of(limit: LimitRecord) -> str:
+    """Name of a limited quantity's column among the kept samples."""
+    minus = f" - {limit.minus}" if limit.minus else ""
+    return f"{limit.quantity} | {limit.condition}{minus}"
+
+
+def _packed(values: Any) -> str:
+    return base64.b64encode(np.asarray(values, dtype="<f4").tobytes()).decode("ascii")
+
+
+def _scales(si_unit: str, given: str, magnitude: float, difference: bool) -> list[dict[str, Any]]:
+    def one(system: System) -> dict[str, Any]:
+        shown = scale(si_unit, given, system, magnitude=magnitude, difference=difference)
+        unit = known_unit(shown.unit)
+        return {
+            "symbol": shown.symbol,
+            "factor": unit.factor,
+            "offset": 0.0 if difference else unit.offset,
+        }
+
+    return [one(system) for system in SYSTEMS]
+
+
+def _limit(report: Report, limit: LimitRecord, values: Any) -> dict[str, Any]:
+    found = limit.conformance
+    spread = report.output(limit).sd
+    bound = limit.at_least if limit.at_least is not None else limit.at_most
+    return {
+        "name": limit.name,
+        "asked": _texts(bound_words(limit)),
+        "atLeast": limit.at_least,
+        "atMost": limit.at_most,
+        "required": limit.probability,
+        "run": {"probability": found.probability, "low": found.low, "high": found.high},
+        "verdict": found.verdict,
+        "spread": spread,
+        "scales": _scales(limit.unit, limit.display_unit, bound or 0.0, limit.minus is not None),
+        "values": _packed(values),
+    }
+
+
+def _texts(line: Sequence[Any]) -> str:
+    return "".join(part.texts[0] if isinstance(part, Amount) else str(part) for part in line)
+
+
+def _input(report: Report, record: InputRecord, values: Any) -> dict[str, Any]:
+    return {
+        "name": report.input_name(record.key),
+        "scales": _scales(record.unit, record.display_unit, record.nominal, difference=False),
+        "values": _packed(values),
+    }
+
+
+def _precision(report: Report, names: Sequence[str]) -> list[list[float]]:
+    """Inverse of the correlations among these inputs."""
+    known: Mapping[frozenset[str], float] = {
+        frozenset((record.first, record.second)): record.value for record in report.summary.correlations
+    }
+    matrix = np.array(
+        [[1.0 if a == b else known.get(frozenset((a, b)), 0.0) for b in names] for a in names]
+    ).reshape(len(names), len(names))
+    inverse: list[list[float]] = np.linalg.inv(matrix).tolist()
+    return inverse
