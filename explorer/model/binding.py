@@ -8,13 +8,12 @@ ends or in the middle, so those three places are looked at; a gap below zero mea
 from __future__ import annotations
 
 from functools import reduce
-from itertools import product
 
 import numpy as np
 
 from explorer.quantity import Array, Curve, given, quantity
 
-_SHARES = np.linspace(0.0, 1.0, 13)
+_SHARES = np.linspace(0.0, 1.0, 9)
 _SPAN_POSITIONS = (0.0, 0.5, 1.0)
 _MIDDLE = 0.5
 
@@ -71,13 +70,24 @@ def element_loaded_bow(element_bow: Array, element_mid_span_deflection: Array, s
 @quantity(
     "m",
     source="definition",
-    varying={"slot_gap": ("servo_angle", "span_position")},
+    varying={"slot_gap": "span_position"},
     fails="the links of some element cannot close",
 )
-def smallest_binding_gap(slot_gap: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
+def binding_gap(slot_gap: Curve) -> Array:
+    """Narrowest slot anywhere along the span at this servo angle, as built."""
+    return reduce(np.minimum, map(slot_gap, _SPAN_POSITIONS))
+
+
+@quantity(
+    "m",
+    source="definition",
+    varying={"binding_gap": "servo_angle"},
+    fails="the links of some element cannot close",
+)
+def smallest_binding_gap(binding_gap: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
     """Narrowest slot left through the travel anywhere along the span, as built; below zero the wing binds."""
-    angles = [servo_angle_closed + share * servo_travel for share in _SHARES]
-    return reduce(np.minimum, (slot_gap(angle, place) for angle, place in product(angles, _SPAN_POSITIONS)))
+    angles = (servo_angle_closed + share * servo_travel for share in _SHARES)
+    return reduce(np.minimum, map(binding_gap, angles))
 
 
 @quantity(

@@ -14,8 +14,8 @@ import numpy as np
 
 from explorer.quantity import Array, Curve, given, quantity
 
-# The moment is smooth in the opening: twenty-one places find its smallest value closely enough.
-_OPENINGS = np.linspace(0.0, 1.0, 21)
+# The moment is smooth in the opening: thirteen places find its smallest value closely enough.
+_OPENINGS = np.linspace(0.0, 1.0, 13)
 
 element_normal_coefficient_closed = given(
     "1", "Coefficient of the force square to the chord, closed; positive with downforce.", each="element"

@@ -78,8 +78,10 @@ def element_level_horn_radius(
     servo_angle_closed: Array,
     servo_travel: Array,
     element_horn_offset: Array,
-    element_ground_length: Array,
-    element_ground_angle: Array,
+    servo_axis_station: Array,
+    servo_axis_height: Array,
+    element_pivot_station: Array,
+    element_pivot_height: Array,
     element_arm_length: Array,
     element_arm_angle: Array,
     element_design_incidence_closed: Array,
@@ -90,27 +92,23 @@ def element_level_horn_radius(
     The rod is set anew so that the closed incidence holds; that it has the same length at both ends of the
     travel is then one linear equation for the radius.
     """
-    ground = (element_ground_length, element_ground_angle)
-    horns = [element_horn_offset + servo for servo in (servo_angle_closed, servo_angle_closed + servo_travel)]
-    incidences = (element_design_incidence_closed, element_design_incidence_open)
-    arms = [element_arm_angle + incidence for incidence in incidences]
-    closed, opened = (
-        _arm_pin(*ground, element_arm_length, arm, horn) for arm, horn in zip(arms, horns, strict=True)
-    )
-    along = closed[1] - opened[1]
-    radius = (closed[0] - opened[0]) / (2 * np.where(along == 0, np.nan, along))
-    sides = [_side(*ground, radius, arm, horn) for arm, horn in zip(arms, horns, strict=True)]
-    return np.where((radius > 0) & (sides[0] * sides[1] > 0), radius, np.nan)
+    back, up = element_pivot_station - servo_axis_station, element_pivot_height - servo_axis_height
+    horn = servo_angle_closed + element_horn_offset
+    arm = element_arm_angle + element_design_incidence_closed
+    open_arm = element_arm_angle + element_design_incidence_open
+    square, along = _arm_pin(back, up, element_arm_length, arm, horn)
+    open_square, open_along = _arm_pin(back, up, element_arm_length, open_arm, horn + servo_travel)
+    radius = (square - open_square) / (2 * np.where(along == open_along, np.nan, along - open_along))
+    side = _side(back, up, radius, arm, horn) * _side(back, up, radius, open_arm, horn + servo_travel)
+    return np.where((radius > 0) & (side > 0), radius, np.nan)
 
 
-def _arm_pin(
-    ground_length: Array, ground_angle: Array, arm_length: Array, arm: Array, horn: Array
-) -> tuple[Array, Array]:
+def _arm_pin(back: Array, up: Array, arm_length: Array, arm: Array, horn: Array) -> tuple[Array, Array]:
     """Place of the arm pin seen from the servo axis: distance squared, and distance along the horn."""
-    square = ground_length**2 + arm_length**2 + 2 * ground_length * arm_length * np.cos(arm - ground_angle)
-    return square, ground_length * np.cos(horn - ground_angle) + arm_length * np.cos(horn - arm)
+    pin_back, pin_up = back + arm_length * np.cos(arm), up + arm_length * np.sin(arm)
+    return pin_back**2 + pin_up**2, pin_back * np.cos(horn) + pin_up * np.sin(horn)
 
 
-def _side(ground_length: Array, ground_angle: Array, horn_radius: Array, arm: Array, horn: Array) -> Array:
+def _side(back: Array, up: Array, horn_radius: Array, arm: Array, horn: Array) -> Array:
     """Positive when the arm lies anticlockwise of the line from pivot to horn pin."""
-    return horn_radius * np.sin(arm - horn) - ground_length * np.sin(arm - ground_angle)
+    return horn_radius * np.sin(arm - horn) - back * np.sin(arm) + up * np.cos(arm)

@@ -1,8 +1,9 @@
 """The linkage: a servo horn, a rod and an arm turn each element, a planar four-bar for every one.
 
-The ground link runs from the servo axis to the element's pivot.  All directions are seen from the left-hand
-side of the car, anticlockwise from straight back, like the incidence of the elements.  Elements share the
-servo; each has its own hole in the horn, its own rod and its own arm.
+The ground link runs from the servo axis to the element's pivot; the places of pins are told from the pivot,
+back and up.  All directions are seen from the left-hand side of the car, anticlockwise from straight back,
+like the incidence of the elements.  Elements share the servo; each has its own hole in the horn, its own rod
+and its own arm.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ import numpy as np
 
 from explorer.quantity import Array, Curve, given, quantity
 
-# Thirteen places through the travel: link angles are smooth between them, and the extremes lie at the ends.
-_SHARES = np.linspace(0.0, 1.0, 13)
+# Nine places through the travel: link angles are smooth between them, and most extremes lie at the ends.
+_SHARES = np.linspace(0.0, 1.0, 9)
 
 servo_axis_station = given("m", "Station of the servo's output axis, behind the front axle.")
 servo_axis_height = given("m", "Height of the servo's output axis above the ground.", at_least=0)
@@ -45,65 +46,40 @@ def servo_angle(flap_opening: Array, servo_angle_closed: Array, servo_travel: Ar
 
 
 @quantity("m", source="definition", each="element")
-def element_ground_length(
-    element_pivot_station: Array,
-    element_pivot_height: Array,
-    servo_axis_station: Array,
-    servo_axis_height: Array,
-) -> Array:
-    """Distance from the servo axis to the element's pivot."""
-    return np.hypot(element_pivot_station - servo_axis_station, element_pivot_height - servo_axis_height)
-
-
-@quantity("rad", source="definition", each="element")
-def element_ground_angle(
-    element_pivot_station: Array,
-    element_pivot_height: Array,
-    servo_axis_station: Array,
-    servo_axis_height: Array,
-) -> Array:
-    """Direction of the element's pivot from the servo axis."""
-    return np.arctan2(element_pivot_height - servo_axis_height, element_pivot_station - servo_axis_station)
-
-
-@quantity("m", source="law of cosines", each="element")
-def element_horn_pin_distance(
+def element_horn_pin_back(
     servo_angle: Array,
     element_horn_offset: Array,
     element_horn_radius: Array,
-    element_ground_length: Array,
-    element_ground_angle: Array,
+    servo_axis_station: Array,
+    element_pivot_station: Array,
 ) -> Array:
-    """Distance from the element's pivot to the end of the rod on the horn."""
-    across = servo_angle + element_horn_offset - element_ground_angle
-    square = element_horn_radius**2 + element_ground_length**2
-    return np.sqrt(square - 2 * element_horn_radius * element_ground_length * np.cos(across))
+    """How far the rod's end on the horn lies behind the element's pivot."""
+    horn = element_horn_radius * np.cos(servo_angle + element_horn_offset)
+    return servo_axis_station - element_pivot_station + horn
 
 
-@quantity("rad", source="definition", each="element")
-def element_horn_pin_direction(
+@quantity("m", source="definition", each="element")
+def element_horn_pin_up(
     servo_angle: Array,
     element_horn_offset: Array,
     element_horn_radius: Array,
-    element_ground_length: Array,
-    element_ground_angle: Array,
+    servo_axis_height: Array,
+    element_pivot_height: Array,
 ) -> Array:
-    """Direction from the element's pivot to the end of the rod on the horn."""
-    horn = servo_angle + element_horn_offset
-    back = element_horn_radius * np.cos(horn) - element_ground_length * np.cos(element_ground_angle)
-    up = element_horn_radius * np.sin(horn) - element_ground_length * np.sin(element_ground_angle)
-    return np.arctan2(up, back)
+    """How far the rod's end on the horn lies above the element's pivot."""
+    horn = element_horn_radius * np.sin(servo_angle + element_horn_offset)
+    return servo_axis_height - element_pivot_height + horn
 
 
 @quantity(
     "m",
-    source="law of cosines on pivot, horn pin and arm pin",
-    varying={"element_horn_pin_distance": "servo_angle", "element_horn_pin_direction": "servo_angle"},
+    source="definition: distance between the two pins",
+    varying={"element_horn_pin_back": "servo_angle", "element_horn_pin_up": "servo_angle"},
     each="element",
 )
 def element_rod_length(
-    element_horn_pin_distance: Curve,
-    element_horn_pin_direction: Curve,
+    element_horn_pin_back: Curve,
+    element_horn_pin_up: Curve,
     servo_angle_closed: Array,
     element_arm_length: Array,
     element_arm_angle: Array,
@@ -115,15 +91,21 @@ def element_rod_length(
     This is the builder who screws the rod in and out until the flap sits right when shut: errors of the other
     links are then taken up by the rod.  Give the length instead for a rod that is made to a drawing.
     """
-    distance = element_horn_pin_distance(servo_angle_closed)
-    arm = element_design_incidence_closed + element_arm_angle - element_horn_pin_direction(servo_angle_closed)
-    square = distance**2 + element_arm_length**2 - 2 * distance * element_arm_length * np.cos(arm)
-    return np.sqrt(square) + element_rod_length_error
+    arm = element_design_incidence_closed + element_arm_angle
+    back = element_arm_length * np.cos(arm) - element_horn_pin_back(servo_angle_closed)
+    up = element_arm_length * np.sin(arm) - element_horn_pin_up(servo_angle_closed)
+    return np.hypot(back, up) + element_rod_length_error
 
 
-@quantity("1", source="definition", varying={"element_horn_pin_direction": "servo_angle"}, each="element")
+@quantity(
+    "1",
+    source="definition",
+    varying={"element_horn_pin_back": "servo_angle", "element_horn_pin_up": "servo_angle"},
+    each="element",
+)
 def element_assembly(
-    element_horn_pin_direction: Curve,
+    element_horn_pin_back: Curve,
+    element_horn_pin_up: Curve,
     servo_angle_closed: Array,
     element_design_incidence_closed: Array,
     element_arm_angle: Array,
@@ -134,71 +116,118 @@ def element_assembly(
     that the closed design incidence lies on; give it to force the other.
     """
     arm = element_design_incidence_closed + element_arm_angle
-    return np.where(np.sin(arm - element_horn_pin_direction(servo_angle_closed)) < 0, -1.0, 1.0)
+    back, up = element_horn_pin_back(servo_angle_closed), element_horn_pin_up(servo_angle_closed)
+    return np.where(back * np.sin(arm) < up * np.cos(arm), -1.0, 1.0)
+
+
+@quantity("1", source="two circles, of the arm and of the rod", each="element")
+def element_arm_along(
+    element_horn_pin_back: Array,
+    element_horn_pin_up: Array,
+    element_arm_length: Array,
+    element_rod_length: Array,
+) -> Array:
+    """Place of the arm pin along the line from the pivot to the horn pin, as a share of that line."""
+    square = element_horn_pin_back**2 + element_horn_pin_up**2
+    return 0.5 + (element_arm_length**2 - element_rod_length**2) / (2 * square)
 
 
 @quantity(
-    "rad",
-    source="Freudenstein's equation (1955) for the follower, in the form of the law of cosines",
+    "1",
+    source="two circles, of the arm and of the rod; equal to Freudenstein's equation (1955)",
     each="element",
     fails="the links cannot close: the rod is too short or too long there, or it has passed a dead point",
 )
-def element_angle(
-    element_horn_pin_distance: Array,
-    element_horn_pin_direction: Array,
+def element_arm_across(
+    element_horn_pin_back: Array,
+    element_horn_pin_up: Array,
     element_arm_length: Array,
-    element_rod_length: Array,
-    element_arm_angle: Array,
+    element_arm_along: Array,
     element_assembly: Array,
 ) -> Array:
-    """Incidence of the element at this servo angle, between -180 and +180 degrees.
+    """Place of the arm pin to the left of the line from the pivot to the horn pin, as a share of that line.
 
-    Freudenstein's equation says that the rod keeps its length.  The two angles that satisfy it lie left and
-    right of the line from pivot to horn pin; a linkage stays on its side until rod and arm come into line.
+    Freudenstein's equation says that the rod keeps its length.  The two places that satisfy it lie left and
+    right of the line; a linkage stays on its side until rod and arm come into line, and there it is stuck.
     """
-    side = element_horn_pin_distance**2 + element_arm_length**2 - element_rod_length**2
-    arm = element_horn_pin_direction + element_assembly * _arc_cosine(
-        side / (2 * element_horn_pin_distance * element_arm_length)
-    )
-    return _principal(arm - element_arm_angle)
+    square = element_horn_pin_back**2 + element_horn_pin_up**2
+    left = element_arm_length**2 / square - element_arm_along**2
+    return element_assembly * np.sqrt(np.where(left >= 0, left, np.nan))
+
+
+@quantity("m", source="definition", each="element")
+def element_arm_pin_back(
+    element_horn_pin_back: Array,
+    element_horn_pin_up: Array,
+    element_arm_along: Array,
+    element_arm_across: Array,
+) -> Array:
+    """How far the rod's end on the arm lies behind the element's pivot."""
+    return element_arm_along * element_horn_pin_back - element_arm_across * element_horn_pin_up
+
+
+@quantity("m", source="definition", each="element")
+def element_arm_pin_up(
+    element_horn_pin_back: Array,
+    element_horn_pin_up: Array,
+    element_arm_along: Array,
+    element_arm_across: Array,
+) -> Array:
+    """How far the rod's end on the arm lies above the element's pivot."""
+    return element_arm_along * element_horn_pin_up + element_arm_across * element_horn_pin_back
 
 
 @quantity("rad", source="definition", each="element")
-def element_rod_direction(
-    element_horn_pin_distance: Array,
-    element_horn_pin_direction: Array,
-    element_arm_length: Array,
-    element_angle: Array,
-    element_arm_angle: Array,
+def element_angle(element_arm_pin_back: Array, element_arm_pin_up: Array, element_arm_angle: Array) -> Array:
+    """Incidence of the element at this servo angle, between -180 and +180 degrees."""
+    turned = np.arctan2(element_arm_pin_up, element_arm_pin_back) - element_arm_angle
+    return turned - 2 * np.pi * np.round(turned / (2 * np.pi))
+
+
+@quantity("m", source="statics: a force along the rod", each="element")
+def element_arm_lever(
+    element_horn_pin_back: Array,
+    element_horn_pin_up: Array,
+    element_arm_pin_back: Array,
+    element_arm_pin_up: Array,
+    element_rod_length: Array,
 ) -> Array:
-    """Direction of the rod, from its end on the horn to its end on the arm."""
-    arm = element_angle + element_arm_angle
-    back = element_arm_length * np.cos(arm) - element_horn_pin_distance * np.cos(element_horn_pin_direction)
-    up = element_arm_length * np.sin(arm) - element_horn_pin_distance * np.sin(element_horn_pin_direction)
-    return np.arctan2(up, back)
+    """Lever of a push in the rod about the element's pivot, positive when it raises the incidence."""
+    across = element_arm_pin_up * element_horn_pin_back - element_arm_pin_back * element_horn_pin_up
+    return across / element_rod_length
 
 
-@quantity("1", source="Norton, Design of Machinery, eq. 6.18b", each="element")
-def element_velocity_ratio(
+@quantity("m", source="statics: a force along the rod", each="element")
+def element_horn_lever(
     servo_angle: Array,
     element_horn_offset: Array,
     element_horn_radius: Array,
-    element_arm_length: Array,
-    element_rod_direction: Array,
-    element_angle: Array,
-    element_arm_angle: Array,
+    element_horn_pin_back: Array,
+    element_horn_pin_up: Array,
+    element_arm_pin_back: Array,
+    element_arm_pin_up: Array,
+    element_rod_length: Array,
 ) -> Array:
+    """Lever of the rod about the servo axis, positive when turning the horn anticlockwise pushes the rod."""
+    horn = servo_angle + element_horn_offset
+    back, up = element_arm_pin_back - element_horn_pin_back, element_arm_pin_up - element_horn_pin_up
+    return element_horn_radius * (np.cos(horn) * up - np.sin(horn) * back) / element_rod_length
+
+
+@quantity(
+    "1",
+    source="velocity along the rod is the same at both ends; Norton, Design of Machinery, eq. 6.18b",
+    each="element",
+)
+def element_velocity_ratio(element_horn_lever: Array, element_arm_lever: Array) -> Array:
     """How much the element turns for a small turn of the servo; negative where it turns the other way."""
-    driving = element_horn_radius * np.sin(servo_angle + element_horn_offset - element_rod_direction)
-    return driving / (element_arm_length * np.sin(element_angle + element_arm_angle - element_rod_direction))
+    return element_horn_lever / np.where(element_arm_lever == 0, np.nan, element_arm_lever)
 
 
 @quantity("rad", source="Norton, Design of Machinery, transmission angle", each="element")
-def element_transmission_angle(
-    element_angle: Array, element_arm_angle: Array, element_rod_direction: Array
-) -> Array:
+def element_transmission_angle(element_arm_lever: Array, element_arm_length: Array) -> Array:
     """Acute angle between rod and arm at this servo angle: 90 degrees drives best, 0 is a dead point."""
-    return np.arcsin(np.abs(np.sin(element_angle + element_arm_angle - element_rod_direction)))
+    return np.arcsin(np.minimum(np.abs(element_arm_lever) / element_arm_length, 1))
 
 
 @quantity(
@@ -212,18 +241,14 @@ def element_smallest_transmission_angle(
     element_transmission_angle: Curve, servo_angle_closed: Array, servo_travel: Array
 ) -> Array:
     """Smallest transmission angle through the travel; common practice keeps it above 40 degrees."""
-    return reduce(
-        np.minimum,
-        (element_transmission_angle(servo_angle_closed + share * servo_travel) for share in _SHARES),
-    )
+    angles = (servo_angle_closed + share * servo_travel for share in _SHARES)
+    return reduce(np.minimum, map(element_transmission_angle, angles))
 
 
 @quantity("rad", source="definition", each="element")
-def element_horn_to_rod_angle(
-    servo_angle: Array, element_horn_offset: Array, element_rod_direction: Array
-) -> Array:
+def element_horn_to_rod_angle(element_horn_lever: Array, element_horn_radius: Array) -> Array:
     """Angle by which horn and rod are out of line, -90 to +90 degrees; at 0 the element turns back."""
-    return np.arcsin(np.sin(servo_angle + element_horn_offset - element_rod_direction))
+    return np.arcsin(np.clip(element_horn_lever / element_horn_radius, -1, 1))
 
 
 @quantity(
@@ -257,11 +282,3 @@ def smallest_dead_point_margin(element_dead_point_margin: Array) -> Array:
     """Smallest dead-point margin of any element."""
     smallest: Array = np.min(element_dead_point_margin, axis=0)
     return smallest
-
-
-def _arc_cosine(cosine: Array) -> Array:
-    return np.arccos(np.where(np.abs(cosine) <= 1, cosine, np.nan))
-
-
-def _principal(angle: Array) -> Array:
-    return np.remainder(angle + np.pi, 2 * np.pi) - np.pi

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from explorer.model.numeric import reserve_factor
 from explorer.quantity import Array, given, quantity
 
 wing_mount_count = given("1", "Number of mounts that carry the wing.", default=2.0, at_least=1)
@@ -55,4 +56,4 @@ def wing_mount_strength_margin(
     wing_mount_strength: Array, wing_mount_stress: Array, reserve_cap: Array
 ) -> Array:
     """Reserve factor: strength over stress; below 1 the mount breaks and the car loses its wing."""
-    return wing_mount_strength / np.maximum(wing_mount_stress, wing_mount_strength / reserve_cap)
+    return reserve_factor(wing_mount_strength, wing_mount_stress, reserve_cap)

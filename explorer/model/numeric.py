@@ -166,5 +166,10 @@ def secant(
     return np.where(done, at, np.nan)
 
 
+def reserve_factor(strength: Array, load: Array, cap: Array) -> Array:
+    """Return strength over load, at most the cap, which also stands where there is no load; NaN stays NaN."""
+    return np.where(cap * load <= strength, cap, strength / np.where(load == 0, 1.0, load))
+
+
 def _fallen_if_missing(value: Array) -> Array:
     return np.where(np.isnan(value), -np.inf, value)

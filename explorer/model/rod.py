@@ -10,9 +10,10 @@ from functools import reduce
 
 import numpy as np
 
+from explorer.model.numeric import reserve_factor
 from explorer.quantity import Array, Curve, given, quantity
 
-_SHARES = np.linspace(0.0, 1.0, 13)
+_SHARES = np.linspace(0.0, 1.0, 9)
 
 element_rod_diameter = given("m", "Outer diameter of the rod.", each="element", above=0)
 element_rod_bore = given(
@@ -27,7 +28,7 @@ element_rod_strength = given(
 @quantity("m4", source="ring, pi (D^4 - d^4)/64", each="element")
 def element_rod_second_moment(element_rod_diameter: Array, element_rod_bore: Array) -> Array:
     """Second moment of area of the rod."""
-    return np.pi * (element_rod_diameter**4 - element_rod_bore**4) / 64
+    return np.pi * ((element_rod_diameter**2) ** 2 - (element_rod_bore**2) ** 2) / 64
 
 
 @quantity("N", source="area times strength", each="element")
@@ -47,17 +48,9 @@ def element_rod_buckling_load(
 
 
 @quantity("N", source="moments about the pivot", each="element", fails="the links cannot close")
-def element_rod_force(
-    element_closing_moment: Array,
-    load_factor: Array,
-    element_arm_length: Array,
-    element_angle: Array,
-    element_arm_angle: Array,
-    element_rod_direction: Array,
-) -> Array:
+def element_rod_force(element_closing_moment: Array, load_factor: Array, element_arm_lever: Array) -> Array:
     """Force in the rod that holds the element here, the load factor in it; positive is a push."""
-    lever = element_arm_length * np.sin(element_angle + element_arm_angle - element_rod_direction)
-    return load_factor * element_closing_moment / lever
+    return -load_factor * element_closing_moment / np.where(element_arm_lever == 0, np.nan, element_arm_lever)
 
 
 @quantity(
@@ -95,8 +88,7 @@ def element_rod_buckling_margin(
     element_rod_buckling_load: Array, element_largest_rod_push: Array, reserve_cap: Array
 ) -> Array:
     """Reserve factor against buckling: Euler's load over the largest push; below 1 the rod buckles."""
-    least = element_rod_buckling_load / reserve_cap
-    return element_rod_buckling_load / np.maximum(element_largest_rod_push, least)
+    return reserve_factor(element_rod_buckling_load, element_largest_rod_push, reserve_cap)
 
 
 @quantity("1", source="definition", each="element", capped_by="reserve_cap")
@@ -104,8 +96,7 @@ def element_rod_pull_margin(
     element_rod_pull_strength: Array, element_largest_rod_pull: Array, reserve_cap: Array
 ) -> Array:
     """Reserve factor of the pulled rod: strength over the largest pull; below 1 it parts."""
-    least = element_rod_pull_strength / reserve_cap
-    return element_rod_pull_strength / np.maximum(element_largest_rod_pull, least)
+    return reserve_factor(element_rod_pull_strength, element_largest_rod_pull, reserve_cap)
 
 
 @quantity("1", source="definition", capped_by="reserve_cap")

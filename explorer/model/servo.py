@@ -12,9 +12,9 @@ import numpy as np
 
 from explorer.quantity import Array, Curve, given, quantity
 
-_SHARES = np.linspace(0.0, 1.0, 13)
-# Simpson's rule over the thirteen places, which include both ends, where a servo is most likely to stall.
-_SIMPSON = np.array([1, 4, 2, 4, 2, 4, 2, 4, 2, 4, 2, 4, 1]) / 36
+_SHARES = np.linspace(0.0, 1.0, 9)
+# Simpson's rule over the nine places, which include both ends, where a servo is most likely to stall.
+_SIMPSON = np.array([1, 4, 2, 4, 2, 4, 2, 4, 1]) / 24
 
 servo_stall_torque = given("N m", "Stall torque of the servo at the supply voltage used.", above=0)
 servo_derating = given(

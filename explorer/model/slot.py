@@ -15,11 +15,8 @@ import numpy.typing as npt
 
 from explorer.quantity import Array, Curve, given, quantity
 
-_SHARES = np.linspace(0.0, 1.0, 13)
+_SHARES = np.linspace(0.0, 1.0, 9)
 _LINKAGE_END = 0.0
-
-# Points and directions in the side view as complex numbers: station + i height.
-Plane = npt.NDArray[np.complex128]
 
 mainplane_trailing_edge_station = given(
     "m", "Station of the main plane's trailing edge, behind the front axle."
@@ -33,45 +30,71 @@ mainplane_thickness = given("m", "Thickness of the main plane near its trailing 
 
 
 @quantity("m", source="definition")
+def mainplane_chord_run(mainplane_chord: Array, mainplane_incidence: Array) -> Array:
+    """How far the main plane's trailing edge lies behind its leading edge, were it straight."""
+    return mainplane_chord * np.cos(mainplane_incidence)
+
+
+@quantity("m", source="definition")
+def mainplane_chord_rise(mainplane_chord: Array, mainplane_incidence: Array) -> Array:
+    """How far the main plane's trailing edge lies above its leading edge, were it straight."""
+    return mainplane_chord * np.sin(mainplane_incidence)
+
+
+@quantity("m", source="definition")
 def mainplane_leading_edge_station(
-    mainplane_trailing_edge_station: Array, mainplane_chord: Array, mainplane_incidence: Array
+    mainplane_trailing_edge_station: Array, mainplane_chord_run: Array
 ) -> Array:
     """Station of the main plane's leading edge, were it as straight as near its trailing edge."""
-    return mainplane_trailing_edge_station - mainplane_chord * np.cos(mainplane_incidence)
+    return mainplane_trailing_edge_station - mainplane_chord_run
 
 
 @quantity("m", source="definition")
 def mainplane_leading_edge_height(
-    mainplane_trailing_edge_height: Array, mainplane_chord: Array, mainplane_incidence: Array
+    mainplane_trailing_edge_height: Array, mainplane_chord_rise: Array
 ) -> Array:
     """Height of the main plane's leading edge, were it as straight as near its trailing edge."""
-    return mainplane_trailing_edge_height - mainplane_chord * np.sin(mainplane_incidence)
+    return mainplane_trailing_edge_height - mainplane_chord_rise
+
+
+@quantity("m", source="definition", each="element")
+def element_chord_run(element_chord: Array, element_angle: Array) -> Array:
+    """How far the element's trailing edge lies behind its leading edge at this servo angle."""
+    return element_chord * np.cos(element_angle)
+
+
+@quantity("m", source="definition", each="element")
+def element_chord_rise(element_chord: Array, element_angle: Array) -> Array:
+    """How far the element's trailing edge lies above its leading edge at this servo angle."""
+    return element_chord * np.sin(element_angle)
 
 
 @quantity("m", source="definition", each="element")
 def element_leading_edge_station(
     element_axis_station: Array,
-    element_angle: Array,
-    element_chord: Array,
     element_pivot_fraction: Array,
+    element_chord_run: Array,
+    element_chord_rise: Array,
+    element_chord: Array,
     element_bow: Array,
 ) -> Array:
     """Station of the element's leading edge at this servo angle and place along the span."""
-    ahead = element_pivot_fraction * element_chord
-    return element_axis_station - ahead * np.cos(element_angle) - element_bow * np.sin(element_angle)
+    bowed = element_bow / element_chord * element_chord_rise
+    return element_axis_station - element_pivot_fraction * element_chord_run - bowed
 
 
 @quantity("m", source="definition", each="element")
 def element_leading_edge_height(
     element_axis_height: Array,
-    element_angle: Array,
-    element_chord: Array,
     element_pivot_fraction: Array,
+    element_chord_run: Array,
+    element_chord_rise: Array,
+    element_chord: Array,
     element_bow: Array,
 ) -> Array:
     """Height of the element's leading edge at this servo angle and place along the span."""
-    ahead = element_pivot_fraction * element_chord
-    return element_axis_height - ahead * np.sin(element_angle) + element_bow * np.cos(element_angle)
+    bowed = element_bow / element_chord * element_chord_run
+    return element_axis_height - element_pivot_fraction * element_chord_rise + bowed
 
 
 @quantity("m", source="definition", varying={"element_leading_edge_station": "element_bow"}, each="element")
@@ -94,25 +117,25 @@ def element_loaded_leading_edge_height(
 def slot_gap(
     element_leading_edge_station: Array,
     element_leading_edge_height: Array,
-    element_angle: Array,
-    element_chord: Array,
+    element_chord_run: Array,
+    element_chord_rise: Array,
     element_thickness: Array,
     mainplane_leading_edge_station: Array,
     mainplane_leading_edge_height: Array,
-    mainplane_incidence: Array,
-    mainplane_chord: Array,
+    mainplane_chord_run: Array,
+    mainplane_chord_rise: Array,
     mainplane_thickness: Array,
 ) -> Array:
     """Narrowest slot between two neighbours, at this servo angle and place along the span, without load."""
-    station, height, angle, chord, thickness = _lined_up(
+    station, height, run, rise, thickness = _lined_up(
         _after(mainplane_leading_edge_station, element_leading_edge_station),
         _after(mainplane_leading_edge_height, element_leading_edge_height),
-        _after(mainplane_incidence, element_angle),
-        _after(mainplane_chord, element_chord),
+        _after(mainplane_chord_run, element_chord_run),
+        _after(mainplane_chord_rise, element_chord_rise),
         _after(mainplane_thickness, element_thickness),
     )
-    edge, along = station + 1j * height, chord * np.exp(1j * angle)
-    apart = _plate_distance(edge[:-1], along[:-1], edge[1:], along[1:])
+    back, up = station[1:] - station[:-1], height[1:] - height[:-1]
+    apart = plate_distance(back, up, run[:-1], rise[:-1], run[1:], rise[1:])
     smallest: Array = np.min(apart - (thickness[:-1] + thickness[1:]) / 2, axis=0)
     return smallest
 
@@ -121,26 +144,26 @@ def slot_gap(
 def loaded_slot_gap(
     element_loaded_leading_edge_station: Array,
     element_loaded_leading_edge_height: Array,
-    element_angle: Array,
-    element_chord: Array,
+    element_chord_run: Array,
+    element_chord_rise: Array,
     element_thickness: Array,
     mainplane_leading_edge_station: Array,
     mainplane_leading_edge_height: Array,
-    mainplane_incidence: Array,
-    mainplane_chord: Array,
+    mainplane_chord_run: Array,
+    mainplane_chord_rise: Array,
     mainplane_thickness: Array,
 ) -> Array:
     """Narrowest slot between two neighbours with the air bending the elements; the main plane is stiff."""
     return slot_gap(
         element_loaded_leading_edge_station,
         element_loaded_leading_edge_height,
-        element_angle,
-        element_chord,
+        element_chord_run,
+        element_chord_rise,
         element_thickness,
         mainplane_leading_edge_station,
         mainplane_leading_edge_height,
-        mainplane_incidence,
-        mainplane_chord,
+        mainplane_chord_run,
+        mainplane_chord_rise,
         mainplane_thickness,
     )
 
@@ -175,27 +198,33 @@ def _deepened(stack: Array, depth: int) -> Array:
     return np.reshape(stack, (members, *(1,) * (depth - len(tail)), *tail))
 
 
-def _plate_distance(edge: Plane, along: Plane, other_edge: Plane, other_along: Plane) -> Array:
-    """Distance of two segments from their first end and their length; negative where they cross."""
-    ends = [
-        _to_segment(edge, other_edge, other_along),
-        _to_segment(edge + along, other_edge, other_along),
-        _to_segment(other_edge, edge, along),
-        _to_segment(other_edge + other_along, edge, along),
-    ]
-    crossing = _sides(edge, along, other_edge, other_along) & _sides(other_edge, other_along, edge, along)
-    nearest = reduce(np.minimum, ends)
-    return np.where(crossing, -nearest, nearest)
+def plate_distance(
+    back: Array, up: Array, run: Array, rise: Array, other_run: Array, other_rise: Array
+) -> Array:
+    """Distance of two plates without thickness; where they cross, minus the way to draw them apart.
+
+    ``back`` and ``up`` lead from the first plate's leading edge to the other's; ``run`` and ``rise`` from a
+    plate's leading edge to its trailing edge.
+    """
+    ends, straddles = _ends_from(run, rise, back, up, other_run, other_rise)
+    other_ends, other_straddles = _ends_from(other_run, other_rise, -back, -up, run, rise)
+    nearest = np.sqrt(np.minimum(ends, other_ends))
+    return np.where(straddles & other_straddles, -nearest, nearest)
 
 
-def _to_segment(point: Plane, edge: Plane, along: Plane) -> Array:
-    """Distance of a point from a segment."""
-    reach = point - edge
-    share = np.clip((reach * along.conj()).real / (along * along.conj()).real, 0, 1)
-    return np.abs(reach - share * along)
+def _ends_from(
+    run: Array, rise: Array, back: Array, up: Array, other_run: Array, other_rise: Array
+) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Square of the distance from a plate to the nearer end of another; do the ends lie on both its sides."""
+    square = run**2 + rise**2
+    along, off = back * run + up * rise, up * run - back * rise
+    end_along = along + other_run * run + other_rise * rise
+    end_off = off + other_rise * run - other_run * rise
+    nearer = np.minimum(_stretched(along, off, square), _stretched(end_along, end_off, square))
+    return nearer / square, off * end_off < 0
 
 
-def _sides(edge: Plane, along: Plane, other_edge: Plane, other_along: Plane) -> npt.NDArray[np.bool_]:
-    """Tell whether the other segment's two ends lie on different sides of this one's line."""
-    start = other_edge - edge
-    return (along.conj() * start).imag * (along.conj() * (start + other_along)).imag < 0
+def _stretched(along: Array, off: Array, square: Array) -> Array:
+    """Square of the distance of a point from a plate, times the square of the chord."""
+    past = np.maximum(np.maximum(-along, along - square), 0)
+    return past**2 + off**2

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from explorer.model.numeric import reserve_factor
 from explorer.quantity import Array, given, quantity
 
 load_factor = given("1", "Multiplies the steady air load, for gusts and bumps.", default=1.0, at_least=0)
@@ -30,7 +31,7 @@ element_strength = given("Pa", "Bending strength of the element along its span."
 @quantity("m4", source="rectangle about its centre line, b h^3/12", each="element")
 def element_second_moment(element_chord: Array, element_thickness: Array) -> Array:
     """Second moment of area for bending down, of a solid plate; give it for a cambered or hollow section."""
-    return element_chord * element_thickness**3 / 12
+    return element_chord * element_thickness * element_thickness**2 / 12
 
 
 @quantity("m3", source="second moment over half the thickness", each="element")
@@ -68,7 +69,7 @@ def element_mid_span_deflection(
 ) -> Array:
     """How far the air bends the middle of the element, square to its chord, positive downwards."""
     shape = (5 - 4 * element_end_fixity) / 384
-    return shape * element_line_load * element_span**4 / (element_modulus * element_second_moment)
+    return shape * element_line_load * (element_span**2) ** 2 / (element_modulus * element_second_moment)
 
 
 @quantity("1", source="definition", each="element", capped_by="reserve_cap")
@@ -76,7 +77,7 @@ def element_strength_margin(
     element_strength: Array, element_bending_stress: Array, reserve_cap: Array
 ) -> Array:
     """Reserve factor: strength over stress; below 1 the element breaks."""
-    return element_strength / np.maximum(element_bending_stress, element_strength / reserve_cap)
+    return reserve_factor(element_strength, element_bending_stress, reserve_cap)
 
 
 @quantity("1", source="definition", capped_by="reserve_cap")
