@@ -9,10 +9,6 @@ from __future__ import annotations
 
 from explorer.quantity import Array, given, quantity
 
-wing_area = given("m2", "Reference area of the rear wing.", at_least=0)
-wing_station = given("m", "Centre of pressure of the wing: distance behind the front axle.")
-wing_height = given("m", "Height of the wing's centre of pressure above the ground.", at_least=0)
-
 splitter_area = given("m2", "Reference area of the front splitter.", at_least=0)
 splitter_downforce_coefficient = given("1", "Downforce coefficient of the splitter at zero pitch.")
 splitter_pitch_slope = given("1/rad", "Downforce coefficient the splitter loses per radian of nose-up pitch.")
@@ -42,27 +38,6 @@ body_drag_height = given(
     at_least=0,
 )
 
-wake_loss_front = given(
-    "1",
-    "Share of the dynamic pressure lost at the nose in the wake of a car ahead: splitter, floor and body.",
-    default=0.0,
-    at_least=0,
-    at_most=1,
-)
-wake_loss_rear = given(
-    "1",
-    "Share of the dynamic pressure lost at the wing in the wake of a car ahead.",
-    default=0.0,
-    at_least=0,
-    at_most=1,
-)
-
-
-@quantity("m2", source="definition, in the wake of a car ahead times what is left of the dynamic pressure")
-def wing_downforce_area(wing_area: Array, wing_downforce_coefficient: Array, wake_loss_rear: Array) -> Array:
-    """Downforce area of the wing at zero pitch."""
-    return wing_area * wing_downforce_coefficient * (1 - wake_loss_rear)
-
 
 @quantity("m2", source="definition, in the wake of a car ahead times what is left of the dynamic pressure")
 def splitter_downforce_area(
@@ -83,14 +58,6 @@ def floor_downforce_area(
 @quantity(
     "m2/rad", source="definition, in the wake of a car ahead times what is left of the dynamic pressure"
 )
-def wing_downforce_area_loss(wing_area: Array, wing_pitch_slope: Array, wake_loss_rear: Array) -> Array:
-    """Downforce area the wing loses per radian of nose-up pitch."""
-    return wing_area * wing_pitch_slope * (1 - wake_loss_rear)
-
-
-@quantity(
-    "m2/rad", source="definition, in the wake of a car ahead times what is left of the dynamic pressure"
-)
 def splitter_downforce_area_loss(
     splitter_area: Array, splitter_pitch_slope: Array, wake_loss_front: Array
 ) -> Array:
@@ -104,12 +71,6 @@ def splitter_downforce_area_loss(
 def floor_downforce_area_loss(floor_area: Array, floor_pitch_slope: Array, wake_loss_front: Array) -> Array:
     """Downforce area the floor loses per radian of nose-up pitch."""
     return floor_area * floor_pitch_slope * (1 - wake_loss_front)
-
-
-@quantity("m2", source="definition, in the wake of a car ahead times what is left of the dynamic pressure")
-def wing_drag_area(wing_area: Array, wing_drag_coefficient: Array, wake_loss_rear: Array) -> Array:
-    """Drag area of the rear wing."""
-    return wing_area * wing_drag_coefficient * (1 - wake_loss_rear)
 
 
 @quantity("m2", source="sum of the parts")

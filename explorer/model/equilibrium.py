@@ -18,8 +18,6 @@ from explorer.model.numeric import secant
 from explorer.model.suspension import beyond_stops, within_stops
 from explorer.quantity import Array, given, quantity
 
-static_pitch = given("rad", "Pitch of the floor at rest, nose-up positive.", default=0.0)
-
 splitter_ground_gain = given(
     "1",
     """How the splitter's downforce grows as its gap closes: percent of downforce per percent of gap.

@@ -20,6 +20,20 @@ longitudinal_acceleration = given(
 flap_opening = given(
     "1", "Flap travel: 0 closed (high downforce), 1 open (low drag).", default=0.0, at_least=0, at_most=1
 )
+wake_loss_front = given(
+    "1",
+    "Share of the dynamic pressure lost at the nose in the wake of a car ahead: splitter, floor and body.",
+    default=0.0,
+    at_least=0,
+    at_most=1,
+)
+wake_loss_rear = given(
+    "1",
+    "Share of the dynamic pressure lost at the wing in the wake of a car ahead.",
+    default=0.0,
+    at_least=0,
+    at_most=1,
+)
 gravity = given(
     "m/s2", "Free fall acceleration.", default=9.80665, above=0, source="ISO 80000-3, standard value"
 )

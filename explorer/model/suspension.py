@@ -6,6 +6,7 @@ import numpy as np
 
 from explorer.quantity import Array, given, quantity
 
+static_pitch = given("rad", "Pitch of the floor at rest, nose-up positive.", default=0.0)
 front_spring_rate = given("N/m", "Rate of one front spring.", above=0)
 rear_spring_rate = given("N/m", "Rate of one rear spring.", above=0)
 front_motion_ratio = given(
@@ -107,3 +108,12 @@ def beyond_stops(free: Array, bump: Array, droop: Array) -> Array:
 def within_stops(free: Array, bump: Array, droop: Array) -> bool:
     """Tell whether no sample at all reaches a stop; quick, for the usual case."""
     return bool(np.max(free) <= np.min(bump) and np.min(free) >= -np.min(droop))
+
+
+def spring_load(
+    travel: Array, rate: Array, bump: Array, droop: Array, stop_share: Array
+) -> tuple[Array, Array]:
+    """Return the load of an axle and its rate at a travel, stops beside the spring."""
+    stop_rate = rate * stop_share / (1 - stop_share)
+    past = beyond_stops(travel, bump, droop)
+    return rate * travel + stop_rate * past, np.where(past == 0, rate, rate + stop_rate)
