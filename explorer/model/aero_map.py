@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.model.suspension import spring_load
+from explorer.model.suspension import AxleSpring
 from explorer.quantity import Array, given, given_table, quantity
 from explorer.tables import Table
 
@@ -71,19 +71,13 @@ def axle_travels(
     rear_ride_height_at_rest: Array,
     dynamic_pressure: Array,
     load_transfer: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
-    front_bump_travel: Array,
-    rear_bump_travel: Array,
-    front_droop_travel: Array,
-    rear_droop_travel: Array,
-    front_stop_share: Array,
-    rear_stop_share: Array,
+    front_axle_spring: AxleSpring,
+    rear_axle_spring: AxleSpring,
 ) -> Travels:
     """Travels of both axles at which springs and map agree; the front and the rear one are quantities too."""
     front_pressure = dynamic_pressure * (1 - wake_loss_front)
     rear_pressure = dynamic_pressure * (1 - wake_loss_rear)
-    front = np.zeros_like(front_pressure + load_transfer + front_axle_rate + front_ride_height_at_rest)
+    front = np.zeros_like(front_pressure + load_transfer + front_axle_spring.rate + front_ride_height_at_rest)
     rear = front
     done = np.zeros(np.shape(front), dtype=bool)
     for _ in range(40):
@@ -92,12 +86,8 @@ def axle_travels(
             _blended(aero_map_closed, aero_map_open, name, flap_opening, *heights)
             for name in ("front_downforce_area", "rear_downforce_area")
         )
-        front_load, front_rate = spring_load(
-            front, front_axle_rate, front_bump_travel, front_droop_travel, front_stop_share
-        )
-        rear_load, rear_rate = spring_load(
-            rear, rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_share
-        )
+        front_load, front_rate = front_axle_spring.load(front)
+        rear_load, rear_rate = rear_axle_spring.load(rear)
         front_lack = front_pressure * (nose.value + aero_map_front_offset) - load_transfer - front_load
         rear_lack = rear_pressure * (tail.value + aero_map_rear_offset) + load_transfer - rear_load
         # Going down lowers the ride height, so the map's slopes add to the springs.

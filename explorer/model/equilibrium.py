@@ -12,10 +12,12 @@ downforce: then the same equation is solved again, sample by sample only as ofte
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from explorer.model.numeric import secant
-from explorer.model.suspension import beyond_stops, within_stops
+from explorer.model.suspension import AxleSpring
 from explorer.quantity import Array, given, quantity
 
 splitter_ground_gain = given(
@@ -92,18 +94,12 @@ def splitter_ground_force(
     dynamic_pressure: Array,
     static_pitch: Array,
     wheelbase: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
     front_level_compression: Array,
     rear_level_compression: Array,
     front_compression_loss: Array,
     rear_compression_loss: Array,
-    front_bump_travel: Array,
-    rear_bump_travel: Array,
-    front_droop_travel: Array,
-    rear_droop_travel: Array,
-    front_stop_share: Array,
-    rear_stop_share: Array,
+    front_axle_spring: AxleSpring,
+    rear_axle_spring: AxleSpring,
 ) -> Array:
     """Downforce the splitter gains by being closer to the ground than its reference gap; farther is negative.
 
@@ -111,27 +107,19 @@ def splitter_ground_force(
     """
     if not np.any(splitter_ground_gain):
         return np.zeros(())
+    front = Axle(front_level_compression, front_compression_loss, front_axle_spring)
+    rear = Axle(rear_level_compression, rear_compression_loss, rear_axle_spring)
     rear_share = splitter_station / wheelbase
-    floor_gap = np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20)
+    smallest_gap = np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20)
 
     def gained(force: Array) -> Array:
-        front = front_level_compression + force * (1 - rear_share) / front_axle_rate
-        rear = rear_level_compression + force * rear_share / rear_axle_rate
-        angle = balanced_pitch(
-            static_pitch, wheelbase, front, rear, front_compression_loss, rear_compression_loss,
-            front_bump_travel, rear_bump_travel, front_droop_travel, rear_droop_travel,
-            front_stop_share, rear_stop_share,
-        )  # fmt: skip
-        front = front - front_compression_loss * angle
-        front = front - front_stop_share * beyond_stops(front, front_bump_travel, front_droop_travel)
-        gap = splitter_gap_at_rest - front - (angle - static_pitch) * splitter_station
-        rise = (splitter_reference_gap / np.maximum(gap, floor_gap)) ** splitter_ground_gain
-        stall = np.clip(gap / floor_gap, 0, 1)
-        return (
-            dynamic_pressure
-            * (splitter_downforce_area - splitter_downforce_area_loss * angle)
-            * (rise * stall - 1)
-        )
+        nose = front.with_load(force * (1 - rear_share))
+        angle = balanced_pitch(static_pitch, wheelbase, nose, rear.with_load(force * rear_share))
+        gap = splitter_gap_at_rest - nose.travel(angle) - (angle - static_pitch) * splitter_station
+        rise = (splitter_reference_gap / np.maximum(gap, smallest_gap)) ** splitter_ground_gain
+        stall = np.clip(gap / smallest_gap, 0, 1)
+        area = splitter_downforce_area - splitter_downforce_area_loss * angle
+        return dynamic_pressure * area * (rise * stall - 1)
 
     nothing = np.zeros_like(dynamic_pressure)
     return secant(lambda force: gained(force) - force, nothing, gained(nothing))
@@ -149,14 +137,8 @@ def pitch(
     rear_level_compression: Array,
     front_compression_loss: Array,
     rear_compression_loss: Array,
-    front_bump_travel: Array,
-    rear_bump_travel: Array,
-    front_droop_travel: Array,
-    rear_droop_travel: Array,
-    front_stop_share: Array,
-    rear_stop_share: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
+    front_axle_spring: AxleSpring,
+    rear_axle_spring: AxleSpring,
     splitter_ground_force: Array,
     splitter_station: Array,
 ) -> Array:
@@ -164,67 +146,67 @@ def pitch(
 
     Past the divergence speed there is none, unless a stop holds the car.
     """
+    front = Axle(front_level_compression, front_compression_loss, front_axle_spring)
+    rear = Axle(rear_level_compression, rear_compression_loss, rear_axle_spring)
     if np.any(splitter_ground_force):
         rear_share = splitter_station / wheelbase
-        front_level_compression = (
-            front_level_compression + splitter_ground_force * (1 - rear_share) / front_axle_rate
-        )
-        rear_level_compression = rear_level_compression + splitter_ground_force * rear_share / rear_axle_rate
-    return balanced_pitch(
-        static_pitch, wheelbase, front_level_compression, rear_level_compression,
-        front_compression_loss, rear_compression_loss, front_bump_travel, rear_bump_travel,
-        front_droop_travel, rear_droop_travel, front_stop_share, rear_stop_share,
-    )  # fmt: skip
+        front = front.with_load(splitter_ground_force * (1 - rear_share))
+        rear = rear.with_load(splitter_ground_force * rear_share)
+    return balanced_pitch(static_pitch, wheelbase, front, rear)
 
 
-def balanced_pitch(
-    static_pitch: Array,
-    wheelbase: Array,
-    front: Array,
-    rear: Array,
-    front_loss: Array,
-    rear_loss: Array,
-    front_bump: Array,
-    rear_bump: Array,
-    front_droop: Array,
-    rear_droop: Array,
-    front_share: Array,
-    rear_share: Array,
-) -> Array:
+class Axle(NamedTuple):
+    """An axle whose load is a straight line in pitch: travel at zero pitch, loss per radian, springs."""
+
+    level: Array
+    loss: Array
+    spring: AxleSpring
+
+    def with_load(self, load: Array) -> Axle:
+        """Return the axle with a load added at every pitch."""
+        return self._replace(level=self.level + load / self.spring.rate)
+
+    def free(self, pitch: Array) -> Array:
+        """Return the travel at a pitch as if there were no stops."""
+        return self.level - self.loss * pitch
+
+    def travel(self, pitch: Array) -> Array:
+        """Return the travel at a pitch."""
+        free = self.free(pitch)
+        return free - self.spring.stop_share * self.spring.beyond(free)
+
+    def slope(self, pitch: Array) -> Array:
+        """Return the loss of travel per radian at a pitch, less where a stop is touched."""
+        past = self.spring.beyond(self.free(pitch))
+        return self.loss * np.where(past == 0, 1.0, 1 - self.spring.stop_share)
+
+
+def balanced_pitch(static_pitch: Array, wheelbase: Array, front: Axle, rear: Axle) -> Array:
     """Solve the pitch equation of this file's head; NaN where no stable balance exists."""
-    lean = static_pitch + (rear - front) / wheelbase
-    stiffness = 1 + (rear_loss - front_loss) / wheelbase
+    lean = static_pitch + (rear.level - front.level) / wheelbase
+    stiffness = 1 + (rear.loss - front.loss) / wheelbase
     if np.min(stiffness) > 0:
         angle = lean / stiffness
-        if within_stops(front - front_loss * angle, front_bump, front_droop) and within_stops(
-            rear - rear_loss * angle, rear_bump, rear_droop
-        ):
+        if front.spring.never_stopped(front.free(angle)) and rear.spring.never_stopped(rear.free(angle)):
             return angle
     stable = stiffness > 0
     # A diverging car goes on in the direction it leans until a stop holds it: start from far out there.
     angle = np.where(stable, lean / stiffness, np.copysign(1.0, lean))
-    front_past = beyond_stops(front - front_loss * angle, front_bump, front_droop)
-    rear_past = beyond_stops(rear - rear_loss * angle, rear_bump, rear_droop)
-    stopped = np.isfinite(angle) & ((front_past != 0) | (rear_past != 0))
-    free = np.where(stable, angle, np.nan)
-    if not np.any(stopped):
-        return free
-    settled = ~stopped
+    touched = (front.spring.beyond(front.free(angle)) != 0) | (rear.spring.beyond(rear.free(angle)) != 0)
+    settled = ~(touched & np.isfinite(angle))
+    without_stops = np.where(stable, angle, np.nan)
+    if np.all(settled):
+        return without_stops
+    stopped = ~settled
     for _ in range(20):
-        travel_difference = (rear - rear_loss * angle - rear_share * rear_past) - (
-            front - front_loss * angle - front_share * front_past
-        )
-        rear_slope = rear_loss * np.where(rear_past == 0, 1.0, 1 - rear_share)
-        front_slope = front_loss * np.where(front_past == 0, 1.0, 1 - front_share)
-        stiffness = 1 + (rear_slope - front_slope) / wheelbase
-        step = (static_pitch + travel_difference / wheelbase - angle) / stiffness
+        lean = static_pitch + (rear.travel(angle) - front.travel(angle)) / wheelbase
+        stiffness = 1 + (rear.slope(angle) - front.slope(angle)) / wheelbase
+        step = (lean - angle) / stiffness
         angle = np.where(settled, angle, angle + step)
         settled = settled | ((np.abs(step) < 1e-13) & (stiffness > 0))
         if np.all(settled):
             break
-        front_past = beyond_stops(front - front_loss * angle, front_bump, front_droop)
-        rear_past = beyond_stops(rear - rear_loss * angle, rear_bump, rear_droop)
-    return np.where(stopped, np.where(settled, angle, np.nan), free)
+    return np.where(stopped, np.where(settled, angle, np.nan), without_stops)
 
 
 @quantity("N", source="sum of the parts about the rear contact patches")
@@ -262,31 +244,15 @@ def rear_downforce(
 
 
 @quantity("m", source="load over rate, stops beside the spring")
-def front_compression(
-    front_downforce: Array,
-    load_transfer: Array,
-    front_axle_rate: Array,
-    front_bump_travel: Array,
-    front_droop_travel: Array,
-    front_stop_share: Array,
-) -> Array:
+def front_compression(front_downforce: Array, load_transfer: Array, front_axle_spring: AxleSpring) -> Array:
     """How far the body has gone down over the front axle from rest; up is negative."""
-    free = (front_downforce - load_transfer) / front_axle_rate
-    return free - front_stop_share * beyond_stops(free, front_bump_travel, front_droop_travel)
+    return front_axle_spring.travel(front_downforce - load_transfer)
 
 
 @quantity("m", source="load over rate, stops beside the spring")
-def rear_compression(
-    rear_downforce: Array,
-    load_transfer: Array,
-    rear_axle_rate: Array,
-    rear_bump_travel: Array,
-    rear_droop_travel: Array,
-    rear_stop_share: Array,
-) -> Array:
+def rear_compression(rear_downforce: Array, load_transfer: Array, rear_axle_spring: AxleSpring) -> Array:
     """How far the body has gone down over the rear axle from rest; up is negative."""
-    free = (rear_downforce + load_transfer) / rear_axle_rate
-    return free - rear_stop_share * beyond_stops(free, rear_bump_travel, rear_droop_travel)
+    return rear_axle_spring.travel(rear_downforce + load_transfer)
 
 
 @quantity(

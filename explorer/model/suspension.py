@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from explorer.quantity import Array, given, quantity
@@ -88,32 +90,50 @@ def rear_axle_rate(rear_wheel_rate: Array) -> Array:
     return 2 * rear_wheel_rate
 
 
-@quantity("1", source="springs side by side")
-def front_stop_share(front_wheel_rate: Array, front_stop_rate: Array) -> Array:
-    """Share of the front's further travel that a stop takes away once touched."""
-    return front_stop_rate / (front_wheel_rate + front_stop_rate)
+class AxleSpring(NamedTuple):
+    """Both wheels of an axle on their springs: rate, travels to the stops, and what a stop takes over.
+
+    ``stop_share`` is the share of any travel past a stop that the stop prevents.
+    """
+
+    rate: Array
+    bump: Array
+    droop: Array
+    stop_share: Array
+
+    def beyond(self, free: Array) -> Array:
+        """Return how far a travel lies past the stops; 0 between them."""
+        return free - np.clip(free, -self.droop, self.bump)
+
+    def never_stopped(self, free: Array) -> bool:
+        """Tell whether no sample at all reaches a stop; quick, for the usual case."""
+        return bool(np.max(free) <= np.min(self.bump) and np.min(free) >= -np.min(self.droop))
+
+    def travel(self, load: Array) -> Array:
+        """Return how far the axle goes down under a load added to the one at rest."""
+        free = load / self.rate
+        return free - self.stop_share * self.beyond(free)
+
+    def load(self, travel: Array) -> tuple[Array, Array]:
+        """Return the load added to the one at rest that a travel takes, and the rate there."""
+        stop_rate = self.rate * self.stop_share / (1 - self.stop_share)
+        past = self.beyond(travel)
+        return self.rate * travel + stop_rate * past, np.where(past == 0, self.rate, self.rate + stop_rate)
 
 
-@quantity("1", source="springs side by side")
-def rear_stop_share(rear_wheel_rate: Array, rear_stop_rate: Array) -> Array:
-    """Share of the rear's further travel that a stop takes away once touched."""
-    return rear_stop_rate / (rear_wheel_rate + rear_stop_rate)
+@quantity("N/m", source="springs side by side")
+def front_axle_spring(
+    front_axle_rate: Array, front_bump_travel: Array, front_droop_travel: Array, front_stop_rate: Array
+) -> AxleSpring:
+    """Both front wheels on their springs with the stops beside them: rate, travels, share of the stop."""
+    share = 2 * front_stop_rate / (front_axle_rate + 2 * front_stop_rate)
+    return AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, share)
 
 
-def beyond_stops(free: Array, bump: Array, droop: Array) -> Array:
-    """Return how far a travel reckoned without stops lies past them; 0 between them."""
-    return free - np.clip(free, -droop, bump)
-
-
-def within_stops(free: Array, bump: Array, droop: Array) -> bool:
-    """Tell whether no sample at all reaches a stop; quick, for the usual case."""
-    return bool(np.max(free) <= np.min(bump) and np.min(free) >= -np.min(droop))
-
-
-def spring_load(
-    travel: Array, rate: Array, bump: Array, droop: Array, stop_share: Array
-) -> tuple[Array, Array]:
-    """Return the load of an axle and its rate at a travel, stops beside the spring."""
-    stop_rate = rate * stop_share / (1 - stop_share)
-    past = beyond_stops(travel, bump, droop)
-    return rate * travel + stop_rate * past, np.where(past == 0, rate, rate + stop_rate)
+@quantity("N/m", source="springs side by side")
+def rear_axle_spring(
+    rear_axle_rate: Array, rear_bump_travel: Array, rear_droop_travel: Array, rear_stop_rate: Array
+) -> AxleSpring:
+    """Both rear wheels on their springs with the stops beside them: rate, travels, share of the stop."""
+    share = 2 * rear_stop_rate / (rear_axle_rate + 2 * rear_stop_rate)
+    return AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, share)
