@@ -89,6 +89,11 @@ def test_the_air_bends_the_elements_into_their_slots() -> None:
     assert still - sag < fast < still
 
 
+def test_bending_under_air_is_bow_the_other_way() -> None:
+    bent = {f"{flap}_warp": -one(f"{flap}_mid_span_deflection") for flap in FLAPS}
+    assert float(one("loaded_slot_gap")) == pytest.approx(float(one("slot_gap", **bent)), abs=1e-15)
+
+
 def test_scattered_and_plain_inputs_mix() -> None:
     warp = np.array([0.0, -0.5, 0.7]) * MM
     for changed in ("middle_flap_warp", "middle_flap_hole_skew_height", "middle_flap_thickness"):

@@ -158,6 +158,14 @@ def test_no_horn_radius_turns_an_element_the_wrong_way() -> None:
     assert np.isnan(float(one("lower_flap_level_horn_radius", servo_travel=60 * DEGREE)))
 
 
+def test_no_horn_radius_turns_an_element_through_a_dead_point() -> None:
+    """Turned right over, the arm would lie on the other side of the rod: the equation alone has a radius."""
+    over = {"lower_flap_design_incidence_open": -150 * DEGREE}
+    assert np.isnan(float(one("lower_flap_level_horn_radius", **over)))
+    level_over = float(one("lower_flap_level_error", **over, lower_flap_horn_radius=22.1288 * MM))
+    assert not abs(level_over) < 1 * DEGREE
+
+
 def test_every_shape_of_input_broadcasts() -> None:
     radius = np.linspace(5, 7, 4) * MM
     names = ("largest_level_error", "smallest_dead_point_margin", "lower_flap_velocity_ratio")
