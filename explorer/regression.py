@@ -18,8 +18,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import BSpline
-from scipy.optimize import isotonic_regression
-from scipy.special import ndtri
+from scipy.special import log_ndtr, ndtr, ndtri
 
 from explorer.quantity import Array
 
@@ -28,9 +27,16 @@ Marks: TypeAlias = npt.NDArray[np.bool_]
 FOLDS = 5
 # Rows whose basis is held at once: bounds the memory, whatever the number of samples.
 ROWS_AT_ONCE = 8192
-# Levels of the index between which a probability is interpolated, and samples behind each at the least.
-LEVELS = 300
-FEWEST_IN_RUN = 20
+# Bins of the index a probability is fitted to, how many standard deviations they reach either way, and the
+# quantiles its spline bends at.
+BINS = 1000
+REACH = 6.0
+KNOTS = (0.05, 0.23, 0.41, 0.59, 0.77, 0.95)
+MOST_STEPS = 50
+# Beyond so many standard deviations a probability is as good as certain.
+STEEPEST = 8.0
+HOLD = 1e-3
+CLOSE = 1e-4
 # With more readings than this, products of them are kept to the plain ones.
 MOST_FOR_CURVED_PRODUCTS = 5
 # Keeps the normal equations solvable when a reading has few distinct values.
@@ -74,8 +80,12 @@ def cross_fitted(scores: Array, outcomes: Array) -> Array:
     return predicted
 
 
-def probability_given(index: Array, conforms: Array) -> Array:
-    """Probability that each sample conforms, given an index that it rises with, by a fit to other samples.
+def probability_given(index: Array, conforms: Array, *, parts: int = FOLDS, own: bool = False) -> Array:
+    """Probability that each sample conforms, given an index of its readings.
+
+    A probit regression on a natural cubic spline of the index: exact for normal margins, free to bend for
+    others.  Whatever the index leaves unsaid about the readings makes them look less telling than they are,
+    never more.
 
     Parameters
     ----------
@@ -83,30 +93,82 @@ def probability_given(index: Array, conforms: Array) -> Array:
         Shape (samples,); the margin to be expected from the readings serves best.
     conforms:
         Nought or one, shape (samples,).
-
-    Returns
-    -------
-    Array
-        Shape (samples,).  Whatever the index leaves unsaid about the readings makes them look less telling
-        than they are, never more.
+    parts, own:
+        The samples are dealt into so many parts; each is predicted by the fit to all others, or, with
+        ``own``, by the fit to itself, so that the scatter between parts shows how far a fit can be off.
     """
+    spread = float(np.std(index))
+    place = np.clip((index - np.mean(index)) / (spread if spread > 0 else 1.0), -REACH, REACH)
+    counts, levels, shares = _binned(place, conforms, parts)
+    below = np.cumsum(counts.sum(axis=0)) / index.size
+    columns = _natural_spline(levels, np.unique(np.interp(KNOTS, below, levels)))
+    every = _probit_fit(columns, counts.sum(axis=0), shares.sum(axis=0), np.zeros(columns.shape[1]))
     probability = np.empty_like(index)
-    for fold in range(FOLDS):
-        held = np.zeros(index.size, bool)
-        held[fold::FOLDS] = True
-        probability[held] = _rising(index[~held], conforms[~held])(index[held])
+    for part in range(parts):
+        drop = slice(part, part + 1) if not own else np.arange(parts) != part
+        counted, conforming = (np.delete(each, drop, axis=0).sum(axis=0) for each in (counts, shares))
+        weights = _probit_fit(columns, counted, conforming, every)
+        probability[part::parts] = np.interp(place[part::parts], levels, ndtr(columns @ weights))
     return probability
 
 
-def _rising(index: Array, conforms: Array) -> Callable[[Array], Array]:
-    """Rising curve through the shares of conforming samples in runs of equal count (isotonic regression)."""
-    order = np.argsort(index, kind="stable")
-    runs = min(LEVELS, max(1, index.size // FEWEST_IN_RUN))
-    edges = np.linspace(0, index.size, runs + 1).astype(int)
-    counts = np.diff(edges).astype(float)
-    levels = np.add.reduceat(index[order], edges[:-1]) / counts
-    shares = isotonic_regression(np.add.reduceat(conforms[order], edges[:-1]) / counts, weights=counts).x
-    return lambda values: np.asarray(np.interp(values, levels, shares))
+def _binned(place: Array, conforms: Array, parts: int) -> tuple[Array, Array, Array]:
+    """Count samples and conforming samples by narrow bins of the index, apart for each part.
+
+    Returns
+    -------
+    counts, levels, conforming:
+        Shapes (parts, bins), (bins,) and (parts, bins); only bins that hold a sample, at their mean index.
+    """
+    bins = np.minimum(((place + REACH) * (BINS / (2 * REACH))).astype(np.int64), BINS - 1)
+    cell = bins + BINS * (np.arange(place.size) % parts)
+    counts = np.bincount(cell, minlength=parts * BINS).reshape(parts, BINS).astype(float)
+    conforming = np.bincount(cell, conforms, minlength=parts * BINS).reshape(parts, BINS)
+    held = counts.any(axis=0)
+    levels = np.bincount(bins, place, minlength=BINS)[held] / counts[:, held].sum(axis=0)
+    return counts[:, held], levels, np.asarray(conforming[:, held], float)
+
+
+def _natural_spline(place: Array, knots: Array) -> Array:
+    """Columns of a cubic spline that is straight beyond its outer knots.
+
+    Source: Hastie, Tibshirani & Friedman, The Elements of Statistical Learning, equations 5.4 and 5.5.
+    """
+    columns = [np.ones_like(place), place]
+    if knots.size >= 3:
+        cubes = np.maximum(place[:, None] - knots, 0) ** 3
+        bends = (cubes[:, :-1] - cubes[:, -1:]) / (knots[-1] - knots[:-1])
+        columns += list((bends[:, :-1] - bends[:, -1:]).T)
+    return np.stack(columns, axis=1)
+
+
+def _probit_fit(columns: Array, counts: Array, conforming: Array, start: Array) -> Array:
+    """Fit a probit regression by Fisher scoring, held lightly to nought so that a sheer step has a fit too.
+
+    Source: McCullagh & Nelder, Generalized Linear Models, section 2.5; steps are halved until they climb.
+    """
+
+    def likelihood(weights: Array) -> float:
+        place = columns @ weights
+        fit = conforming @ log_ndtr(place) + (counts - conforming) @ log_ndtr(-place)
+        return float(fit - HOLD / 2 * (weights @ weights))
+
+    weights, reached = start, likelihood(start)
+    for _ in range(MOST_STEPS):
+        place = np.clip(columns @ weights, -STEEPEST, STEEPEST)
+        chance, density = ndtr(place), np.exp(-(place**2) / 2) / np.sqrt(2 * np.pi)
+        pull = density / (chance * ndtr(-place))
+        information = (columns * (counts * density * pull)[:, None]).T @ columns
+        slope = columns.T @ (pull * (conforming - counts * chance)) - HOLD * weights
+        step = np.linalg.solve(information + HOLD * np.eye(len(weights)), slope)
+        while (climbed := likelihood(weights + step)) < reached and np.abs(columns @ step).max() > CLOSE:
+            step = step / 2
+        if climbed <= reached:
+            break
+        weights, reached = weights + step, climbed
+        if np.abs(columns @ step).max() < CLOSE:
+            break
+    return weights
 
 
 def _cross_fitted(scores: Array, outcomes: Array, answered: Marks) -> Array:
@@ -117,19 +179,17 @@ def _cross_fitted(scores: Array, outcomes: Array, answered: Marks) -> Array:
     centre = (
         outcomes[:, answered].mean(axis=1, keepdims=True) if answered.any() else np.zeros((len(outcomes), 1))
     )
-    grams, products = [], []
+    terms = basis(scores[:, :1]).shape[1]
+    grams, products = np.zeros((FOLDS, terms, terms)), np.zeros((FOLDS, terms, len(outcomes)))
     for fold in range(FOLDS):
-        gram, product = 0.0, 0.0
         for rows in _runs(fold, samples):
             columns = basis(scores[:, rows]) * answered[rows, None]
-            gram = gram + columns.T @ columns
-            product = product + columns.T @ np.where(answered[rows], outcomes[:, rows] - centre, 0.0).T
-        grams.append(gram)
-        products.append(product)
+            grams[fold] += columns.T @ columns
+            products[fold] += columns.T @ np.where(answered[rows], outcomes[:, rows] - centre, 0.0).T
     for fold in range(FOLDS):
-        gram, product = sum(grams) - grams[fold], sum(products) - products[fold]
-        ridge = RIDGE * max(float(np.trace(gram)), 1.0) / len(gram)
-        weights = np.linalg.solve(gram + ridge * np.eye(len(gram)), product)
+        gram, product = grams.sum(axis=0) - grams[fold], products.sum(axis=0) - products[fold]
+        ridge = RIDGE * max(float(np.trace(gram)), 1.0) / terms
+        weights = np.linalg.solve(gram + ridge * np.eye(terms), product)
         for rows in _runs(fold, samples):
             predicted[:, rows] = centre + (basis(scores[:, rows]) @ weights).T
     return predicted
@@ -145,19 +205,20 @@ def _basis_of(scores: Array) -> Callable[[Array], Array]:
     """Choose the basis for some readings; it turns scores (readings, rows) into columns (rows, terms)."""
     samples = scores.shape[1]
     intervals = int(np.clip(samples**0.2, 3, 12))
-    knots = []
-    for one in scores:
+    knots: dict[int, Array] = {}
+    for j, one in enumerate(scores):
         low, *inner, high = np.quantile(one, np.linspace(0, 1, intervals + 1))
         between = sorted({knot for knot in inner if low < knot < high})
         # A reading that never varies explains nothing: no columns.
-        knots.append(np.array([low] * 4 + between + [high] * 4) if low < high else None)
-    telling = [j for j, knot in enumerate(knots) if knot is not None]
+        if low < high:
+            knots[j] = np.array([low] * 4 + between + [high] * 4)
+    telling = list(knots)
 
     def basis(rows: Array) -> Array:
         columns = [np.ones((rows.shape[1], 1))]
-        for j in telling:
+        for j, knot in knots.items():
             # The pieces of a spline add up to one, which the first column already says.
-            columns.append(BSpline.design_matrix(rows[j], knots[j], 3).toarray()[:, 1:])
+            columns.append(BSpline.design_matrix(rows[j], knot, 3).toarray()[:, 1:])
         curved = (rows**2 - 1) / np.sqrt(2)
         for i, j in itertools.combinations(telling, 2):
             terms = [rows[i] * rows[j]]
