@@ -289,7 +289,7 @@ def _column(path: Path, layout: _Layout, quantity: str, entry: Mapping[str, str]
     return _Column(quantity, layout.header.index(name), name, factor, offset, expected)
 
 
-def _chunks(path: Path, layout: _Layout, wanted: list[_Column]) -> Iterator[Any]:
+def _chunks(path: Path, layout: _Layout) -> Iterator[Any]:
     import pandas as pd
 
     width = len(layout.header)
@@ -304,7 +304,6 @@ def _chunks(path: Path, layout: _Layout, wanted: list[_Column]) -> Iterator[Any]
             header=None,
             # Room for a row with more cells than the header, so that it can be counted instead of stopping.
             names=list(range(width + spare)),
-            usecols=sorted({column.place for column in wanted} | {width}),
             skiprows=layout.header_line + 1,
             skipinitialspace=True,
             chunksize=CHUNK_ROWS,
@@ -326,7 +325,7 @@ def _streamed(
     strange = ""
     clock = next((place for place, column in enumerate(wanted) if column.quantity == "time"), None)
     try:
-        for frame in _chunks(path, layout, wanted):
+        for frame in _chunks(path, layout):
             rows_read += len(frame)
             numbers, bad, example = _numbers(frame, layout, wanted)
             strange = strange or example
