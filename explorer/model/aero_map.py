@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from explorer.model.numeric import secant
 from explorer.model.suspension import AxleSpring
 from explorer.quantity import Array, given, given_table, quantity
 from explorer.tables import Table
@@ -39,27 +40,51 @@ aero_map_drag_offset = given(
 )
 
 
-class Travels(NamedTuple):
-    """How far both axles have gone down from rest."""
+class _Maps(NamedTuple):
+    """Both maps and how much of each counts."""
 
-    front: Array
-    rear: Array
+    closed: Table
+    opened: Table
+    opening: Array
+
+    def tangents(self, front: Array, rear: Array, *names: str) -> list[tuple[Array, Array, Array]]:
+        """Return columns with their slopes along front and rear height; held at the edge outside the map."""
+        place = self.closed.locate(front, rear)
+        found = [_flat(self.closed.tangent(name, place)) for name in names]
+        if not np.any(self.opening):
+            return found
+        place = self.opened.locate(front, rear)
+        other = [_flat(self.opened.tangent(name, place)) for name in names]
+        share = self.opening
+        return [
+            (v + share * (w - v), a + share * (c - a), b + share * (d - b))
+            for (v, a, b), (w, c, d) in zip(found, other, strict=True)
+        ]
+
+    def at(self, name: str, front: Array, rear: Array) -> Array:
+        """Return a column, NaN where a map that counts does not reach."""
+        value = self.closed.at(name, self.closed.locate(front, rear))
+        if not np.any(self.opening):
+            return value
+        value_open = self.opened.at(name, self.opened.locate(front, rear))
+        between = value + self.opening * (value_open - value)
+        return np.where(self.opening == 0, value, np.where(self.opening == 1, value_open, between))
 
 
-class _Area(NamedTuple):
-    """A column of the map with its slopes along front and rear ride height."""
+def _flat(tangent: tuple[Array, tuple[Array, ...]]) -> tuple[Array, Array, Array]:
+    value, (by_front, by_rear) = tangent
+    return value, by_front, by_rear
 
-    value: Array
-    by_front: Array
-    by_rear: Array
+
+_NO_BALANCE = "no balance inside the aero map: a ride height left the map, or the pitch diverged"
 
 
 @quantity(
     "m",
-    source="balance of axle loads on map and springs, Newton's method in both travels",
-    fails="no balance inside the aero map: a ride height left the map, or the pitch diverged",
+    source="balance of the loads of both axles on map and springs, Newton's method in both travels",
+    fails=_NO_BALANCE,
 )
-def axle_travels(
+def front_compression(
     aero_map_closed: Table,
     aero_map_open: Table,
     flap_opening: Array,
@@ -71,28 +96,37 @@ def axle_travels(
     rear_ride_height_at_rest: Array,
     dynamic_pressure: Array,
     load_transfer: Array,
-    front_axle_spring: AxleSpring,
-    rear_axle_spring: AxleSpring,
-) -> Travels:
-    """Travels of both axles at which springs and map agree; the front and the rear one are quantities too."""
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    front_bump_travel: Array,
+    rear_bump_travel: Array,
+    front_droop_travel: Array,
+    rear_droop_travel: Array,
+    front_stop_rate: Array,
+    rear_stop_rate: Array,
+) -> Array:
+    """How far the body has gone down over the front axle from rest; up is negative."""
+    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
+    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
+    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
     front_pressure = dynamic_pressure * (1 - wake_loss_front)
     rear_pressure = dynamic_pressure * (1 - wake_loss_rear)
-    front = np.zeros_like(front_pressure + load_transfer + front_axle_spring.rate + front_ride_height_at_rest)
-    rear = front
-    done = np.zeros(np.shape(front), dtype=bool)
+    front = np.zeros_like(front_pressure + load_transfer + front_axle_rate + front_ride_height_at_rest)
+    rear, done = front, np.zeros(np.shape(front), dtype=bool)
     for _ in range(40):
-        heights = (front_ride_height_at_rest - front, rear_ride_height_at_rest - rear)
-        nose, tail = (
-            _blended(aero_map_closed, aero_map_open, name, flap_opening, *heights)
-            for name in ("front_downforce_area", "rear_downforce_area")
+        nose, tail = maps.tangents(
+            front_ride_height_at_rest - front,
+            rear_ride_height_at_rest - rear,
+            "front_downforce_area",
+            "rear_downforce_area",
         )
-        front_load, front_rate = front_axle_spring.load(front)
-        rear_load, rear_rate = rear_axle_spring.load(rear)
-        front_lack = front_pressure * (nose.value + aero_map_front_offset) - load_transfer - front_load
-        rear_lack = rear_pressure * (tail.value + aero_map_rear_offset) + load_transfer - rear_load
+        front_load, front_rate = front_spring.load(front)
+        rear_load, rear_rate = rear_spring.load(rear)
+        front_lack = front_pressure * (nose[0] + aero_map_front_offset) - load_transfer - front_load
+        rear_lack = rear_pressure * (tail[0] + aero_map_rear_offset) + load_transfer - rear_load
         # Going down lowers the ride height, so the map's slopes add to the springs.
-        a, b = front_rate + front_pressure * nose.by_front, front_pressure * nose.by_rear
-        c, d = rear_pressure * tail.by_front, rear_rate + rear_pressure * tail.by_rear
+        a, b = front_rate + front_pressure * nose[1], front_pressure * nose[2]
+        c, d = rear_pressure * tail[1], rear_rate + rear_pressure * tail[2]
         determinant = a * d - b * c
         front_step = (front_lack * d - b * rear_lack) / determinant
         rear_step = (a * rear_lack - c * front_lack) / determinant
@@ -101,51 +135,55 @@ def axle_travels(
         done = done | (stable & (np.abs(front_step) + np.abs(rear_step) < 1e-12))
         if np.all(done):
             break
-    heights = (front_ride_height_at_rest - front, rear_ride_height_at_rest - rear)
-    on_map = _inside(aero_map_closed, aero_map_open, "drag_area", flap_opening, *heights)
-    known = done & np.isfinite(on_map)
-    return Travels(np.where(known, front, np.nan), np.where(known, rear, np.nan))
+    on_map = maps.at("drag_area", front_ride_height_at_rest - front, rear_ride_height_at_rest - rear)
+    return np.where(done & np.isfinite(on_map), front, np.nan)
 
 
-def _blended(closed: Table, opened: Table, name: str, opening: Array, front: Array, rear: Array) -> _Area:
-    """Return a column of both maps, straight in the flap opening; held at the edge outside."""
-    value, (by_front, by_rear) = closed.tangent(name, closed.locate(front, rear))
-    if not np.any(opening):
-        return _Area(value, by_front, by_rear)
-    value_open, (by_front_open, by_rear_open) = opened.tangent(name, opened.locate(front, rear))
-    return _Area(
-        value + opening * (value_open - value),
-        by_front + opening * (by_front_open - by_front),
-        by_rear + opening * (by_rear_open - by_rear),
-    )
-
-
-def _inside(closed: Table, opened: Table, name: str, opening: Array, front: Array, rear: Array) -> Array:
-    """Return a column of both maps, NaN where a map that counts does not reach."""
-    value = closed.at(name, closed.locate(front, rear))
-    if not np.any(opening):
-        return value
-    value_open = opened.at(name, opened.locate(front, rear))
-    return np.where(
-        opening == 0, value, np.where(opening == 1, value_open, value + opening * (value_open - value))
-    )
-
-
-@quantity("m", source="see axle_travels", fails="no balance inside the aero map, or the pitch diverged")
-def front_compression(axle_travels: Travels) -> Array:
-    """How far the body has gone down over the front axle from rest; up is negative."""
-    return axle_travels.front
-
-
-@quantity("m", source="see axle_travels", fails="no balance inside the aero map, or the pitch diverged")
-def rear_compression(axle_travels: Travels) -> Array:
+@quantity("m", source="balance of the rear axle's load on map and spring, secant method", fails=_NO_BALANCE)
+def rear_compression(
+    aero_map_closed: Table,
+    aero_map_open: Table,
+    flap_opening: Array,
+    aero_map_front_offset: Array,
+    aero_map_rear_offset: Array,
+    wake_loss_front: Array,
+    wake_loss_rear: Array,
+    front_ride_height_at_rest: Array,
+    rear_ride_height_at_rest: Array,
+    front_compression: Array,
+    dynamic_pressure: Array,
+    load_transfer: Array,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    front_bump_travel: Array,
+    rear_bump_travel: Array,
+    front_droop_travel: Array,
+    rear_droop_travel: Array,
+    front_stop_rate: Array,
+    rear_stop_rate: Array,
+) -> Array:
     """How far the body has gone down over the rear axle from rest; up is negative."""
-    return axle_travels.rear
+    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
+    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
+    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
+    front_pressure = dynamic_pressure * (1 - wake_loss_front)
+    rear_pressure = dynamic_pressure * (1 - wake_loss_rear)
+    nose_height = front_ride_height_at_rest - front_compression
+
+    def given_way(rear: Array) -> Array:
+        ((area, _, _),) = maps.tangents(nose_height, rear_ride_height_at_rest - rear, "rear_downforce_area")
+        return rear_spring.travel(rear_pressure * (area + aero_map_rear_offset) + load_transfer)
+
+    rest = np.zeros_like(nose_height)
+    rear = secant(lambda tried: given_way(tried) - tried, rest, given_way(rest), relative_tolerance=1e-13)
+    # Of several rear balances only the one that also holds the front counts.
+    front_area = maps.at("front_downforce_area", nose_height, rear_ride_height_at_rest - rear)
+    front_load = front_pressure * (front_area + aero_map_front_offset) - load_transfer
+    holds_front = np.abs(front_spring.travel(front_load) - front_compression) < 1e-9
+    return np.where(holds_front, rear, np.nan)
 
 
-@quantity(
-    "rad", source="geometry, small angles", fails="no balance inside the aero map, or the pitch diverged"
-)
+@quantity("rad", source="geometry, small angles", fails=_NO_BALANCE)
 def pitch(static_pitch: Array, front_compression: Array, rear_compression: Array, wheelbase: Array) -> Array:
     """Steady pitch of the car at this speed, nose-up positive, its pitch at rest included."""
     return static_pitch + (rear_compression - front_compression) / wheelbase
@@ -176,8 +214,8 @@ def front_downforce_area(
     wake_loss_front: Array,
 ) -> Array:
     """Load the air puts on the front axle over the dynamic pressure; the wake of a car ahead taken off."""
-    name = "front_downforce_area"
-    area = _inside(aero_map_closed, aero_map_open, name, flap_opening, front_ride_height, rear_ride_height)
+    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
+    area = maps.at("front_downforce_area", front_ride_height, rear_ride_height)
     return (area + aero_map_front_offset) * (1 - wake_loss_front)
 
 
@@ -194,8 +232,8 @@ def rear_downforce_area(
     wake_loss_rear: Array,
 ) -> Array:
     """Load the air puts on the rear axle over the dynamic pressure; the wake of a car ahead taken off."""
-    name = "rear_downforce_area"
-    area = _inside(aero_map_closed, aero_map_open, name, flap_opening, front_ride_height, rear_ride_height)
+    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
+    area = maps.at("rear_downforce_area", front_ride_height, rear_ride_height)
     return (area + aero_map_rear_offset) * (1 - wake_loss_rear)
 
 
@@ -213,8 +251,8 @@ def drag_area(
     wake_loss_rear: Array,
 ) -> Array:
     """Drag area of the whole car; in the wake of a car ahead the mean of both losses is taken off."""
-    area = _inside(
-        aero_map_closed, aero_map_open, "drag_area", flap_opening, front_ride_height, rear_ride_height
+    area = _Maps(aero_map_closed, aero_map_open, flap_opening).at(
+        "drag_area", front_ride_height, rear_ride_height
     )
     return (area + aero_map_drag_offset) * (1 - (wake_loss_front + wake_loss_rear) / 2)
 

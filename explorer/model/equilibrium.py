@@ -98,8 +98,14 @@ def splitter_ground_force(
     rear_level_compression: Array,
     front_compression_loss: Array,
     rear_compression_loss: Array,
-    front_axle_spring: AxleSpring,
-    rear_axle_spring: AxleSpring,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    front_bump_travel: Array,
+    rear_bump_travel: Array,
+    front_droop_travel: Array,
+    rear_droop_travel: Array,
+    front_stop_rate: Array,
+    rear_stop_rate: Array,
 ) -> Array:
     """Downforce the splitter gains by being closer to the ground than its reference gap; farther is negative.
 
@@ -107,8 +113,10 @@ def splitter_ground_force(
     """
     if not np.any(splitter_ground_gain):
         return np.zeros(())
-    front = Axle(front_level_compression, front_compression_loss, front_axle_spring)
-    rear = Axle(rear_level_compression, rear_compression_loss, rear_axle_spring)
+    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
+    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
+    front = Axle(front_level_compression, front_compression_loss, front_spring)
+    rear = Axle(rear_level_compression, rear_compression_loss, rear_spring)
     rear_share = splitter_station / wheelbase
     smallest_gap = np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20)
 
@@ -137,8 +145,14 @@ def pitch(
     rear_level_compression: Array,
     front_compression_loss: Array,
     rear_compression_loss: Array,
-    front_axle_spring: AxleSpring,
-    rear_axle_spring: AxleSpring,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    front_bump_travel: Array,
+    rear_bump_travel: Array,
+    front_droop_travel: Array,
+    rear_droop_travel: Array,
+    front_stop_rate: Array,
+    rear_stop_rate: Array,
     splitter_ground_force: Array,
     splitter_station: Array,
 ) -> Array:
@@ -146,8 +160,10 @@ def pitch(
 
     Past the divergence speed there is none, unless a stop holds the car.
     """
-    front = Axle(front_level_compression, front_compression_loss, front_axle_spring)
-    rear = Axle(rear_level_compression, rear_compression_loss, rear_axle_spring)
+    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
+    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
+    front = Axle(front_level_compression, front_compression_loss, front_spring)
+    rear = Axle(rear_level_compression, rear_compression_loss, rear_spring)
     if np.any(splitter_ground_force):
         rear_share = splitter_station / wheelbase
         front = front.with_load(splitter_ground_force * (1 - rear_share))
@@ -172,8 +188,7 @@ class Axle(NamedTuple):
 
     def travel(self, pitch: Array) -> Array:
         """Return the travel at a pitch."""
-        free = self.free(pitch)
-        return free - self.spring.stop_share * self.spring.beyond(free)
+        return self.spring.stopped(self.free(pitch))
 
     def slope(self, pitch: Array) -> Array:
         """Return the loss of travel per radian at a pitch, less where a stop is touched."""
@@ -244,15 +259,31 @@ def rear_downforce(
 
 
 @quantity("m", source="load over rate, stops beside the spring")
-def front_compression(front_downforce: Array, load_transfer: Array, front_axle_spring: AxleSpring) -> Array:
+def front_compression(
+    front_downforce: Array,
+    load_transfer: Array,
+    front_axle_rate: Array,
+    front_bump_travel: Array,
+    front_droop_travel: Array,
+    front_stop_rate: Array,
+) -> Array:
     """How far the body has gone down over the front axle from rest; up is negative."""
-    return front_axle_spring.travel(front_downforce - load_transfer)
+    spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
+    return spring.travel(front_downforce - load_transfer)
 
 
 @quantity("m", source="load over rate, stops beside the spring")
-def rear_compression(rear_downforce: Array, load_transfer: Array, rear_axle_spring: AxleSpring) -> Array:
+def rear_compression(
+    rear_downforce: Array,
+    load_transfer: Array,
+    rear_axle_rate: Array,
+    rear_bump_travel: Array,
+    rear_droop_travel: Array,
+    rear_stop_rate: Array,
+) -> Array:
     """How far the body has gone down over the rear axle from rest; up is negative."""
-    return rear_axle_spring.travel(rear_downforce + load_transfer)
+    spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
+    return spring.travel(rear_downforce + load_transfer)
 
 
 @quantity(

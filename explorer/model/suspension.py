@@ -91,15 +91,17 @@ def rear_axle_rate(rear_wheel_rate: Array) -> Array:
 
 
 class AxleSpring(NamedTuple):
-    """Both wheels of an axle on their springs: rate, travels to the stops, and what a stop takes over.
-
-    ``stop_share`` is the share of any travel past a stop that the stop prevents.
-    """
+    """Both wheels of an axle on their springs: rate, travels from rest to the stops, rate of one stop."""
 
     rate: Array
     bump: Array
     droop: Array
-    stop_share: Array
+    wheel_stop_rate: Array
+
+    @property
+    def stop_share(self) -> Array:
+        """Share of any travel past a stop that the stop prevents."""
+        return 2 * self.wheel_stop_rate / (self.rate + 2 * self.wheel_stop_rate)
 
     def beyond(self, free: Array) -> Array:
         """Return how far a travel lies past the stops; 0 between them."""
@@ -109,31 +111,16 @@ class AxleSpring(NamedTuple):
         """Tell whether no sample at all reaches a stop; quick, for the usual case."""
         return bool(np.max(free) <= np.min(self.bump) and np.min(free) >= -np.min(self.droop))
 
+    def stopped(self, free: Array) -> Array:
+        """Return the travel that stops leave of one reckoned without them."""
+        return free if self.never_stopped(free) else free - self.stop_share * self.beyond(free)
+
     def travel(self, load: Array) -> Array:
         """Return how far the axle goes down under a load added to the one at rest."""
-        free = load / self.rate
-        return free - self.stop_share * self.beyond(free)
+        return self.stopped(load / self.rate)
 
     def load(self, travel: Array) -> tuple[Array, Array]:
         """Return the load added to the one at rest that a travel takes, and the rate there."""
-        stop_rate = self.rate * self.stop_share / (1 - self.stop_share)
         past = self.beyond(travel)
+        stop_rate = 2 * self.wheel_stop_rate
         return self.rate * travel + stop_rate * past, np.where(past == 0, self.rate, self.rate + stop_rate)
-
-
-@quantity("N/m", source="springs side by side")
-def front_axle_spring(
-    front_axle_rate: Array, front_bump_travel: Array, front_droop_travel: Array, front_stop_rate: Array
-) -> AxleSpring:
-    """Both front wheels on their springs with the stops beside them: rate, travels, share of the stop."""
-    share = 2 * front_stop_rate / (front_axle_rate + 2 * front_stop_rate)
-    return AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, share)
-
-
-@quantity("N/m", source="springs side by side")
-def rear_axle_spring(
-    rear_axle_rate: Array, rear_bump_travel: Array, rear_droop_travel: Array, rear_stop_rate: Array
-) -> AxleSpring:
-    """Both rear wheels on their springs with the stops beside them: rate, travels, share of the stop."""
-    share = 2 * rear_stop_rate / (rear_axle_rate + 2 * rear_stop_rate)
-    return AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, share)
