@@ -18,11 +18,11 @@ def repetition(residuals: Array, run: Labels, fitted: float = 0.0) -> float:
     """How many successive rows say as much as one independent row.
 
     It is the spectral density of the residuals at frequency nought over their variance, from an
-    autoregression whose order is chosen by Akaike's criterion; the variance of a mean, or of any estimate
+    autoregression whose order is chosen by Schwarz's criterion; the variance of a mean, or of any estimate
     that varies slowly along the log, is larger by this factor than for independent rows.  Never below 1.
 
-    Source: Plummer et al., "CODA", R News 6/1 (2006) 7 (spectrum by autoregression); Levinson-Durbin
-    recursion.
+    Source: Plummer et al., "CODA", R News 6/1 (2006) 7 (spectrum by autoregression); Schwarz, Annals of
+    Statistics 6 (1978) 461; Levinson-Durbin recursion.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def _density_at_nought(correlation: Array, rows: int) -> float:
             innovation *= 1 - reflection**2
         if innovation <= 0:
             break
-        criterion = rows * math.log(innovation) + 2 * order
+        criterion = rows * math.log(innovation) + math.log(rows) * order
         if criterion < best:
             best, density = criterion, innovation / (1 - float(weights.sum())) ** 2
     return density

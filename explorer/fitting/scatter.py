@@ -15,6 +15,8 @@ from explorer.quantity import Array
 SOFT_LIMIT = 2.5
 # Residuals past this many are left out: a dropout, not scatter.
 OUTLIER_LIMIT = 6.0
+# Scatter below this share of the values is rounding.
+EXACT = 1e-12
 # Median absolute deviation of a normal distribution, inverted.
 NORMAL_CONSISTENT = 1.482602218505602
 
@@ -78,8 +80,10 @@ def measured_scatter(problem: Problem, unknowns: Array, before: Scatter, used: M
         mine, fitted = residuals[rows], parameters_fitted_by(weighted, rows)
         if not len(mine):
             continue
+        # Rows that lie on the curve exactly still need a scale to be measured in.
+        least = EXACT * float(np.max(np.abs(observations.values[rows]), initial=1e-100))
         if not observations.standard_deviations:
-            scale[channel] = _scale(mine, fitted, robust)
+            scale[channel] = max(_scale(mine, fitted, robust), least)
         pull, slope = influence(mine / scale[channel], robust)
         repeats[channel] = repetition(pull, observations.run[rows], fitted)
         spare = len(mine) - fitted * repeats[channel]
@@ -89,7 +93,8 @@ def measured_scatter(problem: Problem, unknowns: Array, before: Scatter, used: M
         )
         mean = float(slope.mean())
         correction = (1 + fitted / len(mine) * float(slope.var()) / mean**2) ** 2 / mean**2
-        variance[channel] = scale[channel] ** 2 * square * correction * repeats[channel]
+        each = scale[channel] ** 2 * square * correction * repeats[channel]
+        variance[channel] = max(each, least**2)
     return Scatter(scale, repeats, variance)
 
 
@@ -98,8 +103,7 @@ def _scale(residuals: Array, fitted: float, robust: bool) -> float:
     spare = max(len(residuals) - fitted, 1.0)
     root = float(np.sqrt(residuals @ residuals / spare))
     middle = NORMAL_CONSISTENT * float(np.median(np.abs(residuals))) * float(np.sqrt(len(residuals) / spare))
-    # Rows that lie on the curve exactly still need a scale to be measured in.
-    return max(middle if robust and middle > 0 else root, 1e-150)
+    return middle if robust and middle > 0 else root
 
 
 def weighted_jacobian(problem: Problem, unknowns: Array, scatter: Scatter, used: Mask) -> Array:
