@@ -8,8 +8,9 @@ that symbol.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -29,14 +30,25 @@ class Closure:
     results: tuple[int, ...]
     stacked: bool
 
-    def bind(self, values: dict[int, Any]) -> Callable[..., Array]:
+    @cached_property
+    def reads(self) -> frozenset[int]:
+        """Slots read from outside this curve."""
+        inside = {step.slot for step in self.steps} | set(self.symbols)
+        return frozenset(self.results).union(*(step.reads for step in self.steps)) - inside
+
+    @cached_property
+    def schedule(self) -> tuple[tuple[Step, tuple[int, ...]], ...]:
+        """Each step with the slots that nothing reads after it."""
+        return _schedule(self.steps, self.results)
+
+    def bind(self, values: Mapping[int, Any]) -> Callable[..., Array]:
         """Return the function of the symbols, on top of the values computed so far."""
+        outside = {slot: values[slot] for slot in self.reads}
 
         def curve(*arguments: Any) -> Array:
-            inner = dict(values)
+            inner = outside.copy()
             inner.update(zip(self.symbols, arguments, strict=True))
-            for step in self.steps:
-                inner[step.slot] = step.run(inner)
+            _run(self.schedule, inner)
             result: Array = _gathered([inner[slot] for slot in self.results], self.stacked)
             return result
 
@@ -63,29 +75,48 @@ class Step:
     arguments: tuple[Argument, ...]
     free: frozenset[int] = frozenset()
 
-    def run(self, values: dict[int, Any]) -> Any:
+    def run(self, values: Mapping[int, Any]) -> Any:
         """Evaluate the function on the values computed so far."""
-        return self.function(*(_fetch(argument, values) for argument in self.arguments))
+        if self.plain is not None:
+            return self.function(*[values[slot] for slot in self.plain])
+        return self.function(*[_fetch(argument, values) for argument in self.arguments])
 
-    @property
+    @cached_property
+    def plain(self) -> tuple[int, ...] | None:
+        """Slots of the arguments, when each is one value: the usual case, run without asking further."""
+        slots = tuple(argument for argument in self.arguments if isinstance(argument, int))
+        return slots if len(slots) == len(self.arguments) else None
+
+    @cached_property
     def reads(self) -> frozenset[int]:
         """Slots read from outside this step."""
         return frozenset(slot for argument in self.arguments for slot in _reads(argument))
 
 
-def _reads(argument: Argument) -> set[int]:
+def _schedule(steps: Sequence[Step], kept: Collection[int]) -> tuple[tuple[Step, tuple[int, ...]], ...]:
+    """Pair each step with the slots that are read there for the last time, but for those to be kept."""
+    last = {slot: position for position, step in enumerate(steps) for slot in step.reads}
+    return tuple(
+        (step, tuple(slot for slot in sorted(step.reads) if last[slot] == position and slot not in kept))
+        for position, step in enumerate(steps)
+    )
+
+
+def _run(schedule: Iterable[tuple[Step, tuple[int, ...]]], values: dict[int, Any]) -> None:
+    """Run the steps, letting go of each value once nobody needs it: its memory is warm for the next."""
+    for step, done_with in schedule:
+        values[step.slot] = step.run(values)
+        for slot in done_with:
+            del values[slot]
+
+
+def _reads(argument: Argument) -> Collection[int]:
     if isinstance(argument, int):
-        return {argument}
-    if isinstance(argument, Stack):
-        return set(argument.slots)
-    inside = {step.slot for step in argument.steps} | set(argument.symbols)
-    outside = set(argument.results)
-    for step in argument.steps:
-        outside |= step.reads
-    return outside - inside
+        return (argument,)
+    return argument.slots if isinstance(argument, Stack) else argument.reads
 
 
-def _fetch(argument: Argument, values: dict[int, Any]) -> Any:
+def _fetch(argument: Argument, values: Mapping[int, Any]) -> Any:
     if isinstance(argument, int):
         return values[argument]
     if isinstance(argument, Stack):
@@ -116,7 +147,11 @@ class Program:
     outputs: Mapping[tuple[str, str], int]
     names: Mapping[int, str]
     upstream: Mapping[int, tuple[int, ...]]
-    last_use: Mapping[int, int] = field(default_factory=dict)
+
+    @cached_property
+    def schedule(self) -> tuple[tuple[Step, tuple[int, ...]], ...]:
+        """Each step with the slots that nothing reads after it."""
+        return _schedule(self.steps, frozenset(self.outputs.values()))
 
     def run(self, supplied: Mapping[Any, Any]) -> dict[tuple[str, str], Any]:
         """Evaluate on one set of leaf values; arrays broadcast against each other.
@@ -131,23 +166,20 @@ class Program:
         dict
             (quantity, condition) -> value.
         """
-        values = self._evaluate(supplied, keep=False)
+        values = self._evaluate(supplied, self.schedule)
         return {key: values[slot] for key, slot in self.outputs.items()}
 
     def trace(self, supplied: Mapping[Any, Any]) -> dict[int, Any]:
         """Evaluate and keep every intermediate value, by slot."""
-        return self._evaluate(supplied, keep=True)
+        return self._evaluate(supplied, [(step, ()) for step in self.steps])
 
-    def _evaluate(self, supplied: Mapping[Any, Any], keep: bool) -> dict[int, Any]:
+    def _evaluate(
+        self, supplied: Mapping[Any, Any], schedule: Iterable[tuple[Step, tuple[int, ...]]]
+    ) -> dict[int, Any]:
         values: dict[int, Any] = {slot: supplied[token] for token, slot in self.leaves.items()}
         # A NaN is how a model says "no answer"; the engine counts them, numpy need not warn.
         with np.errstate(all="ignore"):
-            for position, step in enumerate(self.steps):
-                values[step.slot] = step.run(values)
-                if not keep:
-                    for slot in step.reads:
-                        if self.last_use[slot] == position:
-                            del values[slot]
+            _run(schedule, values)
         return values
 
     def blame(self, slot: int, values: Mapping[int, Any], size: int) -> dict[str, Array]:
@@ -322,14 +354,10 @@ def _scheduled(numbering: _Numbering, outputs: dict[tuple[str, str], int]) -> Pr
             seen |= fresh
             pending.extend(fresh)
         upstream[slot] = tuple(sorted(seen, key=lambda s: position.get(s, -1)))
-    last_use = {read: index for index, step in enumerate(order.values()) for read in step.reads}
-    for slot in outputs.values():
-        last_use[slot] = len(order)
     return Program(
         steps=tuple(order.values()),
         leaves={token: slot for token, slot in numbering.leaves.items() if slot in used_leaves},
         outputs=outputs,
         names=numbering.names,
         upstream=upstream,
-        last_use=last_use,
     )

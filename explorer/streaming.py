@@ -75,7 +75,8 @@ class Tally:
             values.size - finite.size,
             capped,
             mean,
-            float(np.dot(deviation, deviation)),
+            # Summed by numpy: a dot product would wake all threads of the linear algebra library.
+            float(np.square(deviation).sum()),
             float(finite.min()),
             float(finite.max()),
             bins.count(finite),
