@@ -38,6 +38,7 @@ from explorer.streaming import BINS, Tally
 from explorer.study import Input, Limit, Study
 from explorer.sweeps import run_sweeps
 from explorer.words import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
+from explorer.worth import as_record, measurements_of, weigh_measurements
 
 REPORTED_QUANTILES = (0.001, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975, 0.99, 0.999)
 # Bars of a histogram in the report; the streamed one is finer, for the quantiles.
@@ -88,6 +89,7 @@ def run(
         Summary, kept samples as a data frame (None when the study does not keep them) and stage times.
     """
     stages = Stages()
+    measurements_of(study)  # a fault in them is told before anything long begins
     workers = workers or default_workers()
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
@@ -97,6 +99,10 @@ def run(
         )
     with stages.stage("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
+    with stages.stage("what measuring is worth"):
+        progress("measuring", 0, 1)
+        plan = weigh_measurements(study, outcome)
+        progress("measuring", 1, 1)
     with stages.stage("sweeps"):
         sweeps = run_sweeps(study, progress=progress)
     with stages.stage("summary"):
@@ -129,6 +135,7 @@ def run(
             warnings=tuple(_warnings(study)),
             families=dict(study.graph.families),
             display=dict(study.display),
+            extra={} if plan is None else {"measuring": as_record(plan)},
         )
     frame = None
     if outcome.kept:

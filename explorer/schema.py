@@ -68,6 +68,23 @@ class LimitEntry(Section):
     probability: float = Field(default=0.95, gt=0, lt=1)
     safety: bool = False
     why: str = ""
+    weight: float = Field(default=1.0, gt=0)
+    cost_of_false_pass: float | None = Field(default=None, ge=0)
+    cost_of_false_fail: float | None = Field(default=None, ge=0)
+
+    @model_validator(mode="after")
+    def _both_costs(self) -> LimitEntry:
+        if (self.cost_of_false_pass is None) != (self.cost_of_false_fail is None):
+            raise ValueError("the costs of a false pass and of a false fail are given together")
+        return self
+
+
+class MeasuringEntry(Section):
+    """``[measuring]``: what may be spent on measuring, and how many samples weigh it."""
+
+    budget_hours: float = Field(default=4.0, gt=0)
+    budget_cost: float | None = Field(default=None, ge=0)
+    samples: int = Field(default=50_000, ge=1000, le=2_000_000)
 
 
 class SweepEntry(Section):
@@ -104,6 +121,108 @@ class TableEntry(Section):
     units: dict[str, str] = {}
 
 
+class CandidateEntry(Section):
+    """``[candidates.NAME]``: a build, as words and any overrides of the common inputs.
+
+    An uncertain override keeps the random stream of the input it replaces, unless it is named under
+    ``independent``: a part of its own, whose error has nothing to do with that of the other builds.
+    """
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+    words: str = ""
+    independent: list[str] = []
+
+    @property
+    def overrides(self) -> dict[str, Any]:
+        """The inputs it overrides, as they stand in the file."""
+        return dict(self.model_extra or {})
+
+
+class AimEntry(Section):
+    """``[[aims]]``: what to want more or less of, or a limit to hold as surely as can be."""
+
+    name: str = ""
+    quantity: str | None = None
+    condition: str | None = None
+    minus: str | None = None
+    goal: Literal["highest", "lowest"] = "highest"
+    limit: str | None = None
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> AimEntry:
+        if (self.limit is None) == (self.quantity is None):
+            raise ValueError("an aim names either a quantity with its condition, or a limit to hold")
+        if self.quantity is not None and self.condition is None:
+            raise ValueError("an aim for a quantity says in which condition")
+        if self.limit is not None and self.model_fields_set & {"goal", "condition", "minus"}:
+            raise ValueError("a limit is to hold as surely as can be: it takes no goal and no condition")
+        return self
+
+
+class ChoiceEntry(Section):
+    """``[choice]``: what the choice between candidates goes by.
+
+    A car that breaks a limit is reckoned as bad as one with ``broken_limit_counts_as`` of the aim.
+    """
+
+    aim: str
+    broken_limit_counts_as: Value
+    unit: str | None = None
+
+
+class DesignEntry(Section):
+    """``[design.NAME]``: an input the builder is free to choose, with its range.
+
+    ``spread`` says what becomes of the input's uncertainty around the value chosen: kept as it is, scaled in
+    proportion to the value, or none.
+    """
+
+    words: str = ""
+    low: Value
+    high: Value
+    step: Value | None = None
+    unit: str | None = None
+    spread: Literal["kept", "scaled", "none"] = "kept"
+
+
+class MapEntry(Section):
+    """``[[maps]]``: conformance over one or two design variables."""
+
+    name: str = ""
+    over: list[str] = Field(min_length=1, max_length=2)
+    points: int | None = Field(default=None, ge=2)
+    limits: list[str] = []
+    samples: int = Field(default=20_000, ge=100, le=1_000_000)
+
+
+class SearchEntry(Section):
+    """``[search]``: how hard to look through all design variables for trade-offs and the best build."""
+
+    points: int = Field(default=256, ge=8)
+    samples: int = Field(default=8192, ge=100, le=1_000_000)
+    starts: int = Field(default=3, ge=1, le=50)
+    verify: int = Field(default=50_000, ge=100, le=10_000_000)
+
+
+class HighestSpeedEntry(Section):
+    """``[highest_speed]``: where to look for the highest speed at which all safety limits hold."""
+
+    start: Value = Field(default="10 m/s", alias="from")
+    to: Value | None = None
+    unit: str | None = None
+    samples: int = Field(default=20_000, ge=100, le=1_000_000)
+    steps: int = Field(default=5, ge=2, le=20)
+
+
+class QuestionEntry(Section):
+    """``[[questions]]``: which values of a design variable let a limit hold."""
+
+    ask: str = ""
+    vary: str
+    limit: str
+    samples: int = Field(default=20_000, ge=100, le=1_000_000)
+
+
 class StudyFile(Section):
     """The whole file."""
 
@@ -115,9 +234,19 @@ class StudyFile(Section):
     conditions: dict[Name, ConditionEntry] = Field(min_length=1)
     correlations: list[CorrelationEntry] = []
     limits: list[LimitEntry] = Field(min_length=1)
+    measurements: dict[Name, dict[str, Any]] = {}
+    measuring: MeasuringEntry = MeasuringEntry()
     sweeps: list[SweepEntry] = []
     outputs: list[OutputEntry] = []
     display: dict[str, str] = {}
+    candidates: dict[Name, CandidateEntry] = {}
+    aims: list[AimEntry] = []
+    choice: ChoiceEntry | None = None
+    design: dict[Name, DesignEntry] = {}
+    maps: list[MapEntry] = []
+    search: SearchEntry = SearchEntry()
+    highest_speed: HighestSpeedEntry = HighestSpeedEntry()
+    questions: list[QuestionEntry] = []
 
 
 def read_schema(data: dict[str, Any]) -> StudyFile:

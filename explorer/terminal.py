@@ -19,6 +19,7 @@ from explorer.conformance import Conformance
 from explorer.engine import Progress
 from explorer.results import LimitRecord, Results
 from explorer.study import Study
+from explorer.terminal_measuring import show_measuring
 from explorer.units import from_si, number, pretty, rounded, spread_from_si
 
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
@@ -122,9 +123,8 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
     out.print(_drivers_table(results))
     for warning in summary.warnings:
         out.print(f"! {warning}")
-    for key, words in summary.extra.items():
-        if isinstance(words, Mapping) and words.get("headline"):
-            out.print(Text(f"{key}: {words['headline']}", style="bold"))
+    if "measuring" in summary.extra:
+        show_measuring(out, summary.extra["measuring"])
     _show_files(out, folder, problems)
     out.print(summary.cautions[0])
 

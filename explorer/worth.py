@@ -1,0 +1,99 @@
+"""What each measurement that the study names is worth: the run's own samples, handed to the estimators."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from explorer.catalogue import measurement_from
+from explorer.engine import margin_inside
+from explorer.errors import SquatlineError, StudyError, nearest
+from explorer.measuring import Measurement, Stake
+from explorer.measuring_plan import MeasuringPlan, headline, plan_measurements
+from explorer.montecarlo import Outcome, Output, run_montecarlo
+from explorer.quantity import Array
+from explorer.study import Study
+
+
+def measurements_of(study: Study) -> tuple[Measurement, ...]:
+    """Read the measurements of a study.
+
+    Raises
+    ------
+    StudyError
+        When one reads an input that the study does not give, or gives exactly.
+    """
+    uncertain = {given.key for given in study.inputs.values() if not given.exact}
+
+    def unit_of(name: str) -> str:
+        if name not in uncertain:
+            near = nearest(name, uncertain)
+            exact = name in study.inputs
+            raise StudyError(
+                "a measurement reads an uncertain input of this study",
+                found=f"{name}, which is given as exact" if exact else name,
+                allowed=", ".join(sorted(uncertain)),
+                remedy=f"did you mean {near!r}?" if near else None,
+            )
+        return study.graph[name].unit
+
+    found = []
+    for name, table in study.entries.measurements.items():
+        try:
+            found.append(measurement_from(name, table, unit_of))
+        except SquatlineError as error:
+            error.key = f"measurements.{error.key or name}"
+            raise error.within(file=str(study.path)) from None
+    return tuple(found)
+
+
+def stakes_of(study: Study) -> tuple[Stake, ...]:
+    """Say what hangs on each limit, in the study's own words and costs."""
+    return tuple(
+        Stake(
+            limit.name,
+            f"“{limit.name}”",
+            limit.probability,
+            entry.cost_of_false_pass,
+            entry.cost_of_false_fail,
+            entry.weight,
+        )
+        for limit, entry in zip(study.limits, study.entries.limits, strict=True)
+    )
+
+
+def weigh_measurements(study: Study, outcome: Outcome) -> MeasuringPlan | None:
+    """Plan the measurements of a study from the samples of its run; None when it names none.
+
+    A run that did not keep its samples is drawn again as far as needed: the numbers are the same.
+    """
+    measurements = measurements_of(study)
+    if not measurements:
+        return None
+    settings = study.entries.measuring
+    kept = (
+        outcome.kept or run_montecarlo(study, samples=min(settings.samples, outcome.samples), keep=True).kept
+    )
+    uncertain = {given.key for given in study.all_inputs() if not given.exact}
+    samples = {key: values[: settings.samples] for key, values in kept.items() if key in uncertain}
+    return plan_measurements(
+        samples,
+        _margins(study, kept, settings.samples),
+        measurements,
+        stakes_of(study),
+        budget_hours=settings.budget_hours,
+        budget_cost=math.inf if settings.budget_cost is None else settings.budget_cost,
+        seed=study.seed,
+    )
+
+
+def _margins(study: Study, kept: Mapping[str, Array], most: int) -> dict[str, Array]:
+    columns = {limit: Output(limit.quantity, limit.condition, limit.minus).column for limit in study.limits}
+    return {limit.name: margin_inside(limit, kept[column][:most]) for limit, column in columns.items()}
+
+
+def as_record(plan: MeasuringPlan) -> dict[str, Any]:
+    """Return the plan as plain data for the summary, its one sentence first."""
+    return {"headline": headline(plan), **asdict(plan)}
