@@ -57,9 +57,9 @@ def test_a_study_without_measurements_has_no_plan(small_study: Writer) -> None:
 def test_run_says_first_what_to_measure_first(small_study: Writer, squatline: Cli) -> None:
     folder = small_study(limits=SCALES, **{"probability__=__0.5": "probability = 0.9"})
     answer = squatline("run", folder, "--no-report")
-    assert "Measure the centre of gravity first: half an hour takes the chance of a wrong call" in answer.out
+    assert "Measure the mass first: a quarter of an hour takes the chance of a wrong call" in answer.out
     summary = json.loads((folder / "results" / "summary.json").read_text())
-    assert summary["extra"]["measuring"]["headline"].startswith("measure the centre of gravity first")
+    assert summary["extra"]["measuring"]["headline"].startswith("measure the mass first")
 
 
 @pytest.mark.parametrize(
