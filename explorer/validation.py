@@ -252,7 +252,7 @@ def validate_curves(
 
 def _badness(distances: Array, share: float) -> tuple[Array, Array]:
     """Furthest departure, and share of rows outside, of each run: shape (runs,) each."""
-    furthest = np.max(np.abs(median_filter(distances, (1, MEDIAN_ROWS), mode="nearest")), axis=1)
+    furthest = np.max(np.abs(median_filter(distances, (1, MEDIAN_ROWS), mode="mirror")), axis=1)
     return furthest, np.mean(np.abs(distances) > _edge(share), axis=1)
 
 
@@ -296,7 +296,7 @@ def _edge(share: float) -> float:
 
 
 def _smoothed(distance: Array) -> Array:
-    return np.asarray(median_filter(distance, MEDIAN_ROWS, mode="nearest"))
+    return np.asarray(median_filter(distance, MEDIAN_ROWS, mode="mirror"))
 
 
 def _binomial_range(effective: float, share: float) -> tuple[float, float]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from explorer.errors import TableError
 from explorer.fitting.fit import Fit
@@ -13,6 +14,9 @@ from explorer.fitting.least_squares import Loss, fit_curve
 from explorer.fitting.problem import Observations, Parameter
 from explorer.logs import Source
 from explorer.quantity import Array
+
+# Rows of the sliding median that keeps single bad rows from being taken for the movement.
+MEDIAN_ROWS = 5
 
 
 def fit_flap_travel(
@@ -87,9 +91,11 @@ def _coarse(time: Array, angle: Array, file: str | None) -> tuple[float, float, 
             allowed="one movement, with rest before and after",
             remedy="log faster, or cut the log around the movement",
         )
-    share = (angle - first) / (last - first)
-    past_quarter, past_three = np.argmax(share > 0.25), np.argmax(share > 0.75)
-    if past_quarter == 0 or share[-1] < 0.75:
+    share = (median_filter(angle, MEDIAN_ROWS, mode="mirror") - first) / (last - first)
+    quarter, three_quarters = (float(time[np.argmax(share > level)]) for level in (0.25, 0.75))
+    duration = max(2 * (three_quarters - quarter), float(np.median(np.diff(time))))
+    begin = quarter - 0.25 * duration
+    if begin < time[0] or begin + duration > time[-1]:
         raise TableError(
             "the log has no rest before or after the movement",
             file=file,
@@ -98,7 +104,4 @@ def _coarse(time: Array, angle: Array, file: str | None) -> tuple[float, float, 
             allowed="at least a few rows of rest on both sides",
             remedy="start the log before the command and stop it after the flap has arrived",
         )
-    half = float(time[past_three] - time[past_quarter])
-    duration = max(2 * half, float(np.median(np.diff(time))))
-    begin = float(time[past_quarter]) - 0.25 * duration
     return first, last, begin, begin + duration

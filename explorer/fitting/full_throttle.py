@@ -218,7 +218,7 @@ def _summed(rate: Array, time: Array) -> Array:
 
 
 def _without_dropouts(values: Array) -> Array:
-    return np.asarray(median_filter(values, MEDIAN_ROWS, mode="nearest"))
+    return np.asarray(median_filter(values, MEDIAN_ROWS, mode="mirror"))
 
 
 def _check(run: ThrottleRun, knots: Sequence[float]) -> None:
