@@ -268,6 +268,7 @@ def _finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str,
         width=width - right, height=height, padding={"left": 4, "top": 6, "right": right, "bottom": 4}
     ).configure(**CONFIG)
     # Lines are labelled outside the axes, so nothing may be clipped.
-    specification: dict[str, Any] = done.to_dict()
+    # The schema is checked in the tests, where its price does not fall on the reader.
+    specification: dict[str, Any] = done.to_dict(validate=False)
     specification["autosize"] = {"type": "pad", "contains": "content"}
     return specification

@@ -7,6 +7,7 @@ It is told to fetch nothing.
 from __future__ import annotations
 
 import functools
+import json
 import re
 import threading
 from collections.abc import Mapping
@@ -39,9 +40,14 @@ def svg(chart: Mapping[str, Any], prefix: str) -> str:
         Put before every id, so that several drawings can stand in one page.
 
     """
+    return _standing_alone(_drawn(json.dumps(chart)), prefix)
+
+
+@functools.lru_cache(maxsize=256)
+def _drawn(specification: str) -> str:
     with _lock:
-        drawn: str = _library().vegalite_to_svg(dict(chart), allowed_base_urls=[])
-    return _standing_alone(drawn, prefix)
+        drawn: str = _library().vegalite_to_svg(specification, allowed_base_urls=[])
+    return drawn
 
 
 def _standing_alone(drawn: str, prefix: str) -> str:

@@ -97,5 +97,29 @@
       head.replaceChildren(button);
     });
   }
+  // A cell that a spreadsheet would take for a formula is marked as text by an apostrophe.
+  function csvCell(text) {
+    const plain = text.replace(/\s+/g, " ").trim();
+    const number = /^[+-]?\d+(\.\d+)?$/.test(plain);
+    const harmless = /^[=+\-@\t\r]/.test(plain) && !number ? "'" + plain : plain;
+    return '"' + harmless.replace(/"/g, '""') + '"';
+  }
+  function csv(table) {
+    return [...table.rows].map((row) => [...row.cells].map((cell) => csvCell(cell.textContent)).join(",")).join("\r\n") + "\r\n";
+  }
+  for (const table of document.querySelectorAll("main table.sortable")) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "save";
+    button.textContent = "Save this table as CSV";
+    button.addEventListener("click", function () {
+      const link = document.createElement("a");
+      link.href = URL.createObjectURL(new Blob(["\ufeff" + csv(table)], { type: "text/csv" }));
+      link.download = (table.dataset.name || "table") + ".csv";
+      link.click();
+      setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+    });
+    table.after(button);
+  }
   document.addEventListener("keydown", (event) => { if (event.key === "Escape") tip.hidden = true; });
 })();

@@ -6,7 +6,7 @@
 // ratio of the two densities.  The effective number of samples is (sum w)^2 / sum w^2 (Kish).  Intervals are Wilson's
 // score interval at that number.
 (function () {
-  const root = document.getElementById("whatif");
+  const root = document.getElementById("whatif-controls");
   if (!root) return;
   const data = JSON.parse(document.getElementById("whatif-data").textContent);
   const form = root.querySelector("form");

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from explorer.results import LimitRecord, OutputRecord
 from reports.amounts import MINUS, Scale, amount, count, scale, share, share_range
@@ -90,7 +91,7 @@ def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
             f" {where}: holds in {holds} of cars ({share_range(found.low, found.high)}).",
             *_outside(output),
         ),
-        charts=tuple(_chart(output, limit.unit, limit.display_unit, good, system) for system in SYSTEMS),
+        charts=_charts(output, limit.unit, limit.display_unit, good),
         wide=False,
         numbers=_numbers(output),
     )
@@ -114,31 +115,34 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
         title=f"{in_words(output.quantity)}, {where}",
         alternative=f"Histogram of {in_words(output.quantity)}, {where}.",
         caption=("Middle ", shown[0.5], ", from ", shown[0.05], " to ", shown[0.95], ".", *_outside(output)),
-        charts=tuple(
-            _chart(output, output.unit, output.display_unit, (-math.inf, math.inf), system)
-            for system in SYSTEMS
-        ),
+        charts=_charts(output, output.unit, output.display_unit, (-math.inf, math.inf)),
         wide=False,
         numbers=_numbers(output),
     )
 
 
-def _chart(
-    output: OutputRecord, unit: str, display: str, good: tuple[float, float], system: str
-) -> dict[str, object]:
-    edges = output.histogram.edges
-    shown = scale(unit, display, system, magnitude=edges[-1], difference=output.minus is not None)  # type: ignore[arg-type]
+def _charts(
+    output: OutputRecord, unit: str, display: str, good: tuple[float, float]
+) -> tuple[Mapping[str, object], ...]:
+    """One chart for each system of units; alike ones are made once."""
+    far, difference = output.histogram.edges[-1], output.minus is not None
+    scales = [scale(unit, display, system, magnitude=far, difference=difference) for system in SYSTEMS]
+    made = {shown: _chart(output, shown, good) for shown in dict.fromkeys(scales)}
+    return tuple(made[shown] for shown in scales)
+
+
+def _chart(output: OutputRecord, shown: Scale, good: tuple[float, float]) -> dict[str, object]:
     bounds = sorted(shown.value(value) if math.isfinite(value) else value for value in good)
     return distribution(
-        [shown.value(edge) for edge in edges],
+        [shown.value(edge) for edge in output.histogram.edges],
         output.histogram.counts,
         axis=shown.titled(in_words(output.quantity)),
         good=(bounds[0], bounds[1]),
-        marks=[Mark(value, _short(value, shown)) for value in bounds if math.isfinite(value)],
+        marks=[Mark(value, _short(value)) for value in bounds if math.isfinite(value)],
     )
 
 
-def _short(value: float, shown: Scale) -> str:
+def _short(value: float) -> str:
     return f"limit {value:.4g}".replace("-", MINUS)
 
 

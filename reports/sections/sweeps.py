@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 from explorer.results import LimitRecord, SweepRecord
 from explorer.units import System
@@ -41,16 +42,29 @@ def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:
         title=f"{in_words(first.quantity)} against {in_words(first.along)}",
         alternative=f"Fan chart of {in_words(first.quantity)} against {in_words(first.along)}: {names}.",
         caption=_caption(report, sweeps),
-        charts=tuple(_chart(report, sweeps, system) for system in SYSTEMS),
+        charts=_charts(report, sweeps),
         numbers=_numbers(report, sweeps),
     )
 
 
-def _chart(report: Report, sweeps: list[SweepRecord], system: System) -> dict[str, object]:
+def _charts(report: Report, sweeps: list[SweepRecord]) -> tuple[Mapping[str, object], ...]:
+    """One chart for each system of units; alike ones are made once."""
+    pairs = [_scales(sweeps, system) for system in SYSTEMS]
+    made = {pair: _chart(report, sweeps, *pair) for pair in dict.fromkeys(pairs)}
+    return tuple(made[pair] for pair in pairs)
+
+
+def _scales(sweeps: list[SweepRecord], system: System) -> tuple[Scale, Scale]:
     first = sweeps[0]
-    x = scale(first.along_unit, first.along_display_unit, system, magnitude=max(first.x))
     highest = max((v for sweep in sweeps for v in sweep.high if math.isfinite(v)), default=0.0)
-    y = scale(first.unit, first.display_unit, system, magnitude=highest)
+    return (
+        scale(first.along_unit, first.along_display_unit, system, magnitude=max(first.x)),
+        scale(first.unit, first.display_unit, system, magnitude=highest),
+    )
+
+
+def _chart(report: Report, sweeps: list[SweepRecord], x: Scale, y: Scale) -> dict[str, object]:
+    first = sweeps[0]
     return fan(
         [_band(report, sweep, x, y) for sweep in sweeps],
         x_axis=x.titled(in_words(first.along)),

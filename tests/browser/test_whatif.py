@@ -1,0 +1,159 @@
+"""The what-if part of the page against the same weights worked out here, in numpy, from all kept samples."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import ndtri
+
+from explorer.results import Results
+from reports.report import Report
+from reports.whatif import payload
+from tests.browser.conftest import wait_until
+from tests.statistics_help import within
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+LOAD = "front_axle_load | closed_45"
+
+
+def scores(values: np.ndarray) -> np.ndarray:
+    ranks = np.argsort(np.argsort(values, kind="stable"), kind="stable")
+    return np.asarray(ndtri((ranks + 0.5) / len(values)))
+
+
+def log_density(z: np.ndarray, shift: float = 0.0, keep: float = 1.0) -> np.ndarray:
+    return -(((z - shift) / keep) ** 2) / 2 - np.log(keep)
+
+
+def weighted_share(good: np.ndarray, weights: np.ndarray) -> tuple[float, float]:
+    """Probability and its standard error, by the delta method of a ratio."""
+    p = float(np.sum(weights * good) / np.sum(weights))
+    return p, float(np.sqrt(np.sum((weights * (good - p)) ** 2)) / np.sum(weights))
+
+
+def shown(page: Page, position: int) -> float:
+    match = re.match(r"[\d.]+", page.inner_text(f"[data-here='{position}']"))
+    assert match is not None
+    return float(match[0]) / 100
+
+
+def names(results: Results) -> list[str]:
+    data = payload(Report(results))
+    assert data is not None
+    return [entry["name"] for entry in data["inputs"]]
+
+
+def test_unchanged_it_agrees_with_the_run(page: Page, address: str, results: Results) -> None:
+    page.goto(address)
+    for position, limit in enumerate(results.summary.limits):
+        found = limit.conformance
+        error = max(np.sqrt(found.probability * (1 - found.probability) / found.trials), 1e-4)
+        assert within(shown(page, position), found.probability, error)
+
+
+def test_moving_a_limit_moves_its_probability(page: Page, address: str, results: Results) -> None:
+    assert results.samples is not None
+    page.goto(address)
+    page.fill("[data-limit='0'][data-side='atLeast']", "0")
+    p, error = weighted_share((results.samples[LOAD] >= 0).to_numpy(), np.ones(len(results.samples)))
+    assert within(shown(page, 0), p, error)
+    assert p > results.summary.limits[0].conformance.probability + 20 * error
+
+
+def test_a_limit_moves_in_the_units_chosen(page: Page, address: str, results: Results) -> None:
+    assert results.samples is not None
+    page.goto(address)
+    page.select_option("#units", "2")
+    page.fill("[data-limit='0'][data-side='atLeast']", "2")
+    p, error = weighted_share(
+        (results.samples[LOAD] >= 2 * 4.4482216).to_numpy(), np.ones(len(results.samples))
+    )
+    assert within(shown(page, 0), p, error)
+
+
+def test_a_shift_is_the_weight_of_the_shifted_density(page: Page, address: str, results: Results) -> None:
+    assert results.samples is not None
+    page.goto(address)
+    position = names(results).index("rear wheel rate")
+    page.focus(f"[data-shift='{position}']")
+    for _ in range(8):
+        page.keyboard.press("ArrowRight")
+    z = scores(results.samples["rear_wheel_rate"].to_numpy())
+    weights = np.exp(log_density(z, shift=0.8) - log_density(z))
+    p, error = weighted_share((results.samples[LOAD] >= 5).to_numpy(), weights)
+    assert within(shown(page, 0), p, error)
+    effective = float(np.sum(weights) ** 2 / np.sum(weights**2))
+    said = float(page.inner_text("#effective").split(" of ")[0])
+    assert abs(said / effective - 1) < 0.02
+
+
+def test_the_shift_agrees_with_cars_drawn_anew(page: Page, address: str, results: Results) -> None:
+    """The made-up answer is linear in normal inputs, so the shifted cars can be drawn outright."""
+    page.goto(address)
+    position = names(results).index("rear wheel rate")
+    page.focus(f"[data-shift='{position}']")
+    for _ in range(10):
+        page.keyboard.press("ArrowRight")
+    rng = np.random.default_rng(99)
+    slope, rate, splitter = rng.standard_normal((3, 400_000))
+    load = 13.5 - 9.0 * slope + 7.0 * (rate + 1.0) / 1.5 + 4.0 * splitter
+    good = (load >= 5) & (2.6 + 0.4 * slope <= 3.72)
+    effective = float(page.inner_text("#effective").split(" of ")[0])
+    p = float(good.mean())
+    assert within(shown(page, 0), p, float(np.sqrt(p * (1 - p) / effective)))
+
+
+def test_correlated_inputs_are_weighed_by_their_joint_density(
+    page: Page, address: str, results: Results
+) -> None:
+    from scipy.stats import multivariate_normal
+
+    assert results.samples is not None
+    page.goto(address)
+    first = names(results).index("splitter pitch slope")
+    page.focus(f"[data-keep='{first}']")
+    for _ in range(8):
+        page.keyboard.press("ArrowLeft")
+    z = np.column_stack(
+        [
+            scores(results.samples[name].to_numpy())
+            for name in ("splitter_pitch_slope", "splitter_downforce_coefficient")
+        ]
+    )
+    before = np.array([[1.0, 0.5], [0.5, 1.0]])
+    kept = np.diag([0.6, 1.0])
+    ratio = multivariate_normal(cov=kept @ before @ kept).logpdf(z) - multivariate_normal(cov=before).logpdf(
+        z
+    )
+    p, error = weighted_share((results.samples[LOAD] >= 5).to_numpy(), np.exp(ratio))
+    assert within(shown(page, 0), p, error)
+
+
+def test_it_refuses_when_too_few_cars_are_left(page: Page, address: str) -> None:
+    page.goto(address)
+    for position in range(4):
+        page.focus(f"[data-shift='{position}']")
+        page.keyboard.press("End")
+        page.focus(f"[data-keep='{position}']")
+        page.keyboard.press("Home")
+    assert page.locator("#refusal").is_visible()
+    assert "Too few cars" in page.inner_text("#refusal")
+    assert page.inner_text("[data-here='0']") == "no answer"
+    page.click("button[type='reset']")
+    wait_until(page, "document.querySelector('#refusal').hidden")
+    assert "%" in page.inner_text("[data-here='0']")
+
+
+def test_arrow_keys_move_a_limit_and_the_verdict_is_spoken(page: Page, address: str) -> None:
+    page.goto(address)
+    field = page.locator("[data-limit='0'][data-side='atLeast']")
+    field.focus()
+    start = float(field.input_value())
+    for _ in range(5):
+        page.keyboard.press("ArrowDown")
+    assert float(field.input_value()) < start
+    wait_until(page, "document.querySelector('#spoken').textContent.includes('pass')")
