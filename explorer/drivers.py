@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
@@ -35,19 +35,46 @@ REPLICATES = 8
 
 @dataclass(frozen=True)
 class Design:
-    """The evaluations to make: groups of inputs that change together, rows a replicate, and the plan."""
+    """The evaluations to make.
+
+    Attributes
+    ----------
+    plan:
+        Draws every uncertain input upstream of any limit.
+    limits:
+        In the order of the file.
+    groups:
+        Name -> inputs that change together.
+    rows:
+        Rows a replicate.
+    reach:
+        Group -> positions of the limits that lie downstream of it.
+    partial_plans:
+        Evaluates just some limits: a block that changes one group leaves the others as they are.
+    """
 
     plan: Plan
     limits: tuple[Limit, ...]
     groups: Mapping[str, tuple[str, ...]]
     rows: int
+    reach: Mapping[str, tuple[int, ...]]
+    partial_plans: Mapping[tuple[int, ...], Plan]
 
     def replicate(self, index: int) -> Array:
         """Return margins of one scramble: shape (rows, blocks, limits), in SALib's order of blocks."""
         first, second = self._samples(index)
         blocks = saltelli_blocks(first, second, self.groups)
-        columns = {key: np.concatenate([block[key] for block in blocks]) for key in first}
-        return self._margins(columns).reshape(len(blocks), self.rows, -1).swapaxes(0, 1)
+        everything = tuple(range(len(self.limits)))
+        whole = self._margins([blocks[0], blocks[-1]], everything)
+        count = len(self.groups)
+        margins = np.stack([whole[0], *[whole[0]] * count, *[whole[1]] * count, whole[1]], axis=1)
+        for reached in dict.fromkeys(self.reach.values()):
+            places = [1 + i for i, name in enumerate(self.groups) if self.reach[name] == reached]
+            places += [place + count for place in places]
+            changed = self._margins([blocks[place] for place in places], reached)
+            for place, values in zip(places, changed, strict=True):
+                margins[:, place, reached] = values
+        return margins
 
     def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
         """Draw the two independent samples and map them onto the inputs once; mixed blocks pick columns."""
@@ -55,43 +82,54 @@ class Design:
         first, second = saltelli_columns(self.plan.seed, self.plan.uncertain, index, power)
         return self.plan.draw(first), self.plan.draw(second)
 
-    def _margins(self, columns: Mapping[str, Array]) -> Array:
-        """Evaluate the margins chunk by chunk: shape (all rows, limits)."""
-        total = next(iter(columns.values())).size
+    def _margins(self, blocks: Sequence[Mapping[str, Array]], limits: tuple[int, ...]) -> list[Array]:
+        """Evaluate some limits on some blocks, chunk by chunk: one array (rows, limits) a block."""
+        plan = self.partial_plans[limits]
+        columns = {key: np.concatenate([block[key] for block in blocks]) for key in plan.uncertain}
         pieces = []
-        for start in range(0, total, CHUNK):
-            found = self.plan.evaluate(
-                {key: values[start : start + CHUNK] for key, values in columns.items()}
-            )
-            pieces.append(np.stack([margin_of(limit, found) for limit in self.limits], axis=1))
-        return np.concatenate(pieces)
+        for start in range(0, len(blocks) * self.rows, CHUNK):
+            found = plan.evaluate({key: values[start : start + CHUNK] for key, values in columns.items()})
+            pieces.append(np.stack([margin_of(self.limits[i], found) for i in limits], axis=1))
+        return np.split(np.concatenate(pieces), len(blocks))
 
 
 def make_design(study: Study) -> Design:
     """Group the uncertain inputs upstream of any limit; correlated ones change together."""
-    wanted = [(limit.quantity, c) for limit in study.limits for c in (limit.condition, limit.minus) if c]
-    plan = make_plan(study, wanted)
+    plan = _plan_for(study, study.limits)
     groups: dict[str, tuple[str, ...]] = {}
     for keys in correlated_groups(study.correlations):
         if any(key in plan.uncertain for key in keys):
             groups[" + ".join(keys)] = keys
     grouped = {key for keys in groups.values() for key in keys}
     groups.update({key: (key,) for key in plan.uncertain if key not in grouped})
-    return Design(plan, study.limits, groups, study.sensitivity_samples)
+    upstream = [_keys_upstream(study, limit) for limit in study.limits]
+    reach = {
+        name: tuple(i for i, keys in enumerate(upstream) if keys & set(members))
+        for name, members in groups.items()
+    }
+    everything = tuple(range(len(study.limits)))
+    partial_plans = {
+        limits: _plan_for(study, [study.limits[i] for i in limits])
+        for limits in {*reach.values(), everything}
+    }
+    return Design(plan, study.limits, groups, study.sensitivity_samples, reach, partial_plans)
 
 
-def reaching(study: Study, design: Design) -> dict[str, tuple[str, ...]]:
-    """For each limit, the groups that lie upstream of it."""
-    found: dict[str, tuple[str, ...]] = {}
-    for limit in design.limits:
-        keys: set[str] = set()
-        for condition in (limit.condition, limit.minus):
-            if condition:
-                given = study.given_in(condition)
-                names = study.graph.inputs_of(limit.quantity, study.given_names(condition))
-                keys.update(given[name].key for name in names if name in given)
-        found[limit.name] = tuple(group for group, members in design.groups.items() if keys & set(members))
-    return found
+def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:
+    return make_plan(
+        study, [(limit.quantity, c) for limit in limits for c in (limit.condition, limit.minus) if c]
+    )
+
+
+def _keys_upstream(study: Study, limit: Limit) -> set[str]:
+    """Keys of the inputs that can change a limit's margin."""
+    keys: set[str] = set()
+    for condition in (limit.condition, limit.minus):
+        if condition:
+            given = study.given_in(condition)
+            names = study.graph.inputs_of(limit.quantity, study.given_names(condition))
+            keys.update(given[name].key for name in names if name in given)
+    return keys
 
 
 def run_drivers(
@@ -130,7 +168,10 @@ def run_drivers(
         names,
         [limit.name for limit in design.limits],
         members=design.groups,
-        reaching=reaching(study, design),
+        reaching={
+            limit.name: [name for name, limits in design.reach.items() if i in limits]
+            for i, limit in enumerate(design.limits)
+        },
         estimator="azzini",
         cross_checks=cross_checks,
     )

@@ -118,7 +118,7 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
     for failure in summary.failures:
         out.print(
             f"! {failure.count} samples of {failure.output} ({failure.condition}) have no answer: "
-            f"{failure.meaning}"
+            f"{failure.quantity}: {failure.meaning}"
         )
     out.print(_drivers_table(results))
     for warning in summary.warnings:

@@ -82,7 +82,7 @@ _METRIC = {
     "rad/s/V": "rpm/V",
     "N/m": "N/mm",
     "K": "degC",
-    "Pa": "hPa",
+    "Pa": "Pa",
     "m**4": "mm**4",
     "ohm": "mohm",
     "A*s": "mAh",
