@@ -34,6 +34,8 @@ LOGGED = {
     "pitch": "rad",
     "front_ride_height": "m",
     "rear_ride_height": "m",
+    "front_compression": "m",
+    "rear_compression": "m",
     "load": "N",
     "deflection": "m",
     "front_load": "kg",

@@ -6,7 +6,6 @@ points in the band is judged against what runs of the predicted kind do, not aga
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -15,7 +14,7 @@ from scipy.ndimage import median_filter
 from scipy.special import bdtr, ndtr, ndtri
 
 from explorer.errors import SampleError
-from explorer.fitting.independence import repetition
+from explorer.fitting.independence import neighbour_scatter, repetition
 from explorer.quantity import Array
 
 SHARE = 0.9
@@ -276,18 +275,8 @@ def _compared(band: Band, logged_at: Array, logged: Array, noise: float | None) 
         median=np.interp(place, band.at, band.median),
         upper=np.interp(place, band.at, band.upper),
     )
-    scatter = _neighbour_scatter(place, values) if noise is None else noise
+    scatter = neighbour_scatter(values[np.argsort(place, kind="stable")]) if noise is None else noise
     return _Compared(brought, values, scatter, len(logged) - rows)
-
-
-def _neighbour_scatter(at: Array, values: Array) -> float:
-    """Scatter of the logger from second differences of neighbours, which a smooth run leaves small.
-
-    Source: Gasser, Sroka & Jennen-Steinmetz, Biometrika 73 (1986) 625, in its robust form.
-    """
-    ordered = values[np.argsort(at, kind="stable")]
-    second = ordered[2:] - 2 * ordered[1:-1] + ordered[:-2]
-    return 1.4826 * float(np.median(np.abs(second))) / math.sqrt(6)
 
 
 def _edge(share: float) -> float:

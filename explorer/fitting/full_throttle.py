@@ -6,6 +6,7 @@ and compared with the kinetic energy: d(m k v^2 / 2) = (P - R v) dt.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -15,15 +16,19 @@ from scipy.ndimage import median_filter
 
 from explorer.errors import TableError
 from explorer.fitting.coast_down import GRAVITY
-from explorer.fitting.fit import Fit, Known
+from explorer.fitting.fit import Fit, Known, combined_degrees_of_freedom
+from explorer.fitting.independence import neighbour_scatter
 from explorer.fitting.least_squares import Loss, fit_curve
 from explorer.fitting.problem import Observations, Parameter
+from explorer.fitting.scatter import OUTLIER_LIMIT
 from explorer.logs import Source
 from explorer.quantity import Array
 
 FEWEST_ROWS = 10
 # Rows of the sliding median that keeps single dropouts out of the sums.
 MEDIAN_ROWS = 5
+# Modes of a random walk that are followed; they hold 97.5 % of its variance.
+WANDER_MODES = 8
 NO_DOWNFORCE = Known("downforce_area", 0.0, 0.0, "m2", "none given")
 NO_WIND = Known("headwind", 0.0, 0.0, "m/s", "taken as none")
 LEVEL_TRACK = Known("grade", 0.0, 0.0, "rad", "taken as level")
@@ -115,12 +120,11 @@ def fit_wheel_power(
         names = [f"wheel_power_at_{place:g}" for place in places]
     else:
         shapes, names = np.ones((1, len(speed))), ["wheel_power"]
-    work = _summed(shapes, run.time)
     guess = _mean_power(run, resistance)
     return _fit_work(
         run,
         resistance,
-        work,
+        shapes,
         [Parameter(name, "W", guess, low=0.0) for name in names],
         loss,
         ("the power is that at the road: shaft power and drive efficiency are not separated by speed alone",),
@@ -150,12 +154,11 @@ def fit_drive_efficiency(run: ThrottleRun, resistance: Resistance, *, loss: Loss
             remedy="log them, or fit the power at the wheels instead",
         )
     power = _without_dropouts(run.electrical_power)
-    work = _summed(power[None], run.time)
     guess = float(np.clip(_mean_power(run, resistance) / max(float(np.mean(power)), 1e-9), 0.05, 1.0))
     return _fit_work(
         run,
         resistance,
-        work,
+        power[None],
         [Parameter("drive_efficiency", "1", guess, low=0.0)],
         loss,
         ("the efficiency is that from the battery to the road, motor and controller included",),
@@ -165,32 +168,83 @@ def fit_drive_efficiency(run: ThrottleRun, resistance: Resistance, *, loss: Loss
 def _fit_work(
     run: ThrottleRun,
     resistance: Resistance,
-    work: Array,
+    rates: Array,
     parameters: Sequence[Parameter],
     loss: Loss,
     notes: tuple[str, ...],
 ) -> Fit:
-    """Fit the speed that the work of the wheels, shape (parameters, rows) per unit of each, leads to."""
+    """Fit the speed that the work of the wheels leads to.
+
+    ``rates`` has shape (parameters, rows): power at the wheels for one unit of each parameter.
+    """
     speed = _without_dropouts(run.speed)
+    work = _summed(rates, run.time)
+    wander = _wander(run, resistance, rates, parameters)
+    known = (*resistance.known, *(_wander_mode(number) for number in range(len(wander))))
+    correlation = np.eye(len(known))
+    correlation[: len(resistance.known), : len(resistance.known)] = resistance.known_correlation
     first = Parameter("first_speed", "m/s", float(speed[0]), of_log=True)
 
     def predict(values: Array, known_values: Array) -> Array:
-        of = dict(zip((k.name for k in resistance.known), known_values, strict=True))
+        of = {each.name: float(value) for each, value in zip(known, known_values, strict=True)}
         lost = _summed(_resisting_force(speed, of) * speed, run.time)
-        gained = values[:-1] @ work - lost
+        gained = values[:-1] @ work - lost + known_values[len(resistance.known) :] @ wander
         square = values[-1] ** 2 + 2 * gained / (of["mass"] * of["rotating_mass_factor"])
         return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
-    return fit_curve(
+    fit = fit_curve(
         predict,
         Observations.single(run.speed, run.time, name="speed", unit="m/s", abscissa_name="time"),
         [*parameters, first],
         kind="full-throttle run",
-        known=resistance.known,
-        known_correlation=resistance.known_correlation,
+        known=known,
+        known_correlation=correlation,
         loss=loss,
         sources=[run.source] if run.source else (),
         notes=notes,
+    )
+    return _with_wander_as_scatter(fit, len(resistance.known))
+
+
+def _wander(run: ThrottleRun, resistance: Resistance, rates: Array, parameters: Sequence[Parameter]) -> Array:
+    """How far summing up noisy rows may wander: modes of a random walk [J], shape (modes, rows).
+
+    Source: Karhunen-Loeve expansion of Brownian motion, its clock running with the variance summed up.
+    """
+    of = {each.name: each.value for each in resistance.known}
+    speed, steps = _without_dropouts(run.speed), np.diff(run.time, prepend=run.time[0])
+    step = 1e-3 * float(np.max(speed))
+    power_of = [_resisting_force(v, of) * v for v in (speed + step, speed - step)]
+    noise = np.abs(power_of[0] - power_of[1]) / (2 * step) * neighbour_scatter(run.speed)
+    variance = (noise * steps) ** 2
+    for rate, parameter in zip(rates, parameters, strict=True):
+        variance = variance + (parameter.start * neighbour_scatter(rate) * steps) ** 2
+    clock = np.cumsum(variance)
+    if not clock[-1] > 0:
+        return np.zeros((0, len(speed)))
+    orders = (np.arange(WANDER_MODES) + 0.5) * math.pi
+    waves = np.sin(np.outer(orders, clock / clock[-1])) / orders[:, None]
+    return np.asarray(math.sqrt(2 * float(clock[-1])) * waves)
+
+
+def _wander_mode(number: int) -> Known:
+    return Known(f"wander_{number}", 0.0, 1.0, "1", "noise of the logged rows, summed up")
+
+
+def _with_wander_as_scatter(fit: Fit, known: int) -> Fit:
+    """Count what the log's own noise does through the sums as scatter, not as something known."""
+    modes = fit.known[known:]
+    shifts = np.array([fit.contributions[each.name] for each in modes]).reshape(len(modes), len(fit.names))
+    scatter = fit.scatter_covariance + shifts.T @ shifts
+    freedom = float(np.min(fit.degrees_of_freedom))
+    correlation = None if fit.known_correlation is None else fit.known_correlation[:known, :known]
+    return replace(
+        fit,
+        scatter_covariance=scatter,
+        degrees_of_freedom=combined_degrees_of_freedom(scatter, fit.covariance, freedom),
+        contributions={each.name: fit.contributions[each.name] for each in fit.known[:known]},
+        known=fit.known[:known],
+        known_correlation=correlation,
     )
 
 
@@ -218,7 +272,11 @@ def _summed(rate: Array, time: Array) -> Array:
 
 
 def _without_dropouts(values: Array) -> Array:
-    return np.asarray(median_filter(values, MEDIAN_ROWS, mode="mirror"))
+    """Put the local median in place of rows far from it (Hampel filter); all others stay as logged."""
+    middle = median_filter(values, MEDIAN_ROWS, mode="mirror")
+    distance = np.abs(values - middle)
+    limit = OUTLIER_LIMIT * max(neighbour_scatter(values), 1e-9 * float(np.max(np.abs(values))))
+    return np.asarray(np.where(distance > limit, middle, values))
 
 
 def _check(run: ThrottleRun, knots: Sequence[float]) -> None:

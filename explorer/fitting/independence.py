@@ -11,6 +11,8 @@ from explorer.quantity import Array
 
 # A run shorter than this says nothing about its own autocorrelation.
 SHORTEST_RUN = 16
+# Median absolute deviation of a normal distribution, inverted.
+NORMAL_CONSISTENT = 1.482602218505602
 PUT_BACK_STEPS = 5
 
 
@@ -67,3 +69,14 @@ def _density_at_nought(correlation: Array, rows: int) -> float:
         if criterion < best:
             best, density = criterion, innovation / (1 - float(weights.sum())) ** 2
     return density
+
+
+def neighbour_scatter(values: Array) -> float:
+    """Scatter of single rows from second differences of neighbours, which a smooth run leaves small.
+
+    Source: Gasser, Sroka & Jennen-Steinmetz, Biometrika 73 (1986) 625, in its robust form.
+    """
+    if len(values) < 3:
+        return 0.0
+    second = values[2:] - 2 * values[1:-1] + values[:-2]
+    return NORMAL_CONSISTENT * float(np.median(np.abs(second))) / math.sqrt(6)

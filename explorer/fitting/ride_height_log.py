@@ -16,7 +16,7 @@ from explorer.errors import SampleError, TableError
 from explorer.fitting.fit import Fit, Known
 from explorer.fitting.least_squares import Loss, fit_curve
 from explorer.fitting.problem import Observations, Parameter
-from explorer.logs import Source
+from explorer.logs import LOGGED, Source
 from explorer.quantity import Array
 
 Forward: TypeAlias = Callable[[str, Mapping[str, float], Array], Mapping[str, Array]]
@@ -51,6 +51,7 @@ def fit_through_model(
     *,
     known: Sequence[Known] = (),
     known_correlation: Array | None = None,
+    zeros: Sequence[str] = (),
     kind: str = "ride-height log",
     loss: Loss = "auto",
 ) -> Fit:
@@ -67,6 +68,8 @@ def fit_through_model(
         Inputs to find; give what the study believes as ``expected`` where the log alone would not do.
     known, known_correlation:
         Inputs carried through, as wheel rates and stations.
+    zeros:
+        Logged quantities whose gauge has a zero of its own, to be found as well.
 
     Returns
     -------
@@ -83,13 +86,19 @@ def fit_through_model(
     _check(runs)
     quantities = tuple(dict.fromkeys(name for run in runs for name in run.measured))
     blocks = [(number, run, name) for number, run in enumerate(runs) for name in run.measured]
-    names = [p.name for p in parameters] + [k.name for k in known]
+    unknown = [*parameters, *(_zero(name, runs) for name in zeros)]
+    names = [p.name for p in unknown] + [k.name for k in known]
     rows = [len(run.speed) for _, run, _ in blocks]
 
     def predict(values: Array, known_values: Array) -> Array:
         of = dict(zip(names, [*map(float, values), *map(float, known_values)], strict=True))
         predicted = [forward(run.condition, of, run.speed) for run in runs]
-        return np.concatenate([_part(predicted[number], name, run) for number, run, name in blocks])
+        return np.concatenate(
+            [
+                _part(predicted[number], name, run) + of.get(f"zero_of_{name}", 0.0)
+                for number, run, name in blocks
+            ]
+        )
 
     return fit_curve(
         predict,
@@ -100,9 +109,9 @@ def fit_through_model(
             channel=np.repeat([quantities.index(name) for _, _, name in blocks], rows),
             abscissa_name="speed",
             channel_names=quantities,
-            channel_units=tuple("rad" if name.endswith("pitch") else "m" for name in quantities),
+            channel_units=tuple(LOGGED.get(name, "") for name in quantities),
         ),
-        parameters,
+        unknown,
         kind=kind,
         known=known,
         known_correlation=known_correlation,
@@ -110,6 +119,12 @@ def fit_through_model(
         sources=list(dict.fromkeys(run.source for run in runs if run.source is not None)),
         notes=_notes(parameters),
     )
+
+
+def _zero(name: str, runs: Sequence[SpeedRun]) -> Parameter:
+    values = np.concatenate([run.measured[name] for run in runs if name in run.measured])
+    scale = max(float(np.ptp(values)), 1e-6)
+    return Parameter(f"zero_of_{name}", LOGGED.get(name, ""), 0.0, scale=scale, of_log=True)
 
 
 def _part(predicted: Mapping[str, Array], name: str, run: SpeedRun) -> Array:

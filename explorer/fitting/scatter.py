@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from explorer.fitting.fit import Mask
-from explorer.fitting.independence import repetition
+from explorer.fitting.independence import NORMAL_CONSISTENT, repetition
 from explorer.fitting.problem import Problem
 from explorer.quantity import Array
 
@@ -17,8 +17,6 @@ SOFT_LIMIT = 2.5
 OUTLIER_LIMIT = 6.0
 # Scatter below this share of the values is rounding.
 EXACT = 1e-12
-# Median absolute deviation of a normal distribution, inverted.
-NORMAL_CONSISTENT = 1.482602218505602
 
 
 @dataclass(frozen=True)
