@@ -31,6 +31,11 @@ class Report:
         }
 
     @cached_property
+    def _spreads(self) -> dict[tuple[str, str], float]:
+        outputs = (output for output in self.summary.outputs if output.minus is None)
+        return {(output.quantity, output.condition): output.sd for output in outputs}
+
+    @cached_property
     def inputs(self) -> dict[str, InputRecord]:
         """Inputs by key."""
         return {record.key: record for record in self.summary.inputs}
@@ -77,7 +82,8 @@ class Report:
         """Write the nominal value of a quantity in a condition."""
         si = self.summary.nominal.get(condition, {}).get(quantity)
         unit = self.si_units.get(quantity, "1")
-        return amount(si, unit, self.summary.display.get(quantity, ""))
+        spread = self._spreads.get((quantity, condition))
+        return amount(si, unit, self.summary.display.get(quantity, ""), spread=spread)
 
 
 def in_words(name: str) -> str:

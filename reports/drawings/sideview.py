@@ -25,6 +25,8 @@ _GROUND = 208.0
 _LONGEST_ARROW = 88.0
 # The tilted bar beside the car is at most this steep.
 _STEEPEST = math.radians(30.0)
+# Pitch that would be written as nought.
+_LEVEL = math.radians(0.05)
 _FACTORS = (1, 2, 3, 5, 10, 20)
 # Forces are written to the newton: finer is not read off a drawing.
 _TO_THE_NEWTON = 20.0
@@ -241,7 +243,7 @@ def _upright_load(sheet: Sheet, place: Point, load: Load, written: str, length: 
     sheet.arrow(*((tail, tip) if load.down >= 0 else (tip, tail)), colour=colour, width=2.4)
     label = f"{load.words} {written}"
     if load.name == "weight":
-        sheet.text((x, y - length - 10), label, colour=colour, anchor="middle")
+        sheet.text((x + 9, y - 10), label, colour=colour)
         return
     # Towards the middle of the car, where neither wing nor splitter stands in the way.
     side = -8 if x > sheet.width / 2 else 8
@@ -279,7 +281,7 @@ def _tilted_bar(sheet: Sheet, pitch: float, factor: int, display: Mapping[str, s
     sheet.line([(middle[0] - half, middle[1] - rise), (middle[0] + half, middle[1] + rise)], width=3)
     side = "up" if pitch >= 0 else "down"
     words = amount(abs(pitch), "rad", display.get("pitch", "deg"), spread=math.radians(2)).text(system)
-    sheet.text((120, 32), f"nose {side} {words}", weight=600)
+    sheet.text((120, 32), "level" if abs(pitch) < _LEVEL else f"nose {side} {words}", weight=600)
     sheet.text(
         (120, 47),
         f"bar tilted {factor} times as far" if factor > 1 else "bar tilted as the car",

@@ -20,6 +20,7 @@ from reports.sections import (
     hazards,
     inputs,
     linkage,
+    measuring,
     models,
     reproduction,
     sensitivity,
@@ -35,6 +36,7 @@ Build = Callable[[Report], Section | None]
 SECTIONS: Mapping[str, Build] = {
     "decision": decision.build,
     "verdicts": verdicts.build,
+    "measuring": measuring.build,
     "whatif": whatif.build,
     "hazards": hazards.build,
     "sideview": sideview.build,

@@ -85,7 +85,10 @@ def _what_first(report: Report) -> Answer:
     headline = _measuring_headline(report)
     if headline:
         return Answer(
-            "What first?", None, headline, ((Link("What each measurement is worth", "measuring"), "."),)
+            "What first?",
+            None,
+            sentence(headline),
+            ((Link("What each measurement is worth", "measuring"), "."),),
         )
     driver = first_driver(report.summary)
     if driver is None:

@@ -46,6 +46,11 @@ WORDS = (
         "The share of a margin's spread that an input answers for: alone (first-order) or together "
         "with others (total).",
     ),
+    (
+        "Wrong call",
+        "Taking the car as good when it is not, or turning it down when it is. A measurement is worth what "
+        "wrong calls it avoids.",
+    ),
     ("Tied", "The intervals of two inputs overlap, so which matters more is not known."),
     ("Correlated", "Two inputs that tend to be high together, or one high when the other is low."),
     ("Seed", "The number from which all random numbers follow: the same seed gives the same report."),

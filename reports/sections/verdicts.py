@@ -24,12 +24,12 @@ from reports.blocks import (
 from reports.report import Report, bound_words, sentence, severity
 
 _COLUMNS = (
-    Column("Limit", width=30),
+    Column("Limit", width=26),
     Column("Required", width=14),
     Column("Found: middle, 5 to 95 %", width=16),
     Column("Holds in (95 % interval)", number=True, width=14),
-    Column("Margin", number=True, width=14),
-    Column("Verdict", width=12),
+    Column("Margin", number=True, width=16),
+    Column("Verdict", width=14),
 )
 
 
