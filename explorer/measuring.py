@@ -313,7 +313,7 @@ def calls_before(margin: Array) -> Calls:
     """Know nothing but the run: every sample is given the mean margin and the plain probability."""
     conforms = (margin >= 0).astype(float)
     answered = margin[np.isfinite(margin)]
-    expected = float(np.mean(answered)) if answered.size else math.nan
+    expected = float(np.mean(answered)) if answered.size else 0.0
     return Calls(
         margin, np.full(margin.shape, expected), conforms, np.full(margin.shape, float(np.mean(conforms)))
     )
