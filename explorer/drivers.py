@@ -76,6 +76,12 @@ class Design:
                 margins[:, place, reached] = values
         return margins
 
+    def parts(self, index: int) -> tuple[Parts, tuple[float | None, ...] | None]:
+        """Reduce one scramble to the parts of its indices; the first is held against SALib too."""
+        evaluations, names = self.replicate(index), tuple(self.groups)
+        checked = cross_check_with_salib(evaluations, names) if index == 0 else None
+        return replicate_parts(evaluations, len(names)), checked
+
     def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
         """Draw the two independent samples and map them onto the inputs once; mixed blocks pick columns."""
         power = self.rows.bit_length() - 1
@@ -149,22 +155,18 @@ def run_drivers(
     design = make_design(study)
     if not design.groups:
         return {}
-    parts: list[Parts] = []
-    cross_checks: tuple[float | None, ...] | None = None
     names = tuple(design.groups)
-    jobs = in_order(
-        partial(_replicate, design),
-        REPLICATES,
-        workers=workers,
-        executor=executor,
-        progress=lambda done: progress("what drives the limits", done, REPLICATES),
+    done = list(
+        in_order(
+            partial(_parts, design),
+            REPLICATES,
+            workers=workers,
+            executor=executor,
+            progress=lambda done: progress("what drives the limits", done, REPLICATES),
+        )
     )
-    for evaluations in jobs:
-        if cross_checks is None:
-            cross_checks = cross_check_with_salib(evaluations, names)
-        parts.append(replicate_parts(evaluations, len(names)))
     found = indices_from_parts(
-        parts,
+        [parts for parts, _ in done],
         names,
         [limit.name for limit in design.limits],
         members=design.groups,
@@ -173,10 +175,10 @@ def run_drivers(
             for i, limit in enumerate(design.limits)
         },
         estimator="azzini",
-        cross_checks=cross_checks,
+        cross_checks=done[0][1],
     )
     return {one.output: one for one in found}
 
 
-def _replicate(design: Design, index: int) -> Array:
-    return design.replicate(index)
+def _parts(design: Design, index: int) -> tuple[Parts, tuple[float | None, ...] | None]:
+    return design.parts(index)

@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from explorer.packing import Packed
 from explorer.program import Program, compile_program
 from explorer.quantity import Array
 from explorer.sampling import correlated, correlation_matrix, random_column
@@ -232,7 +233,7 @@ def in_order(
     Parameters
     ----------
     job:
-        Function of the index; it must be picklable for executors that use other processes.
+        Function of the index; with an executor of other processes it travels to them, and its parts back.
     executor:
         Any ``concurrent.futures`` executor; by default threads (numpy releases the interpreter lock).
     """
@@ -246,6 +247,8 @@ def in_order(
     owned = ThreadPoolExecutor(workers) if executor is None else None
     pool = executor or owned
     assert pool is not None
+    if not isinstance(pool, ThreadPoolExecutor):
+        job = Packed.of(job)
     pending: list[Future[Part]] = []
     try:
         submitted = start

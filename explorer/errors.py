@@ -7,7 +7,8 @@ command line can print it as it is.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 
 class SquatlineError(Exception):
@@ -109,6 +110,19 @@ class ResultsError(SquatlineError):
 
 class RenderError(SquatlineError):
     """A report form cannot be produced on this machine."""
+
+
+class ClusterError(SquatlineError):
+    """Work cannot be handed to the workers that were asked for."""
+
+
+@contextmanager
+def standing_in(file: str) -> Iterator[None]:
+    """Fill in the file of every error that is raised inside and does not name one."""
+    try:
+        yield
+    except SquatlineError as error:
+        raise error.within(file=file) from None
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:

@@ -1,0 +1,182 @@
+"""Processes and clusters: the same bits as in one process, workers lost on the way, and refusals."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from conftest import DEMO
+from test_engine import fingerprint
+
+from explorer.cluster import Crew, crew
+from explorer.drivers import run_drivers
+from explorer.engine import CHUNK, in_order
+from explorer.errors import ClusterError
+from explorer.montecarlo import run_montecarlo
+from explorer.packing import Packed, require_equal
+from explorer.study import Study, load_study
+from explorer.versions import versions
+
+SAMPLES = 5 * CHUNK + 321
+
+
+@pytest.fixture(scope="module")
+def demo() -> Study:
+    return replace(load_study(DEMO), sensitivity_samples=64)
+
+
+@pytest.fixture(scope="module")
+def alone(demo: Study) -> list[object]:
+    return fingerprint(run_montecarlo(demo, samples=SAMPLES, workers=1))
+
+
+@pytest.fixture(scope="module")
+def cluster() -> Iterator[Crew]:
+    with crew("dask", workers=2) as gathered:
+        yield gathered
+
+
+def worker_processes(gathered: Crew) -> dict[str, int]:
+    """Address -> process number of the workers of a Dask cluster."""
+    client: Any = gathered.executor._client  # type: ignore[union-attr]  # the executor does not show its client
+    found: dict[str, int] = client.run(os.getpid)
+    return found
+
+
+def test_processes_give_the_same_bits(demo: Study, alone: list[object]) -> None:
+    with crew("processes", workers=2) as gathered:
+        found = run_montecarlo(demo, samples=SAMPLES, executor=gathered.executor, workers=gathered.workers)
+        ranked = run_drivers(demo, executor=gathered.executor, workers=gathered.workers)
+    assert fingerprint(found) == alone
+    assert ranked == run_drivers(demo, workers=1)
+
+
+def test_a_cluster_gives_the_same_bits(demo: Study, alone: list[object], cluster: Crew) -> None:
+    assert cluster.workers == 2
+    found = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2)
+    assert fingerprint(found) == alone
+
+
+def test_a_worker_killed_on_the_way_loses_no_chunk_and_repeats_none(
+    demo: Study, alone: list[object], cluster: Crew
+) -> None:
+    before = worker_processes(cluster)
+    killed: list[int] = []
+
+    def kill_one(stage: str, done: int, total: int) -> None:
+        if not killed:
+            killed.append(next(iter(before.values())))
+            os.kill(killed[0], signal.SIGKILL)
+
+    found = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2, progress=kill_one)
+    assert fingerprint(found) == alone
+    assert killed
+    cluster.executor._client.wait_for_workers(2, timeout=15)  # type: ignore[union-attr]  # as above
+    rejoined = worker_processes(cluster)
+    assert len(rejoined) == 2
+    assert killed[0] not in rejoined.values()
+    again = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2)
+    assert fingerprint(again) == alone
+
+
+OWN = """
+from explorer.quantity import quantity
+
+FACTOR = 2.0
+
+@quantity("kg", source="definition")
+def double_mass(mass):
+    '''Twice the mass.'''
+    return FACTOR * mass
+"""
+
+
+@pytest.mark.parametrize("engine", ["processes", "dask"])
+def test_own_quantities_travel_with_the_work(
+    small_study: Callable[..., Path], request: pytest.FixtureRequest, engine: str
+) -> None:
+    folder = small_study(
+        limits='[[limits]]\nquantity = "double_mass"\ncondition = "rest"\nat_least = "1 kg"\n',
+        **{"samples__=__4000": 'samples = 4000\nown_quantities = "own.py"'},
+    )
+    (folder / "own.py").write_text(OWN)
+    study = load_study(folder, allow_code=True)
+    (folder / "own.py").unlink()
+    if engine == "dask":
+        found = run_montecarlo(study, executor=request.getfixturevalue("cluster").executor, workers=2)
+    else:
+        with crew("processes", workers=2) as gathered:
+            found = run_montecarlo(study, executor=gathered.executor, workers=2)
+    np.testing.assert_array_equal(found.kept["double_mass | rest"], 2 * found.kept["mass"])
+
+
+def test_a_worker_of_another_version_is_refused(cluster: Crew) -> None:
+    wanted = tuple(versions().items())
+    require_equal(wanted)
+    other = Packed(Packed.of(abs).data, (*wanted[:-1], ("scipy", "0.1")))
+    future = cluster.executor.submit(other, -3)  # type: ignore[union-attr]  # a cluster has an executor
+    with pytest.raises(ClusterError, match="another scipy"):
+        future.result(timeout=20)
+    assert cluster.executor.submit(Packed.of(abs), -3).result(timeout=20) == 3  # type: ignore[union-attr]
+
+
+def test_a_cluster_that_is_there_is_used_and_checked(monkeypatch: pytest.MonkeyPatch, cluster: Crew) -> None:
+    address: str = cluster.executor._client.scheduler.address  # type: ignore[union-attr]
+    with crew("dask", scheduler=address) as gathered:
+        assert gathered.workers == 2
+    monkeypatch.setattr("explorer.cluster.versions", lambda: {**versions(), "numpy": "1.0"})
+    with pytest.raises(ClusterError, match="another numpy"), crew("dask", scheduler=address):
+        pass
+
+
+def test_a_cluster_that_does_not_answer_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("explorer.cluster.SECONDS_TO_ANSWER", 0.3)
+    with (
+        pytest.raises(ClusterError, match="does not answer") as caught,
+        crew("dask", scheduler="tcp://127.0.0.1:9"),
+    ):
+        pass
+    assert "tcp://127.0.0.1:9" in str(caught.value)
+
+
+def test_a_process_that_dies_is_told_and_not_waited_for() -> None:
+    with pytest.raises(ClusterError, match="ended before its work was done"), crew("processes") as gathered:
+        list(in_order(os._exit, 9, executor=gathered.executor))
+
+
+def test_what_does_not_go_together_is_refused() -> None:
+    with pytest.raises(ClusterError, match="no such engine"), crew("steam"):  # type: ignore[arg-type]
+        pass
+    with pytest.raises(ClusterError, match="only a Dask cluster"), crew("threads", scheduler="tcp://a:1"):
+        pass
+
+
+def test_worker_processes_end_with_their_parent(tmp_path: Path) -> None:
+    program = (
+        "import os, time\n"
+        "from explorer.cluster import crew\n"
+        "if __name__ == '__main__':\n"
+        "    with crew('processes', workers=2) as gathered:\n"
+        "        print(gathered.executor.submit(os.getpid).result(), flush=True)\n"
+        "        time.sleep(60)\n"
+    )
+    (tmp_path / "parent.py").write_text(program)
+    command = [sys.executable, tmp_path / "parent.py"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as parent:
+        assert parent.stdout is not None
+        worker = int(parent.stdout.readline())
+        parent.kill()
+    for _ in range(100):
+        if not Path(f"/proc/{worker}").exists():
+            return
+        time.sleep(0.05)
+    raise AssertionError("the worker is still there")
