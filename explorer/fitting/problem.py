@@ -176,6 +176,8 @@ class Problem:
         values = unknowns * self.sizes
         columns = np.zeros((len(self.observations.values), len(self.known)))
         for j, known in enumerate(self.known):
+            if known.standard_uncertainty == 0:
+                continue
             up, down = self.known_values, self.known_values
             up[j] += known.standard_uncertainty
             down[j] -= known.standard_uncertainty
