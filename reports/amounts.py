@@ -137,24 +137,27 @@ def range_amount(
 
 def margin_amount(value: float, spread: float, si_unit: str, given: str) -> Amount:
     """Write a margin with its standard deviation and its unit once: "+3.4 ± 2.2 m/s"."""
+    return uncertain_amount(value, spread, si_unit, given, difference=True, plus=True)
+
+
+def uncertain_amount(
+    value: float,
+    spread: float,
+    si_unit: str,
+    given: str,
+    *,
+    difference: bool = False,
+    plus: bool = False,
+) -> Amount:
+    """Write a value with its standard uncertainty and its unit once: "4.600 ± 0.030 kg"."""
     if not (math.isfinite(value) and math.isfinite(spread)):
         return Amount(("no answer",) * len(SYSTEMS))
-    return Amount(
-        tuple(
-            _with_unit(
-                f"{_written(value, shown, spread, plus=True)} ± {_written(spread, shown, spread)}".replace(
-                    " ", SPACE
-                ),
-                shown.symbol,
-            )
-            for shown in _scales(value, si_unit, given, difference=True)
-        )
-    )
-
-
-def plain(text: str) -> Amount:
-    """Return a text that is the same in every system."""
-    return Amount((text,) * len(SYSTEMS))
+    texts = []
+    for shown in _scales(value, si_unit, given, difference):
+        half = Scale(shown.unit, si_unit, difference=True)
+        text = f"{_written(value, shown, spread, plus)} ± {_written(spread, half, spread)}"
+        texts.append(_with_unit(text.replace(" ", SPACE), shown.symbol))
+    return Amount(tuple(texts))
 
 
 def share(probability: float, low: float, high: float) -> str:
@@ -178,7 +181,14 @@ def count(value: int) -> str:
     return f"{value:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 
 
+def counted(value: int, one: str, many: str = "") -> str:
+    """Write a number with its noun: "1 car", "2 cars"."""
+    return f"{count(value)} {one if value == 1 else many or one + 's'}"
+
+
 def _percent(value: float, half_width: float) -> str:
+    if value in (0.0, 1.0):
+        return f"{100 * value:.0f}"
     # Three decimals tell one car in a hundred thousand; finer is never asked of a builder.
     text = rounded(100 * value, max(100 * half_width, 0.01))
     # What is not certain is not written as certain.

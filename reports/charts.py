@@ -18,7 +18,8 @@ from reports.look import ACCENT, CONFIG, INK, PALE, STROKES
 WIDE = 640
 NARROW = 300
 # Lines that end nearer than this share of the height get their names moved apart.
-_LABEL_GAP = 0.075
+_LABEL_GAP = 0.08
+_LINE = 22
 
 
 @dataclass(frozen=True)
@@ -197,17 +198,28 @@ def _line_names(bands: Sequence[Band], marks: Sequence[Mark]) -> list[Any]:
         return []
     gap = _LABEL_GAP * ((max(levels) - min(levels)) or 1)
     names = []
+    # A name in two lines needs room for two.
+    gap *= 1 + any(len(band.name) > _LINE for band in bands)
     lowest = float("-inf")
     for position in sorted(range(len(bands)), key=lambda i: bands[i].middle[-1]):
         band, (stroke, *_) = bands[position], _strokes(len(bands))[position]
         lowest = max(band.middle[-1], lowest + gap)
-        data = alt.InlineData(values=[{"x": band.x[-1], "y": lowest, "name": band.name}])
+        data = alt.InlineData(values=[{"x": band.x[-1], "y": lowest, "name": _in_two_lines(band.name)}])
         names.append(
             alt.Chart(data)
-            .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, limit=145)
+            .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, lineBreak="\n")
             .encode(x="x:Q", y="y:Q", text="name:N")
         )
     return names
+
+
+def _in_two_lines(name: str) -> str:
+    """Break a long name at the space nearest its middle."""
+    spaces = [place for place, sign in enumerate(name) if sign == " "]
+    if len(name) <= _LINE or not spaces:
+        return name
+    middle = min(spaces, key=lambda place: abs(place - len(name) / 2))
+    return f"{name[:middle]}\n{name[middle + 1 :]}"
 
 
 def share_bars(
@@ -241,7 +253,7 @@ def share_bars(
     )
     x = alt.X("value:Q", title=axis, scale=alt.Scale(domainMin=0), axis=_few_ticks(6))
     layers = [
-        base.mark_bar(color=PALE, size=13).encode(x=x),
+        base.mark_bar(color=PALE, size=12).encode(x=x),
         base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
         base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("low:Q", title=axis)),
         base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("high:Q", title=axis)),
@@ -252,7 +264,7 @@ def share_bars(
                 x=alt.X("inner:Q", title=axis)
             )
         )
-    return _finished(alt.layer(*layers), width, 24 * max(len(bars), 1))
+    return _finished(alt.layer(*layers), width, 20 * max(len(bars), 1))
 
 
 def _strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
@@ -271,4 +283,13 @@ def _finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str,
     # The schema is checked in the tests, where its price does not fall on the reader.
     specification: dict[str, Any] = done.to_dict(validate=False)
     specification["autosize"] = {"type": "pad", "contains": "content"}
+    specification["datasets"] = {
+        name: [{key: _short(value) for key, value in row.items()} for row in rows]
+        for name, rows in specification["datasets"].items()
+    }
     return specification
+
+
+def _short(value: Any) -> Any:
+    """Keep six figures: a chart shows fewer, and the page stays small."""
+    return float(f"{value:.6g}") if isinstance(value, float) else value

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from explorer.results import InputRecord, LimitRecord, Summary
 from explorer.sensitivity import Index
-from reports.amounts import share, share_range
+from reports.amounts import counted, share, share_range
 from reports.blocks import Line, Link, Strong
 from reports.report import Report, asked, severity
 
@@ -117,7 +117,7 @@ def actions(report: Report) -> list[Line]:
         samples = sum(record.count for record in summary.failures)
         lines.append(
             (
-                f"Find out why {samples} answers were missing (",
+                f"Find out why {counted(samples, 'answer')} {'was' if samples == 1 else 'were'} missing (",
                 Link("failed samples", "failures"),
                 "); each counts against its limit until then.",
             )

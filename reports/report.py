@@ -61,7 +61,8 @@ class Report:
             for quantity, value in record.overrides if record.name == name else ():
                 if quantity == along:
                     words = words.replace(value.removeprefix("exactly "), "")
-        return words.strip(" ,").removesuffix(" at") or self.condition(name)
+        parts = (part.strip().removesuffix(" at") for part in words.split(","))
+        return ", ".join(part for part in parts if part) or self.condition(name)
 
     def where(self, condition: str, minus: str | None = None) -> str:
         """Say in which condition, or between which two."""
@@ -82,7 +83,8 @@ class Report:
         """Write the nominal value of a quantity in a condition."""
         si = self.summary.nominal.get(condition, {}).get(quantity)
         unit = self.si_units.get(quantity, "1")
-        spread = self._spreads.get((quantity, condition))
+        # Where nothing says how far it can be trusted, three figures are written.
+        spread = self._spreads.get((quantity, condition), abs(si or 0.0) / 10)
         return amount(si, unit, self.summary.display.get(quantity, ""), spread=spread)
 
 

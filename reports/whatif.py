@@ -22,7 +22,7 @@ from reports.report import Report, bound_words
 LEADING = 5
 # The page stays small: so many samples at most, and so many numbers in all.
 MOST_SAMPLES = 8192
-MOST_NUMBERS = 120_000
+MOST_NUMBERS = 100_000
 # With fewer different values than this share of the samples an input is a choice, not a spread.
 _FEWEST_DIFFERENT = 0.5
 # Fewer samples than this are not worth asking.

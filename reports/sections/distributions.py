@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from explorer.results import LimitRecord, OutputRecord
-from reports.amounts import MINUS, Scale, amount, count, scale, share, share_range
+from reports.amounts import MINUS, Scale, amount, count, counted, scale, share, share_range
 from reports.blocks import (
     Block,
     Bullets,
@@ -28,7 +28,7 @@ from reports.options import SYSTEMS
 from reports.report import Report, in_words
 
 # With more of its samples than this at the cap, a distribution is a single bar.
-_NEARLY_ALL = 0.95
+_NEARLY_ALL = 0.8
 
 
 def build(report: Report) -> Section | None:
@@ -149,14 +149,13 @@ def _short(value: float) -> str:
 def _outside(output: OutputRecord) -> Line:
     histogram = output.histogram
     parts = []
-    if histogram.below + histogram.above:
-        parts.append(f" {count(histogram.below + histogram.above)} cars lie beyond the ends of the chart.")
+    beyond = histogram.below + histogram.above
+    if beyond:
+        parts.append(f" {counted(beyond, 'car')} beyond the ends of the chart.")
     if output.capped:
-        parts.append(
-            f" {count(output.capped)} cars lie at the cap of the search: their true value is beyond it."
-        )
+        parts.append(f" {counted(output.capped, 'car')} at the cap of the search: the true value is beyond.")
     if output.failed:
-        parts.append(f" {count(output.failed)} samples had no answer.")
+        parts.append(f" {counted(output.failed, 'sample')} without an answer.")
     return tuple(parts)
 
 

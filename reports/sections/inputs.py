@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from explorer.results import ConditionRecord, CorrelationRecord, InputRecord
-from reports.amounts import amount, range_amount, spread_amount
+from reports.amounts import amount, range_amount, uncertain_amount
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Strong, Table, cell
 from reports.findings import without_source
 from reports.report import Report, in_words
@@ -24,7 +24,9 @@ def build(report: Report) -> Section:
                 f"{len(uncertain)} uncertain inputs, {len(exact)} exact ones given by the study, "
                 f"{len(defaults)} left "
                 "at their defaults. ",
-                Strong(f"{missing} have no source.") if missing else "Every one has a source.",
+                Strong(f"{missing} {'has' if missing == 1 else 'have'} no source.")
+                if missing
+                else "Every one has a source.",
             )
         )
     ]
@@ -59,29 +61,32 @@ def _source(record: InputRecord) -> Cell:
 def _uncertain(report: Report, records: list[InputRecord]) -> Table:
     return Table(
         "uncertain",
-        "Uncertain inputs. The range is the one that 95 % of cars fall into.",
+        "Uncertain inputs: value with its standard uncertainty, and the range that 95 % of cars fall into.",
         (
             Column("Input", width=26),
-            Column("Value", number=True, width=11),
-            Column("Standard uncertainty", number=True, width=11),
-            Column("95 % range", number=True, width=14),
-            Column("Distribution, as written", width=18),
-            Column("Source", width=20),
+            Column("Value, 95 % range", number=True, width=22),
+            Column("Distribution, as written", width=26),
+            Column("Source", width=26),
         ),
         tuple(
             (
                 _name(report, record),
-                cell(amount(record.nominal, record.unit, record.display_unit, spread=record.sd)),
-                cell(spread_amount(record.sd, record.unit, record.display_unit)),
-                cell(
-                    range_amount(record.low, record.high, record.unit, record.display_unit, spread=record.sd)
-                ),
+                _value(record),
                 cell(record.words),
                 _source(record),
             )
             for record in records
         ),
         small=True,
+    )
+
+
+def _value(record: InputRecord) -> Cell:
+    unit, given, sd = record.unit, record.display_unit, record.sd
+    return cell(
+        uncertain_amount(record.nominal, sd, unit, given),
+        Quiet(range_amount(record.low, record.high, unit, given, spread=sd)),
+        order=record.nominal,
     )
 
 

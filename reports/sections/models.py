@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+
 from explorer.results import QuantityRecord
 from explorer.units import pretty
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Table, cell
@@ -27,8 +31,40 @@ def build(report: Report) -> Section | None:
         )
     ]
     for subject, entries in subjects.items():
-        blocks += [Heading(in_words(subject)), _table(subject, entries)]
+        blocks += [Heading(in_words(subject)), _table(subject, merged(entries, report.summary.families))]
     return Section("models", "Models", tuple(blocks))
+
+
+def merged(
+    entries: Sequence[QuantityRecord], families: Mapping[str, tuple[str, ...]]
+) -> list[QuantityRecord]:
+    """Write what is the same for every member of a family once, under the family's name."""
+    written: dict[str, QuantityRecord] = {}
+    for entry in entries:
+        family = _family(entry.name, families)
+        name = entry.name
+        if family:
+            common = partial(_common, families=families)
+            name = common(entry.name)
+            entry = replace(entry, name=name, needs=tuple(dict.fromkeys(map(common, entry.needs))))
+        written.setdefault(name, entry)
+    return list(written.values())
+
+
+def _family(name: str, families: Mapping[str, tuple[str, ...]]) -> str:
+    """Return the family a quantity belongs to, or nothing."""
+    for family, members in families.items():
+        if any(name.startswith(f"{member}_") for member in members):
+            return family
+    return ""
+
+
+def _common(name: str, families: Mapping[str, tuple[str, ...]]) -> str:
+    for family, members in families.items():
+        for member in members:
+            if name.startswith(f"{member}_"):
+                return f"each_{family}_{name.removeprefix(f'{member}_')}"
+    return name
 
 
 def _table(subject: str, entries: list[QuantityRecord]) -> Table:

@@ -11,7 +11,7 @@ from reports.findings import slug
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 
-_SHOWN = 8
+_SHOWN = 6
 # Bars thinner than this are not drawn; the table below the chart has them all.
 _THINNEST = 0.01
 
