@@ -71,10 +71,11 @@ class Updated:
 
     def quantiles(self, levels: Sequence[float]) -> Array:
         """Quantiles after, shape (levels, quantities)."""
-        columns = []
-        for values in self.samples.T:
+        possible = self.weights > 0
+        weights, columns = self.weights[possible], []
+        for values in self.samples[possible].T:
             order = np.argsort(values)
-            reached = np.cumsum(self.weights[order]) - self.weights[order] / 2
+            reached = np.cumsum(weights[order]) - weights[order] / 2
             columns.append(np.interp(levels, reached, values[order]))
         return np.stack(columns, axis=-1)
 

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
+from explorer.fitting.coast_down import CoastDownRun, coasting_speed, fit_coast_down
+from explorer.fitting.derived import Derived, derived
+from explorer.fitting.fit import Fit, Known
 from explorer.fitting.least_squares import fit_curve
 from explorer.fitting.problem import Observations, Parameter
+from explorer.fitting.readings import fit_readings
 
 # NIST Statistical Reference Datasets, Misra1a (dental research, exponential), certified values and data.
 MISRA1A_X = [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0]
@@ -76,3 +82,70 @@ def test_quadratic_of_nist() -> None:
     assert fit.estimates == pytest.approx(certified, rel=1e-7)
     assert fit.standard_uncertainties == pytest.approx(spread, rel=1e-6)
     assert fit.residual_sd[0] == pytest.approx(0.205177424076185e-3, rel=1e-8)
+
+
+# JCGM 100:2008 H.2, simultaneous resistance and reactance: five sets of voltage, current and phase (table
+# H.2).  The readings are from memory; they reproduce the printed means, uncertainties and correlations.
+VOLTAGE = [5.007, 4.994, 5.005, 4.990, 4.999]
+CURRENT = [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3]
+PHASE = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433]
+
+
+def resistance_readings() -> Fit:
+    readings = {"V": np.array(VOLTAGE), "I": np.array(CURRENT), "phi": np.array(PHASE)}
+    return fit_readings(readings, {"V": "V", "I": "A", "phi": "rad"})
+
+
+def test_correlated_readings_of_jcgm_100_h2() -> None:
+    fit = resistance_readings()
+    assert fit.estimates == pytest.approx([4.9990, 19.6610e-3, 1.04446], abs=5e-6)
+    assert fit.standard_uncertainties == pytest.approx([3.2e-3, 9.5e-6, 7.5e-4], rel=0.01)
+    r = fit.correlation
+    assert [r[0, 1], r[0, 2], r[1, 2]] == pytest.approx([-0.36, 0.86, -0.65], abs=0.006)
+
+
+def test_correlated_results_of_jcgm_100_h2() -> None:
+    results = derived(
+        resistance_readings(),
+        {
+            "R": Derived("ohm", lambda of: of["V"] / of["I"] * math.cos(of["phi"])),
+            "X": Derived("ohm", lambda of: of["V"] / of["I"] * math.sin(of["phi"])),
+            "Z": Derived("ohm", lambda of: of["V"] / of["I"]),
+        },
+    )
+    # Printed in table H.4: values to three decimals, uncertainties to three, correlations to three.
+    assert results.estimates == pytest.approx([127.732, 219.847, 254.260], abs=6e-4)
+    assert results.standard_uncertainties == pytest.approx([0.071, 0.295, 0.236], abs=1.1e-3)
+    r = results.correlation
+    assert [r[0, 1], r[0, 2], r[1, 2]] == pytest.approx([-0.588, -0.485, 0.993], abs=2e-3)
+
+
+# Reference car of the coast-down checks: 6 kg, rotating factor 1.05, drag area 0.012 m2, rolling resistance
+# 0.015, density 1.2 kg/m3.  Closed form v = sqrt(F0/C) tan(...), coast-down mathematics of SAE J1263 / J2263.
+SQUARE = np.asarray(1.2 * 0.012 / (2 * 6 * 1.05))
+CONSTANT = np.asarray(9.80665 * 0.015 / 1.05)
+
+
+def test_coast_down_against_its_closed_form() -> None:
+    times = np.array([0.0, 5.0, 10.0, 20.0, 18.616])
+    speeds = coasting_speed(times, np.asarray(40.0), SQUARE, CONSTANT)
+    assert speeds == pytest.approx([40.0, 31.979, 26.440, 19.199, 20.0], abs=6e-4)
+    travel = np.linspace(0.0, 18.616, 2001)
+    distance = np.trapezoid(coasting_speed(travel, np.asarray(40.0), SQUARE, CONSTANT), travel)
+    assert distance == pytest.approx(521.85, abs=0.01)
+
+
+def test_a_coast_down_log_of_the_closed_form_gives_the_car_back() -> None:
+    time = np.array([0.0, 2.5, 5.0, 7.5, 10.0, 12.5, 15.0, 17.5, 20.0])
+    root, reach = math.sqrt(CONSTANT / SQUARE), math.sqrt(CONSTANT * SQUARE)
+    speed = root * np.tan(math.atan(40 / root) - reach * time)
+    still = [Known("headwind", 0.0, 0.0, "m/s"), Known("grade", 0.0, 0.0, "rad")]
+    fit = fit_coast_down(
+        [CoastDownRun(time, speed)],
+        mass=Known("mass", 6.0, 0.0, "kg"),
+        rotating_mass_factor=Known("rotating_mass_factor", 1.05, 0.0, "1"),
+        air_density=Known("air_density", 1.2, 0.0, "kg/m3"),
+        headwind=still[0],
+        grade=still[1],
+    )
+    assert fit.estimates == pytest.approx([0.012, 0.015], rel=1e-6)
