@@ -73,14 +73,14 @@ def test_a_power_curve_is_found_between_its_knots() -> None:
     assert fit.estimates == pytest.approx(np.full(4, 2400), rel=0.01)
 
 
-def test_intervals_of_120_runs_hold_the_efficiency_95_times_in_100() -> None:
+def test_intervals_of_80_runs_hold_the_efficiency_95_times_in_100() -> None:
     hits = 0
-    for seed in range(120):
+    for seed in range(80):
         run = throttle(seed, Roughness(noise=0.3, outliers=0.01, outlier_size=10), power_noise=30)
         low, high = fit_drive_efficiency(run, RESISTANCE).interval()[0]
         hits += low <= 0.8 <= high
-    # 120 runs: standard error 0.0199.
-    assert within(hits / 120, 0.95, 0.0199, z=2.5)
+    # 80 runs: standard error 0.0244.
+    assert within(hits / 80, 0.95, 0.0244, z=2.5)
 
 
 def test_what_is_known_of_the_drag_carries_through_with_its_correlation() -> None:
@@ -220,15 +220,15 @@ def test_downforce_is_found_through_the_graph_of_the_model() -> None:
     assert fit.estimates[3:] == pytest.approx([2.0, 3.0], rel=0.02)
 
 
-def test_intervals_of_60_ride_height_logs_hold_the_wing_95_times_in_100() -> None:
+def test_intervals_of_40_ride_height_logs_hold_the_wing_95_times_in_100() -> None:
     hits = np.zeros(3)
-    for seed in range(60):
+    for seed in range(40):
         forward, runs = car_runs(seed, Roughness(noise=2e-4))
         fit = fit_through_model(forward, runs, sought(0.5), known=[replace(RATE, standard_uncertainty=0.0)])
         low, high = fit.interval().T
         hits += (low[:3] <= [1.4, 0.5, 0.6]) & (high[:3] >= [1.4, 0.5, 0.6])
-    # 180 intervals, three to a log: standard error at most 0.0281.
-    assert within(float(hits.sum()) / 180, 0.95, 0.0281, z=3)
+    # 120 intervals, three to a log: standard error at most 0.0345, were the three always alike.
+    assert within(float(hits.sum()) / 120, 0.95, 0.0345, z=2.5)
 
 
 def test_an_uncertain_rate_carries_through_to_the_wing() -> None:

@@ -30,6 +30,7 @@ LOADS = np.linspace(2.0, 40.0, 10)
 UP_AND_DOWN = np.concatenate([LOADS, LOADS[::-1]])
 WHEELBASE = Known("wheelbase", 0.36, 0.0005, "m")
 AXLE = Known("axle_height", 0.05, 0.0005, "m")
+WEIGHED = {"mass": 6.0, "cg_station": 0.19, "cg_height": 0.06, "wheelbase": 0.36, "axle_height": 0.05}
 
 
 # Springs.
@@ -120,11 +121,7 @@ def test_perfect_weighings_give_mass_and_centre_of_gravity_back() -> None:
     rises = np.array([0.0, 0.06, 0.12, -0.05])
     front, rear = make_weighings(
         rises,
-        mass=6,
-        cg_station=0.19,
-        cg_height=0.06,
-        wheelbase=0.36,
-        axle_height=0.05,
+        **WEIGHED,
         random=random_stream(1),
     )
     fit = fit_scales(front, rear, rises, wheelbase=WHEELBASE, axle_height=AXLE)
@@ -156,11 +153,7 @@ def test_intervals_of_300_weighings_hold_the_truth_95_times_in_100() -> None:
     for seed in range(300):
         front, rear = make_weighings(
             rises,
-            mass=6,
-            cg_station=0.19,
-            cg_height=0.06,
-            wheelbase=0.36,
-            axle_height=0.05,
+            **WEIGHED,
             rough=Roughness(0.005),
             random=random_stream(seed),
         )

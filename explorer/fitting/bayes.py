@@ -152,17 +152,13 @@ def reweighted(
     weights = np.exp(likely - best)
     weights /= weights.sum()
     effective = 1 / float(weights @ weights)
-    mean, covariance = _moments(samples, weights)
     weak = f"the {len(samples)} samples are worth only {effective:.0f} after weighting"
-    return Updated(
-        names=tuple(names),
-        samples=samples,
-        weights=weights,
+    return _updated(
+        names,
+        samples,
+        weights,
+        samples,
         effective_samples=effective,
-        before_mean=samples.mean(axis=0),
-        before_sd=samples.std(axis=0, ddof=1),
-        mean=mean,
-        covariance=covariance,
         method="importance weighting",
         failed=failed,
         weakness=weak if effective < fewest else "",
@@ -209,6 +205,7 @@ def updated_by_chain(
     names: Sequence[str],
     *,
     seed: int,
+    before: Array | None = None,
     most_steps: int = 5000,
     fewest: float = FEWEST_EFFECTIVE,
 ) -> Updated:
@@ -227,6 +224,8 @@ def updated_by_chain(
         them, at least twice as many as quantities.
     seed:
         The same seed gives the same chain.
+    before:
+        Samples of the study, shape (samples, quantities), for the moments before; else the start.
     most_steps:
         Where to stop at the latest.
 
@@ -258,24 +257,37 @@ def updated_by_chain(
         weakness = f"the chain of {steps} steps is short against its autocorrelation of {slowest:.0f} steps"
     elif effective < fewest:
         weakness = f"the chain is worth only {effective:.0f} independent samples"
-    weights = np.full(len(samples), 1 / len(samples))
-    mean, covariance = _moments(samples, weights)
     accepted = float(np.mean(sampler.acceptance_fraction))
-    return Updated(
-        names=tuple(names),
-        samples=samples,
-        weights=weights,
+    return _updated(
+        names,
+        samples,
+        np.full(len(samples), 1 / len(samples)),
+        start if before is None else before,
         effective_samples=effective,
-        before_mean=start.mean(axis=0),
-        before_sd=start.std(axis=0, ddof=1),
-        mean=mean,
-        covariance=covariance,
         method="Markov chain",
         weakness=weakness,
         notes=(
             f"{steps} steps of {len(start)} walkers, {skip} left out, worth {effective:.0f} samples; "
             f"{accepted:.0%} of the steps were accepted",
         ),
+    )
+
+
+def _updated(names: Sequence[str], samples: Array, weights: Array, before: Array, **found: Any) -> Updated:
+    """Add the moments before and after to what was found."""
+    mean = weights @ samples
+    centred = samples - mean
+    # Without the correction the spread of few effective samples comes out too small.
+    correction = max(1 - float(weights @ weights), 1e-12)
+    return Updated(
+        names=tuple(names),
+        samples=samples,
+        weights=weights,
+        before_mean=before.mean(axis=0),
+        before_sd=before.std(axis=0, ddof=1),
+        mean=mean,
+        covariance=(centred * weights[:, None]).T @ centred / correction,
+        **found,
     )
 
 
@@ -304,12 +316,3 @@ def _chain(density: Callable[[Array], Array], start: Array, seed: int, most_step
         if sampler.iteration > CHAIN_LENGTHS * slowest:
             break
     return sampler, slowest
-
-
-def _moments(samples: Array, weights: Array) -> tuple[Array, Array]:
-    mean = weights @ samples
-    centred = samples - mean
-    # Without the correction the spread of few effective samples comes out too small.
-    correction = 1 - float(weights @ weights)
-    covariance = (centred * weights[:, None]).T @ centred / max(correction, 1e-12)
-    return np.asarray(mean), np.asarray(covariance)
