@@ -4,47 +4,10 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-
-ROOT = Path(__file__).resolve().parents[1]
-DEMO = ROOT / "studies" / "airfield-sprint"
-
-SMALL = """
-[study]
-title = "Small"
-samples = 4000
-sensitivity_samples = 64
-
-[inputs]
-mass = {{ mean = 5.0, sd = 0.1, unit = "kg", source = "test" }}
-wheelbase = "360 mm"
-cg_station = {{ mean = 190, sd = 5, unit = "mm", source = "test" }}
-{inputs}
-
-[conditions.rest]
-speed = "0 m/s"
-{conditions}
-
-[[limits]]
-name = "front load"
-quantity = "front_static_load"
-condition = "rest"
-at_least = "23 N"
-probability = 0.5
-{limits}
-"""
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What a command printed and how it ended."""
-
-    status: int
-    out: str
-    err: str
+from study_help import SMALL, Answer
 
 
 @pytest.fixture

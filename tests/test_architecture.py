@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
-from conftest import ROOT
+from study_help import ROOT
 
 import explorer
 import reports

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from conftest import DEMO, Answer
+from study_help import DEMO, Answer
 
 Cli = Callable[..., Answer]
 Writer = Callable[..., Path]

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from conftest import DEMO
+from study_help import DEMO
 from test_engine import fingerprint
 
 from explorer.cluster import Crew, crew

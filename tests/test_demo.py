@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import DEMO
+from study_help import DEMO
 
 from explorer.montecarlo import Outcome, run_montecarlo
 from explorer.study import Study, load_study

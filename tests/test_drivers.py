@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import DEMO
+from study_help import DEMO
 
 from explorer.drivers import make_design, run_drivers
 from explorer.engine import make_plan, margin_of

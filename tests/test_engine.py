@@ -12,11 +12,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import DEMO
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from statistics_help import within
+from study_help import DEMO
 
 from explorer.engine import CHUNK, chunk_sizes, in_order
 from explorer.montecarlo import Outcome, make_job, run_montecarlo

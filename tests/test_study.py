@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from conftest import DEMO, Answer
+from study_help import DEMO, Answer
 
 from explorer.errors import SquatlineError
 from explorer.study import load_study

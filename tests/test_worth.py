@@ -8,8 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from conftest import Answer
 from statistics_help import within
+from study_help import Answer
 
 from explorer.errors import SquatlineError
 from explorer.montecarlo import run_montecarlo
