@@ -34,6 +34,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     "slots": {"plates": ("slot", "binding")},
     "hinge": {"coefficients": ("hinge",)},
     "servo": {"motor": ("servo",)},
+    "heave_pitch": {"half_car": ("road", "heave_pitch")},
     "strength": {"beams": ("strength", "rod", "mount")},
 }
 
