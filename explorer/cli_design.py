@@ -1,0 +1,161 @@
+"""The commands about choosing what to build: ``compare`` and ``explore``.
+
+Both keep finished parts, so that a stopped command goes on where it was, and add what they find to the
+results and the report of the study's run, which they make first where there is none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from explorer.cli import (
+    NOT_PASSED,
+    PASSED,
+    AllowCode,
+    AsJson,
+    StudyPath,
+    Workers,
+    _complain,
+    _load,
+    _print_json,
+    _progress,
+    _render,
+    app,
+)
+
+if TYPE_CHECKING:
+    from explorer.engine import Progress
+    from explorer.study import Study
+
+Output = Annotated[
+    Path | None,
+    typer.Option("--output", "-o", help="Folder of the results; 'results' beside the study by default."),
+]
+NoReport = Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")]
+Fresh = Annotated[bool, typer.Option("--fresh", help="Compute again what an earlier call has finished.")]
+
+
+@app.command()
+def compare(
+    study: StudyPath,
+    output: Output = None,
+    samples: Annotated[
+        int | None, typer.Option(min=100, max=100_000_000, help="Samples instead of the study's own.")
+    ] = None,
+    workers: Workers = None,
+    fresh: Fresh = False,
+    no_report: NoReport = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Compare the candidates of a study: verdicts side by side, differences, ranks, what to measure first."""
+    from explorer.checkpoint import open_store
+    from explorer.comparison import run_comparison
+    from explorer.extras import plain
+    from explorer.terminal_design import show_comparison
+
+    loaded = _load(study, allow_code)
+    folder = output or loaded.folder / "results"
+    with _resumable(), _progress(quiet=json) as progress, open_store(folder, loaded, fresh=fresh) as store:
+        found, values = run_comparison(
+            loaded, samples=samples, workers=workers, progress=progress, store=store
+        )
+        record = plain(found)
+        problems = _filed(loaded, folder, {"candidates": record}, workers, progress, no_report)
+        if loaded.keep_samples:
+            values.frame().to_parquet(folder / "candidates.parquet", index=False)
+    if json:
+        _print_json({**record, "folder": str(folder), "problems": problems})
+    else:
+        show_comparison(found)
+        _say_where(folder, problems)
+    raise typer.Exit(PASSED if found.recommended else NOT_PASSED)
+
+
+@app.command()
+def explore(
+    study: StudyPath,
+    output: Output = None,
+    candidate: Annotated[
+        str | None, typer.Option(help="Candidate to explore around; the study as it stands by default.")
+    ] = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(help="Part to do: speed, questions, maps or search; may be repeated. All by default."),
+    ] = None,
+    workers: Workers = None,
+    fresh: Fresh = False,
+    no_report: NoReport = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Explore what to build: highest conforming speed, inverse questions, maps, trade-offs, best build."""
+    from explorer.builds import find_build
+    from explorer.checkpoint import open_store
+    from explorer.exploring import found_conforming, parts_named, run_exploration
+    from explorer.extras import plain
+    from explorer.terminal_design import show_exploration
+
+    parts = parts_named(only)
+    loaded = _load(study, allow_code)
+    build = find_build(loaded, candidate)
+    folder = output or loaded.folder / "results"
+    with _resumable(), _progress(quiet=json) as progress, open_store(folder, loaded, fresh=fresh) as store:
+        exploration, speeds = run_exploration(
+            loaded, build=build, parts=parts, workers=workers, progress=progress, store=store
+        )
+        findings = {
+            name: plain(record)
+            for name, record in (("design", exploration), ("highest_speed", speeds))
+            if record is not None
+        }
+        problems = _filed(loaded, folder, findings, workers, progress, no_report)
+    if json:
+        _print_json({**findings, "folder": str(folder), "problems": problems})
+    else:
+        show_exploration(exploration, speeds)
+        _say_where(folder, problems)
+    raise typer.Exit(PASSED if found_conforming(exploration, speeds) else NOT_PASSED)
+
+
+@contextmanager
+def _resumable() -> Iterator[None]:
+    """Tell a user who stops a long run how to go on."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        _complain("squatline: finished parts are kept; the same command goes on from there")
+        raise
+
+
+def _filed(
+    study: Study,
+    folder: Path,
+    findings: dict[str, dict[str, Any]],
+    workers: int | None,
+    progress: Progress,
+    no_report: bool,
+) -> tuple[str, ...]:
+    """Add findings to the results of the study's run, made first where there is none, and to its report."""
+    from explorer.extras import add_findings, is_run_of
+    from explorer.results import load_results
+
+    if not is_run_of(folder, study):
+        from explorer.runner import run as run_study
+
+        run_study(study, workers=workers, progress=progress).save(folder)
+    add_findings(folder, findings)
+    return () if no_report else _render(load_results(folder), folder, progress)
+
+
+def _say_where(folder: Path, problems: tuple[str, ...]) -> None:
+    for name in ("report.html", "report.pdf", "candidates.json", "design.json", "highest_speed.json"):
+        if (folder / name).exists():
+            print(folder / name)
+    for problem in problems:
+        _complain(f"! {problem}")
