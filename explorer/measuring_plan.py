@@ -470,8 +470,12 @@ def _outlook_words(
         words += f" (at best {_listed(best_set)} with a chance of {in_percent(best.settled)})"
     if everything >= LIKELY:
         return (
-            f"{words}; all measurements together would with a chance of {in_percent(everything)}: "
+            f"{words}; all that are listed together would with a chance of {in_percent(everything)}: "
             "allow more hours or change the design",
             True,
         )
-    return f"{words}, and all measurements together would not either: change the design", True
+    return (
+        f"{words}, and all that are listed together would not either: "
+        "change the design, or list a measurement of what drives it",
+        True,
+    )
