@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -17,6 +17,9 @@ class Section(BaseModel):
     """A section refuses keys it does not know."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+AnySection = TypeVar("AnySection", bound=Section)
 
 
 class StudyEntry(Section):
@@ -112,6 +115,13 @@ class CorrelationEntry(Section):
     between: tuple[str, str]
     value: float = Field(gt=-1, lt=1)
     source: str | None = None
+
+
+class IncludedFile(Section):
+    """A file that the study includes: what may stand in it."""
+
+    inputs: dict[str, Any] = {}
+    correlations: list[CorrelationEntry] = []
 
 
 class TableEntry(Section):
@@ -223,6 +233,69 @@ class QuestionEntry(Section):
     samples: int = Field(default=20_000, ge=100, le=1_000_000)
 
 
+class ColumnEntry(Section):
+    """``columns.QUANTITY``: which column of a log holds a quantity, and in which unit."""
+
+    column: str
+    unit: str = ""
+
+
+class LogEntry(Section):
+    """One log of a fit: its file, and how the car was run.
+
+    ``direction`` is 1 or -1 along the track; ``between`` are two times that cut the log.
+    """
+
+    file: str
+    direction: Literal[1, -1] = 1
+    flap: str = "closed"
+    condition: str | None = None
+    columns: dict[str, ColumnEntry] = {}
+    between: tuple[Value, Value] | None = None
+    date: str | None = None
+
+
+class FitEntry(Section):
+    """``[fits.NAME]``: logs to be turned into inputs; what else may stand here depends on the kind.
+
+    ``known`` gives what is true of the day and the bench of the log, in place of what the study says.
+    """
+
+    model_config = ConfigDict(extra="allow", frozen=True)
+    kind: str
+    file: str | None = None
+    runs: list[LogEntry] = []
+    columns: dict[str, ColumnEntry] = {}
+    known: dict[str, Any] = {}
+    between: tuple[Value, Value] | None = None
+    date: str | None = None
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> FitEntry:
+        if (self.file is None) == (not self.runs):
+            raise ValueError("a fit names either the file of one log, or several as runs")
+        return self
+
+    @property
+    def options(self) -> dict[str, Any]:
+        """What stands there beside the keys that every kind has."""
+        return dict(self.model_extra or {})
+
+
+class TrackEntry(Section):
+    """``[tracks.NAME]``: a logged run, to be held against what the study predicts of it."""
+
+    words: str = ""
+    file: str
+    columns: dict[str, ColumnEntry]
+    quantity: str
+    condition: str
+    along: Literal["speed", "distance", "time"] = "speed"
+    between: tuple[Value, Value] | None = None
+    noise: Value | None = None
+    date: str | None = None
+
+
 class StudyFile(Section):
     """The whole file."""
 
@@ -247,6 +320,8 @@ class StudyFile(Section):
     search: SearchEntry = SearchEntry()
     highest_speed: HighestSpeedEntry = HighestSpeedEntry()
     questions: list[QuestionEntry] = []
+    fits: dict[Name, FitEntry] = {}
+    tracks: dict[Name, TrackEntry] = {}
 
 
 def read_schema(data: dict[str, Any]) -> StudyFile:
@@ -257,18 +332,29 @@ def read_schema(data: dict[str, Any]) -> StudyFile:
     StudyError
         For the first fault, with the nearest known key where one is unknown.
     """
+    return read_section(StudyFile, data)
+
+
+def read_section(section: type[AnySection], data: dict[str, Any], key: str = "") -> AnySection:
+    """Check the shape of one section, standing at a key.
+
+    Raises
+    ------
+    StudyError
+        For the first fault, with the nearest known key where one is unknown.
+    """
     try:
-        return StudyFile.model_validate(data)
+        return section.model_validate(data)
     except ValidationError as error:
-        raise _in_words(error) from None
+        raise _in_words(error, section, key) from None
 
 
-def _in_words(error: ValidationError) -> StudyError:
+def _in_words(error: ValidationError, root: type[Section], under: str) -> StudyError:
     fault = error.errors()[0]
     place, kind = fault["loc"], fault["type"]
-    key = _dotted(place)
+    key = ".".join(part for part in (under, _dotted(place)) if part)
     if kind == "extra_forbidden":
-        known = _keys_at(place[:-1])
+        known = _keys_at(place[:-1], root)
         near = nearest(str(place[-1]), known)
         return StudyError(
             f"{place[-1]!r} is not a key that may stand here",
@@ -298,9 +384,9 @@ def _dotted(place: tuple[int | str, ...]) -> str:
     return text
 
 
-def _keys_at(place: tuple[int | str, ...]) -> set[str]:
-    """Keys that the section at a place may hold."""
-    section: Any = StudyFile
+def _keys_at(place: tuple[int | str, ...], root: type[Section]) -> set[str]:
+    """Keys that the section at a place below the root may hold."""
+    section: Any = root
     for part in place:
         if isinstance(part, int) or section is None:
             continue

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -19,7 +19,16 @@ from explorer.graph import Graph
 from explorer.model import modules
 from explorer.quantity import Quantity
 from explorer.sampling import check_correlation
-from explorer.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, read_schema
+from explorer.schema import (
+    ConditionEntry,
+    CorrelationEntry,
+    IncludedFile,
+    LimitEntry,
+    StudyFile,
+    SweepEntry,
+    read_schema,
+    read_section,
+)
 from explorer.uncertain import Distribution, Exact, read_distribution
 from explorer.units import dimension_matches, display_unit, parse
 
@@ -115,11 +124,32 @@ class Correlation:
 
 
 @dataclass(frozen=True)
+class Included:
+    """A file that the study includes, as a fit writes it, and what stood before it.
+
+    Attributes
+    ----------
+    file:
+        As the study names it.
+    before:
+        Input that the file gives -> the input as it was before it; None where nothing gave it.
+    correlations, dropped:
+        The correlations it brings, and those between inputs it replaces, which described the old numbers.
+    """
+
+    file: str
+    before: Mapping[str, Input | None]
+    correlations: tuple[Correlation, ...]
+    dropped: tuple[Correlation, ...]
+
+
+@dataclass(frozen=True)
 class Study:
     """A checked study.
 
     ``entries`` is the validated file, for the analyses that have their own sections (measurements,
-    candidates, design variables); ``tables`` maps table quantities to what was read from their CSV files.
+    candidates, design variables); ``tables`` maps table quantities to what was read from their CSV files;
+    ``included`` are the files whose inputs replaced others, in the order of the study.
     """
 
     path: Path
@@ -145,6 +175,7 @@ class Study:
     not_modelled: tuple[str, ...]
     entries: StudyFile
     tables: Mapping[str, Any] = field(default_factory=dict)
+    included: tuple[Included, ...] = ()
 
     @property
     def folder(self) -> Path:
@@ -155,6 +186,27 @@ class Study:
         """Return the inputs by quantity as they stand in a condition, defaults included."""
         overrides = self.conditions[condition].overrides if condition else {}
         return {**self.inputs, **overrides}
+
+    def without(self, file: str) -> Study:
+        """Return the study as it is without a file it includes; itself when it does not include that file."""
+        names = [one.file for one in self.included]
+        if file not in names:
+            return self
+        place = names.index(file)
+        taken_out, later = self.included[place], self.included[place + 1 :]
+        replaced_later = {name for one in later for name in one.before}
+        inputs = dict(self.inputs)
+        for name, before in taken_out.before.items():
+            if name in replaced_later:
+                continue
+            if before is None:
+                del inputs[name]
+            else:
+                inputs[name] = before
+        kept = [one for one in self.correlations if one not in taken_out.correlations]
+        kept += [one for one in taken_out.dropped if replaced_later.isdisjoint((one.first, one.second))]
+        others = self.included[:place] + later
+        return replace(self, inputs=inputs, correlations=tuple(kept), included=others)
 
     def given_names(self, condition: str | None) -> set[str]:
         """Names at which the graph stops in a condition: inputs and tables."""
@@ -192,23 +244,45 @@ def load_study(path: str | Path, *, allow_code: bool = False) -> Study:
     path = Path(path)
     file = path / STUDY_FILE if path.is_dir() else path
     try:
-        return _build(file, *_read(file), allow_code)
+        return _build(file, _read(file), allow_code)
     except SquatlineError as error:
         raise error.within(file=str(file)) from None
 
 
-def _read(file: Path) -> tuple[dict[str, Any], str]:
-    """Return the parsed TOML with its includes merged, and the digest of all text read."""
+@dataclass(frozen=True)
+class _Text:
+    """The parsed file with its includes merged, the digest of all that was read, and what was merged."""
+
+    data: dict[str, Any]
+    digest: str
+    includes: tuple[_Include, ...]
+
+
+@dataclass(frozen=True)
+class _Include:
+    """What an included file changed: entries before it, its own correlations, those it made meaningless."""
+
+    file: str
+    before: Mapping[str, Any]
+    correlations: list[CorrelationEntry]
+    dropped: list[CorrelationEntry]
+
+
+def _read(file: Path) -> _Text:
     text = read_text(file)
     digest = hashlib.sha256(text.encode())
     data = _parsed(text)
+    includes = []
     for name in data.pop("include", []):
         if not isinstance(name, str):
             raise StudyError("include lists file names", key="include", found=name, allowed='["fitted.toml"]')
-        more = read_text(file.parent / name)
+        try:
+            more = read_text(file.parent / name)
+            includes.append(_merge(data, _parsed(more), name))
+        except SquatlineError as error:
+            raise error.within(file=name, key="include") from None
         digest.update(more.encode())
-        _merge(data, _parsed(more), name)
-    return data, digest.hexdigest()
+    return _Text(data, digest.hexdigest(), tuple(includes))
 
 
 def read_text(file: Path) -> str:
@@ -253,23 +327,31 @@ def _parsed(text: str) -> dict[str, Any]:
         ) from None
 
 
-def _merge(data: dict[str, Any], more: dict[str, Any], name: str) -> None:
-    """Add an included file: its inputs replace those of the study, its lists are appended."""
-    for key, value in more.items():
-        if key == "inputs":
-            data.setdefault("inputs", {}).update(value)
-        elif key == "correlations":
-            data.setdefault("correlations", []).extend(value)
-        else:
-            raise StudyError(
-                "an included file may hold inputs and correlations only",
-                key=f"include: {name}: {key}",
-                allowed="[inputs] and [[correlations]]",
-            )
+def _merge(data: dict[str, Any], more: dict[str, Any], name: str) -> _Include:
+    """Add an included file: its inputs replace those of the study, and the correlations of those."""
+    beyond = next((key for key in more if key not in ("inputs", "correlations")), None)
+    if beyond is not None:
+        raise StudyError(
+            "an included file may hold inputs and correlations only",
+            key=f"include: {name}: {beyond}",
+            allowed="[inputs] and [[correlations]]",
+        )
+    own = read_section(IncludedFile, {key: data[key] for key in ("inputs", "correlations") if key in data})
+    added = read_section(IncludedFile, more)
+    stale = [not {*entry.between}.isdisjoint(added.inputs) for entry in own.correlations]
+    data["inputs"] = {**own.inputs, **added.inputs}
+    kept = [raw for raw, old in zip(data.get("correlations", []), stale, strict=True) if not old]
+    data["correlations"] = kept + more.get("correlations", [])
+    return _Include(
+        name,
+        {key: own.inputs.get(key) for key in added.inputs},
+        added.correlations,
+        [entry for entry, old in zip(own.correlations, stale, strict=True) if old],
+    )
 
 
-def _build(file: Path, data: dict[str, Any], digest: str, allow_code: bool) -> Study:
-    entries = read_schema(data)
+def _build(file: Path, text: _Text, allow_code: bool) -> Study:
+    entries = read_schema(text.data)
     graph = Graph.build(
         [*modules(entries.models), *_own_modules(entries, file.parent, allow_code)],
         {family: tuple(members) for family, members in entries.families.items()},
@@ -280,7 +362,7 @@ def _build(file: Path, data: dict[str, Any], digest: str, allow_code: bool) -> S
     display = _display(entries.display, graph)
     study = Study(
         path=file,
-        sha256=digest,
+        sha256=text.digest,
         title=entries.study.title,
         description=entries.study.description,
         note=entries.study.note,
@@ -302,6 +384,7 @@ def _build(file: Path, data: dict[str, Any], digest: str, allow_code: bool) -> S
         not_modelled=tuple(entries.study.not_modelled),
         entries=entries,
         tables=tables,
+        included=tuple(_included(one, graph, file.parent) for one in text.includes),
     )
     limits = tuple(_limit(entry, position, study) for position, entry in enumerate(entries.limits))
     sweeps = tuple(_sweep(entry, position, study) for position, entry in enumerate(entries.sweeps))
@@ -311,15 +394,26 @@ def _build(file: Path, data: dict[str, Any], digest: str, allow_code: bool) -> S
         for name in entry.quantities
         for condition in _known_conditions(entry.conditions, study, f"outputs[{position + 1}].conditions")
     )
-    study = _with(study, limits=limits, sweeps=sweeps, outputs=outputs)
+    study = replace(study, limits=limits, sweeps=sweeps, outputs=outputs)
     _check_reachable(study)
     return study
 
 
-def _with(study: Study, **changes: Any) -> Study:
-    from dataclasses import replace
-
-    return replace(study, **changes)
+def _included(include: _Include, graph: Graph, folder: Path) -> Included:
+    before = {
+        name: _default(graph[name])
+        if entry is None
+        else read_input(name, entry, graph, folder, f"inputs.{name}")
+        for name, entry in include.before.items()
+    }
+    return Included(
+        include.file,
+        before,
+        *(
+            tuple(Correlation(*entry.between, entry.value, entry.source) for entry in entries)
+            for entries in (include.correlations, include.dropped)
+        ),
+    )
 
 
 def _own_modules(entries: StudyFile, folder: Path, allow_code: bool) -> list[ModuleType]:
@@ -386,12 +480,16 @@ def _inputs(entries: Mapping[str, Any], graph: Graph, folder: Path) -> dict[str,
     given = {
         name: read_input(name, entry, graph, folder, f"inputs.{name}") for name, entry in entries.items()
     }
-    for quantity in graph.quantities.values():
-        if quantity.default is not None and quantity.name not in given:
-            given[quantity.name] = Input(
-                quantity.name, quantity.name, Exact(quantity.default), quantity.unit, "default", default=True
-            )
-    return given
+    defaults = {name: _default(quantity) for name, quantity in graph.quantities.items() if name not in given}
+    return {**given, **{name: default for name, default in defaults.items() if default is not None}}
+
+
+def _default(quantity: Quantity) -> Input | None:
+    if quantity.default is None:
+        return None
+    return Input(
+        quantity.name, quantity.name, Exact(quantity.default), quantity.unit, "default", default=True
+    )
 
 
 def read_input(
