@@ -13,6 +13,7 @@ from typing import ClassVar
 from explorer.units import System, display_unit, from_si, known_unit, number, pretty, rounded, rounded_spread
 from reports.options import SYSTEMS
 
+NO_ANSWER = "no answer"
 MINUS = "\N{MINUS SIGN}"
 # Between a number and its unit, so that the two are never parted at the end of a line.
 SPACE = "\N{NO-BREAK SPACE}"
@@ -95,7 +96,7 @@ def amount(
 
     """
     if value is None or not math.isfinite(value):
-        return Amount(("no answer",) * len(SYSTEMS))
+        return Amount((NO_ANSWER,) * len(SYSTEMS))
     return Amount(
         tuple(
             _with_unit(_written(value, shown, spread, plus), shown.symbol)
@@ -125,7 +126,7 @@ def range_amount(
 ) -> Amount:
     """Write a range with its unit once: "41.2 to 55.8 N"."""
     if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
-        return Amount(("no answer",) * len(SYSTEMS))
+        return Amount((NO_ANSWER,) * len(SYSTEMS))
     digits = spread if spread is not None else (high - low) / 4
     return Amount(
         tuple(
@@ -151,7 +152,7 @@ def uncertain_amount(
 ) -> Amount:
     """Write a value with its standard uncertainty and its unit once: "4.600 ± 0.030 kg"."""
     if not (math.isfinite(value) and math.isfinite(spread)):
-        return Amount(("no answer",) * len(SYSTEMS))
+        return Amount((NO_ANSWER,) * len(SYSTEMS))
     texts = []
     for shown in _scales(value, si_unit, given, difference):
         half = Scale(shown.unit, si_unit, difference=True)
@@ -162,17 +163,23 @@ def uncertain_amount(
 
 def share(probability: float, low: float, high: float) -> str:
     """Write a probability in per cent, to the place its interval reaches."""
+    if not math.isfinite(probability):
+        return NO_ANSWER
     return f"{_percent(probability, (high - low) / 2)}{SPACE}%"
 
 
 def share_range(low: float, high: float) -> str:
     """Write the interval of a probability in per cent."""
     half = (high - low) / 2
+    if not math.isfinite(half):
+        return NO_ANSWER
     return f"{_percent(low, half)} to {_percent(high, half)}{SPACE}%"
 
 
 def percent(value: float, digits: int = 3) -> str:
     """Write a share exactly known, such as a required probability."""
+    if not math.isfinite(value):
+        return NO_ANSWER
     return f"{_signed(number(100 * value, digits + 2).rstrip('0').rstrip('.') if value else '0')}{SPACE}%"
 
 

@@ -6,6 +6,7 @@ another dash, shape or darkness, and is named where it stands.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -94,7 +95,7 @@ def distribution(
         alt.Chart(alt.InlineData(values=rows))
         .mark_rect(stroke="white", strokeWidth=0.4)
         .encode(
-            x=alt.X("from:Q", title=axis, scale=alt.Scale(zero=False, nice=False), axis=_few_ticks()),
+            x=alt.X("from:Q", title=axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks()),
             x2="to:Q",
             y=alt.Y("zero:Q", title="share of cars [%]", axis=alt.Axis(tickCount=3, grid=False)),
             y2="share:Q",
@@ -112,7 +113,7 @@ def distribution(
         )
         .transform_calculate(zero="0")
     )
-    return _finished(alt.layer(bars, *_upright(marks)), width, height)
+    return finished(alt.layer(bars, *upright(marks)), width, height)
 
 
 def _cut(low: float, high: float, good: tuple[float, float]) -> list[tuple[float, float]]:
@@ -122,7 +123,8 @@ def _cut(low: float, high: float, good: tuple[float, float]) -> list[tuple[float
     return list(pairwise(stops))
 
 
-def _upright(marks: Sequence[Mark]) -> list[Any]:
+def upright(marks: Sequence[Mark]) -> list[Any]:
+    """Draw named lines from bottom to top."""
     if not marks:
         return []
     data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
@@ -154,7 +156,7 @@ def fan(
             ]
         )
         base = alt.Chart(data).encode(
-            x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=_few_ticks(8)),
+            x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),
             tooltip=[
                 alt.Tooltip("name:N", title="condition"),
                 alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
@@ -174,11 +176,12 @@ def fan(
                 y=alt.Y("middle:Q", title=y_axis)
             ),
         ]
-    layers += [*_across(marks), *_line_names(bands, marks)]
-    return _finished(alt.layer(*layers), width, height, right=150)
+    layers += [*across(marks), *_line_names(bands, marks)]
+    return finished(alt.layer(*layers), width, height, right=150)
 
 
-def _across(marks: Sequence[Mark]) -> list[Any]:
+def across(marks: Sequence[Mark]) -> list[Any]:
+    """Draw named lines from side to side."""
     if not marks:
         return []
     data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
@@ -251,7 +254,7 @@ def share_bars(
             *([alt.Tooltip("inner:Q", title=inner, format=".1f")] if inner else []),
         ],
     )
-    x = alt.X("value:Q", title=axis, scale=alt.Scale(domainMin=0), axis=_few_ticks(6))
+    x = alt.X("value:Q", title=axis, scale=alt.Scale(domainMin=0), axis=few_ticks(6))
     layers = [
         base.mark_bar(color=PALE, size=12).encode(x=x),
         base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
@@ -264,18 +267,20 @@ def share_bars(
                 x=alt.X("inner:Q", title=axis)
             )
         )
-    return _finished(alt.layer(*layers), width, 20 * max(len(bars), 1))
+    return finished(alt.layer(*layers), width, 20 * max(len(bars), 1))
 
 
 def _strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
     return [STROKES[position % len(STROKES)] for position in range(number)]
 
 
-def _few_ticks(number: int = 5) -> Any:
+def few_ticks(number: int = 5) -> Any:
+    """Return an axis without a grid and with about so many ticks."""
     return alt.Axis(tickCount=number, format=".5~g", grid=False, labelOverlap=True)
 
 
-def _finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str, Any]:
+def finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str, Any]:
+    """Set the size and the look, and return the specification with its data rounded."""
     done = chart.properties(
         width=width - right, height=height, padding={"left": 4, "top": 6, "right": right, "bottom": 4}
     ).configure(**CONFIG)
@@ -292,4 +297,6 @@ def _finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str,
 
 def _short(value: Any) -> Any:
     """Keep six figures: a chart shows fewer, and the page stays small."""
-    return float(f"{value:.6g}") if isinstance(value, float) else value
+    if not isinstance(value, float):
+        return value
+    return float(f"{value:.6g}") if math.isfinite(value) else None

@@ -19,6 +19,10 @@ STROKES: tuple[tuple[str, tuple[int, ...], str, str], ...] = (
     (ACCENT, (7, 3), ACCENT_PALE, "diamond"),
     (QUIET, (2, 2), "#e3e6e9", "square"),
     (ALARM, (9, 3, 2, 3), "#ecd6d3", "triangle-up"),
+    (INK, (12, 4), "#d9dce0", "cross"),
+    (ACCENT, (1, 2), "#d5e4ec", "triangle-down"),
+    (QUIET, (6, 2, 1, 2, 1, 2), "#eceef0", "stroke"),
+    (ALARM, (4, 4), "#f3e4e2", "wedge"),
 )
 
 CONFIG: dict[str, Any] = {

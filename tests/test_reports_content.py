@@ -43,9 +43,13 @@ class Reader(HTMLParser):
         """Note an element and its attributes."""
         self.tags.append((tag, dict(attrs)))
         self._inside = tag if tag in ("script", "style") else self._inside
+        if tag not in ("span", "strong", "a", "code"):
+            self.texts.append(" ")
 
     def handle_endtag(self, tag: str) -> None:
-        """Leave a script or a style."""
+        """Leave a script, a style or a block."""
+        if tag not in ("span", "strong", "a", "code"):
+            self.texts.append(" ")
         self._inside = "" if tag == self._inside else self._inside
 
     def handle_data(self, data: str) -> None:
@@ -58,7 +62,7 @@ class Reader(HTMLParser):
     @property
     def text(self) -> str:
         """All visible text."""
-        return " ".join(" ".join(self.texts).split())
+        return " ".join("".join(self.texts).split())
 
     def all(self, tag: str) -> list[dict[str, str | None]]:
         """Attributes of every element of a kind."""

@@ -121,5 +121,17 @@
     });
     table.after(button);
   }
+  // A table too wide for its place scrolls; by keyboard it can only do so with the focus on it.
+  const wide = new ResizeObserver(function (entries) {
+    for (const { target } of entries) {
+      const scrolls = target.scrollWidth > target.clientWidth + 1;
+      target.tabIndex = scrolls ? 0 : -1;
+      if (!scrolls) { target.removeAttribute("tabindex"); target.removeAttribute("role"); target.removeAttribute("aria-label"); continue; }
+      target.setAttribute("role", "region");
+      target.setAttribute("aria-label", "Table: " + (target.querySelector("caption")?.textContent ?? "").slice(0, 80));
+    }
+  });
+  document.querySelectorAll(".scroll").forEach((place) => wide.observe(place));
+
   document.addEventListener("keydown", (event) => { if (event.key === "Escape") tip.hidden = true; });
 })();

@@ -22,7 +22,7 @@ from reports.blocks import (
 )
 from reports.charts import Bar, share_bars
 from reports.options import SYSTEMS
-from reports.report import Report, in_words, sentence
+from reports.report import Report, in_words, number, sentence
 
 Record = Mapping[str, Any]
 # An effect within so many standard errors of nought is none that shows.
@@ -90,7 +90,7 @@ def _effect(limits: Mapping[str, Sequence[Record]]) -> Line:
 
 
 def _call(outcome: Record) -> float:
-    return float(outcome["wrong_call"]["value"])
+    return number(outcome["wrong_call"]["value"])
 
 
 def _percent(outcome: Record) -> str:
@@ -99,7 +99,7 @@ def _percent(outcome: Record) -> str:
 
 
 def _interval(expected: Record) -> tuple[float, float]:
-    value, error = float(expected["value"]), float(expected["error"])
+    value, error = number(expected["value"]), number(expected["error"])
     return max(0.0, value - _TELLING * error), min(1.0, value + _TELLING * error)
 
 
@@ -114,11 +114,11 @@ def best_of_each(worths: Sequence[Record]) -> list[Record]:
 
 
 def _avoided(worth: Record) -> float:
-    return float(worth["wrong_calls_avoided"]["value"])
+    return number(worth["wrong_calls_avoided"]["value"])
 
 
 def _tells(worth: Record) -> bool:
-    return _avoided(worth) > _TELLING * float(worth["wrong_calls_avoided"]["error"])
+    return _avoided(worth) > _TELLING * number(worth["wrong_calls_avoided"]["error"])
 
 
 def _worths(best: Sequence[Record]) -> tuple[Block, ...]:
@@ -171,7 +171,7 @@ def _worth_row(worth: Record) -> tuple[Cell, ...]:
     if not _tells(worth):
         return name, takes, cell(Quiet("no change that shows"), order=0.0), cell(""), cell("", order=-1.0)
     after = worth["after"]
-    settled = float(after["passes"]["value"]) + float(after["fails"]["value"])
+    settled = number(after["passes"]["value"]) + number(after["fails"]["value"])
     return (
         name,
         takes,

@@ -11,7 +11,8 @@ import pytest
 
 from explorer.results import Results
 from reports import render
-from tests.report_fixture import hostile_results, make_results
+from tests.report_analyses import with_analyses
+from tests.report_fixture import hostile_results
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -52,7 +53,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture(scope="session")
 def results() -> Results:
     """Return the made-up run of the page under test."""
-    return make_results()
+    return with_analyses()
 
 
 def _written(results: Results, folder: Path) -> str:
@@ -71,21 +72,6 @@ def hostile_address(tmp_path_factory: pytest.TempPathFactory) -> str:
     return _written(hostile_results(), tmp_path_factory.mktemp("hostile"))
 
 
-class Watch:
-    """What a page complained about and asked for."""
-
-    def __init__(self, page: Page) -> None:
-        self.complaints: list[str] = []
-        self.requests: list[str] = []
-        self.dialogs: list[str] = []
-        page.on(
-            "console", lambda m: self.complaints.append(m.text) if m.type in ("error", "warning") else None
-        )
-        page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        page.on("request", lambda request: self.requests.append(request.url))
-        page.on("dialog", lambda dialog: (self.dialogs.append(dialog.message), dialog.dismiss()))
-
-
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     """Open a fresh tab that is offline."""
@@ -94,21 +80,3 @@ def page(browser: Browser) -> Iterator[Page]:
     )
     yield context.new_page()
     context.close()
-
-
-def wait_until(page: Page, holds: str, patience: int = 20_000) -> None:
-    """Wait for an expression to hold; the driver's own waiting needs eval, which the policy refuses."""
-    for _ in range(patience // 50):
-        if page.evaluate(holds):
-            return
-        page.wait_for_timeout(50)
-    raise AssertionError(f"never became true: {holds}")
-
-
-def draw_all(page: Page) -> None:
-    """Scroll through the page until every chart is live."""
-    page.evaluate("document.querySelectorAll('[data-chart]').forEach((picture) => picture.scrollIntoView())")
-    total = page.locator("[data-chart]").count()
-    for position in range(total):
-        page.locator("[data-chart]").nth(position).scroll_into_view_if_needed()
-    wait_until(page, f"document.querySelectorAll('.picture.live').length === {total}")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from explorer.results import Results
-from tests.browser.conftest import Watch, draw_all
+from tests.browser.browser_help import Watch, draw_all
 from tests.report_fixture import HOSTILE
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def test_it_opens_offline_without_a_complaint(page: Page, address: str) -> None:
 def test_charts_show_their_numbers_under_the_pointer(page: Page, address: str) -> None:
     page.goto(address)
     draw_all(page)
-    chart = page.locator(".picture.live").first
+    chart = page.locator("#distributions .picture.live").first
     bars = chart.locator("g.mark-rect path")
     bars.nth(bars.count() // 2).hover(force=True)
     page.wait_for_selector("#tip:not([hidden])")

@@ -11,7 +11,7 @@ from scipy.special import ndtri
 from explorer.results import Results
 from reports.report import Report
 from reports.whatif import payload
-from tests.browser.conftest import wait_until
+from tests.browser.browser_help import wait_until
 from tests.statistics_help import within
 
 if TYPE_CHECKING:

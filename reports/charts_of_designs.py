@@ -1,0 +1,214 @@
+"""Charts that compare builds: differences with bands, maps over two variables, chances along one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import altair as alt
+
+from reports.charts import WIDE, Band, Mark, across, few_ticks, finished, upright
+from reports.look import ACCENT, INK, PALE, QUIET, STROKES
+
+# Chances [%] at which a map changes its grey, dark where limits seldom hold.
+_STEPS = (25, 50, 75, 95)
+_GREYS = ("#3d454d", "#6f7881", "#a3abb2", "#d0d5da", "#f5f6f8")
+Segments = Sequence[Sequence[float]]
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A middle value with the band around it, and its name."""
+
+    name: str
+    low: float
+    middle: float
+    high: float
+
+
+def intervals(rows: Sequence[Interval], *, axis: str, width: int = WIDE - 200) -> dict[str, Any]:
+    """Draw named bands around their middle values; nought is a line, for it means no difference."""
+    data = alt.InlineData(
+        values=[{"name": r.name, "low": r.low, "middle": r.middle, "high": r.high} for r in rows]
+    )
+    base = alt.Chart(data).encode(
+        y=alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, domain=False, ticks=False)),
+        tooltip=[
+            alt.Tooltip("name:N", title="difference"),
+            alt.Tooltip("low:Q", title="5 % below", format=".4~g"),
+            alt.Tooltip("middle:Q", title="middle", format=".4~g"),
+            alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
+        ],
+    )
+    nought = alt.Chart(alt.InlineData(values=[{"at": 0.0}])).mark_rule(color=ACCENT, strokeDash=[5, 3])
+    layers = [
+        nought.encode(x="at:Q"),
+        base.mark_rule(color=INK, strokeWidth=1.6).encode(
+            x=alt.X("low:Q", title=axis, axis=few_ticks(6)), x2="high:Q"
+        ),
+        base.mark_tick(color=INK, thickness=1.6, size=9).encode(x=alt.X("low:Q", title=axis)),
+        base.mark_tick(color=INK, thickness=1.6, size=9).encode(x=alt.X("high:Q", title=axis)),
+        base.mark_point(filled=True, shape="circle", size=60, color=INK, opacity=1).encode(
+            x=alt.X("middle:Q", title=axis)
+        ),
+    ]
+    return finished(alt.layer(*layers), width, 24 * max(len(rows), 1))
+
+
+@dataclass(frozen=True)
+class Map:
+    """Chances over two variables: rows along y, columns along x."""
+
+    x: Sequence[float]
+    y: Sequence[float]
+    chance: Sequence[Sequence[float]]
+    signs: Sequence[Sequence[str]]
+    boundary: Segments
+    now: tuple[float, float] | None
+
+
+def heat_map(shown: Map, *, x_axis: str, y_axis: str, width: int = 420) -> dict[str, Any]:
+    """Draw a map: light where the chance is high, a sign for the verdict, the boundary as a heavy line."""
+    x_edges, y_edges = _edges(shown.x), _edges(shown.y)
+    cells = [
+        {
+            "left": x_edges[i],
+            "right": x_edges[i + 1],
+            "bottom": y_edges[j],
+            "top": y_edges[j + 1],
+            "x": x,
+            "y": y,
+            "chance": 100 * shown.chance[j][i],
+            "sign": shown.signs[j][i],
+        }
+        for j, y in enumerate(shown.y)
+        for i, x in enumerate(shown.x)
+    ]
+    x_scale = alt.Scale(domain=[x_edges[0], x_edges[-1]], zero=False, nice=False)
+    y_scale = alt.Scale(domain=[y_edges[0], y_edges[-1]], zero=False, nice=False)
+    base = alt.Chart(alt.InlineData(values=cells)).encode(
+        tooltip=[
+            alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+            alt.Tooltip("y:Q", title=y_axis, format=".4~g"),
+            alt.Tooltip("chance:Q", title="all limits hold [%]", format=".1f"),
+        ]
+    )
+    layers: list[Any] = [
+        base.mark_rect(stroke="white", strokeWidth=0.5).encode(
+            x=alt.X("left:Q", title=x_axis, scale=x_scale, axis=few_ticks(6)),
+            x2="right:Q",
+            y=alt.Y("bottom:Q", title=y_axis, scale=y_scale, axis=few_ticks(6)),
+            y2="top:Q",
+            color=alt.Color(
+                "chance:Q",
+                scale=alt.Scale(type="threshold", domain=list(_STEPS), range=list(_GREYS)),
+                legend=alt.Legend(title=["all limits", "hold [%]"], type="symbol", symbolType="square"),
+            ),
+        ),
+        base.mark_text(baseline="middle", fontSize=10).encode(
+            x="x:Q",
+            y="y:Q",
+            text="sign:N",
+            color=alt.condition(f"datum.chance < {_STEPS[1]}", alt.value("white"), alt.value(INK)),
+        ),
+    ]
+    if shown.boundary:
+        pieces = [{"a": a, "b": b, "c": c, "d": d} for a, b, c, d in shown.boundary]
+        layers.append(
+            alt.Chart(alt.InlineData(values=pieces))
+            .mark_rule(color=ACCENT, strokeWidth=3)
+            .encode(x="a:Q", y="b:Q", x2="c:Q", y2="d:Q")
+        )
+    if shown.now:
+        place = alt.Chart(alt.InlineData(values=[{"x": shown.now[0], "y": shown.now[1], "name": "now"}]))
+        layers += [
+            place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1).encode(
+                x="x:Q", y="y:Q"
+            ),
+            place.mark_text(dy=-12, fontWeight=600).encode(x="x:Q", y="y:Q", text="name:N"),
+        ]
+    return finished(alt.layer(*layers), width, 260)
+
+
+def _edges(values: Sequence[float]) -> list[float]:
+    """Return the borders half way between values, and as far beyond the ends."""
+    if len(values) == 1:
+        return [values[0] - 0.5, values[0] + 0.5]
+    inner = [(a + b) / 2 for a, b in pairwise(values)]
+    return [2 * values[0] - inner[0], *inner, 2 * values[-1] - inner[-1]]
+
+
+@dataclass(frozen=True)
+class Course:
+    """A chance against one variable, with its name."""
+
+    name: str
+    x: Sequence[float]
+    chance: Sequence[float]
+
+
+def chances(
+    courses: Sequence[Course], *, x_axis: str, marks: Sequence[Mark] = (), required: Sequence[Mark] = ()
+) -> dict[str, Any]:
+    """Draw chances against one variable: a line each, told apart by dash and by the key beside the chart."""
+    names = [course.name for course in courses]
+    rows = [
+        {"x": x, "chance": 100 * chance, "name": course.name}
+        for course in courses
+        for x, chance in zip(course.x, course.chance, strict=True)
+    ]
+    strokes = [STROKES[position % len(STROKES)] for position in range(len(names))]
+    key = alt.Legend(
+        title=None, orient="bottom", columns=2, symbolSize=420, symbolStrokeWidth=2, labelLimit=290
+    )
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
+        x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),
+        y=alt.Y("chance:Q", title="holds in [%] of cars", scale=alt.Scale(domain=[0, 100])),
+        color=alt.Color(
+            "name:N", scale=alt.Scale(domain=names, range=[stroke for stroke, *_ in strokes]), legend=key
+        ),
+        strokeDash=alt.StrokeDash(
+            "name:N", scale=alt.Scale(domain=names, range=[list(dash) or [1, 0] for _, dash, _, _ in strokes])
+        ),
+        tooltip=[
+            alt.Tooltip("name:N", title="limit"),
+            alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+            alt.Tooltip("chance:Q", title="holds in [%]", format=".1f"),
+        ],
+    )
+    layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required)]
+    return finished(alt.layer(*layers), WIDE - 40, 200)
+
+
+def against_log(
+    band: Band, x: Sequence[float], logged: Sequence[float], *, x_axis: str, y_axis: str
+) -> dict[str, Any]:
+    """Draw what was predicted as a band, and what was logged as points."""
+    rows = [
+        {"x": at, "low": low, "middle": middle, "high": high}
+        for at, low, middle, high in zip(band.x, band.low, band.middle, band.high, strict=True)
+    ]
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
+        x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8))
+    )
+    y = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False))
+    points = alt.Chart(
+        alt.InlineData(values=[{"x": at, "logged": value} for at, value in zip(x, logged, strict=True)])
+    )
+    layers = [
+        base.mark_area(color=PALE, opacity=0.8).encode(y=y, y2="high:Q"),
+        base.mark_line(color=QUIET, strokeWidth=1.4, strokeDash=[6, 3]).encode(
+            y=alt.Y("middle:Q", title=y_axis)
+        ),
+        points.mark_point(color=INK, size=14, filled=True, opacity=0.75).encode(
+            x="x:Q",
+            y=alt.Y("logged:Q", title=y_axis),
+            tooltip=[
+                alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+                alt.Tooltip("logged:Q", title="logged", format=".4~g"),
+            ],
+        ),
+    ]
+    return finished(alt.layer(*layers), WIDE, 220)
