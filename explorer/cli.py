@@ -41,12 +41,31 @@ AllowCode = Annotated[
     bool, typer.Option("--allow-code", help="Run the Python file of own quantities that the study names.")
 ]
 Workers = Annotated[
-    int | None, typer.Option(min=1, max=1024, help="Threads to compute with; one a processor by default.")
+    int | None, typer.Option(min=1, max=1024, help="Workers to compute with; one a processor by default.")
 ]
+Engine = Annotated[
+    str | None,
+    typer.Option(
+        help="Where to compute: threads, processes or dask; by default processes where there are several "
+        "processors. The numbers are the same.",
+        show_default=False,
+    ),
+]
+Scheduler = Annotated[
+    str | None,
+    typer.Option(
+        help="Address of a Dask scheduler, such as tcp://10.0.0.5:8786; without one, dask starts a cluster "
+        "on this machine.",
+        show_default=False,
+    ),
+]
+Fresh = Annotated[bool, typer.Option("--fresh", help="Compute again what an earlier call has finished.")]
 
 
 def main() -> None:
     """Run the command line and leave with its exit status; a user never sees a traceback."""
+    # Threads of the linear algebra library cost more than they bring beside those of the engine.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         # Outside its own standalone mode the library hands the exit status back.
         sys.exit(app(standalone_mode=False) or PASSED)
@@ -143,25 +162,66 @@ def run(
         int | None, typer.Option(min=100, max=1_000_000_000, help="Samples instead of the study's own.")
     ] = None,
     workers: Workers = None,
+    engine: Engine = None,
+    scheduler: Scheduler = None,
+    fresh: Fresh = False,
     no_report: Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")] = False,
+    stages: Annotated[bool, typer.Option("--stages", help="Print how long each stage took.")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Sample a study, judge its limits, rank what drives them, and write the report."""
-    from explorer.runner import run as run_study
-    from explorer.terminal import show_run, summary_as_data
+    """Sample a study, judge its limits, rank what drives them, and write the report.
 
-    loaded = _load(study, allow_code)
+    A long run that was stopped goes on where it was when the command is given again.
+    """
+    from explorer.stages import Stages
+
+    clock = Stages()
+    with clock.stage("reading the study"):
+        engine = _engine(engine, workers)
+        loaded = _load(study, allow_code)
+        from explorer.cluster import crew
+        from explorer.ledger import forget_runs, store_for_run
+        from explorer.runner import run as run_study
+        from explorer.terminal import show_run, show_stages, summary_as_data
     folder = output or loaded.folder / "results"
-    with _progress(quiet=json) as report_progress:
-        results = run_study(loaded, samples=samples, workers=workers, progress=report_progress)
-        results.save(folder)
-        problems = () if no_report else _render(results, folder, report_progress)
+    with (
+        crew(engine, workers=workers, scheduler=scheduler) as gathered,
+        _progress(quiet=json) as progress,
+    ):
+        with store_for_run(folder, loaded, samples or loaded.samples, fresh=fresh) as store:
+            results = run_study(
+                loaded,
+                samples=samples,
+                workers=gathered.workers,
+                executor=gathered.executor,
+                progress=progress,
+                store=store,
+            )
+            clock.times += results.stages
+            with clock.stage("saving"):
+                results = results.save(folder)
+                forget_runs(store)
+        with clock.stage("report"):
+            problems = () if no_report else _render(results, folder, progress)
     if json:
-        _print_json(summary_as_data(results, folder, problems))
+        _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
     else:
         show_run(results, folder, problems)
+        if stages:
+            show_stages(clock.times)
     raise typer.Exit(PASSED if results.summary.verdict == "pass" else NOT_PASSED)
+
+
+def _engine(engine: str | None, workers: int | None) -> str:
+    """Choose where to compute; worker processes begin to start while the study is still being read."""
+    from explorer.processes import default_workers, warm_up
+
+    several = (workers or default_workers()) > 1
+    chosen = engine or ("processes" if several and sys.platform == "linux" else "threads")
+    if chosen == "processes":
+        warm_up()
+    return chosen
 
 
 def _render(results: Results, folder: Path, progress: Progress, **wanted: Any) -> tuple[str, ...]:

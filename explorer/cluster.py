@@ -6,30 +6,20 @@ number of the chunk, parts are merged in the order of the chunks, and other vers
 
 from __future__ import annotations
 
-import os
-import signal
-import sys
-import threading
 from collections.abc import Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import Executor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from multiprocessing import get_context, parent_process
-from multiprocessing.connection import wait
-from multiprocessing.context import BaseContext
-from typing import Any, Literal, get_args
+from typing import Any
 
-from explorer.engine import default_workers
 from explorer.errors import ClusterError
 from explorer.packing import require_equal
+from explorer.processes import default_workers, process_pool
 from explorer.versions import versions
 
-Engine = Literal["threads", "processes", "dask"]
-ENGINES: tuple[Engine, ...] = get_args(Engine)
+ENGINES = ("threads", "processes", "dask")
 
-# What a worker process imports once, before it is asked for anything.
-PRELOADED = ("explorer.montecarlo", "explorer.drivers")
 SECONDS_TO_ANSWER = 10
 # A worker that dies takes its chunk along; the chunk is given to others this often before it gets the blame.
 CHUNK_MAY_BE_LOST = 10
@@ -45,7 +35,7 @@ class Crew:
 
 @contextmanager
 def crew(
-    engine: Engine = "threads", *, workers: int | None = None, scheduler: str | None = None
+    engine: str = "threads", *, workers: int | None = None, scheduler: str | None = None
 ) -> Iterator[Crew]:
     """Gather workers for as long as the context lasts.
 
@@ -54,7 +44,8 @@ def crew(
     engine:
         "threads" of this process, "processes" of this machine, or "dask".
     workers:
-        How many; by default one a processor.  A cluster that is there already has as many as it has.
+        How many; by default one a processor, but one thread: two hand the interpreter lock to and fro and
+        gain nothing.  A cluster that is there already has as many as it has.
     scheduler:
         Address of a Dask scheduler, such as ``tcp://10.0.0.5:8786``; without one, "dask" starts a cluster of
         its own on this machine.
@@ -77,49 +68,19 @@ def crew(
         with _processes(workers or default_workers()) as gathered:
             yield gathered
     else:
-        yield Crew(None, workers or default_workers())
+        yield Crew(None, workers or 1)
 
 
 @contextmanager
 def _processes(workers: int) -> Iterator[Crew]:
     try:
-        with ProcessPoolExecutor(workers, process_context(), initializer=_begin) as pool:
+        with process_pool(workers) as pool:
             yield Crew(pool, workers)
     except BrokenProcessPool:
         raise ClusterError(
             "a worker process ended before its work was done",
             remedy="look whether memory ran out; run again with fewer --workers, or with --engine threads",
         ) from None
-
-
-def process_context() -> BaseContext:
-    """Return the quickest way to start worker processes that is safe beside threads."""
-    if sys.platform != "linux":
-        return get_context("spawn")
-    context = get_context("forkserver")
-    context.set_forkserver_preload(list(PRELOADED))
-    return context
-
-
-def warm_up() -> None:
-    """Begin to start what worker processes come from, while the caller still reads its study."""
-    if process_context().get_start_method() == "forkserver":
-        from multiprocessing.forkserver import ensure_running
-
-        ensure_running()
-
-
-def _begin() -> None:
-    """Leave an interruption from the keyboard to the parent, and end when it is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    parent = parent_process()
-    if parent is not None:
-        wait([parent.sentinel])
-        os._exit(1)
 
 
 @contextmanager

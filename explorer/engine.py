@@ -6,7 +6,6 @@ numbers to the last bit whatever the number of workers, and results are merged i
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
@@ -17,6 +16,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from explorer.packing import Packed
+from explorer.processes import default_workers
 from explorer.program import Program, compile_program
 from explorer.quantity import Array
 from explorer.sampling import correlated, correlation_matrix, random_column
@@ -214,11 +214,6 @@ def keep_freed_memory() -> bool:
     return bool(set_option(-3, 2**24) and set_option(-1, 2**28))
 
 
-def default_workers() -> int:
-    """Count the processors this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
 def in_order(
     job: Callable[[int], Part],
     count: int,
@@ -235,9 +230,12 @@ def in_order(
     job:
         Function of the index; with an executor of other processes it travels to them, and its parts back.
     executor:
-        Any ``concurrent.futures`` executor; by default threads (numpy releases the interpreter lock).
+        Any ``concurrent.futures`` executor; by default threads of this process.
+    workers:
+        How many parts are under way at once; by default one thread, as several hand the interpreter lock to
+        and fro and gain nothing, and one a processor with an executor.
     """
-    workers = workers or default_workers()
+    workers = workers or (1 if executor is None else default_workers())
     if executor is None and workers == 1:
         for index in range(start, count):
             yield job(index)

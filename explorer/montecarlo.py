@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import io
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
 
+from explorer.checkpoint import PartStore
 from explorer.engine import (
-    CHUNK,
     Plan,
     Progress,
     chunk_sizes,
@@ -21,9 +22,11 @@ from explorer.engine import (
     margin_inside,
     no_progress,
 )
+from explorer.keeping import HELD_AT_ONCE
+from explorer.ledger import Bytes, Ledger
 from explorer.quantity import Array
 from explorer.sampling import sobol_columns
-from explorer.streaming import Bins, Tally
+from explorer.streaming import Bins, Counts, Tally
 from explorer.study import Limit, Study, wanted_outputs
 
 # A scrambled replicate is one chunk, so its length bounds memory; more samples mean more replicates.
@@ -138,6 +141,12 @@ class Job:
     keep: bool
     pilot: Pilot | None = None
 
+    @property
+    def name(self) -> str:
+        """Tell it from other runs of its study."""
+        columns = [output.column for output in self.outputs]
+        return f"{self.drawing.design} {self.drawing.samples} {self.keep} {columns}"
+
     def values(self, index: int) -> tuple[dict[str, Array], list[Array], list[Array]]:
         """Return the drawn inputs, the outputs and the margins of one chunk."""
         drawn = self.drawing.drawn(self.plan, index)
@@ -224,62 +233,148 @@ def run_montecarlo(
     workers: int | None = None,
     executor: Executor | None = None,
     progress: Progress = no_progress,
+    store: PartStore | None = None,
 ) -> Outcome:
     """Run a study's samples and merge the parts in the order of the chunks.
 
-    The same study and seed give the same numbers to the last bit for any number of workers.
+    The same study and seed give the same numbers to the last bit for any number of workers, and however often
+    a long run with a store was stopped and started again.
+
+    Parameters
+    ----------
+    samples, keep:
+        Instead of what the study says.
+    workers, executor:
+        As in ``in_order``.
+    progress:
+        Called with the stage, what is done and what there is to do.
+    store:
+        Where a long run notes how far it is and puts the samples that it keeps; shorter ones are over
+        before that is worth it, and keep theirs in memory.
+
     """
     job = make_job(study, samples=samples, keep=keep).with_pilot()
-    count = len(job.drawing.sizes)
+    sizes = job.drawing.sizes
+    ledger = _ledger_of(job, store)
+    so_far = SoFar.start(job)
+    if ledger is not None and (noted := ledger.begin()) is not None:
+        so_far = SoFar.unpacked(job, noted)
     parts = in_order(
         partial(_part, job),
-        count,
+        len(sizes),
         workers=workers,
         executor=executor,
-        progress=lambda done: progress(
-            "samples", min(done * CHUNK, job.drawing.samples), job.drawing.samples
-        ),
+        progress=lambda done: progress("samples", sum(sizes[:done]), job.drawing.samples),
+        start=so_far.chunks,
     )
-    return merge(job, parts)
+    for part in parts:
+        if ledger is not None and job.keep:
+            ledger.keep(so_far.chunks, part.kept)
+        so_far.add(part, hold=ledger is None)
+        if ledger is not None:
+            ledger.note(so_far.packed, last=so_far.chunks == len(sizes))
+    return so_far.outcome(ledger.kept(len(sizes)) if ledger is not None and job.keep else None)
+
+
+def _ledger_of(job: Job, store: PartStore | None) -> Ledger | None:
+    """Return where a long run is noted; None for a short one, or one without a place to note it."""
+    if store is None or store.folder is None or job.drawing.samples <= HELD_AT_ONCE:
+        return None
+    return Ledger(store, job.name)
 
 
 def _part(job: Job, index: int) -> Part:
     return job.part(index)
 
 
-def merge(job: Job, parts: Iterable[Part]) -> Outcome:
-    """Merge parts, in order, into an outcome."""
-    tallies: tuple[Tally, ...] = ()
-    margins: tuple[Tally, ...] = ()
-    conforming = np.zeros(len(job.limits) + 2, int)
-    blamed: dict[tuple[int, str], int] = {}
-    shares: list[Array] = []
-    kept: list[Mapping[str, Array]] = []
-    samples = 0
-    for part in parts:
-        tallies = _merged(tallies, part.tallies)
-        margins = _merged(margins, part.margins)
-        conforming += part.conforming
+@dataclass
+class SoFar:
+    """What the chunks so far add up to, in their order."""
+
+    job: Job
+    tallies: tuple[Tally, ...]
+    margins: tuple[Tally, ...]
+    conforming: Counts
+    blamed: dict[tuple[int, str], int]
+    shares: list[Array]
+    kept: list[Mapping[str, Array]]
+    samples: int = 0
+
+    @classmethod
+    def start(cls, job: Job) -> SoFar:
+        """Return what no chunk at all adds up to."""
+        assert job.pilot is not None
+        return cls(
+            job,
+            tuple(map(Tally.empty, job.pilot.outputs)),
+            tuple(map(Tally.empty, job.pilot.margins)),
+            np.zeros(len(job.pilot.margins), np.int64),
+            {},
+            [],
+            [],
+        )
+
+    @property
+    def chunks(self) -> int:
+        """Number of chunks so far."""
+        return len(self.shares)
+
+    def add(self, part: Part, hold: bool = True) -> None:
+        """Add the next chunk; hold its samples in memory unless they are kept elsewhere."""
+        self.tallies = tuple(one.merged(more) for one, more in zip(self.tallies, part.tallies, strict=True))
+        self.margins = tuple(one.merged(more) for one, more in zip(self.margins, part.margins, strict=True))
+        self.conforming = self.conforming + part.conforming
         for key, count in part.blamed.items():
-            blamed[key] = blamed.get(key, 0) + count
-        shares.append(np.array(part.conforming) / part.size)
-        samples += part.size
-        if job.keep:
-            kept.append(part.kept)
-    columns = {name: np.concatenate([part[name] for part in kept]) for name in (kept[0] if kept else ())}
-    counts = tuple(int(n) for n in conforming)
-    return Outcome(
-        job.outputs,
-        tallies,
-        margins,
-        counts,
-        blamed,
-        samples,
-        np.array(shares),
-        columns,
-        job.drawing.design == "sobol",
-    )
+            self.blamed[key] = self.blamed.get(key, 0) + count
+        self.shares.append(np.array(part.conforming) / part.size)
+        self.samples += part.size
+        if part.kept and hold:
+            self.kept.append(part.kept)
 
+    def packed(self) -> Bytes:
+        """Return all but the samples in memory, as bytes from which it goes on."""
+        file = io.BytesIO()
+        np.savez(
+            file,
+            tallies=np.array([tally.row for tally in (*self.tallies, *self.margins)]),
+            conforming=self.conforming,
+            blamed=np.array([(position, count) for (position, _), count in self.blamed.items()], np.int64),
+            blamed_names=np.array([name for _, name in self.blamed], np.str_),
+            shares=np.array(self.shares),
+            samples=self.samples,
+        )
+        return np.frombuffer(file.getvalue(), np.uint8)
 
-def _merged(so_far: tuple[Tally, ...], more: tuple[Tally, ...]) -> tuple[Tally, ...]:
-    return tuple(a.merged(b) for a, b in zip(so_far, more, strict=True)) if so_far else more
+    @classmethod
+    def unpacked(cls, job: Job, data: Bytes) -> SoFar:
+        """Return what was packed by an equal job."""
+        with np.load(io.BytesIO(data.tobytes()), allow_pickle=False) as kept:
+            so_far = cls.start(job)
+            outputs, rows = len(so_far.tallies), kept["tallies"]
+            tallies = zip(so_far.tallies, rows[:outputs], strict=True)
+            margins = zip(so_far.margins, rows[outputs:], strict=True)
+            so_far.tallies = tuple(Tally.of_row(row, empty.bins) for empty, row in tallies)
+            so_far.margins = tuple(Tally.of_row(row, empty.bins) for empty, row in margins)
+            so_far.conforming = kept["conforming"]
+            pairs = zip(kept["blamed"].reshape(-1, 2).tolist(), kept["blamed_names"].tolist(), strict=True)
+            so_far.blamed = {(position, name): count for (position, count), name in pairs}
+            so_far.shares = list(kept["shares"])
+            so_far.samples = int(kept["samples"])
+        return so_far
+
+    def outcome(self, files: Mapping[str, Array] | None = None) -> Outcome:
+        """Return the outcome; its samples are those given, else those in memory."""
+        if files is None:
+            names = self.kept[0] if self.kept else ()
+            files = {name: np.concatenate([part[name] for part in self.kept]) for name in names}
+        return Outcome(
+            self.job.outputs,
+            self.tallies,
+            self.margins,
+            tuple(int(count) for count in self.conforming),
+            self.blamed,
+            self.samples,
+            np.array(self.shares),
+            files,
+            self.job.drawing.design == "sobol",
+        )

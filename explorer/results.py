@@ -13,12 +13,13 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from explorer.conformance import Conformance
 from explorer.errors import ResultsError
+from explorer.keeping import HELD_AT_ONCE, SampleFiles
 from explorer.sensitivity import Sensitivity
 
 if TYPE_CHECKING:
@@ -302,11 +303,24 @@ def load_summary(folder: Path) -> Summary:
 
 @dataclass(frozen=True)
 class Results:
-    """A finished run: the summary, the kept samples (None when they were not kept) and the stage times."""
+    """A finished run: the summary, the kept samples and the stage times.
+
+    ``samples`` is None when they were not kept, and when they are too many to hold at once: then ``files``
+    reads them by the column.
+    """
 
     summary: Summary
     samples: pd.DataFrame | None
     stages: tuple[tuple[str, float], ...] = ()
+    files: SampleFiles | None = None
+
+    def first_samples(self, rows: int) -> pd.DataFrame | None:
+        """Return the first of the kept samples, or None when none were kept."""
+        if self.files is None:
+            return None if self.samples is None else self.samples.iloc[:rows]
+        import pandas as pd
+
+        return pd.DataFrame(self.files.first(rows))
 
     @property
     def limits(self) -> pd.DataFrame:
@@ -383,37 +397,47 @@ class Results:
         head = f"<p><strong>{escape(self.summary.title)}</strong>: {escape(self.summary.verdict)}</p>"
         return head + self.limits.to_html()
 
-    def save(self, folder: Path) -> None:
-        """Write summary, samples and stage times; the folder appears whole or not at all."""
+    def save(self, folder: Path) -> Results:
+        """Write summary, samples and stage times; the folder appears whole or not at all.
+
+        Returns
+        -------
+        Results
+            The same, with samples in files where they now lie.
+
+        """
         with replacing_folder(folder) as fresh:
             (fresh / SUMMARY_FILE).write_text(dump_summary(self.summary), encoding="utf-8")
             (fresh / TIMINGS_FILE).write_text(json.dumps(dict(self.stages), indent=1), encoding="utf-8")
             if self.samples is not None:
                 self.samples.to_parquet(fresh / SAMPLES_FILE, index=False)
+            if self.files is not None:
+                self.files.write(fresh / SAMPLES_FILE)
+        return replace(self, files=SampleFiles((folder / SAMPLES_FILE,)) if self.files is not None else None)
 
 
 def load_results(folder: str | Path) -> Results:
     """Read a results folder."""
     folder = Path(folder)
     summary = load_summary(folder)
-    samples = None
-    if (folder / SAMPLES_FILE).exists():
-        import pandas as pd
-
-        try:
-            samples = pd.read_parquet(folder / SAMPLES_FILE)
-        except (OSError, ValueError) as error:
-            raise ResultsError(
-                "the kept samples cannot be read",
-                file=str(folder / SAMPLES_FILE),
-                found=str(error),
-                remedy="run the study again",
-            ) from None
+    samples, files = _kept_in(folder / SAMPLES_FILE)
     try:
         stages = tuple(json.loads((folder / TIMINGS_FILE).read_text(encoding="utf-8")).items())
     except (OSError, ValueError):
         stages = ()
-    return Results(summary, samples, stages)
+    return Results(summary, samples, stages, files)
+
+
+def _kept_in(file: Path) -> tuple[pd.DataFrame | None, SampleFiles | None]:
+    """Read the kept samples, if there are any and they are not too many."""
+    if not file.exists():
+        return None, None
+    files = SampleFiles((file,))
+    if files.rows > HELD_AT_ONCE:
+        return None, files
+    import pandas as pd
+
+    return pd.DataFrame(files.first(HELD_AT_ONCE)), None
 
 
 @contextmanager

@@ -5,21 +5,23 @@ from __future__ import annotations
 import math
 import os
 import platform
-import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from contextlib import contextmanager
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
+from typing import Any
 
 import numpy as np
 
+from explorer.checkpoint import PartStore
 from explorer.conformance import Conformance, Margin, judge_counts
 from explorer.drivers import run_drivers
-from explorer.engine import CHUNK, Progress, default_workers, no_progress
+from explorer.engine import CHUNK, Progress, no_progress
+from explorer.keeping import SampleFiles
+from explorer.measuring_plan import MeasuringPlan
 from explorer.montecarlo import Outcome, Output, run_montecarlo
 from explorer.nominal import nominal_values
+from explorer.rare_events import RareLimit, as_records, search_rare_failures, seldom_failing
 from explorer.results import (
     ConditionRecord,
     CorrelationRecord,
@@ -34,6 +36,7 @@ from explorer.results import (
     Summary,
 )
 from explorer.sensitivity import Sensitivity
+from explorer.stages import Stages
 from explorer.streaming import BINS, Tally
 from explorer.study import Input, Limit, Study
 from explorer.sweeps import run_sweeps
@@ -46,22 +49,6 @@ BARS = 50
 LIBRARIES = ("numpy", "scipy", "SALib", "pandas", "pyarrow", "pint", "pydantic", "altair", "weasyprint")
 
 
-@dataclass
-class Stages:
-    """Wall time of each stage, in order."""
-
-    times: list[tuple[str, float]] = field(default_factory=list)
-
-    @contextmanager
-    def stage(self, name: str) -> Iterator[None]:
-        """Time what is done inside."""
-        start = time.perf_counter()
-        try:
-            yield
-        finally:
-            self.times.append((name, time.perf_counter() - start))
-
-
 def run(
     study: Study,
     *,
@@ -69,6 +56,7 @@ def run(
     workers: int | None = None,
     executor: Executor | None = None,
     progress: Progress = no_progress,
+    store: PartStore | None = None,
 ) -> Results:
     """Sample a study, judge its limits and rank what drives them.
 
@@ -77,25 +65,27 @@ def run(
     samples:
         Number of samples instead of the study's own.
     workers:
-        Threads to use; by default one a processor.  The numbers do not depend on it.
+        Threads to use, or parts under way on the executor at once; the numbers do not depend on it.
     executor:
         Any ``concurrent.futures`` executor to evaluate chunks on instead.
     progress:
         Called with the stage, what is done and what there is to do.
+    store:
+        Where a long run notes how far it is and puts the samples that it keeps.
 
     Returns
     -------
     Results
-        Summary, kept samples as a data frame (None when the study does not keep them) and stage times.
+        Summary, kept samples as a data frame (None when the study does not keep them, or when they are too
+        many and lie in files) and stage times.
     """
     stages = Stages()
     measurements_of(study)  # a fault in them is told before anything long begins
-    workers = workers or default_workers()
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
     with stages.stage("samples"):
         outcome = run_montecarlo(
-            study, samples=samples, workers=workers, executor=executor, progress=progress
+            study, samples=samples, workers=workers, executor=executor, progress=progress, store=store
         )
     with stages.stage("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
@@ -103,10 +93,12 @@ def run(
         progress("measuring", 0, 1)
         plan = weigh_measurements(study, outcome)
         progress("measuring", 1, 1)
+    judged = tuple(_judged(outcome, i, limit.probability) for i, limit in enumerate(study.limits))
+    with stages.stage("rare failures"):
+        rare = search_rare_failures(study, seldom_failing(study, judged), progress=progress)
     with stages.stage("sweeps"):
         sweeps = run_sweeps(study, progress=progress)
     with stages.stage("summary"):
-        judged = tuple(_judged(outcome, i, limit.probability) for i, limit in enumerate(study.limits))
         outputs = tuple(_output(study, outcome, i, nominal) for i in range(len(outcome.outputs)))
         summary = Summary(
             title=study.title,
@@ -135,14 +127,26 @@ def run(
             warnings=tuple(_warnings(study)),
             families=dict(study.graph.families),
             display=dict(study.display),
-            extra={} if plan is None else {"measuring": as_record(plan)},
+            extra=_extra(plan, rare),
         )
-    frame = None
-    if outcome.kept:
-        import pandas as pd
+    times = tuple(stages.times)
+    if isinstance(outcome.kept, SampleFiles):
+        return Results(summary, None, times, outcome.kept)
+    if not outcome.kept:
+        return Results(summary, None, times)
+    import pandas as pd
 
-        frame = pd.DataFrame(outcome.kept)
-    return Results(summary, frame, tuple(stages.times))
+    return Results(summary, pd.DataFrame(outcome.kept), times)
+
+
+def _extra(plan: MeasuringPlan | None, rare: Sequence[RareLimit]) -> dict[str, Any]:
+    """Gather the analyses that a study may or may not have."""
+    extra: dict[str, Any] = {}
+    if plan is not None:
+        extra["measuring"] = as_record(plan)
+    if rare:
+        extra["rare"] = as_records(rare)
+    return extra
 
 
 def _judged(outcome: Outcome, position: int, required: float) -> Conformance:
@@ -153,12 +157,13 @@ def _judged(outcome: Outcome, position: int, required: float) -> Conformance:
         trials=outcome.samples,
         failed=outcome.samples - tally.count,
         required=required,
-        margin=_margin(outcome, tally, required),
+        margin=margin_summary(outcome, tally, required),
         probabilities=probabilities,
     )
 
 
-def _margin(outcome: Outcome, tally: Tally, required: float) -> Margin:
+def margin_summary(outcome: Outcome, tally: Tally, required: float) -> Margin:
+    """Summarise the streamed margin of one limit for the verdict."""
     if tally.count == 0:
         return Margin(math.nan, math.nan, math.nan, math.nan, math.nan, -math.inf)
     # Samples without an answer are the worst of all, so the quantile of the rest is taken lower down.
@@ -178,7 +183,8 @@ def _output(
 ) -> OutputRecord:
     output, tally = outcome.outputs[position], outcome.tallies[position]
     quantity = study.graph[output.quantity]
-    kept = outcome.kept.get(output.column)
+    # Samples in files are too many to sort: the fine bins of the tally serve.
+    kept = None if isinstance(outcome.kept, SampleFiles) else outcome.kept.get(output.column)
     if kept is not None and tally.count:
         finite = kept[np.isfinite(kept)]
         quantiles = tuple(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -61,12 +61,17 @@ class Tally:
     counts: Counts
 
     @classmethod
+    def empty(cls, bins: Bins) -> Tally:
+        """Tally no samples at all."""
+        return cls(bins, 0, 0, 0, 0.0, 0.0, np.inf, -np.inf, np.zeros(BINS + 2, np.int64))
+
+    @classmethod
     def of(cls, values: Array, bins: Bins, cap: Array | float | None = None) -> Tally:
         """Tally one chunk; values that are not finite are failed samples."""
         finite = values[np.isfinite(values)]
         capped = 0 if cap is None else int(np.count_nonzero(values >= cap))
         if finite.size == 0:
-            return cls(bins, 0, values.size, capped, 0.0, 0.0, np.inf, -np.inf, np.zeros(BINS + 2, np.int64))
+            return replace(cls.empty(bins), failed=values.size, capped=capped)
         mean = float(finite.mean())
         deviation = finite - mean
         return cls(
@@ -82,15 +87,27 @@ class Tally:
             bins.count(finite),
         )
 
+    @property
+    def row(self) -> Array:
+        """Everything but the bins as one row of numbers; counts below 2**53 are exact."""
+        numbers = (self.count, self.failed, self.capped, self.mean, self.second, self.lowest, self.highest)
+        return np.array([*numbers, *self.counts], float)
+
+    @classmethod
+    def of_row(cls, row: Array, bins: Bins) -> Tally:
+        """Return the tally of a row."""
+        count, failed, capped = (int(number) for number in row[:3])
+        mean, second, lowest, highest = (float(number) for number in row[3:7])
+        return cls(bins, count, failed, capped, mean, second, lowest, highest, row[7:].astype(np.int64))
+
     def merged(self, other: Tally) -> Tally:
         """Add another chunk's tally."""
+        if self.count == 0:
+            return replace(other, failed=self.failed + other.failed, capped=self.capped + other.capped)
         count = self.count + other.count
-        if count == 0:
-            mean = second = 0.0
-        else:
-            apart = other.mean - self.mean
-            mean = self.mean + apart * other.count / count
-            second = self.second + other.second + apart**2 * self.count * other.count / count
+        apart = other.mean - self.mean
+        mean = self.mean + apart * other.count / count
+        second = self.second + other.second + apart**2 * self.count * other.count / count
         return Tally(
             self.bins,
             count,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from rich.text import Text
 
 from explorer.conformance import Conformance
 from explorer.engine import Progress
+from explorer.rare_events import words_of
 from explorer.results import LimitRecord, Results
 from explorer.study import Study
 from explorer.terminal_measuring import show_measuring
@@ -123,10 +124,24 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
     out.print(_drivers_table(results))
     for warning in summary.warnings:
         out.print(f"! {warning}")
+    for record in summary.extra.get("rare", ()):
+        out.print(Text(f"  {record['limit']}: {words_of(record)}{_most_likely(record)}"))
     if "measuring" in summary.extra:
         show_measuring(out, summary.extra["measuring"])
     _show_files(out, folder, problems)
     out.print(summary.cautions[0])
+
+
+def _most_likely(record: Mapping[str, Any]) -> str:
+    """Name what the most likely failing car has unusual."""
+    if not record["culprits"]:
+        return ""
+    unusual = [
+        f"{one['key']} {shown(one['value'], one['display_unit'])} instead of "
+        f"{shown(one['nominal'], one['display_unit'])}"
+        for one in record["culprits"][:3]
+    ]
+    return f"; most likely with {', '.join(unusual)}"
 
 
 def _verdict_table(results: Results) -> Table:
@@ -220,6 +235,17 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
         "problems": list(problems),
         "stages": dict(results.stages),
     }
+
+
+def show_stages(stages: Sequence[tuple[str, float]]) -> None:
+    """Print how long each stage took, and its share of the whole."""
+    total = sum(seconds for _, seconds in stages)
+    table = Table(box=SIMPLE_HEAD, title=f"Stages, {total:.1f} s in all", title_justify="left")
+    for heading in ("stage", "seconds", "share"):
+        table.add_column(heading, justify="left" if heading == "stage" else "right")
+    for name, seconds in stages:
+        table.add_row(name, f"{seconds:.2f}", f"{seconds / total:.0%}")
+    console().print(table)
 
 
 def check_as_data(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from typing import Any
 from explorer.catalogue import measurement_from
 from explorer.engine import margin_inside
 from explorer.errors import SquatlineError, StudyError, nearest
+from explorer.keeping import first_rows
 from explorer.measuring import Measurement, Stake
 from explorer.measuring_plan import MeasuringPlan, headline, plan_measurements
 from explorer.montecarlo import Outcome, Output, run_montecarlo
@@ -73,14 +74,15 @@ def weigh_measurements(study: Study, outcome: Outcome) -> MeasuringPlan | None:
     if not measurements:
         return None
     settings = study.entries.measuring
-    kept = (
-        outcome.kept or run_montecarlo(study, samples=min(settings.samples, outcome.samples), keep=True).kept
+    kept = first_rows(
+        outcome.kept or run_montecarlo(study, samples=min(settings.samples, outcome.samples), keep=True).kept,
+        settings.samples,
     )
     uncertain = {given.key for given in study.all_inputs() if not given.exact}
-    samples = {key: values[: settings.samples] for key, values in kept.items() if key in uncertain}
+    samples = {key: values for key, values in kept.items() if key in uncertain}
     return plan_measurements(
         samples,
-        _margins(study, kept, settings.samples),
+        _margins(study, kept),
         measurements,
         stakes_of(study),
         budget_hours=settings.budget_hours,
@@ -89,9 +91,9 @@ def weigh_measurements(study: Study, outcome: Outcome) -> MeasuringPlan | None:
     )
 
 
-def _margins(study: Study, kept: Mapping[str, Array], most: int) -> dict[str, Array]:
+def _margins(study: Study, kept: Mapping[str, Array]) -> dict[str, Array]:
     columns = {limit: Output(limit.quantity, limit.condition, limit.minus).column for limit in study.limits}
-    return {limit.name: margin_inside(limit, kept[column][:most]) for limit, column in columns.items()}
+    return {limit.name: margin_inside(limit, kept[column]) for limit, column in columns.items()}
 
 
 def as_record(plan: MeasuringPlan) -> dict[str, Any]:
