@@ -47,8 +47,10 @@ def read_builds(study: Study) -> tuple[Build, ...]:
         return tuple(_build(study, name, entry) for name, entry in study.entries.candidates.items())
 
 
-def find_build(study: Study, name: str | None) -> Build:
-    """Return the candidate of a name, or the study as it stands.
+def find_build(
+    study: Study, name: str | None, otherwise: Build = AS_IT_STANDS, key: str = "candidates"
+) -> Build:
+    """Return the candidate of a name, or another build without a name.
 
     Raises
     ------
@@ -57,14 +59,14 @@ def find_build(study: Study, name: str | None) -> Build:
 
     """
     if name is None:
-        return AS_IT_STANDS
+        return otherwise
     builds = {build.name: build for build in read_builds(study)}
     if name not in builds:
         near = nearest(name, builds)
         raise StudyError(
             f"no candidate is called {name!r}",
             file=str(study.path),
-            key="candidates",
+            key=key,
             found=name,
             allowed=", ".join(builds) or "none is defined",
             remedy=f"did you mean {near!r}?" if near else "define it under [candidates]",

@@ -98,7 +98,7 @@ def explore(
     from explorer.builds import find_build
     from explorer.checkpoint import open_store
     from explorer.exploring import found_conforming, parts_named, run_exploration
-    from explorer.extras import plain
+    from explorer.extras import kept_parts, plain
     from explorer.terminal_design import show_exploration
 
     parts = parts_named(only)
@@ -114,6 +114,8 @@ def explore(
             for name, record in (("design", exploration), ("highest_speed", speeds))
             if record is not None
         }
+        if "design" in findings and only:
+            findings["design"] = kept_parts(folder, loaded, findings["design"])
         problems = _filed(loaded, folder, findings, workers, progress, no_report)
     if json:
         _print_json({**findings, "folder": str(folder), "problems": problems})

@@ -41,7 +41,7 @@ from explorer.design_records import HighestSpeeds
 from explorer.engine import Plan, Progress, chunk_sizes, in_order, make_plan, no_progress
 from explorer.errors import SampleError, StudyError
 from explorer.highest_speed import run_highest_speed
-from explorer.measuring import take_readings
+from explorer.measuring import Accuracy, take_readings
 from explorer.quantity import Array
 from explorer.regression import normal_scores
 from explorer.results import Histogram
@@ -277,8 +277,8 @@ def _choice(found: SideBySide, plan: Plan, payoff: Payoff) -> ChoiceResult:
         payoffs=tuple(float(sign * mean) for mean in means),
         best=found.builds[int(np.argmax(means))].name,
         everything=everything,
-        inputs=_worth_of_inputs(truths, known),
-        measurements=_worth_of_measurements(found.study, truths, known),
+        inputs=_worth_of_inputs(found.builds, truths, known),
+        measurements=_worth_of_measurements(found, truths, known),
     )
 
 
@@ -289,27 +289,48 @@ def _truths(plan: Plan, samples: int) -> dict[str, Array]:
     return {stream: np.concatenate([chunk[keys[stream]] for chunk in chunks]) for stream in plan.streams}
 
 
-def _worth_of_inputs(truths: Mapping[str, Array], payoffs: Array) -> tuple[InformationResult, ...]:
+def _worth_of_inputs(
+    builds: Sequence[Build], truths: Mapping[str, Array], payoffs: Array
+) -> tuple[InformationResult, ...]:
     """Weigh knowing each input exactly; keep what pays."""
+    words = {build.name: build.words for build in builds}
     found = []
     for stream, truth in truths.items():
         worth = worth_to_choice(payoffs, normal_scores(truth)[None])
         if worth.gain.value > TELLING * worth.gain.error:
-            found.append(InformationResult(stream, worth))
+            name, _, whose = stream.partition("@")
+            label = name.replace("_", " ") + (f" of {words.get(whose, whose)}" if whose else "")
+            found.append(InformationResult(stream, label, whose if whose in words else None, worth))
     return tuple(sorted(found, key=lambda one: -one.worth.gain.value))
 
 
 def _worth_of_measurements(
-    study: Study, truths: Mapping[str, Array], payoffs: Array
+    found: SideBySide, truths: Mapping[str, Array], payoffs: Array
 ) -> tuple[MeasurementResult, ...]:
-    """Weigh the measurements of the study; what they read beside the choice is left out."""
-    found = []
-    for measurement in measurements_of(study):
-        read = replace(measurement, reads={k: v for k, v in measurement.reads.items() if k in truths})
-        if read.reads:
-            worth = worth_to_choice(payoffs, take_readings(read, truths, study.seed))
-            found.append(MeasurementResult(read.name, read.label, read.hours, worth))
-    return tuple(sorted(found, key=lambda one: -one.worth.gain.value))
+    """Weigh the measurements of the study, once more for each candidate with a part of its own to measure."""
+    weighed = []
+    for measurement in measurements_of(found.study):
+        for build in (None, *found.builds):
+            reads = _reads_of(measurement.reads, build, truths)
+            if reads:
+                one = replace(measurement, reads=reads)
+                worth = worth_to_choice(payoffs, take_readings(one, truths, found.study.seed))
+                of = None if build is None else build.name
+                weighed.append(MeasurementResult(one.name, one.label, of, one.hours, worth))
+    return tuple(sorted(weighed, key=lambda one: -one.worth.gain.value))
+
+
+def _reads_of(
+    reads: Mapping[str, Accuracy], build: Build | None, truths: Mapping[str, Array]
+) -> dict[str, Accuracy]:
+    """Return what a measurement reads that matters here: on any car, or on one with parts of its own."""
+    if build is None:
+        return {name: accuracy for name, accuracy in reads.items() if name in truths}
+    own = {name: f"{name}@{build.name}" for name in reads}
+    if truths.keys().isdisjoint(own.values()):
+        return {}
+    names = {name: own[name] if own[name] in truths else name for name in reads}
+    return {names[name]: accuracy for name, accuracy in reads.items() if names[name] in truths}
 
 
 def _recommended(candidates: Sequence[CandidateResult], aims: Sequence[Aim]) -> str | None:
@@ -333,13 +354,14 @@ def _headline(
     if recommended is None:
         said = "No candidate meets every limit as it should."
     else:
-        said = f"{len(passing)} of {len(candidates)} candidates meet every limit: {'; '.join(passing)}."
+        meet = "meets" if len(passing) == 1 else "meet"
+        said = f"{len(passing)} of {len(candidates)} candidates {meet} every limit: {'; '.join(passing)}."
     if recommended is not None and aims and len(passing) > 1:
         said += f" Of these, {words[recommended]} has the {aims[0].words}."
     if choice.inputs:
         first = choice.inputs[0]
         said += (
-            f" Knowing {first.stream.replace('_', ' ')} first would turn the choice"
+            f" Knowing the {first.label} first would turn the choice"
             f" in {100 * first.worth.turns.value:.0f} % of cases."
         )
     return said

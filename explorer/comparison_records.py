@@ -110,7 +110,7 @@ class PairResult:
 
 @dataclass(frozen=True)
 class RankingResult:
-    """Ranks of the candidates by one score."""
+    """Ranks of the candidates by one score: the value times ``sign``, so that more is better."""
 
     by: str
     unit: str
@@ -121,18 +121,27 @@ class RankingResult:
 
 @dataclass(frozen=True)
 class InformationResult:
-    """What knowing one input exactly would be worth to the choice."""
+    """What knowing one input exactly would be worth to the choice.
+
+    ``label`` says which; ``candidate`` is the one whose own part it is, None for what candidates share.
+    """
 
     stream: str
+    label: str
+    candidate: str | None
     worth: ChoiceWorth
 
 
 @dataclass(frozen=True)
 class MeasurementResult:
-    """What one measurement of the study would be worth to the choice."""
+    """What one measurement of the study would be worth to the choice.
+
+    ``candidate`` is the one whose own parts are measured; None for what all of them share.
+    """
 
     name: str
     label: str
+    candidate: str | None
     hours: float
     worth: ChoiceWorth
 

@@ -57,6 +57,8 @@ class MapRecord:
 
     Attributes
     ----------
+    around:
+        Words of the build whose other inputs are kept.
     values:
         Values along each variable.
     all_limits, all_safety:
@@ -75,6 +77,7 @@ class MapRecord:
 
     name: str
     headline: str
+    around: str
     variables: tuple[VariableRecord, ...]
     values: tuple[tuple[float, ...], ...]
     limits: tuple[MapLimit, ...]
@@ -130,6 +133,8 @@ class OptimumRecord:
         Of all limits on the fresh samples.
     held_back_by:
         Limits that the optimum touches: what stands in the way of more.
+    at_end:
+        Variables at an end of their range: more may lie beyond.
     reserve:
         Standard errors of each probability that the search held in reserve for the check.
     tried:
@@ -145,6 +150,7 @@ class OptimumRecord:
     all_limits: Conformance
     verdict: Verdict
     held_back_by: tuple[str, ...]
+    at_end: tuple[str, ...]
     reserve: float
     tried: int
     samples: int
@@ -191,6 +197,8 @@ class AnswerRecord:
 
     Attributes
     ----------
+    around:
+        Words of the build whose other inputs are kept.
     stretches:
         Where it holds with the required probability; empty when no value in the range does.
     choose:
@@ -206,6 +214,7 @@ class AnswerRecord:
 
     ask: str
     headline: str
+    around: str
     variable: VariableRecord
     limit: str
     required: float
@@ -236,12 +245,14 @@ class SpeedLimit:
     """A safety limit on the way up.
 
     ``how`` is "at each speed", "must reach the speed" for a critical speed such as that of front lift-off,
-    or "at any speed" where speed does not come in.
+    or "at any speed" where speed does not come in; ``up_to`` is how far it holds by itself, as estimated,
+    None when it does not hold at the lowest speed looked at.
     """
 
     name: str
     how: str
     required: float
+    up_to: float | None
     probabilities: tuple[float, ...]
 
 

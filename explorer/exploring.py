@@ -70,8 +70,8 @@ def prepare(study: Study, build: Build = AS_IT_STANDS) -> Prepared:
     return Prepared(
         variables,
         aims,
-        tuple(prepare_map(study, build, variables, k) for k in range(len(entries.maps))),
-        tuple(prepare_question(study, build, variables, k) for k in range(len(entries.questions))),
+        tuple(prepare_map(study, build, k) for k in range(len(entries.maps))),
+        tuple(prepare_question(study, build, k) for k in range(len(entries.questions))),
     )
 
 

@@ -19,15 +19,16 @@ if TYPE_CHECKING:
 
 def plain(record: DataclassInstance) -> dict[str, Any]:
     """Return a record as plain data for JSON: lists for tuples, None for what is not a finite number."""
-    found: dict[str, Any] = _plain(asdict(record))
+    found: dict[str, Any] = plain_data(asdict(record))
     return found
 
 
-def _plain(value: Any) -> Any:
+def plain_data(value: Any) -> Any:
+    """Return nested data as JSON has them, as ``plain`` does with a record."""
     if isinstance(value, dict):
-        return {str(key): _plain(inner) for key, inner in value.items()}
+        return {str(key): plain_data(inner) for key, inner in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_plain(inner) for inner in value]
+        return [plain_data(inner) for inner in value]
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     return value
@@ -40,6 +41,25 @@ def is_run_of(folder: Path, study: Study) -> bool:
     except ResultsError:
         return False
     return (found.study_sha256, found.seed) == (study.sha256, study.seed)
+
+
+def kept_parts(folder: Path, study: Study, fresh: dict[str, Any]) -> dict[str, Any]:
+    """Fill what an exploration left out with what an earlier one of the same build has found.
+
+    Parameters
+    ----------
+    fresh:
+        The new exploration as plain data.
+
+    """
+    if not is_run_of(folder, study):
+        return fresh
+    earlier = load_summary(folder).extra.get("design")
+    if earlier is None or earlier["build"] != fresh["build"]:
+        return fresh
+    filled = {part: fresh[part] or earlier[part] for part in ("maps", "answers", "search")}
+    headline = (filled["search"] or fresh)["headline"]
+    return {**fresh, **filled, "headline": headline}
 
 
 def add_findings(folder: Path, findings: dict[str, dict[str, Any]]) -> None:
@@ -56,15 +76,15 @@ def add_findings(folder: Path, findings: dict[str, dict[str, Any]]) -> None:
     try:
         for name, finding in findings.items():
             text = json.dumps(finding, indent=1, allow_nan=False, ensure_ascii=False)
-            _write_whole(folder / f"{name}.json", text)
-        _write_whole(folder / SUMMARY_FILE, dump_summary(summary))
+            write_whole(folder / f"{name}.json", text)
+        write_whole(folder / SUMMARY_FILE, dump_summary(summary))
     except OSError as error:
         raise ResultsError(
             "the results cannot be written", file=str(folder), found=error.strerror or str(error)
         ) from None
 
 
-def _write_whole(file: Path, text: str) -> None:
+def write_whole(file: Path, text: str) -> None:
     """Put a file in its place only when all of it is written."""
     fresh = file.with_name(f".{file.name}.{os.getpid()}")
     try:

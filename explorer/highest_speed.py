@@ -169,6 +169,7 @@ def _state_speed(study: Study, build: Build, state: _State, speeds: Range, store
     )
     shown = [at(value) for value in looked_at]
     reachable = _reachable(study, build, state)
+    held_back_by = None if speed == speeds.high else _weakest(state, at(speed or speeds.low), scale)
     ladder: tuple[Rung, ...] = ()
     if sure is not None:
         # The last step lies below the highest conforming speed, and within what the car can run.
@@ -183,10 +184,14 @@ def _state_speed(study: Study, build: Build, state: _State, speeds: Range, store
         words=state.words,
         flap_opening=state.opening,
         conditions=state.conditions,
-        headline=_headline(state.words, speed, sure, possible, reachable, speeds),
+        headline=_headline(state.words, speed, sure, possible, reachable, held_back_by, speeds),
         limits=tuple(
             SpeedLimit(
-                limit.name, use, limit.probability, tuple(float(one.probabilities[k]) for one in shown)
+                limit.name,
+                use,
+                limit.probability,
+                _first_end(lambda v, k=k: float(at(v).surplus[LIKELY, k]), looked_at),  # type: ignore[misc]
+                tuple(float(one.probabilities[k]) for one in shown),
             )
             for k, (limit, use) in enumerate(zip(state.limits, uses, strict=True))
         ),
@@ -194,7 +199,7 @@ def _state_speed(study: Study, build: Build, state: _State, speeds: Range, store
         sure=sure,
         possible=possible,
         to_the_end=speed == speeds.high,
-        held_back_by=None if speed == speeds.high else _weakest(state, at(speed or speeds.low), scale),
+        held_back_by=held_back_by,
         reachable=reachable,
         speeds=looked_at,
         together=tuple(float(one.probabilities[-2]) for one in shown),
@@ -310,11 +315,13 @@ def _headline(
     sure: float | None,
     possible: float | None,
     reachable: tuple[float, float, float] | None,
+    held_back_by: str | None,
     speeds: Range,
 ) -> str:
     said = words[0].upper() + words[1:]
     if speed is None:
-        return f"{said}: the safety limits do not hold at any speed looked at."
+        broken = f"“{held_back_by}” already fails at {speeds.low:.0f} m/s"
+        return f"{said}: at no speed do all safety limits hold; {broken}."
     if speed == speeds.high:
         return f"{said}: all safety limits hold up to {speed:.0f} m/s, where the search ends."
     lower = "not shown beyond doubt at any speed" if sure is None else f"{sure:.1f}"

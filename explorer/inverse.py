@@ -9,7 +9,7 @@ import numpy as np
 
 from explorer.aims import find_limit
 from explorer.bench import Bench, set_up
-from explorer.builds import Build
+from explorer.builds import Build, find_build
 from explorer.checkpoint import PartStore
 from explorer.design_records import AnswerRecord, OtherLimit, VariableRecord
 from explorer.designspace import Stretch
@@ -19,7 +19,7 @@ from explorer.maps import check_reaches, stretches_of
 from explorer.points import assess_one, assess_points, value_words
 from explorer.ranges import Range
 from explorer.study import Study
-from explorer.variables import Variable, find_variable, record_of
+from explorer.variables import find_variable, read_variables, record_of
 
 # Values looked at before the turns are closed in on.
 LOOKS = 25
@@ -33,15 +33,13 @@ class PreparedQuestion:
     bench: Bench
 
 
-def prepare_question(
-    study: Study, build: Build, variables: Sequence[Variable], position: int
-) -> PreparedQuestion:
+def prepare_question(study: Study, build: Build, position: int) -> PreparedQuestion:
     """Check one question of a study.
 
     Parameters
     ----------
-    variables:
-        All design variables of the study.
+    build:
+        What to vary, where the question names no candidate.
     position:
         Which question of the study.
 
@@ -53,7 +51,8 @@ def prepare_question(
     """
     entry, key = study.entries.questions[position], f"questions[{position + 1}]"
     with standing_in(str(study.path)):
-        variable = find_variable(variables, entry.vary, f"{key}.vary")
+        build = find_build(study, entry.around, build, f"{key}.around")
+        variable = find_variable(read_variables(study, build), entry.vary, f"{key}.vary")
         limit = find_limit(study, entry.limit, f"{key}.limit")
         bench = set_up(study, [variable], samples=entry.samples, build=build, limits=[limit])
         check_reaches(bench, variable, f"{key}.vary")
@@ -83,6 +82,7 @@ def run_question(
     best = int(np.argmax(probabilities))
     return AnswerRecord(
         ask=ask,
+        around=bench.build.words,
         headline=_headline(record, found, choose, values[best], probabilities[best]),
         variable=record,
         limit=limit.name,

@@ -11,7 +11,7 @@ import numpy as np
 from explorer.aims import find_limit
 from explorer.assessment import LIKELY, POSSIBLE, SURE, Assessment
 from explorer.bench import Bench, set_up
-from explorer.builds import Build
+from explorer.builds import Build, find_build
 from explorer.checkpoint import PartStore
 from explorer.design_records import Grid, MapLimit, MapRecord
 from explorer.designspace import Segment, Stretch, contour, stretches
@@ -21,7 +21,7 @@ from explorer.points import Point, assess_one, assess_points, check_count, value
 from explorer.quantity import Array
 from explorer.schema import MapEntry
 from explorer.study import Study
-from explorer.variables import Variable, find_variable, record_of
+from explorer.variables import Variable, find_variable, read_variables, record_of
 
 USUAL_POINTS = {1: 41, 2: 25}
 
@@ -41,13 +41,13 @@ class PreparedMap:
         return [(x, y)[: len(self.values)] for y in rows for x in columns]
 
 
-def prepare_map(study: Study, build: Build, variables: Sequence[Variable], position: int) -> PreparedMap:
+def prepare_map(study: Study, build: Build, position: int) -> PreparedMap:
     """Check one map of a study.
 
     Parameters
     ----------
-    variables:
-        All design variables of the study.
+    build:
+        What to vary around, where the map names no candidate.
     position:
         Which map of the study.
 
@@ -59,6 +59,8 @@ def prepare_map(study: Study, build: Build, variables: Sequence[Variable], posit
     """
     entry, key = study.entries.maps[position], f"maps[{position + 1}]"
     with standing_in(str(study.path)):
+        build = find_build(study, entry.around, build, f"{key}.around")
+        variables = read_variables(study, build)
         over = [find_variable(variables, name, f"{key}.over") for name in entry.over]
         limits = [find_limit(study, name, f"{key}.limits") for name in entry.limits] or list(study.limits)
         counts = [_count(entry, variable, len(over)) for variable in over]
@@ -140,6 +142,7 @@ def _record(
     variables = tuple(record_of(bench.study, bench.build, variable) for variable in bench.variables)
     return MapRecord(
         name=name,
+        around=bench.build.words,
         headline=_headline(name, bench, met, spans),
         variables=variables,
         values=values,

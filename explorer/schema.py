@@ -196,9 +196,10 @@ class DesignEntry(Section):
 
 
 class MapEntry(Section):
-    """``[[maps]]``: conformance over one or two design variables."""
+    """``[[maps]]``: conformance over one or two design variables, around a candidate or the study itself."""
 
     name: str = ""
+    around: str | None = None
     over: list[str] = Field(min_length=1, max_length=2)
     points: int | None = Field(default=None, ge=2)
     limits: list[str] = []
@@ -225,9 +226,10 @@ class HighestSpeedEntry(Section):
 
 
 class QuestionEntry(Section):
-    """``[[questions]]``: which values of a design variable let a limit hold."""
+    """``[[questions]]``: which values of a design variable let a limit hold, all else as in one build."""
 
     ask: str = ""
+    around: str | None = None
     vary: str
     limit: str
     samples: int = Field(default=20_000, ge=100, le=1_000_000)

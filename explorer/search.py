@@ -38,6 +38,8 @@ ROUNDS, OFFSPRING = 3, 32
 FIRST_REACH = 0.15
 # Standard errors held in reserve so that what is found stands the check; less where nothing meets so much.
 RESERVES = (3.0, 1.5, 0.75, 0.0)
+# So near to an end of its range, as a share of it, a variable is said to lie there.
+AT_END = 0.005
 # Number of the samples that only the check sees.
 CHECK_DRAW = 1
 # A limit is said to hold the optimum back when this close, in units of its spread beyond the reserve.
@@ -256,6 +258,12 @@ def _checked(
         all_limits=judge_joint(margins, max(limit.probability for limit in bench.limits)),
         verdict=worst_verdict([one.verdict for one in judged]),
         held_back_by=tuple(limit.name for limit, near in zip(bench.limits, touching, strict=True) if near),
+        at_end=tuple(
+            variable.words
+            for variable, value in zip(bench.variables, point, strict=True)
+            if value - variable.range.low < AT_END * variable.range.width
+            or variable.range.high - value < AT_END * variable.range.width
+        ),
         reserve=reserve,
         tried=tried,
         samples=fresh.samples,

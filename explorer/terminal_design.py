@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from explorer.candidates import ChoiceWorth
 from explorer.comparison_records import CandidateResult, Comparison, PairResult
 from explorer.conformance import Conformance, Verdict
 from explorer.design_records import (
@@ -141,20 +142,19 @@ def _show_choice(out: Console, found: Comparison) -> None:
             f" in {percent(choice.everything.turns.value)} of cases, worth {worth} on average."
         )
     )
-    for one in choice.inputs[:SHOWN_INPUTS]:
-        gain = difference_shown(one.worth.gain.value, choice.display_unit)
-        turns = percent(one.worth.turns.value)
-        out.print(
-            Text(f"  knowing {one.stream.replace('_', ' ')}: turns the choice in {turns}, worth {gain}")
-        )
-    for measurement in choice.measurements[:SHOWN_INPUTS]:
-        gain = difference_shown(measurement.worth.gain.value, choice.display_unit)
-        turns = percent(measurement.worth.turns.value)
-        out.print(
-            Text(
-                f"  measuring {measurement.name.replace('_', ' ')}: turns the choice in {turns}, worth {gain}"
-            )
-        )
+    for known in choice.inputs[:SHOWN_INPUTS]:
+        out.print(Text(f"  knowing the {known.label}: {_worth_words(known.worth, choice.display_unit)}"))
+    telling = [one for one in choice.measurements if one.worth.gain.value > 2 * one.worth.gain.error]
+    for measured in telling[:SHOWN_INPUTS]:
+        of = "" if measured.candidate is None else f" of {_words(found, measured.candidate)}"
+        words = _worth_words(measured.worth, choice.display_unit)
+        out.print(Text(f"  measuring the {measured.label}{of}: {words}"))
+
+
+def _worth_words(worth: ChoiceWorth, unit: str) -> str:
+    return (
+        f"turns the choice in {percent(worth.turns.value)}, worth {difference_shown(worth.gain.value, unit)}"
+    )
 
 
 def show_exploration(exploration: Exploration | None, speeds: HighestSpeeds | None) -> None:
@@ -177,8 +177,9 @@ def show_exploration(exploration: Exploration | None, speeds: HighestSpeeds | No
 def _show_speeds(out: Console, speeds: HighestSpeeds) -> None:
     out.print(Text(speeds.headline, style="bold"))
     for state in speeds.states:
-        if state.held_back_by:
-            out.print(Text(f"  {state.words}: gives way first: {state.held_back_by}"))
+        for limit in state.limits:
+            up_to = "at no speed" if limit.up_to is None else f"up to {limit.up_to:.1f} m/s"
+            out.print(Text(f"  {state.words}: {limit.name}: {up_to}"))
         if state.ladder:
             out.print(_ladder_table(state))
     out.print("After each step:")
@@ -206,7 +207,7 @@ def _ladder_table(state: StateSpeed) -> Table:
 
 
 def _show_answer(out: Console, answer: AnswerRecord) -> None:
-    out.print(Text(answer.ask, style="bold"))
+    out.print(Text(f"{answer.ask} ({answer.around})", style="bold"))
     out.print(Text(f"  {answer.headline}"))
     for one in answer.others:
         if one.verdict != "pass":
@@ -215,7 +216,7 @@ def _show_answer(out: Console, answer: AnswerRecord) -> None:
 
 
 def _show_map(out: Console, found: MapRecord) -> None:
-    out.print(Text(found.headline, style="bold"))
+    out.print(Text(f"{found.headline} ({found.around})", style="bold"))
     if len(found.variables) == 1:
         return
     across, up = found.variables
@@ -235,6 +236,8 @@ def _show_search(out: Console, found: SearchRecord) -> None:
     out.print(Text(found.headline, style="bold"))
     if found.optimum is not None and found.optimum.held_back_by:
         out.print(Text(f"  held back by: {'; '.join(found.optimum.held_back_by)}"))
+    if found.optimum is not None and found.optimum.at_end:
+        out.print(Text(f"  at an end of its range, more may lie beyond: {', '.join(found.optimum.at_end)}"))
     front = [point for point in found.points if point.on_front]
     if len(found.aims) > 1 and len(front) > 1:
         out.print(_front_table(found))

@@ -249,7 +249,7 @@ def test_the_map_shows_the_known_region(tmp_path: Path) -> None:
     samples = 8000
     rest = DESIGN + f'[[maps]]\nover = ["across", "up"]\npoints = 13\nsamples = {samples}\n'
     study = known(tmp_path, rest)
-    prepared = prepare_map(study, AS_IT_STANDS, read_variables(study), 0)
+    prepared = prepare_map(study, AS_IT_STANDS, 0)
     found = run_map(prepared, workers=2, progress=no_progress, store=PartStore())
     assert found.values[0] == pytest.approx(np.linspace(0, 3, 13))
     errors = 4 * quantile_error(0.95, 0.2, samples), 4 * quantile_error(0.9, 0.3, samples)
@@ -275,7 +275,7 @@ def test_a_map_over_one_variable_gives_the_stretch(tmp_path: Path) -> None:
     samples = 8000
     rest = DESIGN + f'[[maps]]\nover = ["across"]\nsamples = {samples}\nlimits = ["across"]\n'
     study = known(tmp_path, rest)
-    prepared = prepare_map(study, AS_IT_STANDS, read_variables(study), 0)
+    prepared = prepare_map(study, AS_IT_STANDS, 0)
     found = run_map(prepared, workers=1, progress=no_progress, store=PartStore())
     (stretch,) = found.stretches
     assert stretch.low.at_end
@@ -314,6 +314,7 @@ def test_the_optimum_is_the_known_corner_and_stands_the_check(tmp_path: Path) ->
     assert error == pytest.approx(0.2 / np.sqrt(40_000), rel=0.03)
     assert abs(mean - best) < 4 * (error + 2 * errors[0] + 1.5 * errors[1]) + 0.02
     assert found.optimum.verdict == "pass"
+    assert found.optimum.at_end == ()
     assert set(found.optimum.held_back_by) == {"across", "up"}
     assert all(one.trials == 40_000 for one in found.optimum.limits)
     front = [point for point in found.points if point.on_front]
@@ -480,7 +481,9 @@ def test_the_command_explores_and_leaves_data(tmp_path: Path, squatline: Callabl
     assert summary["extra"]["design"] == record
     assert record["headline"].startswith("Best build for highest gain")
     again = squatline("explore", folder, "--allow-code", "--no-report", "--only", "maps", "--json")
-    assert json.loads(again.out)["design"]["maps"] == record["maps"]
+    kept = json.loads(again.out)["design"]
+    assert kept == record
+    assert kept["search"]["optimum"]["at_end"] == []
 
 
 def test_the_command_knows_its_parts(tmp_path: Path, squatline: Callable[..., Answer]) -> None:

@@ -90,18 +90,20 @@ def test_the_first_limit_to_give_way_decides(tmp_path: Path) -> None:
     assert both.held_back_by == "shake"
     assert both.speed == pytest.approx(speeds_of(known(tmp_path, SHAKE)).states[0].speed, abs=0.02)
     assert [limit.name for limit in both.limits] == ["hold", "shake"]
+    assert both.limits[0].up_to == speeds_of(known(tmp_path, HOLD)).states[0].speed
+    assert both.limits[1].up_to == pytest.approx(both.speed, abs=0.02)
     falling = np.array(both.together)
     assert np.all(np.diff(falling) <= 0)
 
 
 def test_a_limit_that_fails_at_any_speed_leaves_none(tmp_path: Path) -> None:
-    always = HOLD + HOLD.replace('"hold"', '"broken"', 1).replace(
-        'quantity = "hold"', 'quantity = "strength"'
-    )
-    found = speeds_of(known(tmp_path, always.replace("at_least = 0", "at_least = 25")))
+    broken = HOLD.replace('"hold"', '"strength"').replace('name = "strength"', 'name = "broken"')
+    found = speeds_of(known(tmp_path, HOLD + broken.replace("at_least = 0", "at_least = 25")))
     (state,) = found.states
     assert (state.speed, state.sure, state.ladder) == (None, None, ())
-    assert "do not hold at any speed" in state.headline
+    assert "at no speed do all safety limits hold; “broken” already fails at 10 m/s" in state.headline
+    assert state.limits[0].up_to == pytest.approx(40.9, abs=0.2)
+    assert state.limits[1].up_to is None
     assert {limit.how for limit in state.limits} == {"at each speed", "at any speed"}
 
 

@@ -18,7 +18,6 @@ from explorer.engine import no_progress
 from explorer.inverse import choice, prepare_question, run_question
 from explorer.ranges import Range
 from explorer.study import load_study
-from explorer.variables import read_variables
 
 SAMPLES = 20_000
 ERROR = 0.2 * math.sqrt(0.95 * 0.05 / SAMPLES) / float(norm.pdf(norm.ppf(0.95)))
@@ -27,7 +26,7 @@ ERROR = 0.2 * math.sqrt(0.95 * 0.05 / SAMPLES) / float(norm.pdf(norm.ppf(0.95)))
 
 def answer(folder: Path, design: str, question: str) -> AnswerRecord:
     study = load_study(write_known(folder, f"[design.{design}\n[[questions]]\n{question}\n"), allow_code=True)
-    prepared = prepare_question(study, AS_IT_STANDS, read_variables(study), 0)
+    prepared = prepare_question(study, AS_IT_STANDS, 0)
     return run_question(prepared, workers=1, progress=no_progress, store=PartStore())
 
 
