@@ -41,7 +41,7 @@ def payload(report: Report) -> dict[str, Any] | None:
         little-endian float32) and how to show it in each system of units; ``precision``: inverse of the
         correlation matrix of the inputs' normal scores.
     """
-    frame = report.results.samples
+    frame = report.results.first_samples(MOST_SAMPLES)
     limits = [limit for limit in report.summary.limits if frame is not None and column_of(limit) in frame]
     if frame is None or not limits or len(frame) < FEWEST_SAMPLES:
         return None

@@ -1,0 +1,191 @@
+"""A long run stopped at any moment goes on where it was, to the same bytes; its samples lie in files."""
+
+from __future__ import annotations
+
+import gc
+import tracemalloc
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from kills import results_of, run_with_kills, start
+from study_help import DEMO
+from test_engine import fingerprint
+
+from explorer.checkpoint import PartStore
+from explorer.engine import CHUNK
+from explorer.errors import ResultsError
+from explorer.keeping import HELD_AT_ONCE, SampleFiles, SampleFolder, first_rows
+from explorer.ledger import forget_runs, store_for_run
+from explorer.montecarlo import SoFar, make_job, run_montecarlo
+from explorer.results import load_results
+from explorer.runner import run
+from explorer.study import Study, load_study
+
+SAMPLES = 7 * CHUNK + 99
+Writer = Callable[..., Path]
+
+
+@pytest.fixture(scope="module")
+def demo() -> Study:
+    return load_study(DEMO)
+
+
+@pytest.fixture(autouse=True)
+def few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let a few chunks be a long run, noted after every chunk."""
+    monkeypatch.setattr("explorer.montecarlo.HELD_AT_ONCE", 100)
+    monkeypatch.setattr("explorer.results.HELD_AT_ONCE", 100)
+    monkeypatch.setattr("explorer.ledger.SECONDS_BETWEEN_NOTES", 0.0)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[PartStore]:
+    with PartStore(tmp_path / ".results-parts.sqlite", "this study") as opened:
+        yield opened
+
+
+class StopError(Exception):
+    """The run is stopped here."""
+
+
+def stopped_after(chunks: int) -> Callable[[str, int, int], None]:
+    def stop(stage: str, done: int, total: int) -> None:
+        if done >= chunks * CHUNK:
+            raise StopError
+
+    return stop
+
+
+@pytest.mark.parametrize("workers", [1, 3])
+def test_a_stopped_run_goes_on_where_it_was(demo: Study, store: PartStore, workers: int) -> None:
+    whole = run_montecarlo(demo, samples=SAMPLES)
+    for chunks in (2, 5):
+        with pytest.raises(StopError):
+            run_montecarlo(
+                demo, samples=SAMPLES, store=store, workers=workers, progress=stopped_after(chunks)
+            )
+    reports: list[int] = []
+    found = run_montecarlo(
+        demo, samples=SAMPLES, store=store, progress=lambda stage, done, total: reports.append(done)
+    )
+    assert reports[0] == 6 * CHUNK
+    assert fingerprint(found) == fingerprint(whole)
+    assert dict(found.blamed) == dict(whole.blamed)
+    np.testing.assert_array_equal(found.shares, whole.shares)
+
+
+def test_what_is_noted_is_read_back_to_the_last_bit(small_study: Writer) -> None:
+    tail = 'rolling_resistance = { mean = 0.0124, sd = 0.004, source = "test" }\n'
+    limit = '[[limits]]\nquantity = "rolling_resistance"\ncondition = "rest"\nat_most = 1\n'
+    job = make_job(load_study(small_study(inputs=tail, limits=limit)), samples=3 * CHUNK).with_pilot()
+    so_far = SoFar.start(job)
+    for index in range(2):
+        so_far.add(job.part(index), hold=False)
+    assert so_far.blamed
+    again = SoFar.unpacked(job, so_far.packed())
+    assert again.chunks == 2
+    for one in (so_far, again):
+        one.add(job.part(2), hold=False)
+    assert fingerprint(again.outcome()) == fingerprint(so_far.outcome())
+    assert again.blamed == so_far.blamed
+
+
+def test_another_study_does_not_go_on_with_the_notes_of_this_one(
+    demo: Study, tmp_path: Path, store: PartStore
+) -> None:
+    with pytest.raises(StopError):
+        run_montecarlo(demo, samples=SAMPLES, store=store, progress=stopped_after(3))
+    reports: list[int] = []
+    with PartStore(tmp_path / ".results-parts.sqlite", "another study") as other:
+        run_montecarlo(
+            demo, samples=3 * CHUNK, store=other, progress=lambda s, done, total: reports.append(done)
+        )
+    assert reports[0] == CHUNK
+
+
+def test_another_number_of_samples_begins_anew(demo: Study, store: PartStore) -> None:
+    with pytest.raises(StopError):
+        run_montecarlo(demo, samples=SAMPLES, store=store, progress=stopped_after(2))
+    found = run_montecarlo(demo, samples=3 * CHUNK, store=store)
+    assert fingerprint(found) == fingerprint(run_montecarlo(demo, samples=3 * CHUNK))
+
+
+def test_samples_of_a_long_run_lie_in_one_file_in_the_end(
+    small_study: Writer, tmp_path: Path, store: PartStore
+) -> None:
+    study = load_study(small_study())
+    found = run(study, samples=3 * CHUNK, store=store)
+    short = run(study, samples=3 * CHUNK)
+    assert short.samples is not None
+    assert found.samples is None
+    assert found.files is not None
+    saved = found.save(tmp_path / "results")
+    forget_runs(store)
+    assert not list(tmp_path.glob(".results-parts/*"))
+    assert saved.files is not None
+    assert saved.files.rows == 3 * CHUNK
+    again = load_results(tmp_path / "results")
+    assert again.samples is None
+    first = again.first_samples(1000)
+    assert first is not None
+    pd.testing.assert_frame_equal(first, short.samples.iloc[:1000])
+    for name in short.samples:
+        np.testing.assert_array_equal(saved.files[name], short.samples[name])
+    # Quantiles come from fine bins here, from the sorted samples there.
+    for one, other in zip(found.summary.outputs, short.summary.outputs, strict=True):
+        assert one.mean == other.mean
+        for (_, value), (_, exact) in zip(one.quantiles, other.quantiles, strict=True):
+            assert value == pytest.approx(exact, abs=other.sd / 100)
+
+
+def test_memory_does_not_grow_with_samples_that_are_kept(small_study: Writer, store: PartStore) -> None:
+    study = load_study(small_study())
+
+    def peak(chunks: int) -> int:
+        gc.collect()
+        tracemalloc.start()
+        run_montecarlo(study, samples=chunks * CHUNK, keep=True, store=store)
+        size = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return size
+
+    peak(1)
+    assert peak(16) < 1.2 * peak(4)
+
+
+def test_files_are_columns_in_order(tmp_path: Path) -> None:
+    folder = SampleFolder(tmp_path / "samples")
+    for chunk in range(3):
+        folder.keep(chunk, {"a": np.arange(4.0) + 4 * chunk, "b": np.full(4, np.nan)})
+    files = folder.files(3)
+    assert list(files) == ["a", "b"]
+    assert len(files) == 2
+    np.testing.assert_array_equal(files["a"], np.arange(12.0))
+    np.testing.assert_array_equal(first_rows(files, 6)["a"], np.arange(6.0))
+    np.testing.assert_array_equal(first_rows({"a": np.arange(9.0)}, 6)["a"], np.arange(6.0))
+    with pytest.raises(KeyError):
+        files["c"]
+    with pytest.raises(ResultsError, match="cannot be read"):
+        SampleFiles((tmp_path / "nothing.parquet",)).rows  # noqa: B018  # asking is what fails
+
+
+def test_a_short_run_leaves_no_notes(small_study: Writer, tmp_path: Path) -> None:
+    study = load_study(small_study())
+    with store_for_run(tmp_path / "results", study, HELD_AT_ONCE) as store:
+        assert store.folder is None
+    assert [path.name for path in tmp_path.iterdir()] == ["study.toml"]
+
+
+def test_killed_at_any_moment_it_ends_with_the_same_bytes(small_study: Writer) -> None:
+    folder = small_study(**{"samples__=__4000": "samples = 1_000_000"})
+    assert start(folder, folder / "whole", "--engine", "threads").wait() in (0, 1)
+    killed = run_with_kills(folder, folder / "killed", 10, 20261, "--engine", "processes")
+    assert killed
+    expected: Any = results_of(folder / "whole")
+    assert results_of(folder / "killed") == expected
+    assert expected[1]
+    assert not list(folder.glob(".killed-parts/*"))
