@@ -13,7 +13,6 @@ import sqlite3
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from functools import lru_cache
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -24,6 +23,7 @@ import numpy.typing as npt
 from explorer.errors import ResultsError
 from explorer.quantity import Array
 from explorer.study import Input, Study
+from explorer.versions import versions
 
 # Where a distribution is looked at to tell whether it is still the same.
 _PROBES = np.linspace(0.005, 0.995, 100)
@@ -178,7 +178,7 @@ def open_store(folder: Path, study: Study, *, fresh: bool = False) -> PartStore:
 def fingerprint(study: Study) -> str:
     """Digest of everything the parts of a study are computed from: text, data, seed and program."""
     digest = hashlib.sha256()
-    for text in (study.sha256, str(study.seed), np.__version__, _program_digest()):
+    for text in (study.sha256, str(study.seed), repr(versions())):
         digest.update(text.encode())
     digest.update(inputs_digest(study.all_inputs()).encode())
     own = study.entries.study.own_quantities
@@ -194,14 +194,4 @@ def inputs_digest(inputs: Iterable[Input]) -> str:
     for given in inputs:
         digest.update(f"{given.key} {given.stream} {given.distribution.nominal!r}".encode())
         digest.update(np.asarray(given.distribution.quantile(_PROBES), float).tobytes())
-    return digest.hexdigest()
-
-
-@lru_cache(maxsize=1)
-def _program_digest() -> str:
-    digest = hashlib.sha256()
-    root = Path(__file__).parent
-    for path in sorted(root.rglob("*.py")):
-        digest.update(path.relative_to(root).as_posix().encode())
-        digest.update(path.read_bytes())
     return digest.hexdigest()

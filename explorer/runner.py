@@ -8,13 +8,12 @@ import platform
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from datetime import UTC, datetime
-from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 import numpy as np
 
 from explorer.checkpoint import PartStore
-from explorer.conformance import Conformance, Margin, judge_counts
+from explorer.conformance import Conformance
 from explorer.drivers import run_drivers
 from explorer.engine import CHUNK, Progress, no_progress
 from explorer.keeping import SampleFiles
@@ -40,6 +39,8 @@ from explorer.stages import Stages
 from explorer.streaming import BINS, Tally
 from explorer.study import Input, Limit, Study
 from explorer.sweeps import run_sweeps
+from explorer.verdicts import CONFIDENCE, Looks, judge_outcome
+from explorer.versions import installed
 from explorer.words import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
 from explorer.worth import as_record, measurements_of, weigh_measurements
 
@@ -57,6 +58,7 @@ def run(
     executor: Executor | None = None,
     progress: Progress = no_progress,
     store: PartStore | None = None,
+    until_decided: bool = False,
 ) -> Results:
     """Sample a study, judge its limits and rank what drives them.
 
@@ -72,6 +74,9 @@ def run(
         Called with the stage, what is done and what there is to do.
     store:
         Where a long run notes how far it is and puts the samples that it keeps.
+    until_decided:
+        Whether to stop as soon as no limit is undecided, ``samples`` being the most to draw.  Many looks at
+        the verdicts are paid for by wider intervals.
 
     Returns
     -------
@@ -83,9 +88,16 @@ def run(
     measurements_of(study)  # a fault in them is told before anything long begins
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
+    looks = Looks(study.limits, samples or study.samples) if until_decided else None
     with stages.stage("samples"):
         outcome = run_montecarlo(
-            study, samples=samples, workers=workers, executor=executor, progress=progress, store=store
+            study,
+            samples=samples,
+            workers=workers,
+            executor=executor,
+            progress=progress,
+            store=store,
+            enough=looks.enough if looks else None,
         )
     with stages.stage("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
@@ -93,9 +105,10 @@ def run(
         progress("measuring", 0, 1)
         plan = weigh_measurements(study, outcome)
         progress("measuring", 1, 1)
-    judged = tuple(_judged(outcome, i, limit.probability) for i, limit in enumerate(study.limits))
+    verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
     with stages.stage("rare failures"):
-        rare = search_rare_failures(study, seldom_failing(study, judged), progress=progress)
+        seldom = seldom_failing(study, verdicts.limits)
+        rare = search_rare_failures(study, seldom, progress=progress)
     with stages.stage("sweeps"):
         sweeps = run_sweeps(study, progress=progress)
     with stages.stage("summary"):
@@ -111,11 +124,11 @@ def run(
             ),
             conditions=tuple(_condition(study, name) for name in study.conditions),
             limits=tuple(
-                _limit(study, outcome, limit, judged[i], drivers.get(limit.name))
+                _limit(study, outcome, limit, verdicts.limits[i], drivers.get(limit.name))
                 for i, limit in enumerate(study.limits)
             ),
-            joint=_judged(outcome, len(study.limits), max(limit.probability for limit in study.limits)),
-            joint_safety=_joint_safety(study, outcome),
+            joint=verdicts.joint,
+            joint_safety=verdicts.joint_safety,
             outputs=outputs,
             sweeps=sweeps,
             failures=tuple(_failures(study, outcome)),
@@ -149,35 +162,6 @@ def _extra(plan: MeasuringPlan | None, rare: Sequence[RareLimit]) -> dict[str, A
     return extra
 
 
-def _judged(outcome: Outcome, position: int, required: float) -> Conformance:
-    tally = outcome.margins[position]
-    probabilities = outcome.shares[:, position] if outcome.scrambled else None
-    return judge_counts(
-        conforming=outcome.conforming[position],
-        trials=outcome.samples,
-        failed=outcome.samples - tally.count,
-        required=required,
-        margin=margin_summary(outcome, tally, required),
-        probabilities=probabilities,
-    )
-
-
-def margin_summary(outcome: Outcome, tally: Tally, required: float) -> Margin:
-    """Summarise the streamed margin of one limit for the verdict."""
-    if tally.count == 0:
-        return Margin(math.nan, math.nan, math.nan, math.nan, math.nan, -math.inf)
-    # Samples without an answer are the worst of all, so the quantile of the rest is taken lower down.
-    level = ((1 - required) * outcome.samples - tally.failed) / tally.count
-    low, median, high = (tally.quantile(p) for p in (0.05, 0.5, 0.95))
-    surplus = tally.quantile(level) if level >= 0 else -math.inf
-    return Margin(tally.mean, tally.sd, low, median, high, surplus)
-
-
-def _joint_safety(study: Study, outcome: Outcome) -> Conformance | None:
-    required = [limit.probability for limit in study.limits if limit.safety]
-    return _judged(outcome, len(study.limits) + 1, max(required)) if required else None
-
-
 def _output(
     study: Study, outcome: Outcome, position: int, nominal: Mapping[str, Mapping[str, float | None]]
 ) -> OutputRecord:
@@ -185,7 +169,7 @@ def _output(
     quantity = study.graph[output.quantity]
     # Samples in files are too many to sort: the fine bins of the tally serve.
     kept = None if isinstance(outcome.kept, SampleFiles) else outcome.kept.get(output.column)
-    if kept is not None and tally.count:
+    if kept is not None and tally.count and len(kept) == outcome.samples:
         finite = kept[np.isfinite(kept)]
         quantiles = tuple(
             zip(REPORTED_QUANTILES, np.quantile(finite, REPORTED_QUANTILES).tolist(), strict=True)
@@ -363,19 +347,12 @@ def _reproduction(study: Study, outcome: Outcome) -> Reproduction:
         samples=outcome.samples,
         chunk=CHUNK,
         design=study.design,
-        version=_version("squatline"),
-        python=platform.python_version(),
-        libraries=tuple((name, _version(name)) for name in LIBRARIES),
+        version=installed("squatline"),
+        python=platform.pythoninstalled(),
+        libraries=tuple((name, installed(name)) for name in LIBRARIES),
         created=_now(),
         command=f"squatline run {study.path.resolve().parent.name}",
     )
-
-
-def _version(name: str) -> str:
-    try:
-        return version(name)
-    except PackageNotFoundError:
-        return "not installed"
 
 
 def _now() -> str:
