@@ -348,7 +348,7 @@ def _reproduction(study: Study, outcome: Outcome) -> Reproduction:
         chunk=CHUNK,
         design=study.design,
         version=installed("squatline"),
-        python=platform.pythoninstalled(),
+        python=platform.python_version(),
         libraries=tuple((name, installed(name)) for name in LIBRARIES),
         created=_now(),
         command=f"squatline run {study.path.resolve().parent.name}",
