@@ -180,16 +180,18 @@ def fan(
     return finished(alt.layer(*layers), width, height, right=150)
 
 
-def across(marks: Sequence[Mark]) -> list[Any]:
-    """Draw named lines from side to side."""
+def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:
+    """Draw named lines from side to side, named at the left, or at an end given in pixels."""
     if not marks:
         return []
     data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
     rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]).encode(y="at:Q")
     name = (
         alt.Chart(data)
-        .mark_text(align="left", baseline="bottom", dx=4, dy=-2, color=ACCENT, fontWeight=600)
-        .encode(y="at:Q", x=alt.value(0), text="label:N")
+        .mark_text(
+            align="left" if end is None else "right", baseline="bottom", dy=-2, color=ACCENT, fontWeight=600
+        )
+        .encode(y="at:Q", x=alt.value(4 if end is None else end), text="label:N")
     )
     return [rule, name]
 

@@ -178,7 +178,7 @@ def chances(
             alt.Tooltip("chance:Q", title="holds in [%]", format=".1f"),
         ],
     )
-    layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required)]
+    layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required, end=WIDE - 60)]
     return finished(alt.layer(*layers), WIDE - 40, 200)
 
 

@@ -14,8 +14,8 @@ from typing import Any
 from explorer.errors import RenderError
 from reports import vega
 from reports.blocks import Figure, Section
-from reports.options import SYSTEMS, logo_address
-from reports.page import anchors, asset, environment, figures, font_faces, imprint
+from reports.options import SYSTEMS
+from reports.page import asset, environment, figures, font_faces, shared
 from reports.report import Report
 
 _DATE = "%Y-%m-%dT%H:%M:%SZ"
@@ -97,16 +97,9 @@ def _html(report: Report, sections: Sequence[Section], pictures: dict[str, Any])
         environment()
         .get_template("document.html")
         .render(
-            summary=report.summary,
-            options=report.options,
-            sections=sections,
-            anchors=anchors(sections),
-            system=report.options.units,
-            logo=logo_address(report.options.logo),
-            imprint=imprint(report),
+            **shared(report, sections, pictures),
             created=_created(report),
             style=Markup(style),
-            picture=lambda figure: pictures[figure.name],
         )
     )
     return text

@@ -106,21 +106,28 @@ def page(report: Report, sections: Sequence[Section]) -> str:
         environment()
         .get_template("page.html")
         .render(
-            summary=report.summary,
-            options=report.options,
-            sections=sections,
-            anchors=anchors(sections),
+            **shared(report, sections, pictures),
             systems=SYSTEMS,
-            system=report.options.units,
-            logo=logo_address(report.options.logo),
-            imprint=imprint(report),
             policy=policy([style], scripts),
             style=Markup(style),
             scripts=[Markup(script) for script in scripts],
             charts={figure.name: _choices(figure) for figure in drawn if figure.charts},
-            picture=lambda figure: pictures[figure.name],
         )
     )
+
+
+def shared(report: Report, sections: Sequence[Section], pictures: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what both forms hand to their templates."""
+    return {
+        "summary": report.summary,
+        "options": report.options,
+        "sections": sections,
+        "anchors": anchors(sections),
+        "system": report.options.units,
+        "logo": logo_address(report.options.logo),
+        "imprint": imprint(report),
+        "picture": lambda figure: pictures[figure.name],
+    }
 
 
 def policy(styles: Sequence[str], scripts: Sequence[str]) -> str:

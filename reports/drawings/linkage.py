@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from explorer.units import System
 from reports.amounts import amount
-from reports.drawings.sheet import Point, Sheet, nice_length
+from reports.drawings.sheet import Point, Sheet, scale_bar
 from reports.look import ACCENT, INK, QUIET
 
 Values = Mapping[str, float | None]
@@ -125,12 +125,8 @@ def linkage_view(
     for chain in shown:
         _draw(sheet, chain)
     _labels(sheet, shown, system, display)
-    length = nice_length(90 / pixels)
-    y = tall - 8
-    sheet.line([(8, y - 4), (8, y), (8 + length * pixels, y), (8 + length * pixels, y - 4)], colour=QUIET)
-    written = amount(length, "m", display.get("wheelbase", "mm")).text(system)
-    sheet.text((14 + length * pixels, y), f"{written}, to scale", colour=QUIET)
-    sheet.text((_WIDTH - 8, y), "← front", colour=QUIET, anchor="end")
+    scale_bar(sheet, display.get("wheelbase", "mm"), system, widest=90, words=", to scale")
+    sheet.text((_WIDTH - 8, tall - 9), "← front", colour=QUIET, anchor="end")
     return sheet.svg()
 
 

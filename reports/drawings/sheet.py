@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
 
-from reports.look import FONT, INK
+from explorer.units import System, known_unit
+from reports.amounts import amount, scale
+from reports.look import FONT, INK, QUIET
 
 Point = tuple[float, float]
 
@@ -103,6 +105,29 @@ class Sheet:
             + "".join(self.shapes)
             + "</svg>"
         )
+
+
+def scale_bar(sheet: Sheet, given: str, system: System, *, widest: float, words: str = "") -> None:
+    """Draw a bar of a round length, in the units shown, in the lower left corner.
+
+    Parameters
+    ----------
+    sheet:
+        Where to draw.
+    given, system:
+        The builder's unit of length, and the system to write in.
+    widest:
+        Most pixels it may take.
+    words:
+        What to add to the length.
+    """
+    shown = scale("m", given, system)
+    one = known_unit(shown.unit).factor
+    length = one * nice_length(widest / sheet.scale / one)
+    left, y = 8.0, sheet.height - 9
+    right = left + length * sheet.scale
+    sheet.line([(left, y - 4), (left, y), (right, y), (right, y - 4)], colour=QUIET)
+    sheet.text((right + 6, y), amount(length, "m", given).text(system) + words, colour=QUIET)
 
 
 def nice_length(longest: float) -> float:

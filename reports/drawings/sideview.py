@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from explorer.units import System
 from reports.amounts import amount
-from reports.drawings.sheet import Point, Sheet, nice_length
+from reports.drawings.sheet import Point, Sheet, scale_bar
 from reports.look import ACCENT, ALARM, INK, QUIET
 
 Values = Mapping[str, float | None]
@@ -135,13 +135,8 @@ def _wheel(values: Mapping[str, float]) -> float:
 
 def _ground(sheet: Sheet, display: Mapping[str, str], system: System) -> None:
     sheet.line([(0, sheet.ground), (sheet.width, sheet.ground)], width=1.4)
-    length = nice_length(110 / sheet.scale)
-    left, y = 8.0, sheet.height - 10
-    right = left + length * sheet.scale
-    sheet.line([(left, y - 4), (left, y), (right, y), (right, y - 4)], colour=QUIET)
-    shown = amount(length, "m", display.get("wheelbase", "mm")).text(system)
-    sheet.text((right + 6, y), shown, colour=QUIET)
-    sheet.text((sheet.width - 8, y), "← front", colour=QUIET, anchor="end")
+    scale_bar(sheet, display.get("wheelbase", "mm"), system, widest=110)
+    sheet.text((sheet.width - 8, sheet.height - 9), "← front", colour=QUIET, anchor="end")
 
 
 def _body(sheet: Sheet, values: Mapping[str, float], points: Sequence[str], body: _Attitude) -> None:

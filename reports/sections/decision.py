@@ -2,15 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from explorer.results import LimitRecord
-from reports.amounts import share, share_range
-from reports.blocks import Answer, Answers, Block, Line, Link, Note, Paragraph, Section, Verdict
+from explorer.results import LimitRecord, OutputRecord
+from reports.amounts import amount, range_amount, share, share_range
+from reports.blocks import (
+    Answer,
+    Answers,
+    Block,
+    Cell,
+    Column,
+    Line,
+    Link,
+    Note,
+    Paragraph,
+    Section,
+    Table,
+    Verdict,
+    cell,
+)
 from reports.findings import actions, by_severity, driver_words, first_driver, found_words, worst
-from reports.report import Report, sentence
+from reports.report import Report, in_words, sentence
 
 _NAMED = 3
+_SPEEDS = ("top_speed", "front_lift_off_speed")
+_ASKED_FIRST = (*_SPEEDS, "kinetic_energy")
+_MOST_FIGURES = 5
 NO_CLEARANCE = "A pass is a prediction from the inputs given here. It is never a clearance to run."
 
 
@@ -23,6 +40,9 @@ def build(report: Report) -> Section:
     if summary.description:
         blocks.append(Paragraph((sentence(summary.description),), lead=True))
     blocks.append(Answers((_may_build(report), _may_run(report), _what_first(report))))
+    figures = _key_figures(report)
+    if figures:
+        blocks.append(figures)
     blocks += [Note("Caution", (sentence(text),)) for text in summary.warnings]
     return Section("decision", "Decision", tuple(blocks))
 
@@ -45,6 +65,7 @@ def _may_build(report: Report) -> Answer:
                 f"({share_range(all_hold.low, all_hold.high)}).",
             ),
         )
+    why = (*why, *_headline(report, "candidates"))
     return Answer("May we build it?", Verdict(summary.verdict), words[summary.verdict], why)
 
 
@@ -64,7 +85,12 @@ def _may_run(report: Report) -> Answer:
         "undecided": "Not yet: a safety limit is not decided",
     }
     why = _why(safety, "Raise the speed in steps, and stop when the car does not do as predicted.")
-    return Answer("May we run it?", Verdict(verdict), words[verdict], (*why, (NO_CLEARANCE,)))
+    return Answer(
+        "May we run it?",
+        Verdict(verdict),
+        words[verdict],
+        (*why, *_headline(report, "highest_speed"), (NO_CLEARANCE,)),
+    )
 
 
 def _why(limits: Sequence[LimitRecord], otherwise: str) -> tuple[Line, ...]:
@@ -82,12 +108,12 @@ def _why(limits: Sequence[LimitRecord], otherwise: str) -> tuple[Line, ...]:
 
 
 def _what_first(report: Report) -> Answer:
-    headline = _measuring_headline(report)
+    headline = _headline(report, "measuring")
     if headline:
         return Answer(
             "What first?",
             None,
-            sentence(headline),
+            str(headline[0][0]),
             ((Link("What each measurement is worth", "measuring"), "."),),
         )
     driver = first_driver(report.summary)
@@ -99,6 +125,43 @@ def _what_first(report: Report) -> Answer:
     return Answer("What first?", None, answer, (driver_words(report, driver),))
 
 
-def _measuring_headline(report: Report) -> str:
-    measuring = report.summary.extra.get("measuring")
-    return str(measuring.get("headline", "")) if isinstance(measuring, dict) else ""
+def _headline(report: Report, name: str) -> tuple[Line, ...]:
+    """Return the one sentence of a later analysis, when the summary holds it."""
+    found = report.summary.extra.get(name)
+    words = sentence(str(found.get("headline") or "")) if isinstance(found, Mapping) else ""
+    return ((words,),) if words else ()
+
+
+def _key_figures(report: Report) -> Table | None:
+    """Print what everybody asks first: how fast, and how hard it would hit."""
+    seen: dict[tuple[object, ...], OutputRecord] = {}
+    for output in report.summary.outputs:
+        if output.quantity in _ASKED_FIRST and output.minus is None and output.capped < output.count / 2:
+            # A condition that changes nothing about the quantity is not worth a second row.
+            seen.setdefault((output.quantity, output.quantiles), output)
+    if not seen:
+        return None
+    return Table(
+        "key-figures",
+        "What everybody asks first.",
+        (
+            Column("Figure", width=60),
+            Column("Middle car", number=True, width=18),
+            Column("9 in 10 cars", number=True, width=22),
+        ),
+        tuple(_key_figure(report, output) for output in list(seen.values())[:_MOST_FIGURES]),
+        sortable=False,
+        small=True,
+    )
+
+
+def _key_figure(report: Report, output: OutputRecord) -> tuple[Cell, ...]:
+    quantiles, unit, given = dict(output.quantiles), output.unit, output.display_unit
+    # A speed that is found does not hang on the speed the condition is run at.
+    found = output.quantity in _SPEEDS
+    where = report.swept(output.condition, "speed") if found else report.condition(output.condition)
+    return (
+        cell(f"{in_words(output.quantity)}, {where}"),
+        cell(amount(quantiles.get(0.5), unit, given, spread=output.sd)),
+        cell(range_amount(quantiles.get(0.05), quantiles.get(0.95), unit, given, spread=output.sd)),
+    )
