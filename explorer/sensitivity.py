@@ -16,6 +16,7 @@ import itertools
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -403,10 +404,11 @@ class Scattered:
             for value, half in zip(self.values, halves, strict=True)
         ]
 
-    def difference(self, i: int, j: int) -> tuple[float, float]:
-        """Difference of two indices and the half-width of its interval: both come from the same rows."""
-        half = self.factor * np.std(self.deviations[:, i] - self.deviations[:, j], ddof=1)
-        return float(self.values[i] - self.values[j]), float(half)
+    @cached_property
+    def differences(self) -> tuple[Array, Array]:
+        """Differences of any two indices and the half-widths of their intervals: all from the same rows."""
+        apart = self.deviations[:, :, None] - self.deviations[:, None, :]
+        return self.values[:, None] - self.values, self.factor * np.std(apart, axis=0, ddof=1)
 
 
 def _scattered(
@@ -431,19 +433,17 @@ def _ranked(firsts: Scattered, totals: Scattered, groups: Mapping[str, tuple[str
     names = list(groups)
     first, total = firsts.estimates(), totals.estimates()
     order = np.argsort(-totals.values, kind="stable").tolist()
-
-    def higher(i: int, j: int) -> bool:
-        difference, half = totals.difference(i, j)
-        return i != j and difference > half
-
+    difference, half = totals.differences
+    higher: Marks = difference > half
+    tied = ~(higher | higher.T)
     return tuple(
         Index(
             name=names[i],
             members=groups[names[i]],
             first=first[i],
             total=total[i],
-            tied_with=tuple(names[j] for j in order if j != i and not (higher(i, j) or higher(j, i))),
-            rank=1 + sum(higher(j, i) for j in order),
+            tied_with=tuple(names[j] for j in order if j != i and tied[i, j]),
+            rank=1 + int(np.count_nonzero(higher[:, i])),
         )
         for i in order
     )
@@ -452,10 +452,11 @@ def _ranked(firsts: Scattered, totals: Scattered, groups: Mapping[str, tuple[str
 def _is_settled(totals: Scattered) -> bool:
     """Whether neighbours among the leading inputs are told apart, or shown to be as good as equal."""
     order = np.argsort(-totals.values, kind="stable").tolist()
-    differences = [
-        totals.difference(i, j) for i, j in itertools.pairwise(order) if totals.values[i] >= LEADING_SHARE
-    ]
-    return all(difference > half or difference + half <= ALIKE for difference, half in differences)
+    neighbours = [(i, j) for i, j in itertools.pairwise(order) if totals.values[i] >= LEADING_SHARE]
+    difference, half = totals.differences
+    return all(
+        difference[pair] > half[pair] or difference[pair] + half[pair] <= ALIKE for pair in neighbours
+    )
 
 
 def _pairs(parts: Parts, again: Parts | None, firsts: Scattered, names: Sequence[str]) -> tuple[Pair, ...]:
@@ -559,11 +560,12 @@ def _centre(block: Array, finite: Marks) -> tuple[Array, Array]:
     whole = bool(finite.all())
     kept = block if whole else np.where(finite[:, None], block, 0.0)
     count = np.maximum(finite.sum(axis=0), 1) * block.shape[1]
-    offset = kept.sum(axis=(0, 1)) / count
+    # Along the rows first: whole blocks of numbers side by side are summed at the speed of memory.
+    offset = kept.sum(axis=0).sum(axis=0) / count
     # Twice: the first mean of numbers with a huge offset is itself rounded.
     kept = kept - offset if whole else np.where(finite[:, None], kept - offset, 0.0)
-    offset = offset + kept.sum(axis=(0, 1)) / count
-    reach = np.maximum(kept.max(axis=(0, 1)), -kept.min(axis=(0, 1)))
+    offset = offset + kept.sum(axis=0).sum(axis=0) / count
+    reach = np.maximum(kept.max(axis=0).max(axis=0), -kept.min(axis=0).min(axis=0))
     return offset, np.asarray(reach > 64 * np.finfo(float).eps * (np.abs(offset) + reach), float)
 
 
