@@ -125,10 +125,11 @@
   const wide = new ResizeObserver(function (entries) {
     for (const { target } of entries) {
       const scrolls = target.scrollWidth > target.clientWidth + 1;
-      target.tabIndex = scrolls ? 0 : -1;
-      if (!scrolls) { target.removeAttribute("tabindex"); target.removeAttribute("role"); target.removeAttribute("aria-label"); continue; }
-      target.setAttribute("role", "region");
-      target.setAttribute("aria-label", "Table: " + (target.querySelector("caption")?.textContent ?? "").slice(0, 80));
+      const words = "Table: " + (target.querySelector("caption")?.textContent ?? "").slice(0, 80);
+      for (const [name, value] of [["tabindex", "0"], ["role", "group"], ["aria-label", words]]) {
+        if (scrolls) target.setAttribute(name, value);
+        else target.removeAttribute(name);
+      }
     }
   });
   document.querySelectorAll(".scroll").forEach((place) => wide.observe(place));
