@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -65,6 +66,10 @@ class Bench:
     @cached_property
     def _held(self) -> tuple[dict[str, Array], ...]:
         return tuple(self._drawn()) if self.samples <= MOST_HELD else ()
+
+    def __getstate__(self) -> dict[str, Any]:
+        # Draws are made where they are needed: they travel to no other process.
+        return {name: value for name, value in self.__dict__.items() if name != "_held"}
 
     def _drawn(self) -> Iterator[dict[str, Array]]:
         for index, size in enumerate(chunk_sizes(self.samples)):

@@ -104,11 +104,25 @@ class PartStore:
             with self._lock:
                 self.found += 1
             return kept
-        part = compute()
+        return self.kept(name, compute())
+
+    def kept(self, name: str, part: Array) -> Array:
+        """Keep a part that was just computed, and return it."""
         with self._lock:
             self.computed += 1
         self.put(name, part)
         return part
+
+    def has(self, name: str) -> bool:
+        """Tell whether a part is there."""
+        with self._lock:
+            if self._parts is None:
+                return False
+            with self._told():
+                found = self._parts.execute(
+                    "SELECT 1 FROM part WHERE owner = ? AND name = ?", (self._owner, name)
+                ).fetchone()
+        return found is not None
 
     def put(self, name: str, part: npt.NDArray[Any]) -> None:
         """Keep a part, in the place of an earlier one of this name."""

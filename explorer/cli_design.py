@@ -18,9 +18,13 @@ from explorer.cli import (
     PASSED,
     AllowCode,
     AsJson,
+    Engine,
+    Fresh,
+    Scheduler,
     StudyPath,
     Workers,
     _complain,
+    _engine,
     _load,
     _print_json,
     _progress,
@@ -29,7 +33,7 @@ from explorer.cli import (
 )
 
 if TYPE_CHECKING:
-    from explorer.engine import Progress
+    from explorer.resuming import Way
     from explorer.study import Study
 
 Output = Annotated[
@@ -37,7 +41,6 @@ Output = Annotated[
     typer.Option("--output", "-o", help="Folder of the results; 'results' beside the study by default."),
 ]
 NoReport = Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")]
-Fresh = Annotated[bool, typer.Option("--fresh", help="Compute again what an earlier call has finished.")]
 
 
 @app.command()
@@ -48,25 +51,24 @@ def compare(
         int | None, typer.Option(min=100, max=100_000_000, help="Samples instead of the study's own.")
     ] = None,
     workers: Workers = None,
+    engine: Engine = None,
+    scheduler: Scheduler = None,
     fresh: Fresh = False,
     no_report: NoReport = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
     """Compare the candidates of a study: verdicts side by side, differences, ranks, what to measure first."""
-    from explorer.checkpoint import open_store
     from explorer.comparison import run_comparison
     from explorer.extras import plain
     from explorer.terminal_design import show_comparison
 
     loaded = _load(study, allow_code)
     folder = output or loaded.folder / "results"
-    with _resumable(), _progress(quiet=json) as progress, open_store(folder, loaded, fresh=fresh) as store:
-        found, values = run_comparison(
-            loaded, samples=samples, workers=workers, progress=progress, store=store
-        )
+    with _way(folder, loaded, workers, engine, scheduler, fresh, quiet=json) as way:
+        found, values = run_comparison(loaded, samples=samples, way=way)
         record = plain(found)
-        problems = _filed(loaded, folder, {"candidates": record}, workers, progress, no_report)
+        problems = _filed(loaded, folder, {"candidates": record}, way, no_report)
         if loaded.keep_samples:
             values.frame().to_parquet(folder / "candidates.parquet", index=False)
     if json:
@@ -89,6 +91,8 @@ def explore(
         typer.Option(help="Part to do: speed, questions, maps or search; may be repeated. All by default."),
     ] = None,
     workers: Workers = None,
+    engine: Engine = None,
+    scheduler: Scheduler = None,
     fresh: Fresh = False,
     no_report: NoReport = False,
     json: AsJson = False,
@@ -96,7 +100,6 @@ def explore(
 ) -> None:
     """Explore what to build: highest conforming speed, inverse questions, maps, trade-offs, best build."""
     from explorer.builds import find_build
-    from explorer.checkpoint import open_store
     from explorer.exploring import found_conforming, parts_named, run_exploration
     from explorer.extras import kept_parts, plain
     from explorer.terminal_design import show_exploration
@@ -105,10 +108,8 @@ def explore(
     loaded = _load(study, allow_code)
     build = find_build(loaded, candidate)
     folder = output or loaded.folder / "results"
-    with _resumable(), _progress(quiet=json) as progress, open_store(folder, loaded, fresh=fresh) as store:
-        exploration, speeds = run_exploration(
-            loaded, build=build, parts=parts, workers=workers, progress=progress, store=store
-        )
+    with _way(folder, loaded, workers, engine, scheduler, fresh, quiet=json) as way:
+        exploration, speeds = run_exploration(loaded, build=build, parts=parts, way=way)
         findings = {
             name: plain(record)
             for name, record in (("design", exploration), ("highest_speed", speeds))
@@ -116,7 +117,7 @@ def explore(
         }
         if "design" in findings and only:
             findings["design"] = kept_parts(folder, loaded, findings["design"])
-        problems = _filed(loaded, folder, findings, workers, progress, no_report)
+        problems = _filed(loaded, folder, findings, way, no_report)
     if json:
         _print_json({**findings, "folder": str(folder), "problems": problems})
     else:
@@ -126,33 +127,56 @@ def explore(
 
 
 @contextmanager
-def _resumable() -> Iterator[None]:
-    """Tell a user who stops a long run how to go on."""
+def _way(
+    folder: Path,
+    study: Study,
+    workers: int | None,
+    engine: str | None,
+    scheduler: str | None,
+    fresh: bool,
+    *,
+    quiet: bool,
+) -> Iterator[Way]:
+    """Gather workers, a progress bar and the store; tell a user who stops a long run how to go on."""
+    from explorer.checkpoint import open_store
+    from explorer.cluster import crew
+    from explorer.resuming import Way
+
+    chosen = _engine(engine, workers)
     try:
-        yield
+        with (
+            crew(chosen, workers=workers, scheduler=scheduler) as gathered,
+            _progress(quiet) as progress,
+            open_store(folder, study, fresh=fresh) as store,
+        ):
+            yield Way(gathered.workers, gathered.executor, progress, store)
     except KeyboardInterrupt:
         _complain("squatline: finished parts are kept; the same command goes on from there")
         raise
 
 
 def _filed(
-    study: Study,
-    folder: Path,
-    findings: dict[str, dict[str, Any]],
-    workers: int | None,
-    progress: Progress,
-    no_report: bool,
+    study: Study, folder: Path, findings: dict[str, dict[str, Any]], way: Way, no_report: bool
 ) -> tuple[str, ...]:
     """Add findings to the results of the study's run, made first where there is none, and to its report."""
     from explorer.extras import add_findings, is_run_of
     from explorer.results import load_results
 
     if not is_run_of(folder, study):
-        from explorer.runner import run as run_study
-
-        run_study(study, workers=workers, progress=progress).save(folder)
+        _run_first(study, folder, way)
     add_findings(folder, findings)
-    return () if no_report else _render(load_results(folder), folder, progress)
+    return () if no_report else _render(load_results(folder), folder, way.progress)
+
+
+def _run_first(study: Study, folder: Path, way: Way) -> None:
+    from explorer.ledger import forget_runs, store_for_run
+    from explorer.runner import run as run_study
+
+    with store_for_run(folder, study, study.samples) as store:
+        run_study(study, workers=way.workers, executor=way.executor, progress=way.progress, store=store).save(
+            folder
+        )
+        forget_runs(store)
 
 
 def _say_where(folder: Path, problems: tuple[str, ...]) -> None:

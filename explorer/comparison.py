@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from explorer.candidates import (
     ranking,
     worth_to_choice,
 )
-from explorer.checkpoint import PartStore, inputs_digest
+from explorer.checkpoint import inputs_digest
 from explorer.comparison_records import (
     AimResult,
     CandidateResult,
@@ -38,13 +39,15 @@ from explorer.comparison_records import (
 )
 from explorer.conformance import judge_joint, judge_margins
 from explorer.design_records import HighestSpeeds
-from explorer.engine import Plan, Progress, chunk_sizes, in_order, make_plan, no_progress
+from explorer.engine import Plan, Progress, chunk_sizes, make_plan, no_progress
 from explorer.errors import SampleError, StudyError
 from explorer.highest_speed import run_highest_speed
 from explorer.measuring import Accuracy, take_readings
+from explorer.montecarlo import Output
 from explorer.quantity import Array
 from explorer.regression import normal_scores
 from explorer.results import Histogram
+from explorer.resuming import Way
 from explorer.side_by_side import SideBySide, of_build, outputs_of, wanted_of
 from explorer.study import Study
 from explorer.worth import measurements_of
@@ -66,9 +69,7 @@ def run_comparison(
     study: Study,
     *,
     samples: int | None = None,
-    workers: int | None = None,
-    progress: Progress = no_progress,
-    store: PartStore | None = None,
+    way: Way | None = None,
 ) -> tuple[Comparison, SideBySide]:
     """Compare the candidates of a study.
 
@@ -78,10 +79,8 @@ def run_comparison(
     ----------
     samples:
         Number of samples instead of the study's own (at most 100 000 of those).
-    workers:
-        Threads to use; by default one a processor.  The numbers do not depend on it.
-    store:
-        Where finished parts are kept, so that a stopped run goes on.
+    way:
+        On which workers, told to whom, and where finished parts are kept; by default here and nowhere.
 
     Returns
     -------
@@ -101,26 +100,27 @@ def run_comparison(
     _check_several(study, builds)
     outputs = outputs_of(study, aims)
     wanted = min(study.samples, USUAL_SAMPLES) if samples is None else samples
-    kept = PartStore() if store is None else store
+    way = way or Way()
     _check_fits(len(builds) * len(outputs), wanted)
     plan = make_plan(study, wanted_of(builds, outputs), scopes=scopes_of(study, builds))
     sizes = chunk_sizes(wanted)
     overrides = inputs_digest(given for build in builds for given in build.overrides.values())
-    settings = f"comparison {[build.name for build in builds]} {overrides} {outputs}"
+    names = [
+        f"comparison {[build.name for build in builds]} {overrides} {outputs} {index} {size}"
+        for index, size in enumerate(sizes)
+    ]
+    parts = list(way.parts(names, partial(_values, plan, builds, outputs, sizes), "candidates"))
+    found = SideBySide(study, builds, aims, outputs, np.concatenate(parts, axis=2))
+    speeds = [run_highest_speed(study, build, way) for build in builds]
+    return compare(found, plan, payoff, speeds, way.progress), found
 
-    def values(index: int) -> Array:
-        found = plan.evaluate(plan.random_chunk(index, sizes[index]))
-        return np.array([[of_build(output, build).value(found) for output in outputs] for build in builds])
 
-    parts = in_order(
-        lambda index: kept.part(f"{settings} {index} {sizes[index]}", lambda: values(index)),
-        len(sizes),
-        workers=workers,
-        progress=lambda done: progress("candidates", sum(sizes[:done]), wanted),
-    )
-    found = SideBySide(study, builds, aims, outputs, np.concatenate(list(parts), axis=2))
-    speeds = [run_highest_speed(study, build, progress=progress, store=kept) for build in builds]
-    return compare(found, plan, payoff, speeds, progress), found
+def _values(
+    plan: Plan, builds: Sequence[Build], outputs: Sequence[Output], sizes: Sequence[int], index: int
+) -> Array:
+    """Values of one chunk of samples: shape (builds, outputs, samples)."""
+    found = plan.evaluate(plan.random_chunk(index, sizes[index]))
+    return np.array([[of_build(output, build).value(found) for output in outputs] for build in builds])
 
 
 def _check_several(study: Study, builds: Sequence[Build]) -> None:

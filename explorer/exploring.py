@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 from explorer.aims import Aim, read_aims, read_payoff
 from explorer.builds import AS_IT_STANDS, Build, read_builds
-from explorer.checkpoint import PartStore
 from explorer.design_records import Exploration, HighestSpeeds
-from explorer.engine import Progress, no_progress
 from explorer.errors import StudyError, nearest
 from explorer.highest_speed import run_highest_speed
 from explorer.inverse import PreparedQuestion, prepare_question, run_question
 from explorer.maps import PreparedMap, prepare_map, run_map
+from explorer.resuming import Way
 from explorer.search import run_search
 from explorer.study import Study
 from explorer.variables import Variable, read_variables
@@ -80,9 +79,7 @@ def run_exploration(
     *,
     build: Build = AS_IT_STANDS,
     parts: Collection[str] = PARTS,
-    workers: int | None = None,
-    progress: Progress = no_progress,
-    store: PartStore | None = None,
+    way: Way | None = None,
 ) -> tuple[Exploration | None, HighestSpeeds | None]:
     """Explore the design space of a study around one build.
 
@@ -90,10 +87,8 @@ def run_exploration(
     ----------
     parts:
         What to do: "speed", "questions", "maps", "search".
-    workers:
-        Threads to use; by default one a processor.  The numbers do not depend on it.
-    store:
-        Where finished parts are kept, so that a stopped run goes on.
+    way:
+        On which workers, told to whom, and where finished parts are kept; by default here and nowhere.
 
     Returns
     -------
@@ -106,29 +101,16 @@ def run_exploration(
         When a section is wrong, or nothing is asked.
 
     """
-    kept = PartStore() if store is None else store
+    way = way or Way()
     prepared = prepare(study, build)
-    speeds = run_highest_speed(study, build, progress=progress, store=kept) if "speed" in parts else None
-    answers = tuple(
-        run_question(question, workers=workers, progress=progress, store=kept)
-        for question in (prepared.questions if "questions" in parts else ())
-    )
-    maps = tuple(
-        run_map(one, workers=workers, progress=progress, store=kept)
-        for one in (prepared.maps if "maps" in parts else ())
-    )
+    speeds = run_highest_speed(study, build, way) if "speed" in parts else None
+    questions = prepared.questions if "questions" in parts else ()
+    answers = tuple(run_question(question, way) for question in questions)
+    maps = tuple(run_map(one, way) for one in (prepared.maps if "maps" in parts else ()))
     search, notes = None, []
     if "search" in parts and prepared.variables:
         if prepared.aims:
-            search = run_search(
-                study,
-                build,
-                prepared.variables,
-                prepared.aims,
-                workers=workers,
-                progress=progress,
-                store=kept,
-            )
+            search = run_search(study, build, prepared.variables, prepared.aims, way)
         else:
             notes.append("no [[aims]] are set, so there is nothing to search the design variables for")
     asked = [record.headline for record in (*answers, *maps, *([search] if search else ()))]

@@ -18,14 +18,14 @@ from explorer.aims import Aim
 from explorer.assessment import LIKELY, POSSIBLE, SURE, Assessment, assess
 from explorer.bench import Bench, pairs_of, set_up
 from explorer.builds import Build
-from explorer.checkpoint import PartStore
 from explorer.design_records import Expectation, HighestSpeeds, Rung, SpeedLimit, StateSpeed
 from explorer.designspace import spans
-from explorer.engine import CHUNK, Progress, make_plan
+from explorer.engine import CHUNK, make_plan
 from explorer.errors import SquatlineError, StudyError, standing_in
 from explorer.montecarlo import Output
 from explorer.quantity import Array
 from explorer.ranges import Range
+from explorer.resuming import Way
 from explorer.study import Limit, Study
 from explorer.units import parse
 from explorer.variables import Variable, chosen_input
@@ -61,9 +61,7 @@ class _State:
     limits: tuple[Limit, ...]
 
 
-def run_highest_speed(
-    study: Study, build: Build, *, progress: Progress, store: PartStore
-) -> HighestSpeeds | None:
+def run_highest_speed(study: Study, build: Build, way: Way) -> HighestSpeeds | None:
     """Find the highest conforming speed for each state of the flap.
 
     Returns
@@ -86,9 +84,9 @@ def run_highest_speed(
     stage = f"highest speed: {build.words}"
     found = []
     for done, state in enumerate(states):
-        progress(stage, done, len(states))
-        found.append(_state_speed(study, build, state, speeds, store))
-    progress(stage, len(states), len(states))
+        way.progress(stage, done, len(states))
+        found.append(_state_speed(study, build, state, speeds, way))
+    way.progress(stage, len(states), len(states))
     return HighestSpeeds(
         headline=" ".join(state.headline for state in found) + " A prediction, never a clearance.",
         build=build.words,
@@ -148,7 +146,7 @@ def _state_words(opening: float | None) -> str:
     return {0.0: "flap closed", 1.0: "flap open"}.get(opening, f"flap {100 * opening:.0f} % open")
 
 
-def _state_speed(study: Study, build: Build, state: _State, speeds: Range, store: PartStore) -> StateSpeed:
+def _state_speed(study: Study, build: Build, state: _State, speeds: Range, way: Way) -> StateSpeed:
     variable = _speed_variable(study, build, speeds)
     samples = study.entries.highest_speed.samples
     bench = set_up(study, [variable], samples=samples, build=build, limits=state.limits)
@@ -158,7 +156,7 @@ def _state_speed(study: Study, build: Build, state: _State, speeds: Range, store
 
     def at(speed: float) -> Assessment:
         if speed not in known:
-            known[speed] = _assessed(bench, uses, speed, store)
+            known[speed] = _assessed(bench, uses, speed, way)
         return known[speed]
 
     # One scale for all speeds: the spread in the middle of the range.
@@ -234,7 +232,7 @@ def _use(study: Study, bench: Bench, limit: Limit) -> str:
     return MUST_REACH if critical else AT_ANY
 
 
-def _assessed(bench: Bench, uses: Sequence[str], speed: float, store: PartStore) -> Assessment:
+def _assessed(bench: Bench, uses: Sequence[str], speed: float, way: Way) -> Assessment:
     """Assess one speed; a critical speed is held against the speed tried instead of its own bound."""
 
     def compute() -> Array:
@@ -246,7 +244,7 @@ def _assessed(bench: Bench, uses: Sequence[str], speed: float, store: PartStore)
         return assess(margins, bench.requirements, np.empty((0, bench.samples))).packed()
 
     name = hashlib.sha256(f"highest speed {bench.settings} {uses} {speed}".encode()).hexdigest()
-    return Assessment.unpacked(store.part(name, compute))
+    return Assessment.unpacked(way.part(name, compute))
 
 
 def _reachable(study: Study, build: Build, state: _State) -> tuple[float, float, float] | None:

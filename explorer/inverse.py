@@ -10,14 +10,13 @@ import numpy as np
 from explorer.aims import find_limit
 from explorer.bench import Bench, set_up
 from explorer.builds import Build, find_build
-from explorer.checkpoint import PartStore
 from explorer.design_records import AnswerRecord, OtherLimit, VariableRecord
 from explorer.designspace import Stretch
-from explorer.engine import Progress
 from explorer.errors import standing_in
 from explorer.maps import check_reaches, stretches_of
 from explorer.points import assess_one, assess_points, value_words
 from explorer.ranges import Range
+from explorer.resuming import Way
 from explorer.study import Study
 from explorer.variables import find_variable, read_variables, record_of
 
@@ -59,24 +58,15 @@ def prepare_question(study: Study, build: Build, position: int) -> PreparedQuest
     return PreparedQuestion(entry.ask or f"Which {variable.words} does it take? ({limit.name})", bench)
 
 
-def run_question(
-    prepared: PreparedQuestion, *, workers: int | None, progress: Progress, store: PartStore
-) -> AnswerRecord:
+def run_question(prepared: PreparedQuestion, way: Way) -> AnswerRecord:
     """Answer a question."""
     ask, bench = prepared.ask, prepared.bench
     (variable,), (limit,) = bench.variables, bench.limits
     values = variable.range.even(LOOKS)
-    assessed = assess_points(
-        bench,
-        [(value,) for value in values],
-        stage=f"question: {ask}",
-        workers=workers,
-        progress=progress,
-        store=store,
-    )
+    assessed = assess_points(bench, [(value,) for value in values], way, f"question: {ask}")
     probabilities = tuple(float(one.probabilities[0]) for one in assessed)
     scale = np.median([one.spread for one in assessed], axis=0)
-    found = stretches_of(bench, values, assessed, scale, store)
+    found = stretches_of(bench, values, assessed, scale, way)
     record = record_of(bench.study, bench.build, variable)
     choose = choice(variable.range, record.now, found)
     best = int(np.argmax(probabilities))
@@ -91,7 +81,7 @@ def run_question(
         choose=choose,
         best=values[best],
         best_probability=probabilities[best],
-        others=() if choose is None else _others(bench, choose, store),
+        others=() if choose is None else _others(bench, choose, way),
         values=values,
         probabilities=probabilities,
         samples=bench.samples,
@@ -113,14 +103,14 @@ def choice(allowed: Range, now: float | None, found: Sequence[Stretch]) -> float
     return min(choices, key=lambda value: abs(value - near), default=None)
 
 
-def _others(bench: Bench, value: float, store: PartStore) -> tuple[OtherLimit, ...]:
+def _others(bench: Bench, value: float, way: Way) -> tuple[OtherLimit, ...]:
     """Assess the limits that were not asked about."""
     asked = bench.limits[0]
     rest = [limit for limit in bench.study.limits if limit is not asked]
     if not rest:
         return ()
     full = set_up(bench.study, bench.variables, samples=bench.samples, build=bench.build, limits=rest)
-    one = assess_one(full, (value,), store)
+    one = assess_one(full, (value,), way)
     return tuple(
         OtherLimit(limit.name, limit.probability, float(one.probabilities[k]), one.verdict_of(k))
         for k, limit in enumerate(rest)

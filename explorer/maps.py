@@ -12,13 +12,12 @@ from explorer.aims import find_limit
 from explorer.assessment import LIKELY, POSSIBLE, SURE, Assessment
 from explorer.bench import Bench, set_up
 from explorer.builds import Build, find_build
-from explorer.checkpoint import PartStore
 from explorer.design_records import Grid, MapLimit, MapRecord
 from explorer.designspace import Segment, Stretch, contour, stretches
-from explorer.engine import Progress
 from explorer.errors import StudyError, standing_in
 from explorer.points import Point, assess_one, assess_points, check_count, value_words
 from explorer.quantity import Array
+from explorer.resuming import Way
 from explorer.schema import MapEntry
 from explorer.study import Study
 from explorer.variables import Variable, find_variable, read_variables, record_of
@@ -72,20 +71,13 @@ def prepare_map(study: Study, build: Build, position: int) -> PreparedMap:
     return PreparedMap(entry.name or " and ".join(variable.words for variable in over), bench, values)
 
 
-def run_map(prepared: PreparedMap, *, workers: int | None, progress: Progress, store: PartStore) -> MapRecord:
+def run_map(prepared: PreparedMap, way: Way) -> MapRecord:
     """Evaluate a map."""
     bench, values = prepared.bench, prepared.values
-    assessed = assess_points(
-        bench,
-        prepared.points,
-        stage=f"map: {prepared.name}",
-        workers=workers,
-        progress=progress,
-        store=store,
-    )
+    assessed = assess_points(bench, prepared.points, way, f"map: {prepared.name}")
     # One scale for the whole map, so that the smallest surplus does not jump from point to point.
     scale = np.median([one.spread for one in assessed], axis=0)
-    spans = stretches_of(bench, values[0], assessed, scale, store) if len(values) == 1 else ()
+    spans = stretches_of(bench, values[0], assessed, scale, way) if len(values) == 1 else ()
     return _record(prepared, assessed, scale, spans)
 
 
@@ -177,7 +169,7 @@ def _lines(values: Sequence[tuple[float, ...]], surplus: Array) -> tuple[Segment
 
 
 def stretches_of(
-    bench: Bench, values: Sequence[float], assessed: Sequence[Assessment], scale: Array, store: PartStore
+    bench: Bench, values: Sequence[float], assessed: Sequence[Assessment], scale: Array, way: Way
 ) -> tuple[Stretch, ...]:
     """Find where every limit of a bench holds along its only variable.
 
@@ -192,7 +184,7 @@ def stretches_of(
     known = dict(zip(values, assessed, strict=True))
 
     def surplus(value: float) -> Array:
-        one = known.get(value) or assess_one(bench, (value,), store)
+        one = known.get(value) or assess_one(bench, (value,), way)
         return np.array([one.scaled(kind, scale).min() for kind in (SURE, LIKELY, POSSIBLE)])
 
     return stretches(surplus, values)

@@ -4,35 +4,23 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-
-import numpy as np
+from functools import partial
 
 from explorer.assessment import Assessment
 from explorer.bench import Bench
-from explorer.checkpoint import PartStore
-from explorer.engine import Progress, in_order, no_progress
 from explorer.errors import StudyError
 from explorer.quantity import Array
+from explorer.resuming import Way
 from explorer.units import from_si, plain, with_unit
 
 Point = tuple[float, ...]
 
-# Points handed to a worker at a time.
-BLOCK = 8
 MOST_POINTS = 100_000
 # Evaluations in all: half a day on two processors.
 MOST_EVALUATIONS = 20_000_000_000
 
 
-def assess_points(
-    bench: Bench,
-    points: Sequence[Point],
-    *,
-    stage: str = "points",
-    workers: int | None = None,
-    progress: Progress = no_progress,
-    store: PartStore | None = None,
-) -> list[Assessment]:
+def assess_points(bench: Bench, points: Sequence[Point], way: Way, stage: str = "points") -> list[Assessment]:
     """Assess points in the order given; what was assessed before is not computed again.
 
     Parameters
@@ -41,26 +29,21 @@ def assess_points(
         What to call it in the progress report.
 
     """
-    kept = PartStore() if store is None else store
-    blocks = [points[start : start + BLOCK] for start in range(0, len(points), BLOCK)]
-
-    def block(index: int) -> Array:
-        own = blocks[index]
-        return np.stack([assess_one(bench, point, kept).packed() for point in own])
-
-    rows = in_order(
-        block,
-        len(blocks),
-        workers=workers,
-        progress=lambda done: progress(stage, min(done * BLOCK, len(points)), len(points)),
-    )
-    return [Assessment.unpacked(row) for part in rows for row in part]
+    names = [_name(bench, point) for point in points]
+    return [Assessment.unpacked(row) for row in way.parts(names, partial(_row, bench, points), stage)]
 
 
-def assess_one(bench: Bench, point: Point, store: PartStore) -> Assessment:
+def _row(bench: Bench, points: Sequence[Point], position: int) -> Array:
+    return bench.assess(points[position]).packed()
+
+
+def _name(bench: Bench, point: Point) -> str:
+    return hashlib.sha256(f"{bench.settings} {point}".encode()).hexdigest()
+
+
+def assess_one(bench: Bench, point: Point, way: Way) -> Assessment:
     """Assess one point, unless that was done before."""
-    name = hashlib.sha256(f"{bench.settings} {point}".encode()).hexdigest()
-    return Assessment.unpacked(store.part(name, lambda: bench.assess(point).packed()))
+    return Assessment.unpacked(way.part(_name(bench, point), lambda: bench.assess(point).packed()))
 
 
 def check_count(count: int, samples: int, key: str, told: str, remedy: str) -> None:

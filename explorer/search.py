@@ -18,16 +18,15 @@ from explorer.aims import Aim
 from explorer.assessment import LIKELY, Assessment, worst_verdict
 from explorer.bench import Bench, set_up
 from explorer.builds import Build
-from explorer.checkpoint import PartStore
 from explorer.conformance import judge_joint, judge_margins
 from explorer.design_records import AimRecord, DesignPoint, OptimumRecord, SearchRecord
 from explorer.designspace import nondominated
-from explorer.engine import Progress
 from explorer.errors import StudyError
 from explorer.optimum import NO_SCORE, Standing, best_point, guarded
 from explorer.points import Point, assess_one, assess_points, check_count, value_words
 from explorer.quantity import Array
 from explorer.ranges import Range
+from explorer.resuming import Way
 from explorer.sampling import random_column, sobol_columns
 from explorer.study import Study
 from explorer.variables import Variable, record_of
@@ -81,10 +80,7 @@ def run_search(
     build: Build,
     variables: Sequence[Variable],
     aims: Sequence[Aim],
-    *,
-    workers: int | None,
-    progress: Progress,
-    store: PartStore,
+    way: Way,
 ) -> SearchRecord:
     """Explore all design variables of a study and find the best build for its first aim.
 
@@ -108,14 +104,14 @@ def run_search(
             remedy="vary inputs that reach a limit; 'squatline explain NAME' says what needs them",
         )
     bench = set_up(study, used, samples=entry.samples, build=build, aims=aims)
-    pool = _filled(bench, entry.points, workers, progress, store)
-    pool = _bred(pool, workers, progress, store)
-    optimum = _optimum(pool, progress, store)
+    pool = _filled(bench, entry.points, way)
+    pool = _bred(pool, way)
+    optimum = _optimum(pool, way)
     notes = tuple(f"no limit and no aim depends on {name}: it was left out of the search" for name in idle)
     return _record(study, build, pool, optimum, notes)
 
 
-def _filled(bench: Bench, count: int, workers: int | None, progress: Progress, store: PartStore) -> Pool:
+def _filled(bench: Bench, count: int, way: Way) -> Pool:
     """Assess a scrambled Sobol design of the variables, a power of two of points, and the build as it is."""
     ranges = _ranges(bench)
     power = math.ceil(math.log2(count))
@@ -127,9 +123,7 @@ def _filled(bench: Bench, count: int, workers: int | None, progress: Progress, s
         for one, variable in zip(ranges, bench.variables, strict=True)
     )
     points = _unseen([now, *(_at(ranges, unit) for unit in units)], ())
-    assessed = assess_points(
-        bench, points, stage="filling the space", workers=workers, progress=progress, store=store
-    )
+    assessed = assess_points(bench, points, way, "filling the space")
     return Pool(bench, tuple(points), tuple(assessed))
 
 
@@ -150,20 +144,14 @@ def _unseen(points: Sequence[Point], seen: Sequence[Point]) -> list[Point]:
     return [point for point in dict.fromkeys(points) if point not in known]
 
 
-def _bred(pool: Pool, workers: int | None, progress: Progress, store: PartStore) -> Pool:
+def _bred(pool: Pool, way: Way) -> Pool:
     """Try neighbours of the front, nearer in each round."""
     for number in range(ROUNDS):
         if not pool.front.any():
             return pool
         fresh = _unseen(_offspring(pool, number), pool.points)
-        assessed = assess_points(
-            pool.bench,
-            fresh,
-            stage=f"trade-off front, round {number + 1}",
-            workers=workers,
-            progress=progress,
-            store=store,
-        )
+        stage = f"trade-off front, round {number + 1}"
+        assessed = assess_points(pool.bench, fresh, way, stage)
         pool = pool.added(fresh, assessed)
     return pool
 
@@ -189,21 +177,21 @@ def _offspring(pool: Pool, number: int) -> list[Point]:
     ]
 
 
-def _optimum(pool: Pool, progress: Progress, store: PartStore) -> OptimumRecord | None:
+def _optimum(pool: Pool, way: Way) -> OptimumRecord | None:
     """Search for the best first aim with something in reserve, and check it with fresh samples."""
     entry = pool.bench.study.entries.search
     tried = 0
     for number, reserve in enumerate(RESERVES):
-        progress("best build", number, len(RESERVES))
+        way.progress("best build", number, len(RESERVES))
         bench = _guarded_bench(pool.bench, reserve, entry.verify)
         found = best_point(
-            partial(_standing, bench, store), _ranges(bench), _starts(pool, entry.starts), _score_scale(pool)
+            partial(_standing, bench, way), _ranges(bench), _starts(pool, entry.starts), _score_scale(pool)
         )
         tried += found.tried
         if found.standing.feasible:
-            progress("best build", len(RESERVES), len(RESERVES))
-            return _checked(pool.bench, bench, found.point, reserve, tried, store)
-    progress("best build", len(RESERVES), len(RESERVES))
+            way.progress("best build", len(RESERVES), len(RESERVES))
+            return _checked(pool.bench, bench, found.point, reserve, tried, way)
+    way.progress("best build", len(RESERVES), len(RESERVES))
     return None
 
 
@@ -215,8 +203,8 @@ def _guarded_bench(bench: Bench, reserve: float, check_samples: int) -> Bench:
     return replace(bench, limits=limits)
 
 
-def _standing(bench: Bench, store: PartStore, point: Point) -> Standing:
-    one = assess_one(bench, point, store)
+def _standing(bench: Bench, way: Way, point: Point) -> Standing:
+    one = assess_one(bench, point, way)
     score = bench.aims[0].sign * float(one.aims[0])
     return Standing(NO_SCORE if math.isnan(score) else score, one.scaled())
 
@@ -239,14 +227,14 @@ def _score_scale(pool: Pool) -> float:
 
 
 def _checked(
-    bench: Bench, guarded_bench: Bench, point: Point, reserve: float, tried: int, store: PartStore
+    bench: Bench, guarded_bench: Bench, point: Point, reserve: float, tried: int, way: Way
 ) -> OptimumRecord:
     """Judge a point on samples that no search has seen."""
     study = bench.study
     fresh = replace(bench, samples=study.entries.search.verify, draw=CHECK_DRAW)
     margins, aims = fresh.tried(point)
     judged = tuple(judge_margins(m, one.probability) for m, one in zip(margins, bench.limits, strict=True))
-    searched = assess_one(guarded_bench, point, store)
+    searched = assess_one(guarded_bench, point, way)
     touching = searched.scaled() < TOUCHING
     answers = [_mean(values) for values in aims]
     return OptimumRecord(

@@ -20,6 +20,7 @@ from explorer.checkpoint import PartStore
 from explorer.comparison import run_comparison
 from explorer.engine import make_plan
 from explorer.errors import SampleError, SquatlineError, StudyError
+from explorer.resuming import Way
 from explorer.study import load_study
 
 SAMPLES = 20_000
@@ -203,8 +204,8 @@ def test_information_that_cannot_matter_is_worth_nothing() -> None:
 def test_the_comparison_sums_up_and_repeats_to_the_last_bit(tmp_path: Path) -> None:
     rest = TWO + "\n[candidates.shifted]\nacross = 1.0\nidle = 3.0\n"
     study = load_study(write_known(tmp_path, rest), allow_code=True)
-    found, values = run_comparison(study, samples=40_000, workers=1)
-    again, more = run_comparison(study, samples=40_000, workers=3)
+    found, values = run_comparison(study, samples=40_000)
+    again, more = run_comparison(study, samples=40_000, way=Way(workers=3))
     np.testing.assert_array_equal(values.values, more.values)
     assert found == again
     plain, _, shifted = found.candidates
@@ -263,10 +264,10 @@ hours = 1
 def test_parts_are_not_computed_again(tmp_path: Path) -> None:
     study = load_study(write_known(tmp_path, TWO), allow_code=True)
     with PartStore(tmp_path / "parts.sqlite", "here") as store:
-        first, _ = run_comparison(study, samples=40_000, store=store)
+        first, _ = run_comparison(study, samples=40_000, way=Way(store=store))
         assert (store.computed, store.found) == (3, 0)
     with PartStore(tmp_path / "parts.sqlite", "here") as store:
-        again, _ = run_comparison(study, samples=40_000, store=store)
+        again, _ = run_comparison(study, samples=40_000, way=Way(store=store))
         assert (store.computed, store.found) == (0, 3)
     assert again == first
 

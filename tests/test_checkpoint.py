@@ -23,6 +23,8 @@ from explorer.checkpoint import PartStore, fingerprint, inputs_digest, open_stor
 from explorer.engine import in_order
 from explorer.errors import ResultsError
 from explorer.exploring import run_exploration
+from explorer.processes import process_pool
+from explorer.resuming import Way
 from explorer.study import load_study
 
 MAP = """
@@ -139,12 +141,15 @@ import sys
 from pathlib import Path
 from explorer.checkpoint import open_store
 from explorer.exploring import run_exploration
+from explorer.processes import process_pool
+from explorer.resuming import Way
+from explorer.resuming import Way
 from explorer.study import load_study
 
 folder = Path(sys.argv[1])
 study = load_study(folder, allow_code=True)
 with open_store(folder / "results", study) as store:
-    found, _ = run_exploration(study, parts=["maps"], workers=2, store=store)
+    found, _ = run_exploration(study, parts=["maps"], way=Way(workers=2, store=store))
     print(repr(found))
 """
 
@@ -188,9 +193,9 @@ def test_a_killed_run_goes_on_where_it_was(tmp_path: Path) -> None:
     out, err = explore(folder).communicate(timeout=120)
     assert "is met" in out, err
     study = load_study(whole, allow_code=True)
-    assert out.strip() == repr(run_exploration(study, parts=["maps"], workers=2)[0])
-    # At most what the two workers had in hand was lost; nothing finished was computed again.
-    assert evaluations(whole) <= evaluations(folder) <= evaluations(whole) + 2
+    assert out.strip() == repr(run_exploration(study, parts=["maps"])[0])
+    # What two workers had in hand, two parts each, may be lost; nothing that was kept is computed again.
+    assert evaluations(whole) <= evaluations(folder) <= evaluations(whole) + 4
 
 
 def test_stopping_by_hand_says_how_to_go_on(
@@ -205,3 +210,26 @@ def test_stopping_by_hand_says_how_to_go_on(
     answer = squatline("explore", write_known(tmp_path, MAP), "--allow-code", "--no-report")
     assert answer.status == 130
     assert "the same command goes on from there" in answer.err
+
+
+def test_missing_parts_alone_are_handed_out_and_all_come_in_order(tmp_path: Path) -> None:
+    names = [str(k) for k in range(12)]
+    with PartStore(tmp_path / "parts.sqlite", "me") as store:
+        for k in (2, 3, 7):
+            store.put(str(k), np.full(3, float(k)))
+        seen: list[tuple[str, int, int]] = []
+        way = Way(workers=3, progress=lambda *told: seen.append(told), store=store)
+        parts = list(way.parts(names, lambda k: np.full(3, float(k)), "stage"))
+        assert [part[0] for part in parts] == list(range(12))
+        assert (store.computed, store.found) == (9, 3)
+        assert seen[-1] == ("stage", 12, 12)
+        assert list(way.parts([], lambda k: np.zeros(1), "none")) == []
+
+
+def test_other_processes_find_the_same_map(tmp_path: Path) -> None:
+    study = load_study(write_known(tmp_path, MAP), allow_code=True)
+    here, _ = run_exploration(study, parts=["maps"])
+    with process_pool(2) as pool, PartStore(tmp_path / "parts.sqlite", "me") as store:
+        there, _ = run_exploration(study, parts=["maps"], way=Way(2, pool, store=store))
+        assert store.computed >= 24
+    assert here == there

@@ -22,15 +22,14 @@ from explorer.aims import read_aims
 from explorer.assessment import LIKELY, POSSIBLE, SURE, Assessment, Requirement, assess, turning_counts
 from explorer.bench import set_up
 from explorer.builds import AS_IT_STANDS
-from explorer.checkpoint import PartStore
 from explorer.conformance import judge_joint, judge_margins
 from explorer.designspace import contour, nondominated, spans, stretches
-from explorer.engine import no_progress
 from explorer.errors import SquatlineError
 from explorer.exploring import prepare, run_exploration
 from explorer.maps import prepare_map, run_map
 from explorer.optimum import NO_SCORE, Standing, best_point, guarded
 from explorer.ranges import Range
+from explorer.resuming import Way
 from explorer.search import run_search
 from explorer.study import Study, load_study
 from explorer.variables import read_variables
@@ -250,7 +249,7 @@ def test_the_map_shows_the_known_region(tmp_path: Path) -> None:
     rest = DESIGN + f'[[maps]]\nover = ["across", "up"]\npoints = 13\nsamples = {samples}\n'
     study = known(tmp_path, rest)
     prepared = prepare_map(study, AS_IT_STANDS, 0)
-    found = run_map(prepared, workers=2, progress=no_progress, store=PartStore())
+    found = run_map(prepared, Way(workers=2))
     assert found.values[0] == pytest.approx(np.linspace(0, 3, 13))
     errors = 4 * quantile_error(0.95, 0.2, samples), 4 * quantile_error(0.9, 0.3, samples)
     corner = np.linalg.solve([[1, 0.5], [0.3, 1]], [ACROSS, UP])
@@ -276,7 +275,7 @@ def test_a_map_over_one_variable_gives_the_stretch(tmp_path: Path) -> None:
     rest = DESIGN + f'[[maps]]\nover = ["across"]\nsamples = {samples}\nlimits = ["across"]\n'
     study = known(tmp_path, rest)
     prepared = prepare_map(study, AS_IT_STANDS, 0)
-    found = run_map(prepared, workers=1, progress=no_progress, store=PartStore())
+    found = run_map(prepared, Way(workers=1))
     (stretch,) = found.stretches
     assert stretch.low.at_end
     assert within(stretch.high.value, ACROSS, quantile_error(0.95, 0.2, samples))
@@ -290,15 +289,7 @@ def test_a_map_over_one_variable_gives_the_stretch(tmp_path: Path) -> None:
 def test_the_optimum_is_the_known_corner_and_stands_the_check(tmp_path: Path) -> None:
     rest = DESIGN + AIM + "[search]\npoints = 32\nsamples = 8000\nverify = 40000\n"
     study = known(tmp_path, rest)
-    found = run_search(
-        study,
-        AS_IT_STANDS,
-        read_variables(study),
-        read_aims(study),
-        workers=2,
-        progress=no_progress,
-        store=PartStore(),
-    )
+    found = run_search(study, AS_IT_STANDS, read_variables(study), read_aims(study), Way(workers=2))
     assert found.optimum is not None
     # The corner of the limits as the search holds them, with three standard errors in reserve.
     sides = [guarded(p, 8000, 40_000, 3.0) for p in (0.95, 0.9)]
@@ -326,15 +317,7 @@ def test_in_steps_the_optimum_is_the_best_that_can_be_had(tmp_path: Path) -> Non
     design = DESIGN.replace("high = 3", "high = 3\nstep = 0.3")
     rest = design + AIM + "[search]\npoints = 16\nsamples = 8000\nverify = 20000\nstarts = 2\n"
     study = known(tmp_path, rest)
-    found = run_search(
-        study,
-        AS_IT_STANDS,
-        read_variables(study),
-        read_aims(study),
-        workers=1,
-        progress=no_progress,
-        store=PartStore(),
-    )
+    found = run_search(study, AS_IT_STANDS, read_variables(study), read_aims(study), Way(workers=1))
     grid = [(0.3 * i, 0.3 * j) for i in range(11) for j in range(11)]
     room = 0.03  # no point of the grid lies so near to a limit that its samples could tell otherwise
     assert not [p for p in grid if -room < ACROSS - room - p[0] - 0.5 * p[1] < room / 2]

@@ -18,12 +18,12 @@ from study_help import DEMO, Answer
 
 import explorer.cli_design  # noqa: F401  registers the commands
 from explorer.builds import AS_IT_STANDS, find_build
-from explorer.checkpoint import PartStore
 from explorer.conformance import judge_margins
 from explorer.design_records import HighestSpeeds
-from explorer.engine import make_plan, no_progress
+from explorer.engine import make_plan
 from explorer.errors import SquatlineError
 from explorer.highest_speed import LOOK_AFTER_EACH, run_highest_speed
+from explorer.resuming import Way
 from explorer.study import Input, Study, load_study
 from explorer.uncertain import Exact
 
@@ -54,7 +54,7 @@ def known(folder: Path, rest: str, **changes: str) -> Study:
 
 
 def speeds_of(study: Study, build: str | None = None) -> HighestSpeeds:
-    found = run_highest_speed(study, find_build(study, build), progress=no_progress, store=PartStore())
+    found = run_highest_speed(study, find_build(study, build), Way())
     assert found is not None
     return found
 
@@ -185,7 +185,7 @@ def test_the_demo_speed_separates_passing_from_failing() -> None:
 
 def test_without_safety_limits_no_speed_follows(tmp_path: Path) -> None:
     study = load_study(write_known(tmp_path), allow_code=True)
-    assert run_highest_speed(study, AS_IT_STANDS, progress=no_progress, store=PartStore()) is None
+    assert run_highest_speed(study, AS_IT_STANDS, Way()) is None
 
 
 @pytest.mark.parametrize(

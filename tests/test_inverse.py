@@ -11,12 +11,11 @@ from scipy.stats import norm
 from statistics_help import within
 
 from explorer.builds import AS_IT_STANDS
-from explorer.checkpoint import PartStore
 from explorer.design_records import AnswerRecord
 from explorer.designspace import Edge, Stretch
-from explorer.engine import no_progress
 from explorer.inverse import choice, prepare_question, run_question
 from explorer.ranges import Range
+from explorer.resuming import Way
 from explorer.study import load_study
 
 SAMPLES = 20_000
@@ -27,7 +26,7 @@ ERROR = 0.2 * math.sqrt(0.95 * 0.05 / SAMPLES) / float(norm.pdf(norm.ppf(0.95)))
 def answer(folder: Path, design: str, question: str) -> AnswerRecord:
     study = load_study(write_known(folder, f"[design.{design}\n[[questions]]\n{question}\n"), allow_code=True)
     prepared = prepare_question(study, AS_IT_STANDS, 0)
-    return run_question(prepared, workers=1, progress=no_progress, store=PartStore())
+    return run_question(prepared, Way())
 
 
 def test_at_most(tmp_path: Path) -> None:
