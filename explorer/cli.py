@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from explorer.results import Results
     from explorer.study import Study
 
+# Drawn at the most when a run goes on until its limits are decided.
+MOST_SAMPLES = 2_000_000
+
 PASSED, NOT_PASSED, WRONG_INPUT, INTERRUPTED, FAULT = 0, 1, 2, 130, 3
 
 app = typer.Typer(
@@ -165,6 +168,10 @@ def run(
     engine: Engine = None,
     scheduler: Scheduler = None,
     fresh: Fresh = False,
+    until: Annotated[
+        str | None,
+        typer.Option(help="'decided': stop when no limit is undecided; --samples is then the most to draw."),
+    ] = None,
     no_report: Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")] = False,
     stages: Annotated[bool, typer.Option("--stages", help="Print how long each stage took.")] = False,
     json: AsJson = False,
@@ -185,6 +192,8 @@ def run(
         from explorer.runner import run as run_study
         from explorer.terminal import show_run, show_stages, summary_as_data
     folder = output or loaded.folder / "results"
+    if until is not None:
+        samples = _most_samples(until, samples)
     with (
         crew(engine, workers=workers, scheduler=scheduler) as gathered,
         _progress(quiet=json) as progress,
@@ -197,6 +206,7 @@ def run(
                 executor=gathered.executor,
                 progress=progress,
                 store=store,
+                until_decided=until is not None,
             )
             clock.times += results.stages
             with clock.stage("saving"):
@@ -211,6 +221,13 @@ def run(
         if stages:
             show_stages(clock.times)
     raise typer.Exit(PASSED if results.summary.verdict == "pass" else NOT_PASSED)
+
+
+def _most_samples(until: str, samples: int | None) -> int:
+    """Check what to go on until, and return the most samples to draw."""
+    if until != "decided":
+        raise SquatlineError("this is nothing to go on until", key="--until", found=until, allowed="decided")
+    return samples or MOST_SAMPLES
 
 
 def _engine(engine: str | None, workers: int | None) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -234,6 +234,7 @@ def run_montecarlo(
     executor: Executor | None = None,
     progress: Progress = no_progress,
     store: PartStore | None = None,
+    enough: Callable[[SoFar], bool] | None = None,
 ) -> Outcome:
     """Run a study's samples and merge the parts in the order of the chunks.
 
@@ -251,11 +252,13 @@ def run_montecarlo(
     store:
         Where a long run notes how far it is and puts the samples that it keeps; shorter ones are over
         before that is worth it, and keep theirs in memory.
+    enough:
+        Asked after each chunk whether to stop there; such a run is not noted, and keeps its first samples.
 
     """
     job = make_job(study, samples=samples, keep=keep).with_pilot()
     sizes = job.drawing.sizes
-    ledger = _ledger_of(job, store)
+    ledger = _ledger_of(job, None if enough else store)
     so_far = SoFar.start(job)
     if ledger is not None and (noted := ledger.begin()) is not None:
         so_far = SoFar.unpacked(job, noted)
@@ -270,9 +273,11 @@ def run_montecarlo(
     for part in parts:
         if ledger is not None and job.keep:
             ledger.keep(so_far.chunks, part.kept)
-        so_far.add(part, hold=ledger is None)
+        so_far.add(part, hold=ledger is None and so_far.samples < HELD_AT_ONCE)
         if ledger is not None:
             ledger.note(so_far.packed, last=so_far.chunks == len(sizes))
+        if enough is not None and enough(so_far):
+            break
     return so_far.outcome(ledger.kept(len(sizes)) if ledger is not None and job.keep else None)
 
 

@@ -8,11 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from explorer.conformance import judge_counts
 from explorer.montecarlo import run_montecarlo
 from explorer.rare_events import as_records, search_rare_failures, seldom_failing, words_of
-from explorer.runner import margin_summary
 from explorer.study import Study, load_study
+from explorer.verdicts import judge_outcome
 
 Writer = Callable[..., Path]
 
@@ -52,16 +51,7 @@ def test_the_most_likely_failing_car_is_the_heavy_one(small_study: Writer) -> No
 def test_only_safety_limits_that_hardly_fail_are_searched(small_study: Writer) -> None:
     study = study_with(small_study, 4.0)
     outcome = run_montecarlo(study)
-    judged = [
-        judge_counts(
-            conforming=outcome.conforming[i],
-            trials=outcome.samples,
-            failed=0,
-            required=limit.probability,
-            margin=margin_summary(outcome, outcome.margins[i], limit.probability),
-        )
-        for i, limit in enumerate(study.limits)
-    ]
+    judged = judge_outcome(study.limits, outcome).limits
     assert [limit.name for limit in seldom_failing(study, judged)] == ["not too heavy"]
 
 
