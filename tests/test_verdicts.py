@@ -34,7 +34,7 @@ def test_an_easy_question_is_decided_at_the_first_look(small_study: Writer) -> N
 def test_a_close_question_takes_more_and_states_a_higher_confidence(small_study: Writer) -> None:
     easy = run(with_probability(small_study, 0.3), samples=1_000_000, until_decided=True)
     truth = easy.summary.limits[0].conformance.probability
-    close = run(with_probability(small_study, truth - 0.01), samples=1_000_000, until_decided=True)
+    close = run(with_probability(small_study, truth - 0.005), samples=1_000_000, until_decided=True)
     assert close.summary.verdict == "pass"
     assert easy.summary.reproduction.samples < close.summary.reproduction.samples < 1_000_000
     assert close.summary.limits[0].conformance.confidence > 0.975
