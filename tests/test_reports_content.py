@@ -73,6 +73,10 @@ class Reader(HTMLParser):
         return [str(attributes[attribute]) for _, attributes in self.tags if attribute in attributes]
 
 
+#: Sections that take long to draw and that most tests have no question about.
+HEAVY = ("distributions", "sweeps", "sensitivity", "models")
+
+
 def written(results: Results, **options: Any) -> Reader:
     report = Report(results, ReportOptions(**options))
     return Reader(page(report, sections(report)))
@@ -140,7 +144,7 @@ def test_every_picture_says_what_it_shows(reader: Reader) -> None:
 
 
 def test_sections_can_be_left_out() -> None:
-    found = [a["id"] for a in written(make_results(), leave_out=("models", "glossary")).all("section")]
+    found = [a["id"] for a in written(make_results(), leave_out=(*HEAVY, "glossary")).all("section")]
     assert "models" not in found
     assert "glossary" not in found
     assert "verdicts" in found
@@ -202,7 +206,8 @@ def test_nothing_is_fetched_while_drawing(monkeypatch: pytest.MonkeyPatch, tmp_p
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink">'
         '<image xlink:href="http://192.0.2.1/x.png" width="9" height="9"/></svg>'
     )
-    rendered = render(make_results(), tmp_path, options=ReportOptions(logo=logo))
+    options = ReportOptions(logo=logo, leave_out=HEAVY[1:])
+    rendered = render(make_results(), tmp_path, options=options)
     assert set(rendered.paths) == {"html", "pdf"}
 
 
@@ -259,7 +264,7 @@ def test_bad_logos_are_refused(tmp_path: Path, content: bytes | None, message: s
 def test_cover_words_and_logo_are_shown(tmp_path: Path) -> None:
     logo = tmp_path / "logo.png"
     logo.write_bytes(PIXEL)
-    found = written(make_results(), logo=logo, cover_text="For the club's safety officer")
+    found = written(make_results(), logo=logo, cover_text="For the club's safety officer", leave_out=HEAVY)
     assert "For the club's safety officer" in found.text
     assert [a for a in found.all("img") if str(a["src"]).startswith("data:image/png;base64,")]
 
@@ -270,7 +275,7 @@ def test_a_folder_that_cannot_be_written_to_is_named(tmp_path: Path) -> None:
 
 
 def test_nothing_is_left_half_written(tmp_path: Path) -> None:
-    render(make_results(), tmp_path, forms=("html",))
+    render(make_results(), tmp_path, forms=("html",), options=ReportOptions(leave_out=HEAVY))
     assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
 
 
@@ -283,7 +288,7 @@ def test_a_run_without_samples_or_sweeps_still_makes_a_report() -> None:
             results.summary, sweeps=(), correlations=(), failures=(), joint=None, joint_safety=None
         ),
     )
-    found = [a["id"] for a in written(bare).all("section")]
+    found = [a["id"] for a in written(bare, leave_out=HEAVY[:1]).all("section")]
     assert "whatif" not in found
     assert "sweeps" not in found
     assert "verdicts" in found
@@ -292,13 +297,13 @@ def test_a_run_without_samples_or_sweeps_still_makes_a_report() -> None:
 def test_without_safety_limits_the_report_does_not_say_run() -> None:
     results = make_results()
     limits = tuple(replace(limit, safety=False) for limit in results.summary.limits)
-    found = written(replace(results, summary=replace(results.summary, limits=limits)))
+    found = written(replace(results, summary=replace(results.summary, limits=limits)), leave_out=HEAVY)
     assert "This report cannot say" in found.text
 
 
 def test_a_pass_is_never_a_clearance() -> None:
     results = make_results()
     limits = tuple(limit for limit in results.summary.limits if limit.conformance.verdict == "pass")
-    found = written(replace(results, summary=replace(results.summary, limits=limits)))
+    found = written(replace(results, summary=replace(results.summary, limits=limits)), leave_out=HEAVY)
     assert "The safety limits are predicted to hold" in found.text
     assert "It is never a clearance to run." in found.text

@@ -144,8 +144,10 @@ def test_it_prints_whole(page: Page, address: str, results: Results, tmp_path: P
     page.goto(address)
     draw_all(page)
     page.emulate_media(media="print")
-    for hidden in (".contents", ".save", "details", "#whatif-controls"):
+    for hidden in (".contents", ".save", "details", "#whatif"):
         assert not page.locator(hidden).first.is_visible()
+    colour = page.locator(".verdict-fail").first.evaluate("(mark) => getComputedStyle(mark).color")
+    assert colour != "rgb(255, 255, 255)"
     target = tmp_path / "printed.pdf"
     page.pdf(path=target, format="A4")
     text = " ".join(" ".join(p.extract_text() for p in PdfReader(target).pages).split())
