@@ -310,3 +310,7 @@ def explain(
         return
     explanation = explain_quantity(quantity, loaded)
     _print_json(explanation) if json else show_explanation(explanation)
+
+
+# Further commands register themselves on the same app; they import from here, hence at the end.
+from explorer import cli_design  # noqa: E402, F401
