@@ -1,0 +1,77 @@
+"""Whole runs: peak memory against samples, the share of each stage, and one that is killed many times."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from tests.bench.engine import DEMO
+
+Row = tuple[str, str]
+
+# The mark in /proc: what getrusage tells begins with the memory of the process that started this one.
+PEAK = """
+import sys
+from pathlib import Path
+from explorer.montecarlo import run_montecarlo
+from explorer.study import load_study
+run_montecarlo(load_study(sys.argv[1]), samples=int(sys.argv[2]), keep=False)
+status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
+print(status["VmHWM"].split()[0])
+"""
+TESTS = Path(__file__).resolve().parents[1]
+
+
+def peak(samples: int) -> float:
+    """Return the peak memory of a run that keeps no samples, in MB."""
+    command = [sys.executable, "-c", PEAK, str(DEMO), str(samples)]
+    return int(subprocess.run(command, check=True, capture_output=True, text=True).stdout) / 1024
+
+
+def memory(full: bool) -> Iterator[Row]:
+    """Compare the peak memory of a short and a long run."""
+    large = 10_000_000 if full else 1_000_000
+    low, high = peak(100_000), peak(large)
+    yield (
+        f"peak memory at {large} samples over that at 100 000, not kept",
+        f"{high / low:.2f} ({high:.0f} MB)",
+    )
+
+
+def stages(full: bool) -> Iterator[Row]:
+    """Run the demo cold, with both forms of the report, and tell the share of each stage."""
+    code = "from explorer.cli import main; main()"
+    with tempfile.TemporaryDirectory() as folder:
+        command = [sys.executable, "-c", code, "run", str(DEMO), "-o", f"{folder}/results", "--json"]
+        start = time.perf_counter()
+        ended = subprocess.run(command, check=False, capture_output=True, text=True)
+        whole = time.perf_counter() - start
+    if not ended.stdout:
+        raise RuntimeError(ended.stderr)
+    found = json.loads(ended.stdout)
+    times = {**found["stages"], "starting and ending": whole - sum(found["stages"].values())}
+    for name, seconds in times.items():
+        yield f"share of a cold run: {name}", f"{seconds / whole:.0%}"
+
+
+def kills(full: bool) -> Iterator[Row]:
+    """Kill a run thirty times and hold its result against one left alone."""
+    if not full:
+        return
+    sys.path.insert(0, str(TESTS))
+    from kills import results_of, run_with_kills, start
+    from study_help import SMALL
+
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "study.toml").write_text(SMALL.format(inputs="", conditions="", limits=""))
+        options = ("--samples", 4_000_000)
+        start(folder, folder / "whole", *options).wait()
+        killed = run_with_kills(folder, folder / "killed", 30, 20261, *options)
+        same = results_of(folder / "whole") == results_of(folder / "killed")
+    yield f"a run killed {killed} times ends with the same bytes", "yes" if same else "NO"
