@@ -11,7 +11,7 @@ from pathlib import Path
 from explorer.errors import RenderError, ResultsError
 from explorer.results import Results
 from reports.document import document
-from reports.options import ReportOptions, checked_forms
+from reports.options import ReportOptions, checked_forms, logo_address
 from reports.page import page
 from reports.report import Report
 from reports.sections import SECTIONS, sections
@@ -64,16 +64,16 @@ def render(
 
     """
     chosen = (options or ReportOptions()).checked(tuple(SECTIONS))
+    asked = checked_forms(tuple(forms))
+    logo_address(chosen.logo)
     report = Report(results, chosen)
     content = sections(report)
     paths: dict[str, Path] = {}
     problems: list[str] = []
-    for form in checked_forms(tuple(forms)):
+    for form in asked:
         try:
             data = page(report, content).encode() if form == "html" else document(report, content)
         except RenderError as error:
-            if error.key == "logo":
-                raise
             problems.append(str(error))
             continue
         paths[form] = _write(folder / FILES[form], data)
