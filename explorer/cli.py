@@ -141,12 +141,14 @@ def new(
 @app.command()
 def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False) -> None:
     """Validate a study and show its inputs and nominal values; no sampling."""
+    from explorer.exploring import prepare
     from explorer.nominal import nominal_or_error
     from explorer.terminal import check_as_data, show_check
     from explorer.worth import measurements_of
 
     loaded = _load(study, allow_code)
     measurements_of(loaded)
+    prepare(loaded)
     nominal = nominal_or_error(loaded)
     if json:
         _print_json(check_as_data(loaded, nominal))

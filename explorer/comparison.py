@@ -37,7 +37,7 @@ from explorer.comparison_records import (
     RankingResult,
     SpeedResult,
 )
-from explorer.conformance import judge_joint, judge_margins
+from explorer.conformance import binomial_interval, judge_joint, judge_margins
 from explorer.design_records import HighestSpeeds
 from explorer.engine import Plan, Progress, chunk_sizes, make_plan, no_progress
 from explorer.errors import SampleError, StudyError
@@ -248,7 +248,11 @@ def _aim_result(aim: Aim, scores: Array) -> AimResult:
     unanswered = scores.size - answered.size
     if answered.size < 2:
         return AimResult(aim.name, math.nan, math.nan, math.nan, math.nan, unanswered)
-    low, high = np.quantile(answered, [0.05, 0.95])
+    if aim.limit is None:
+        low, high = np.quantile(answered, [0.05, 0.95])
+    else:
+        # A limit holds or not in each car: no band of cars, but an interval of the share.
+        low, high = binomial_interval(float(answered.sum()), answered.size)
     error = float(np.std(answered, ddof=1)) / math.sqrt(answered.size)
     return AimResult(aim.name, float(answered.mean()), error, float(low), float(high), unanswered)
 
@@ -315,8 +319,9 @@ def _worth_of_measurements(
             if reads:
                 one = replace(measurement, reads=reads)
                 worth = worth_to_choice(payoffs, take_readings(one, truths, found.study.seed))
+                label = one.label if build is None else f"{one.label} of {build.words}"
                 of = None if build is None else build.name
-                weighed.append(MeasurementResult(one.name, one.label, of, one.hours, worth))
+                weighed.append(MeasurementResult(one.name, label, of, one.hours, worth))
     return tuple(sorted(weighed, key=lambda one: -one.worth.gain.value))
 
 

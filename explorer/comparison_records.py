@@ -28,7 +28,10 @@ class Subject:
 
 @dataclass(frozen=True)
 class AimResult:
-    """One aim for one candidate: mean with its standard error, 5 % and 95 % quantiles, samples unanswered."""
+    """One aim for one candidate: mean with its standard error, 5 % and 95 % quantiles, samples unanswered.
+
+    For the aim to hold a limit, low and high are the interval of its probability.
+    """
 
     name: str
     mean: float

@@ -146,9 +146,8 @@ def _show_choice(out: Console, found: Comparison) -> None:
         out.print(Text(f"  knowing the {known.label}: {_worth_words(known.worth, choice.display_unit)}"))
     telling = [one for one in choice.measurements if one.worth.gain.value > 2 * one.worth.gain.error]
     for measured in telling[:SHOWN_INPUTS]:
-        of = "" if measured.candidate is None else f" of {_words(found, measured.candidate)}"
         words = _worth_words(measured.worth, choice.display_unit)
-        out.print(Text(f"  measuring the {measured.label}{of}: {words}"))
+        out.print(Text(f"  measuring the {measured.label}: {words}"))
 
 
 def _worth_words(worth: ChoiceWorth, unit: str) -> str:

@@ -176,7 +176,7 @@ def candidates(results: Results) -> dict[str, Any]:
             "best": "stiff",
             "everything": {"gain": expected(0.3, 0.01), "turns": expected(0.2)},
             "inputs": [
-                {"stream": "shaft_power", "worth": {"gain": expected(0.1, 0.01), "turns": expected(0.1)}}
+                {"label": "shaft power", "worth": {"gain": expected(0.1, 0.01), "turns": expected(0.1)}}
             ],
             "measurements": [],
         },

@@ -35,6 +35,10 @@ ESTIMATORS = (
     "rare",
     "stopping",
     "candidates",
+    "assessment",
+    "designspace",
+    "optimum",
+    "ranges",
 )
 PLUMBING = {"study", "engine", "montecarlo", "runner", "cli", "terminal", "results"}
 

@@ -13,7 +13,6 @@ from scipy.special import ndtr
 from statistics_help import within
 from study_help import DEMO, Answer
 
-import explorer.cli_design  # noqa: F401  registers the commands
 from explorer import candidates as estimators
 from explorer.builds import AS_IT_STANDS, find_build, read_builds, scopes_of
 from explorer.checkpoint import PartStore
@@ -255,10 +254,57 @@ hours = 1
     assert within(choice.everything.gain.value, truth, error)
     assert within(choice.inputs[0].worth.gain.value, truth, error)
     assert within(choice.inputs[0].worth.turns.value, 0.5, 0.02)
+    assert choice.inputs[0].label == "first"
     (measured,) = choice.measurements
     # A reading with noise 0.05 explains 0.2^2 / (0.2^2 + 0.05^2) of the variance.
     known = 0.2 * np.sqrt(0.04 / (0.04 + 0.0025))
     assert within(measured.worth.gain.value, known / np.sqrt(2 * np.pi), error)
+
+
+def test_a_part_of_its_own_is_measured_on_that_candidate(tmp_path: Path) -> None:
+    rest = """
+[candidates.steady]
+words = "steady"
+share = 0
+first = 3.05
+
+[candidates.own]
+words = "own part"
+independent = ["first"]
+share = 0
+first = { mean = 3.0, sd = 0.4 }
+
+[[aims]]
+name = "total"
+quantity = "total"
+condition = "run"
+
+[[aims]]
+limit = "across"
+
+[choice]
+aim = "total"
+broken_limit_counts_as = 0
+
+[measurements.scale]
+label = "first input"
+reads = { first = { noise = 0.01 } }
+hours = 1
+"""
+    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    found, _ = run_comparison(study, samples=20_000)
+    known, measured = found.choice.inputs[0], found.choice.measurements[0]
+    assert (known.label, known.candidate) == ("first of own part", "own")
+    assert (measured.label, measured.candidate) == ("first input of own part", "own")
+    assert "Knowing the first of own part first would turn the choice" in found.headline
+    # Steady brings 3.05 for sure; the gain is that of N(-0.05, 0.4) above nought.
+    truth = 0.4 * float(np.exp(-(0.125**2) / 2)) / np.sqrt(2 * np.pi) - 0.05 * float(ndtr(-0.125))
+    assert within(known.worth.gain.value, truth, 0.4 / np.sqrt(20_000))
+    assert measured.worth.gain.value == pytest.approx(known.worth.gain.value, abs=0.005)
+    # The aim to hold a limit carries the interval of its probability.
+    surest = found.candidates[1].aims[1]
+    assert surest.low < surest.mean <= surest.high
+    assert surest.mean == found.candidates[1].limits[0].probability
 
 
 def test_parts_are_not_computed_again(tmp_path: Path) -> None:

@@ -18,7 +18,6 @@ import pytest
 from design_help import write_known
 from study_help import ROOT, Answer
 
-import explorer.cli_design  # noqa: F401  registers the commands
 from explorer.checkpoint import PartStore, fingerprint, inputs_digest, open_store
 from explorer.engine import in_order
 from explorer.errors import ResultsError

@@ -17,7 +17,6 @@ from scipy.special import ndtri
 from statistics_help import within
 from study_help import Answer
 
-import explorer.cli_design  # noqa: F401  registers the commands
 from explorer.aims import read_aims
 from explorer.assessment import LIKELY, POSSIBLE, SURE, Assessment, Requirement, assess, turning_counts
 from explorer.bench import set_up
@@ -473,3 +472,10 @@ def test_the_command_knows_its_parts(tmp_path: Path, squatline: Callable[..., An
     answer = squatline("explore", write_known(tmp_path, DESIGN), "--only", "map")
     assert answer.status == 2
     assert "did you mean 'maps'?" in answer.err
+
+
+def test_check_tells_a_wrong_map_without_computing(tmp_path: Path, squatline: Callable[..., Answer]) -> None:
+    rest = DESIGN + '[[maps]]\nover = ["across", "up"]\npoints = 31623\n'
+    answer = squatline("check", write_known(tmp_path, rest), "--allow-code")
+    assert answer.status == 2
+    assert "1 000 014 129 points" in answer.err

@@ -16,7 +16,6 @@ from scipy.stats import norm
 from statistics_help import within
 from study_help import DEMO, Answer
 
-import explorer.cli_design  # noqa: F401  registers the commands
 from explorer.builds import AS_IT_STANDS, find_build
 from explorer.conformance import judge_margins
 from explorer.design_records import HighestSpeeds

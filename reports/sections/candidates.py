@@ -199,7 +199,7 @@ def _worth(choice: Record) -> Table:
     unit, given = str(choice["unit"]), str(choice["display_unit"])
     rows = [("everything", choice["everything"])]
     rows += [(f"the {one['label']} ({one['hours']:g} h)", one["worth"]) for one in choice["measurements"]]
-    rows += [(in_words(one["stream"]), one["worth"]) for one in choice["inputs"]]
+    rows += [(f"the {one['label']}, exactly", one["worth"]) for one in choice["inputs"]]
     return Table(
         "choice-worth",
         "What knowing this before choosing would gain, and how often it would turn the choice.",
