@@ -1,4 +1,4 @@
-"""A real browser, driven without a window; the folder is left out where no Chromium is installed."""
+"""A real browser, driven without a window; what needs a tool that is not installed is left out."""
 
 from __future__ import annotations
 
@@ -18,8 +18,10 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+PDFTOPPM = shutil.which("pdftoppm")
+collect_ignore = [] if PDFTOPPM else ["test_pictures.py"]
 if CHROMIUM is None:
-    collect_ignore_glob = ["test_*.py"]
+    collect_ignore += ["test_page.py", "test_whatif.py"]
 
 _SWITCHES = [
     "--no-sandbox",
@@ -34,8 +36,16 @@ _SWITCHES = [
 
 def pytest_report_collectionfinish() -> str:
     """Say whether the browser tests are part of this run."""
-    if CHROMIUM is None:
-        return "browser tests left out: no Chromium on the path (Debian: apt install chromium)"
+    missing = [
+        f"{tool} (Debian: apt install {package})"
+        for tool, package, found in (
+            ("chromium", "chromium", CHROMIUM),
+            ("pdftoppm", "poppler-utils", PDFTOPPM),
+        )
+        if found is None
+    ]
+    if missing:
+        return f"browser and picture tests left out for want of {' and '.join(missing)}"
     return f"browser tests with {CHROMIUM}"
 
 
