@@ -23,7 +23,10 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
         "polar": ("rear_wing", "wing_polar"),
         "geometry": ("rear_wing", "wing_geometry"),
     },
-    "aero": {"parts": ("aero", "equilibrium", "blow_over"), "map": ("aero_map",)},
+    "aero": {
+        "parts": ("aero", "equilibrium", "blow_over", "air_in_motion", "road", "heave_pitch"),
+        "map": ("aero_map",),
+    },
     "suspension": {"springs": ("suspension",)},
     "pitch": {"steady": ("pitch",)},
     "drive": {"power": ("drive_power",), "electric": ("drive_electric",)},
@@ -34,7 +37,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     "slots": {"plates": ("slot", "binding")},
     "hinge": {"coefficients": ("hinge",)},
     "servo": {"motor": ("servo",)},
-    "heave_pitch": {"half_car": ("road", "heave_pitch")},
+    "heave_pitch": {"half_car": ("half_car",)},
     "strength": {"beams": ("strength", "rod", "mount")},
 }
 

@@ -1,24 +1,161 @@
-"""Heave and pitch in time: the car on springs, dampers and stops over a bump, a crest or through a gust."""
+"""Heave and pitch in time: what a bump, a crest or a gust does to attitude, axle loads and clearances.
+
+Speed is held, and the drive makes up what the gust adds to the drag.  The car starts at its steady attitude
+and is watched for a while after bump and gust have passed; without either it stays there, and every quantity
+here equals its steady namesake.
+"""
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
+import numpy as np
+
+from explorer.model.air_in_motion import AirOnAxles, SplitterGap
+from explorer.model.half_car import HalfCar
+from explorer.model.ride import Course, Ride, highest, lean
+from explorer.model.road import RoadAndGust
 from explorer.quantity import Array, given, quantity
 
-pitch_gyration_share = given(
-    "1",
-    """Radius of gyration in pitch over the wheelbase.
+watch_time = given("s", "How long the car is watched after bump and gust have passed.", default=0.5, above=0)
+pitch_cap = given(
+    "rad",
+    """Pitch, up or down, at which the motion is followed no further: the car counts as gone over.
 
-    The default is a judgement: 0.5 would be all of the mass near the axles of a car balanced in the middle.
+    The equations hold for small angles; the default of 20 degrees is a judgement.
     """,
-    default=0.45,
+    default=float(np.deg2rad(20)),
     above=0,
 )
+#: A swing is over when it is down to this share of the widest, or to this many metres over both axles.
+SETTLED_SHARE, SETTLED_SWING = 0.1, 1e-4
+
+_SOURCE = (
+    "Newton's and Euler's laws of the half-car (Gillespie, Fundamentals of Vehicle Dynamics, ch. 5), "
+    "Runge-Kutta of fourth order"
+)
+_FAILS = "pitch has diverged before bump and gust, or the car is too slow for the motion to be followed"
 
 
-@quantity("kg m2", source="definition: mass times the radius of gyration squared")
-def pitch_inertia(mass: Array, pitch_gyration_share: Array, wheelbase: Array) -> Array:
-    """Moment of inertia of the car in pitch, about its centre of gravity.
+class Excursion(NamedTuple):
+    """What is kept of a motion: lean as in ``ride``, loads over those at rest."""
 
-    Give it directly when it was measured by swinging the car.
+    highest_lean: Array
+    lowest_front_load: Array
+    lowest_rear_load: Array
+    front_time_off_road: Array
+    settled: Array
+
+
+@quantity("1", source="definition")
+def course(
+    front_compression: Array,
+    rear_compression: Array,
+    static_pitch: Array,
+    wheelbase: Array,
+    pitch_cap: Array,
+    watch_time: Array,
+) -> Course:
+    """Start and end of the motion in time, together."""
+    least, most = ((cap - static_pitch) * wheelbase for cap in (-pitch_cap, pitch_cap))
+    return Course(front_compression, rear_compression, least, most, watch_time)
+
+
+@quantity("1", source=_SOURCE, fails=_FAILS)
+def excursion(
+    half_car: HalfCar,
+    air_on_axles: AirOnAxles,
+    splitter_gap: SplitterGap,
+    road_and_gust: RoadAndGust,
+    course: Course,
+) -> Excursion:
+    """Extremes of the motion over bump and through gust, together, since all follow from one motion."""
+    ride = Ride.of(half_car, air_on_axles, splitter_gap, road_and_gust, course)
+    start = ride.steady
+    peak = lean(start)
+    load = ride.car.load(start, np.zeros_like(start), stops=True)
+    widest, off_road = np.zeros_like(start), np.zeros_like(peak)
+    after = ride.standing()
+    for moment in ride.moments():
+        before, after, step = moment.before, moment.after, moment.step
+        peak = highest(peak, lean(before.drop), lean(before.speed), lean(after.drop), lean(after.speed), step)
+        load = np.minimum(load, moment.load)
+        widest = np.maximum(widest, np.abs(after.drop - start))
+        if np.any(before.off) or np.any(after.off):
+            # Off the road for all of the step, or from somewhere within it.
+            off_road = off_road + step * np.maximum(before.off[0], after.off[0] / 2)
+    low = np.maximum(SETTLED_SHARE * widest, SETTLED_SWING)
+    settled = np.all(ride.squared_swing(after) <= low**2, axis=0) & ~course.gone(after.drop)
+    unknown = np.isnan(peak)
+    off_road, settled = (np.where(unknown, np.nan, found) for found in (off_road, settled))
+    return Excursion(peak, load[0], load[1], off_road, settled)
+
+
+@quantity("rad", source="definition", fails=_FAILS, capped_by="pitch_cap")
+def peak_pitch(excursion: Excursion, static_pitch: Array, wheelbase: Array, pitch_cap: Array) -> Array:
+    """Highest nose-up pitch of the body over the bump and through the gust, against the level.
+
+    At its cap the car has gone over.
     """
-    return mass * (pitch_gyration_share * wheelbase) ** 2
+    return np.minimum(static_pitch + excursion.highest_lean / wheelbase, pitch_cap)
+
+
+@quantity("N", source="as front_axle_load, at every instant", fails=_FAILS)
+def lowest_front_axle_load(excursion: Excursion, front_static_load: Array) -> Array:
+    """Lowest load on both front tyres together over the bump and through the gust.
+
+    Below zero they leave the road; it is then the pull the ground would need, had it to keep them down, and
+    says how far past lift-off the car is.  The motion itself goes on without any pull.
+    """
+    return front_static_load + excursion.lowest_front_load
+
+
+@quantity("N", source="as rear_axle_load, at every instant", fails=_FAILS)
+def lowest_rear_axle_load(excursion: Excursion, rear_static_load: Array) -> Array:
+    """Lowest load on both rear tyres together over the bump and through the gust; below zero they lift."""
+    return rear_static_load + excursion.lowest_rear_load
+
+
+@quantity("s", source="definition", fails=_FAILS)
+def front_airborne_time(excursion: Excursion) -> Array:
+    """How long the front wheels are off the road, in all: without steering."""
+    return excursion.front_time_off_road
+
+
+@quantity("1", source="definition", fails=_FAILS)
+def returns_to_level(excursion: Excursion) -> Array:
+    """1 where the car swings back to its steady attitude, 0 where it goes over or still swings at the end.
+
+    It is back when, at the end of the time it is watched, the swing over both axles is down to a tenth of the
+    widest, or to a tenth of a millimetre.  The mean says how often it comes back.
+    """
+    return excursion.settled
+
+
+@quantity("m", source="geometry: the floor is a straight line between the axles", fails=_FAILS, each="point")
+def point_smallest_clearance(
+    half_car: HalfCar,
+    air_on_axles: AirOnAxles,
+    splitter_gap: SplitterGap,
+    road_and_gust: RoadAndGust,
+    course: Course,
+    wheelbase: Array,
+    point_station: Array,
+    point_clearance_at_rest: Array,
+) -> Array:
+    """Smallest height of the named point above the road, the bump under it included; zero: it scrapes."""
+    ride = Ride.of(half_car, air_on_axles, splitter_gap, road_and_gust, course)
+    share = point_station / wheelbase
+    delay = road_and_gust.rear_delay * share
+
+    def sunk(drop: Array, speed: Array, time: Array) -> tuple[Array, Array]:
+        height, rise = road_and_gust.bump(time - delay)
+        return drop[0] + share * lean(drop) + height, speed[0] + share * lean(speed) + rise
+
+    deepest = ride.steady[0] + share * lean(ride.steady) + road_and_gust.highest_before(ride.start, delay)
+    for moment in ride.moments(road_and_gust.bump_events(delay)):
+        before, after, then = moment.before, moment.after, moment.time - moment.step
+        start, end = sunk(before.drop, before.speed, then), sunk(after.drop, after.speed, moment.time)
+        deepest = highest(deepest, *start, *end, moment.step)
+    smallest: Array = point_clearance_at_rest - deepest
+    return smallest
