@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -133,13 +133,14 @@ def _record(one: RareLimit) -> dict[str, Any]:
     failure = one.failure
     return {
         "limit": one.limit,
-        "probability": failure.probability,
+        "words": words_of(failure),
+        "probability": float(failure.probability),
         "low": failure.low,
         "high": failure.high,
         "confidence": failure.confidence,
         "variation": failure.variation,
         "method": failure.method,
-        "agree": failure.agree,
+        "agree": bool(failure.agree),
         "evaluations": failure.evaluations,
         "distance": failure.distance,
         "note": failure.note,
@@ -147,12 +148,12 @@ def _record(one: RareLimit) -> dict[str, Any]:
     }
 
 
-def words_of(record: Mapping[str, Any]) -> str:
+def words_of(failure: RareFailure) -> str:
     """Say how seldom a limit fails; beyond the floor only the assumed tails of the inputs speak."""
-    if record["probability"] < FLOOR:
+    if failure.probability < FLOOR:
         return f"fewer than 1 car in {_round(1 / FLOOR)} fails, as far as the tails of the inputs are known"
-    low, high = (_round(1 / record[end]) for end in ("high", "low"))
-    return f"about 1 car in {_round(1 / record['probability'])} fails ({low} to {high})"
+    low, high = _round(1 / failure.high), _round(1 / failure.low)
+    return f"about 1 car in {_round(1 / failure.probability)} fails ({low} to {high})"
 
 
 def _round(count: float) -> str:

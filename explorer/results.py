@@ -11,7 +11,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -238,6 +238,15 @@ class Summary:
         """``fail`` when any limit fails, ``undecided`` when any is, else ``pass``."""
         verdicts = {limit.conformance.verdict for limit in self.limits}
         return next((word for word in ("fail", "undecided") if word in verdicts), "pass")
+
+
+def plain_data(value: Any) -> Any:
+    """Turn arrays and numbers of numpy into plain ones, however deep they lie."""
+    if isinstance(value, Mapping):
+        return {str(key): plain_data(one) for key, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain_data(one) for one in value]
+    return value.tolist() if hasattr(value, "tolist") else value
 
 
 @functools.cache

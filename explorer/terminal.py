@@ -17,9 +17,9 @@ from rich.text import Text
 
 from explorer.conformance import Conformance
 from explorer.engine import Progress
-from explorer.rare_events import words_of
 from explorer.results import LimitRecord, Results
 from explorer.study import Study
+from explorer.terminal_logs import show_logs
 from explorer.terminal_measuring import show_measuring
 from explorer.units import from_si, number, pretty, rounded, spread_from_si
 
@@ -125,7 +125,8 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
     for warning in summary.warnings:
         out.print(f"! {warning}")
     for record in summary.extra.get("rare", ()):
-        out.print(Text(f"  {record['limit']}: {words_of(record)}{_most_likely(record)}"))
+        out.print(Text(f"  {record['limit']}: {record['words']}{_most_likely(record)}"))
+    show_logs(out, summary.extra)
     if "measuring" in summary.extra:
         show_measuring(out, summary.extra["measuring"])
     _show_files(out, folder, problems)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from explorer.montecarlo import run_montecarlo
-from explorer.rare_events import as_records, search_rare_failures, seldom_failing, words_of
+from explorer.rare_events import as_records, search_rare_failures, seldom_failing
 from explorer.study import Study, load_study
 from explorer.verdicts import judge_outcome
 
@@ -58,4 +58,4 @@ def test_only_safety_limits_that_hardly_fail_are_searched(small_study: Writer) -
 def test_what_is_beyond_any_known_tail_is_not_given_a_number(small_study: Writer) -> None:
     study = study_with(small_study, 6.5)
     (record,) = as_records(search_rare_failures(study, study.limits[1:]))
-    assert words_of(record).startswith("fewer than 1 car in 1 000 000")
+    assert record["words"].startswith("fewer than 1 car in 1 000 000")

@@ -7,6 +7,7 @@ from reports.amounts import share, share_range
 from reports.blocks import Block, Bullets, Cell, Column, Note, Paragraph, Quiet, Section, Table, Verdict, cell
 from reports.findings import by_severity, leading
 from reports.report import Report, bound_words, sentence
+from reports.sections import seldom
 from reports.sections.decision import NO_CLEARANCE
 
 
@@ -25,6 +26,7 @@ def build(report: Report) -> Section:
                 )
             )
         )
+    blocks.extend(seldom.blocks(report))
     if report.summary.cautions:
         blocks.append(Bullets(tuple((sentence(text),) for text in report.summary.cautions)))
     return Section("hazards", "Hazards and cautions", tuple(blocks))
