@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from explorer.catalogue import measurement_from
+from explorer.conformance import Conformance
 from explorer.engine import margin_inside
 from explorer.errors import SquatlineError, StudyError, nearest
 from explorer.keeping import first_rows
@@ -16,6 +17,10 @@ from explorer.measuring_plan import MeasuringPlan, headline, plan_measurements
 from explorer.montecarlo import Outcome, Output, run_montecarlo
 from explorer.quantity import Array
 from explorer.study import Study
+
+ON_THE_LINE = (
+    "on the line: its probability lies so close to the required one that the run cannot tell the side"
+)
 
 
 def measurements_of(study: Study) -> tuple[Measurement, ...]:
@@ -96,6 +101,13 @@ def _margins(study: Study, kept: Mapping[str, Array]) -> dict[str, Array]:
     return {limit.name: margin_inside(limit, kept[column]) for limit, column in columns.items()}
 
 
-def as_record(plan: MeasuringPlan) -> dict[str, Any]:
-    """Return the plan as plain data for the summary, its one sentence first."""
-    return {"headline": headline(plan), **asdict(plan)}
+def as_record(plan: MeasuringPlan, judged: Sequence[Conformance]) -> dict[str, Any]:
+    """Return the plan as plain data for the summary, its one sentence first.
+
+    A limit whose verdict is open is not called settled, on whichever side its probability happens to lie.
+    """
+    record = {"headline": headline(plan), **asdict(plan)}
+    for outlook, found in zip(record["outlooks"], judged, strict=True):
+        if found.verdict == "undecided" and outlook["words"].startswith("settled"):
+            outlook["words"] = ON_THE_LINE
+    return record
