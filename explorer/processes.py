@@ -12,7 +12,7 @@ from multiprocessing.connection import wait
 from multiprocessing.context import BaseContext
 
 # What a worker process imports once, before it is asked for anything.
-PRELOADED = ("explorer.montecarlo", "explorer.drivers")
+PRELOADED = ("explorer.montecarlo", "explorer.drivers", "SALib.sample.directions", "SALib.analyze.sobol")
 
 
 def default_workers() -> int:
