@@ -16,26 +16,35 @@ from typing import TYPE_CHECKING, Any
 from explorer.errors import SquatlineError
 
 if TYPE_CHECKING:
+    from explorer.fit_writing import write_fit
+    from explorer.fits import fit
     from explorer.results import Results, load_results
     from explorer.runner import run
     from explorer.study import Study, load_study
+    from explorer.tracks import validate
 
 __all__ = [
     "Results",
     "SquatlineError",
     "Study",
+    "fit",
     "load_results",
     "load_study",
     "run",
+    "validate",
+    "write_fit",
 ]
 
 # Imported on first use, so that the command line answers at once.
 _LATER = {
     "Results": "explorer.results",
     "Study": "explorer.study",
+    "fit": "explorer.fits",
     "load_results": "explorer.results",
     "load_study": "explorer.study",
     "run": "explorer.runner",
+    "validate": "explorer.tracks",
+    "write_fit": "explorer.fit_writing",
 }
 
 

@@ -142,12 +142,14 @@ def new(
 def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False) -> None:
     """Validate a study and show its inputs and nominal values; no sampling."""
     from explorer.exploring import prepare
+    from explorer.logs_of_study import check_logs
     from explorer.nominal import nominal_or_error
     from explorer.terminal import check_as_data, show_check
     from explorer.worth import measurements_of
 
     loaded = _load(study, allow_code)
     measurements_of(loaded)
+    check_logs(loaded)
     prepare(loaded)
     nominal = nominal_or_error(loaded)
     if json:
@@ -315,4 +317,4 @@ def explain(
 
 
 # Further commands register themselves on the same app; they import from here, hence at the end.
-from explorer import cli_design  # noqa: E402, F401
+from explorer import cli_design, cli_fitting  # noqa: E402, F401

@@ -17,6 +17,7 @@ from explorer.conformance import Conformance
 from explorer.drivers import run_drivers
 from explorer.engine import CHUNK, Progress, no_progress
 from explorer.keeping import SampleFiles
+from explorer.logs_of_study import records_of_logs
 from explorer.measuring_plan import MeasuringPlan
 from explorer.montecarlo import Outcome, Output, run_montecarlo
 from explorer.nominal import nominal_values
@@ -33,13 +34,14 @@ from explorer.results import (
     Reproduction,
     Results,
     Summary,
+    plain_data,
 )
 from explorer.sensitivity import Sensitivity
 from explorer.stages import Stages
 from explorer.streaming import BINS, Tally
 from explorer.study import Input, Limit, Study
 from explorer.sweeps import run_sweeps
-from explorer.verdicts import CONFIDENCE, Looks, judge_outcome
+from explorer.verdicts import CONFIDENCE, Looks, Verdicts, judge_outcome
 from explorer.versions import installed
 from explorer.words import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
 from explorer.worth import as_record, measurements_of, weigh_measurements
@@ -86,6 +88,8 @@ def run(
     """
     stages = Stages()
     measurements_of(study)  # a fault in them is told before anything long begins
+    with stages.stage("logged runs"):
+        logs = records_of_logs(study)
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
     looks = Looks(study.limits, samples or study.samples) if until_decided else None
@@ -140,7 +144,7 @@ def run(
             warnings=tuple(_warnings(study)),
             families=dict(study.graph.families),
             display=dict(study.display),
-            extra=_extra(plan, rare),
+            extra=plain_data(_extra(plan, rare, verdicts) | logs),
         )
     times = tuple(stages.times)
     if isinstance(outcome.kept, SampleFiles):
@@ -152,11 +156,11 @@ def run(
     return Results(summary, pd.DataFrame(outcome.kept), times)
 
 
-def _extra(plan: MeasuringPlan | None, rare: Sequence[RareLimit]) -> dict[str, Any]:
+def _extra(plan: MeasuringPlan | None, rare: Sequence[RareLimit], verdicts: Verdicts) -> dict[str, Any]:
     """Gather the analyses that a study may or may not have."""
     extra: dict[str, Any] = {}
     if plan is not None:
-        extra["measuring"] = as_record(plan)
+        extra["measuring"] = as_record(plan, verdicts.limits)
     if rare:
         extra["rare"] = as_records(rare)
     return extra

@@ -38,7 +38,7 @@ class Band:
         Shape (points,), rising: speeds or times.
     lower, median, upper:
         Shape (points,): quantiles of the predicted quantity, as 5 %, 50 % and 95 %.
-    quantity, unit, along:
+    quantity, unit, along, along_unit:
         What it is, for the words.
     share:
         Probability between the edges.
@@ -52,6 +52,7 @@ class Band:
     unit: str
     along: str = "speed"
     share: float = SHARE
+    along_unit: str = ""
 
 
 @dataclass(frozen=True)
@@ -199,6 +200,7 @@ def validate_curves(
     quantity: str,
     unit: str,
     along: str = "speed",
+    along_unit: str = "",
     share: float = SHARE,
     noise: float | None = None,
     seed: int = 1,
@@ -217,7 +219,7 @@ def validate_curves(
         Shapes (points,), rising, and (samples, points); samples without an answer hold NaN and are left out.
     logged_at, logged, noise:
         As in ``validate_band``.
-    quantity, unit, along, share:
+    quantity, unit, along, along_unit, share:
         As in ``Band``.
     seed:
         For the scatter added to the curves.
@@ -237,7 +239,7 @@ def validate_curves(
             remedy="run more samples, or shorten the range",
         )
     edges = np.quantile(answered, [(1 - share) / 2, 0.5, (1 + share) / 2], axis=0)
-    band = Band(at, edges[0], edges[1], edges[2], quantity, unit, along, share)
+    band = Band(at, edges[0], edges[1], edges[2], quantity, unit, along, share, along_unit)
     compared = _compared(band, logged_at, logged, noise)
     runs = np.stack([np.interp(compared.band.at, at, curve) for curve in answered])
     runs += compared.noise * np.random.Generator(np.random.Philox(seed)).standard_normal(runs.shape)
@@ -314,8 +316,8 @@ def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -
         bias=bias,
         bias_in_spreads=float(np.mean(compared.distance)),
         noise=compared.noise,
-        chance=chance,
-        explains=chance >= DOUBT,
+        chance=float(chance),
+        explains=bool(chance >= DOUBT),
         stretches=stretches,
         words=_verdict(compared, expected, chance, bias, stretches),
         notes=tuple(_notes(compared)),
@@ -343,15 +345,17 @@ def _verdict(
     if chance >= DOUBT:
         return f"the model explains this run: {words}"
     places = [
-        f"it lies {stretch.side} the band at {band.along} {stretch.start:.4g} to {stretch.end:.4g}, "
-        f"by up to {_sized(stretch.furthest, band.unit)}"
+        f"it lies {stretch.side} the band at {band.along} {stretch.start:.4g} to "
+        f"{_sized(stretch.end, band.along_unit, 4)}, by up to {_sized(stretch.furthest, band.unit)}"
         for stretch in stretches[:3]
     ]
     return "; ".join((f"the model does not explain this run: {words}", *places))
 
 
-def _sized(size: float, unit: str) -> str:
-    return f"{size:.3g}" if unit == "1" else f"{size:.3g} {unit}"
+def _sized(size: float, unit: str, digits: int = 3) -> str:
+    # The degree sign of an angle stands close, as it is printed.
+    gap = "" if unit == "°" else " "
+    return f"{size:.{digits}g}" + ("" if unit in ("", "1") else f"{gap}{unit}")
 
 
 def _stretches(compared: _Compared) -> Iterator[Stretch]:

@@ -101,7 +101,17 @@ def test_reports_compute_nothing(path: Path) -> None:
 
 def test_the_public_surface_is_this() -> None:
     assert explorer.__all__ == sorted(explorer.__all__)
-    assert explorer.__all__ == ["Results", "SquatlineError", "Study", "load_results", "load_study", "run"]
+    assert explorer.__all__ == [
+        "Results",
+        "SquatlineError",
+        "Study",
+        "fit",
+        "load_results",
+        "load_study",
+        "run",
+        "validate",
+        "write_fit",
+    ]
     assert all(hasattr(explorer, name) for name in explorer.__all__)
     assert reports.__all__ == sorted(reports.__all__)
 

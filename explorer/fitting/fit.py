@@ -155,7 +155,15 @@ class Fit:
     @property
     def source(self) -> str:
         """Where the numbers come from: file, date and digest of every log."""
-        return "; ".join(source.text for source in self.sources)
+        if len(self.sources) < 2:
+            return "".join(source.text for source in self.sources)
+        kind = "synthetic logs (made, not measured)" if any(s.synthetic for s in self.sources) else "logs"
+        columns = (
+            dict.fromkeys(source.file for source in self.sources),
+            dict.fromkeys(source.date for source in self.sources),
+            (f"sha256 {source.sha256[:12]}" for source in self.sources),
+        )
+        return f"{len(self.sources)} {kind} " + "; ".join(", ".join(column) for column in columns)
 
     def value(self, name: str) -> float:
         """Return one estimate by name."""

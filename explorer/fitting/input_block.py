@@ -106,12 +106,28 @@ def _correlations(fit: Fit, names: Sequence[str]) -> Iterator[str]:
         for second in names[i + 1 :]:
             value = float(fit.correlation[fit.names.index(first), fit.names.index(second)])
             if abs(value) >= LEAST_CORRELATION:
-                value = max(-MOST_CORRELATION, min(MOST_CORRELATION, value))
-                yield ""
-                yield "[[correlations]]"
-                yield f"between = [{_text(first)}, {_text(second)}]"
-                yield f"value = {value:.4f}"
-                yield f"source = {_text(fit.source or fit.kind)}"
+                yield correlation_entry(first, second, value, correlation_source(fit))
+
+
+def correlation_source(fit: Fit) -> str:
+    """Say where a correlation comes from; several logs stand with the inputs already."""
+    if len(fit.sources) > 1:
+        return f"{fit.kind}, {len(fit.sources)} logs as given with the inputs"
+    return fit.source or fit.kind
+
+
+def correlation_entry(first: str, second: str, value: float, source: str) -> str:
+    """Write one ``[[correlations]]`` entry, the value held below 1."""
+    held = max(-MOST_CORRELATION, min(MOST_CORRELATION, value))
+    return "\n".join(
+        [
+            "",
+            "[[correlations]]",
+            f"between = [{_text(first)}, {_text(second)}]",
+            f"value = {held:.4f}",
+            f"source = {_text(source)}",
+        ]
+    )
 
 
 def _number(value: float) -> str:
