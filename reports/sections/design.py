@@ -39,21 +39,25 @@ def build(report: Report) -> Section | None:
         return None
     blocks: list[Block] = [
         Paragraph((Strong(sentence(str(found["headline"]))),), lead=True),
-        Paragraph((f"Explored from the build “{found['build']}”.",)),
+        Paragraph((f"The best build was looked for from the build “{found['build']}”.",)),
     ]
     for record in found["maps"]:
         blocks += [
             Heading(str(record["name"])),
-            Paragraph((sentence(str(record["headline"])),)),
+            Paragraph((sentence(str(record["headline"])), f" All else as in the build “{record['around']}”.")),
             _map(record),
         ]
     if found["search"]:
         blocks += [Heading("The best build found"), *_search(found["search"])]
     for answer in found["answers"]:
-        blocks += [Heading(sentence(str(answer["ask"]))[:-1]), *_answer(answer)]
+        blocks += [Heading(sentence(str(answer["ask"]))[:-1]), _around(answer), *_answer(answer)]
     if found["notes"]:
         blocks.append(Bullets(tuple((sentence(str(note)),) for note in found["notes"])))
     return Section("design", "The design space", tuple(blocks))
+
+
+def _around(answer: Record) -> Paragraph:
+    return Paragraph((f"All else as in the build “{answer['around']}”.",))
 
 
 def _scale(variable: Record, system: System) -> Scale:
