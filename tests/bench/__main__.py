@@ -17,7 +17,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 def main() -> None:
     """Print each figure as it is found."""
     from explorer.processes import default_workers
-    from tests.bench import engine, estimators, whole
+
+    from . import engine, estimators, whole
 
     groups = {
         "hand": engine.against_hand,

@@ -17,8 +17,9 @@ from explorer.engine import CHUNK, Plan, make_plan
 from explorer.montecarlo import Job, make_job, run_montecarlo
 from explorer.study import Study, load_study
 from explorer.uncertain import Exact
-from tests.bench import handwritten
-from tests.bench.timing import best_ratio, by_turns, exponent, ratio
+
+from . import handwritten
+from .timing import best_ratio, by_turns, exponent, ratio
 
 DEMO = Path(__file__).resolve().parents[2] / "studies" / "airfield-sprint"
 Row = tuple[str, str]

@@ -13,7 +13,8 @@ from explorer.distributions import Normal, Pert, TruncatedNormal, Uniform
 from explorer.quantity import Array
 from explorer.sampling import random_column, sobol_columns
 from explorer.sensitivity import Sensitivity, sobol_indices
-from tests.bench.timing import by_turns, ratio
+
+from .timing import by_turns, ratio
 
 Row = tuple[str, str]
 INPUTS, OUTPUTS, POWER = 20, 15, 14

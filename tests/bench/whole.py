@@ -10,7 +10,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from tests.bench.engine import DEMO
+from .engine import DEMO
 
 Row = tuple[str, str]
 
