@@ -273,7 +273,7 @@ def run_montecarlo(
     for part in parts:
         if ledger is not None and job.keep:
             ledger.keep(so_far.chunks, part.kept)
-        so_far.add(part, hold=ledger is None and so_far.samples < HELD_AT_ONCE)
+        so_far.add(part, hold=ledger is None and (enough is None or so_far.samples < HELD_AT_ONCE))
         if ledger is not None:
             ledger.note(so_far.packed, last=so_far.chunks == len(sizes))
         if enough is not None and enough(so_far):

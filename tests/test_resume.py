@@ -142,6 +142,12 @@ def test_samples_of_a_long_run_lie_in_one_file_in_the_end(
             assert value == pytest.approx(exact, abs=other.sd / 100)
 
 
+def test_without_a_place_for_files_all_samples_are_in_memory(small_study: Writer) -> None:
+    found = run(load_study(small_study()), samples=2 * CHUNK)
+    assert found.samples is not None
+    assert len(found.samples) == 2 * CHUNK
+
+
 def test_memory_does_not_grow_with_samples_that_are_kept(small_study: Writer, store: PartStore) -> None:
     study = load_study(small_study())
 
