@@ -284,6 +284,7 @@ def design(results: Results) -> dict[str, Any]:
         },
         "answers": [
             {
+                "around": "as it stands",
                 "ask": "how stiff must the rear spring be",
                 "headline": "5.1 N/mm or more",
                 "variable": rate,

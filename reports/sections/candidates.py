@@ -94,7 +94,8 @@ def _verdicts(found: Record) -> Table:
     ]
     return Table(
         "candidate-verdicts",
-        "Each limit and aim for each candidate. Aims: average, and the range of nine cars in ten; for a limit to hold, its chance and interval.",
+        "Each limit and aim for each candidate. Aims: average, and the range of nine cars in ten; "
+        "for a limit to hold, its chance and interval.",
         (Column("Limit or aim"), *(Column(_named(one)) for one in found["candidates"])),
         (*limits, together, overall, *aims),
         small=True,

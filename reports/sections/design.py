@@ -44,7 +44,8 @@ def build(report: Report) -> Section | None:
     for record in found["maps"]:
         blocks += [
             Heading(str(record["name"])),
-            Paragraph((sentence(str(record["headline"])), f" All else as in the build “{record['around']}”.")),
+            Paragraph((sentence(str(record["headline"])),)),
+            _around(record),
             _map(record),
         ]
     if found["search"]:
@@ -56,8 +57,8 @@ def build(report: Report) -> Section | None:
     return Section("design", "The design space", tuple(blocks))
 
 
-def _around(answer: Record) -> Paragraph:
-    return Paragraph((f"All else as in the build “{answer['around']}”.",))
+def _around(record: Record) -> Paragraph:
+    return Paragraph((f"All else as in the build “{record['around']}”.",))
 
 
 def _scale(variable: Record, system: System) -> Scale:
