@@ -47,7 +47,7 @@ def _row(report: Report, record: Mapping[str, Any]) -> tuple[Cell, ...]:
         unusual += [
             f"{'; ' if unusual else ''}{report.input_name(one['key'])} ",
             amount(one["value"], *unit),
-            Quiet(" instead of "),
+            " instead of ",
             amount(one["nominal"], *unit),
         ]
     return (
