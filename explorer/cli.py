@@ -70,13 +70,15 @@ def main() -> None:
     # Threads of the linear algebra library cost more than they bring beside those of the engine.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        # Outside its own standalone mode the library hands the exit status back.
-        sys.exit(app(standalone_mode=False) or PASSED)
+        sys.exit(_status())
     except SquatlineError as error:
         _complain(f"squatline: {error}")
         sys.exit(WRONG_INPUT)
     except (KeyboardInterrupt, typer.Abort):
-        _complain("squatline: interrupted; nothing was left half-written")
+        _complain(
+            "squatline: interrupted; nothing was left half-written, and a long command goes on where it was "
+            "when it is given again"
+        )
         sys.exit(INTERRUPTED)
     except BrokenPipeError:
         # The reader of a pipe has gone; Python would complain again while flushing at exit.
@@ -84,6 +86,14 @@ def main() -> None:
         sys.exit(NOT_PASSED)
     except Exception as error:
         _usage_or_fault(error)
+
+
+def _status() -> int:
+    """Do as told; outside its own standalone mode the library hands even an interruption back as a status."""
+    status: int = app(standalone_mode=False) or PASSED
+    if status == INTERRUPTED:
+        raise KeyboardInterrupt
+    return status
 
 
 def _usage_or_fault(error: Exception) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 
 from explorer.errors import ClusterError
 from explorer.packing import require_equal
-from explorer.processes import default_workers, process_pool
+from explorer.processes import deaf_to_interruptions, default_workers, process_pool
 from explorer.versions import versions
 
 ENGINES = ("threads", "processes", "dask")
@@ -129,16 +129,16 @@ def _local_cluster(workers: int) -> Iterator[Any]:
 
     distributed = _distributed()
     quiet = {"distributed.scheduler.allowed-failures": CHUNK_MAY_BE_LOST, "distributed.admin.log-length": 0}
-    with (
-        dask.config.set(quiet),
-        distributed.LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            dashboard_address=None,
-            silence_logs="CRITICAL",
-        ) as cluster,
-    ):
-        yield cluster
+    with dask.config.set(quiet):
+        with deaf_to_interruptions():
+            cluster = distributed.LocalCluster(
+                n_workers=workers,
+                threads_per_worker=1,
+                dashboard_address="127.0.0.1:0",
+                silence_logs="CRITICAL",
+            )
+        with cluster:
+            yield cluster
 
 
 def _require_equal_workers(client: Any) -> None:

@@ -6,7 +6,9 @@ import os
 import signal
 import sys
 import threading
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from multiprocessing.context import BaseContext
@@ -40,6 +42,19 @@ def warm_up() -> None:
 def process_pool(workers: int) -> ProcessPoolExecutor:
     """Return workers that outlive neither the pool nor a parent that is killed."""
     return ProcessPoolExecutor(workers, process_context(), initializer=_begin)
+
+
+@contextmanager
+def deaf_to_interruptions() -> Iterator[None]:
+    """Start processes in here that leave an interruption from the keyboard to this one."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _begin() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -14,7 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from study_help import DEMO
+from study_help import DEMO, Answer
 from test_engine import fingerprint
 
 from explorer.cluster import Crew, crew
@@ -158,6 +159,43 @@ def test_what_does_not_go_together_is_refused() -> None:
         pass
     with pytest.raises(ClusterError, match="only a Dask cluster"), crew("threads", scheduler="tcp://a:1"):
         pass
+
+
+@pytest.mark.parametrize("engine", ["processes", "dask"])
+def test_the_command_runs_on_every_engine(
+    small_study: Callable[..., Path], squatline: Callable[..., Answer], tmp_path: Path, engine: str
+) -> None:
+    study = small_study()
+    answers = [
+        squatline("run", study, "-o", tmp_path / name, "--engine", name, "--no-report", "--stages")
+        for name in ("threads", engine)
+    ]
+    assert [answer.status for answer in answers] == [0, 0]
+    assert "what drives the limits" in answers[1].out
+    one, other = (json.loads((tmp_path / name / "summary.json").read_text()) for name in ("threads", engine))
+    one["reproduction"]["created"] = other["reproduction"]["created"] = ""
+    assert one == other
+    assert "no such engine" in squatline("run", study, "--engine", "steam").err
+
+
+@pytest.mark.parametrize("engine", ["processes", "dask"])
+def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path], engine: str) -> None:
+    study = small_study()
+    command = [sys.executable, "-c", "from explorer.cli import main; main()", "run", study]
+    options = ["-o", study / "results", "--samples", "100000000", "--engine", engine, "--no-report"]
+    with subprocess.Popen(
+        [*command, *options], stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as running:
+        notes = study / ".results-parts.sqlite"
+        while not notes.exists():
+            time.sleep(0.05)
+        time.sleep(1.5)
+        # As a terminal does: to the command and all its workers.
+        os.killpg(running.pid, signal.SIGINT)
+        _, told = running.communicate(timeout=20)
+    assert running.returncode == 130
+    assert told.startswith("squatline: interrupted")
+    assert "Traceback" not in told
 
 
 def test_worker_processes_end_with_their_parent(tmp_path: Path) -> None:
