@@ -113,11 +113,6 @@ def both_axles(front: Array, rear: Array) -> Array:
     return np.stack(np.broadcast_arrays(front, rear))
 
 
-def aligned(pair: Array, axes: int) -> Array:
-    """Give a pair as many axes of samples as others have, so that it broadcasts against them."""
-    return pair.reshape(2, *(1,) * (axes + 1 - pair.ndim), *pair.shape[1:])
-
-
 class HalfCar(NamedTuple):
     """Both axles of the car, front first: every field has the shape (2, samples).
 

@@ -13,8 +13,9 @@ import numpy as np
 
 from explorer.model.air_in_motion import AirOnAxles, SplitterGap
 from explorer.model.half_car import HalfCar
-from explorer.model.ride import Course, Ride, highest, lean
+from explorer.model.ride import Course, Ride, lean
 from explorer.model.road import RoadAndGust
+from explorer.model.stepping import highest, moments, squared_swing, standing
 from explorer.quantity import Array, given, quantity
 
 watch_time = given("s", "How long the car is watched after bump and gust have passed.", default=0.5, above=0)
@@ -71,12 +72,15 @@ def excursion(
 ) -> Excursion:
     """Extremes of the motion over bump and through gust, together, since all follow from one motion."""
     ride = Ride.of(half_car, air_on_axles, splitter_gap, road_and_gust, course)
+    return Excursion(*ride.by_parts(extremes))
+
+
+def extremes(ride: Ride) -> Array:
+    """Return the fields of ``Excursion`` for samples moved together: (fields, samples)."""
     start = ride.steady
-    peak = lean(start)
-    load = ride.car.load(start, np.zeros_like(start), stops=True)
-    widest, off_road = np.zeros_like(start), np.zeros_like(peak)
-    after = ride.standing()
-    for moment in ride.moments():
+    peak, load = lean(start), ride.car.load(start, np.zeros_like(start), stops=True)
+    widest, off_road, after = np.zeros_like(start), np.zeros_like(peak), standing(ride)
+    for moment in moments(ride):
         before, after, step = moment.before, moment.after, moment.step
         peak = highest(peak, lean(before.drop), lean(before.speed), lean(after.drop), lean(after.speed), step)
         load = np.minimum(load, moment.load)
@@ -85,10 +89,10 @@ def excursion(
             # Off the road for all of the step, or from somewhere within it.
             off_road = off_road + step * np.maximum(before.off[0], after.off[0] / 2)
     low = np.maximum(SETTLED_SHARE * widest, SETTLED_SWING)
-    settled = np.all(ride.squared_swing(after) <= low**2, axis=0) & ~course.gone(after.drop)
+    settled = np.all(squared_swing(ride, after) <= low**2, axis=0) & ~ride.course.gone(after.drop)
     unknown = np.isnan(peak)
     off_road, settled = (np.where(unknown, np.nan, found) for found in (off_road, settled))
-    return Excursion(peak, load[0], load[1], off_road, settled)
+    return np.stack((peak, load[0], load[1], off_road, settled))
 
 
 @quantity("rad", source="definition", fails=_FAILS, capped_by="pitch_cap")
@@ -145,17 +149,21 @@ def point_smallest_clearance(
 ) -> Array:
     """Smallest height of the named point above the road, the bump under it included; zero: it scrapes."""
     ride = Ride.of(half_car, air_on_axles, splitter_gap, road_and_gust, course)
-    share = point_station / wheelbase
-    delay = road_and_gust.rear_delay * share
+    smallest: Array = point_clearance_at_rest - ride.by_parts(deepest, point_station / wheelbase)
+    return smallest
+
+
+def deepest(ride: Ride, share: Array) -> Array:
+    """Return how close a point comes to the road, over rest, at a share of the wheelbase: (samples,)."""
+    delay = ride.road.rear_delay * share
 
     def sunk(drop: Array, speed: Array, time: Array) -> tuple[Array, Array]:
-        height, rise = road_and_gust.bump(time - delay)
+        height, rise = ride.road.bump(time - delay)
         return drop[0] + share * lean(drop) + height, speed[0] + share * lean(speed) + rise
 
-    deepest = ride.steady[0] + share * lean(ride.steady) + road_and_gust.highest_before(ride.start, delay)
-    for moment in ride.moments(road_and_gust.bump_events(delay)):
+    most: Array = ride.steady[0] + share * lean(ride.steady) + ride.road.highest_before(ride.start, delay)
+    for moment in moments(ride, ride.road.bump_events(delay)):
         before, after, then = moment.before, moment.after, moment.time - moment.step
         start, end = sunk(before.drop, before.speed, then), sunk(after.drop, after.speed, moment.time)
-        deepest = highest(deepest, *start, *end, moment.step)
-    smallest: Array = point_clearance_at_rest - deepest
-    return smallest
+        most = highest(most, *start, *end, moment.step)
+    return most

@@ -1,39 +1,34 @@
-"""The motion in time, step by step: heave and pitch of the car on springs, dampers and stops.
+"""What takes part in the motion in time: the car, the air on it, the road, the gust, and from where to where.
 
-With z how far the body is down over each axle, y the height of the road there, and loads counted over those
-at rest, the equations are
-
-    z'' = mobility * (air - ground)
-    ground = max(rate * travel + damping * travel' + stops, -load at rest),       travel = z + y
-
-so that a tyre never pulls.  A wheel that has left the road hangs down as fast as its damper lets it, no lower
-than its droop stop holds it, and carries nothing until the road is there again.
-
-Classical Runge-Kutta steps of fourth order; each sample has its own: a share of its fastest swing, less near
-a stop.  What begins or ends, a bump or a gust, does so between two steps.
+Samples are in line here, on one last axis, which has the length 1 where all are alike; axles come before it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from explorer.model.air_in_motion import AirOnAxles, SplitterGap
-from explorer.model.half_car import HalfCar, LooseWheel, aligned, both_axles
+from explorer.model.half_car import HalfCar, LooseWheel, both_axles
 from explorer.model.numeric import Mask
 from explorer.model.road import RoadAndGust
 from explorer.quantity import Array
 
 #: Radians of the fastest swing in a step, between the stops and on them.
-RADIANS, RADIANS_ON_STOPS = 0.4, 0.8
+RADIANS, RADIANS_ON_STOPS = 0.6, 0.8
 #: Steps from one event to the next, at least; steps between the stops in all, at most.
 LEAST_STEPS, MOST_STEPS = 8, 5000
-#: Share of a step that it is not cut below when a wheel is about to be back on the road.
-LEAST_CUT = 0.02
+#: Samples that are moved together: as many as stay near the processor.
+PART = 4096
+
+Group = TypeVar("Group", bound=tuple[Any, ...])
+Index = npt.NDArray[np.intp]
 
 
 class Course(NamedTuple):
@@ -63,12 +58,6 @@ class Course(NamedTuple):
         return over
 
 
-def lean(pair: Array) -> Array:
-    """Return how much more there is at the rear than at the front."""
-    more: Array = pair[1] - pair[0]
-    return more
-
-
 class Bump(NamedTuple):
     """The road the car meets at an instant: height and rise at both axles, height under the splitter."""
 
@@ -94,30 +83,14 @@ class Meeting(NamedTuple):
         return speed if self.bump is None else speed + self.bump.rise
 
 
-class Body(NamedTuple):
-    """How far and how fast the body goes down over each axle, and where its wheels are: axles first.
+class Timetable(NamedTuple):
+    """Lengths of the stretches between events, in order, and the longest steps in them: (stretches, samples).
 
-    ``hanging`` is the travel of a wheel that is ``off`` the road, and means nothing for one that is not.
+    Stretches of nothing come last, one at least.
     """
 
-    drop: Array
-    speed: Array
-    acceleration: Array
-    hanging: Array
-    off: Mask
-
-
-class Moment(NamedTuple):
-    """A step just taken, from one body to the next, with the lowest load of its start and middle.
-
-    Loads are over those at rest, as if the ground could pull; ``time`` is that at the end.
-    """
-
-    time: Array
-    step: Array
-    before: Body
-    after: Body
-    load: Array
+    lengths: Array
+    longest: Array
 
 
 @dataclass(frozen=True)
@@ -135,194 +108,146 @@ class Ride:
     def of(
         cls, car: HalfCar, air: AirOnAxles, splitter: SplitterGap, road: RoadAndGust, course: Course
     ) -> Ride:
-        """Bring everything together, with axles first and the axes of the samples in line."""
+        """Bring everything together, the samples in line."""
         shapes = [field.shape[1:] for field in (*car, *air)]
         shape = np.broadcast_shapes(*shapes, *(np.shape(field) for field in (*splitter, *road, *course)))
+
+        def in_line(group: Group, axles: int) -> Group:
+            return _each(group, lambda field: _in_line(np.asarray(field), shape, axles))
+
         return cls(
-            HalfCar(*(aligned(field, len(shape)) for field in car)),
-            AirOnAxles(*(aligned(field, len(shape)) for field in air)),
-            splitter,
-            road,
-            course,
+            in_line(car, 1),
+            in_line(air, 1),
+            in_line(splitter, 0),
+            in_line(road, 0),
+            in_line(course, 0),
             shape,
         )
 
+    def by_parts(self, find: Callable[..., Array], *others: Array) -> Array:
+        """Apply a function to parts of the samples that take about as many steps; put the answers in place.
+
+        Parameters
+        ----------
+        find:
+            Function of a ride, and of the same samples of the others, to an array with samples last.
+        others:
+            More values by sample.
+
+        """
+        lined = [_in_line(np.asarray(other), self.shape, 0) for other in others]
+        order = np.argsort(np.sum(self.timetable().lengths, axis=0) * self.car.fastest(), kind="stable")
+        parts = [order[begin : begin + PART] for begin in range(0, order.size, PART)]
+        answers = [find(self._taken(part), *(_taken(other, part) for other in lined)) for part in parts]
+        joined = np.concatenate(answers, axis=-1)
+        answer = np.empty_like(joined)
+        answer[..., order] = joined
+        return answer.reshape((*answer.shape[:-1], *self.shape))
+
+    def _taken(self, part: Index) -> Ride:
+        def taken(group: Group) -> Group:
+            return _each(group, lambda field: _taken(field, part))
+
+        groups = taken(self.car), taken(self.air), taken(self.splitter), taken(self.road), taken(self.course)
+        return Ride(*groups, part.shape)
+
     @cached_property
-    def _has_stops(self) -> bool:
+    def has_stops(self) -> bool:
+        """Whether any sample has a stop within reach."""
         return bool(np.any(np.isfinite(self.car.bump) | np.isfinite(self.car.droop)))
 
     @cached_property
-    def _gap_counts(self) -> bool:
+    def gap_counts(self) -> bool:
+        """Whether the splitter's gap changes its downforce in any sample."""
         return bool(np.any(self.splitter.gain))
 
     @cached_property
-    def _step_on_stops(self) -> Array:
+    def step_on_stops(self) -> Array:
+        """Longest step of a car that touches a stop."""
         return RADIANS_ON_STOPS / self.car.fastest_on_stops()
 
     @cached_property
-    def _loose(self) -> LooseWheel:
+    def loose(self) -> LooseWheel:
+        """How a wheel behaves that has left the road."""
         return self.car.loose()
-
-    @cached_property
-    def _delays(self) -> Array:
-        return aligned(self.road.delays(), len(self.shape))
 
     @cached_property
     def steady(self) -> Array:
         """How far the body is down over each axle at the steady attitude, for every sample."""
-        pair = both_axles(self.course.front_drop, self.course.rear_drop)
-        return aligned(pair, len(self.shape)) + np.zeros(self.shape)
+        return both_axles(self.course.front_drop, self.course.rear_drop) + np.zeros_like(self.start)
 
     @cached_property
     def start(self) -> Array:
-        """When the wheels meet the first of bump and gust, or the splitter meets the bump."""
+        """When wheels meet the first of bump and gust, or the splitter meets the bump, for every sample."""
         ahead = np.where(self.splitter.gain * self.road.bump_height == 0, 0.0, self.splitter.lead)
-        return np.minimum(self.road.start(), -ahead) + np.zeros(self.shape)
+        return np.minimum(self.road.start(), -ahead) + np.zeros(math.prod(self.shape))
 
-    def standing(self) -> Body:
-        """Return the body at the steady attitude, all wheels on the road."""
-        drop, still = self.steady, np.zeros_like(self.steady)
-        return Body(drop, still, still, drop, np.zeros(drop.shape, dtype=bool))
+    @cached_property
+    def followed(self) -> Mask:
+        """Whether the motion is short enough to be followed, by sample."""
+        duration = np.max(self._ends(()), axis=0) - self.start + self.course.watch_time
+        short: Mask = duration * self.car.fastest() < MOST_STEPS * RADIANS
+        return short
 
-    def squared_swing(self, body: Body) -> Array:
-        """Return the square of how far each axle would swing from its steady place, left alone."""
-        return (body.drop - self.steady) ** 2 + body.speed**2 / (self.car.rate * self.car.own)
+    def _ends(self, events: Sequence[Array]) -> Array:
+        return np.sort(np.stack(np.broadcast_arrays(self.start, *self.road.events(), *events)), axis=0)
 
-    def meeting(self, time: Array, *, level: bool = False) -> Meeting:
-        """Return what the car meets at a time, on a level road or on the bump."""
+    def timetable(self, events: Sequence[Array] = ()) -> Timetable:
+        """Return the stretches between events: wheels on and off the bump, turns of the gust, and more.
+
+        A motion too long to be followed has a single step.
+        """
+        longest = RADIANS / self.car.fastest() + np.zeros_like(self.start)
+        watch_time = self.course.watch_time + np.zeros_like(self.start)
+        ends = self._ends(events)
+        lengths = np.vstack((np.diff(ends, axis=0), watch_time, np.zeros_like(watch_time)))
+        lengths = np.where(self.followed, lengths, 0.0)
+        steps = np.where(lengths > 0, np.minimum(longest, lengths / LEAST_STEPS), longest)
+        lengths[-2], steps[-2] = np.where(self.followed, watch_time, longest), longest
+        order = np.argsort(lengths == 0, axis=0, kind="stable")
+        return Timetable(np.take_along_axis(lengths, order, 0), np.take_along_axis(steps, order, 0))
+
+    def meeting(self, time: Array) -> Meeting:
+        """Return what the car meets at a time."""
         pressure = self.road.pressure(time)
         air_level = pressure * self.air.level + self.air.transfer
         air_loss = pressure * self.air.loss
-        if level or not np.any(self.road.bump_height):
+        if self._bump_over(time):
             return Meeting(pressure, air_level, air_loss, None)
-        height, rise = self.road.bump(time - self._delays)
-        under = self.road.bump(time + self.splitter.lead)[0] if self._gap_counts else height[0]
+        height, rise = self.road.bump(time - self.road.delays())
+        under = self.road.bump(time + self.splitter.lead)[0] if self.gap_counts else height[0]
         if np.any(self.road.air_follows_road):
             air_level = air_level + air_loss * self.road.air_follows_road * (height[0] - height[1])
         return Meeting(pressure, air_level, air_loss, Bump(height, rise, under))
 
-    def acceleration(self, drop: Array, speed: Array, met: Meeting, off: Mask | None) -> tuple[Array, Array]:
-        """Return the acceleration of the body over both axles, and the loads as if the ground could pull.
+    def _bump_over(self, time: Array) -> bool:
+        over = (time - self.road.rear_delay >= self.road.bump_time) | (self.road.bump_height == 0)
+        return bool(np.all(over))
 
-        ``off`` tells which wheels are off the road; None when none is.
-        """
-        leaning = lean(drop)
-        travel = met.travel(drop)
-        load = self.car.load(travel, met.travel_speed(speed), stops=self._has_stops)
-        ground = np.maximum(load, -self.car.at_rest)
-        if off is not None:
-            ground = ground * ~off - self.car.at_rest * off
-        force = met.air_level - met.air_loss * leaning
-        force -= ground
-        if self._gap_counts:
-            road = np.zeros(()) if met.bump is None else met.bump.under_splitter
-            force += self.splitter.load(met.pressure, leaning, drop[0], road)
-        return self.car.acceleration(force), load
-
-    def moments(self, events: Sequence[Array] = ()) -> Iterator[Moment]:
-        """Move the car from its steady attitude through bump and gust and on.
-
-        Parameters
-        ----------
-        events:
-            Times, besides those at which wheels meet or leave the bump and the gust turns, to end a step at.
-
-        """
-        time = self.start
-        ends = np.sort(np.stack(np.broadcast_arrays(time, *self.road.events(), *events)), axis=0)
-        longest = RADIANS / self.car.fastest()
-        watch_time = self.course.watch_time
-        followed = (ends[-1] - time + watch_time) / longest < MOST_STEPS
-        # A motion too long to be followed takes a single step without an answer.
-        ends, watch_time = np.where(followed, ends, time), np.where(followed, watch_time, longest)
-        body = self.standing()
-        body = body._replace(drop=np.where(followed, body.drop, np.nan))
-        for length in np.diff(ends, axis=0):
-            for moment in self._onwards(time, length, np.minimum(longest, length / LEAST_STEPS), body):
-                time, body = moment.time, moment.after
-                yield moment
-        yield from self._onwards(time, watch_time, longest, body, level=True)
-
-    def _onwards(
-        self, time: Array, left: Array, longest: Array, body: Body, *, level: bool = False
-    ) -> Iterator[Moment]:
-        """Go on for the time that is left to the next event; ``level`` when no more are to come."""
-        left = left * ~self.course.gone(body.drop)
-        longest = np.maximum(longest, 1e-12)
-        met = self.meeting(time, level=level)
-        while np.any(left > 0):
-            count = np.maximum(np.ceil(left / self._shortened(longest, body, met)), 1)
-            step = left / count
-            middle, last = met, met
-            if not level:
-                middle, last = self.meeting(time + step / 2), self.meeting(time + step)
-            moment = self._step(time, step, body, (met, middle, last))
-            yield moment
-            time, body, met = moment.time, moment.after, last
-            left = (left - step) * ((count > 1) & ~self.course.gone(body.drop))
-
-    def _shortened(self, step: Array, body: Body, met: Meeting) -> Array:
-        """Return the step, shorter on a stop or close to one, cut where a wheel comes back to the road."""
-        travel, speed = met.travel(body.drop), met.travel_speed(body.speed)
-        if np.any(body.off):
-            landing = 1.01 * self._time_to_land(body, travel, speed)
-            step = np.minimum(step, np.maximum(landing, LEAST_CUT * step))
-        if not self._has_stops:
-            return step
-        ahead = travel + step * speed
-        low, high = np.minimum(travel, ahead), np.maximum(travel, ahead)
-        near = ((low < -self.car.droop) | (high > self.car.bump)) & ~body.off
-        shorter: Array = step - np.any(near, axis=0) * np.maximum(step - self._step_on_stops, 0)
-        return shorter
-
-    def _time_to_land(self, body: Body, travel: Array, speed: Array) -> Array:
-        """Return how long until the first wheel that is off the road is back, by how fast it closes in."""
-        gap = body.hanging - travel
-        closing = speed + self._loose.speed(body.hanging)
-        root = closing**2 + 2 * body.acceleration * gap
-        pace = closing + np.sqrt(np.maximum(root, 0))
-        time = 2 * gap / np.maximum(pace, 1e-12)
-        first: Array = np.min(np.where(body.off & (root > 0), time, np.inf), axis=0)
-        return first
-
-    def _step(self, time: Array, step: Array, body: Body, met: tuple[Meeting, Meeting, Meeting]) -> Moment:
-        """Take one step of the classical Runge-Kutta method of fourth order."""
-        drop, speed, half = body.drop, body.speed, step / 2
-        off = body.off if np.any(body.off) else None
-        first, load = self.acceleration(drop, speed, met[0], off)
-        speed_2 = speed + half * first
-        second, _ = self.acceleration(drop + half * speed, speed_2, met[1], off)
-        speed_3 = speed + half * second
-        third, load_middle = self.acceleration(drop + half * speed_2, speed_3, met[1], off)
-        fourth, load_end = self.acceleration(drop + step * speed_3, speed + step * third, met[2], off)
-        inner = second + third
-        # A sample that waits for others, with a step of nothing, stays as it is and has no load to tell.
-        moving = step > 0
-        after = body._replace(
-            drop=drop + step * (speed + step / 6 * (first + inner)),
-            speed=speed + step / 6 * (first + 2 * inner + fourth),
-            acceleration=np.where(moving, fourth, body.acceleration),
-        )
-        load = np.where(moving, np.minimum(load, load_middle), np.inf)
-        lifted = moving & (body.off | (np.minimum(load, load_end) < -self.car.at_rest))
-        if np.any(lifted):
-            # A wheel that leaves the road in mid-step hangs down from where it was when the step began.
-            hanging = np.where(body.off, body.hanging, met[0].travel(drop))
-            hanging = np.where(lifted, self._loose.hung(hanging, step), body.hanging)
-            off = np.where(moving, lifted & (met[2].travel(after.drop) < hanging), body.off)
-            after = after._replace(hanging=hanging, off=off)
-        return Moment(time + step, step, body, after, load)
+    def calm_from(self, time: Array) -> bool:
+        """Tell whether road and air change no more, for any sample."""
+        blown = time - self.road.gust_start >= self.road.gust_length
+        return self._bump_over(time) and bool(np.all(blown | (self.road.gust == 0)))
 
 
-def highest(
-    so_far: Array, before: Array, rate_before: Array, after: Array, rate_after: Array, step: Array
-) -> Array:
-    """Return the highest of something so far, after one more step from its values and rates at both ends.
+def lean(pair: Array) -> Array:
+    """Return how much more there is at the rear than at the front."""
+    more: Array = pair[1] - pair[0]
+    return more
 
-    The rate is taken as a straight line: what that misses is of third order in the step.
-    """
-    up, down = np.maximum(rate_before, 0), np.maximum(-rate_after, 0)
-    # At the top where there is one, and no higher than the ends where there is none.
-    top = (before + after) / 2 + step / 4 * (up**2 + down**2) / np.maximum(up + down, 1e-300)
-    most: Array = np.maximum(np.maximum(so_far, after), top)
-    return most
+
+def _each(group: Group, change: Callable[[Array], Array]) -> Group:
+    return type(group)(*(change(field) for field in group))
+
+
+def _in_line(field: Array, shape: tuple[int, ...], axles: int) -> Array:
+    """Put the axes of the samples, all but the first ``axles``, in line; one sample where all are alike."""
+    ahead, samples = field.shape[:axles], field.shape[axles:]
+    if math.prod(samples) == 1:
+        return field.reshape(*ahead, 1)
+    aligned = field.reshape(*ahead, *(1,) * (len(shape) - len(samples)), *samples)
+    return np.broadcast_to(aligned, (*ahead, *shape)).reshape(*ahead, -1)
+
+
+def _taken(field: Array, part: Index) -> Array:
+    return field if field.shape[-1] == 1 else field[..., part]

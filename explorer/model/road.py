@@ -88,31 +88,43 @@ class RoadAndGust(NamedTuple):
         """Return when each axle meets the bump, axles first."""
         return both_axles(np.zeros_like(self.rear_delay), self.rear_delay)
 
-    def bump(self, time: Array) -> tuple[Array, Array]:
-        """Return height and rate of rise of the road under a wheel, by the time since it met the bump."""
-        phase = np.minimum(np.maximum(np.pi / self.bump_time * time, 0), np.pi)
-        sine = np.sin(phase)
-        slope = 2 * np.pi / self.bump_time * np.cos(phase)
-        lift = self.bump_height * sine
-        return lift * sine, lift * slope
+    def bump(self, since: Array) -> tuple[Array, Array]:
+        """Return height and rate of rise of the road at a place, by the time since it met the bump."""
+        height, rise = np.zeros_like(since), np.zeros_like(since)
+        on = np.nonzero((since > 0) & (since < self.bump_time) & (self.bump_height != 0))
+        if on[0].size:
+            whole, pace = (np.broadcast_to(one, since.shape)[on] for one in (self.bump_height, self._pace))
+            phase = pace * since[on]
+            sine = np.sin(phase)
+            lift = whole * sine
+            height[on], rise[on] = lift * sine, 2 * lift * pace * np.cos(phase)
+        return height, rise
+
+    @property
+    def _pace(self) -> Array:
+        return np.pi / self.bump_time
+
+    @property
+    def gust_length(self) -> Array:
+        """How long the gust blows in all."""
+        return 2 * self.gust_rise_time + self.gust_hold_time
 
     def pressure(self, time: Array) -> Array:
         """Return the dynamic pressure of the air that meets the car."""
-        if not np.any(self.gust):
-            return 0.5 * self.air_density * self.airspeed**2
         since = time - self.gust_start
-        rise = np.minimum(np.maximum(since / self.gust_rise_time, 0), 1)
-        fall = np.minimum(np.maximum((since - self.gust_hold_time) / self.gust_rise_time - 1, 0), 1)
-        strength = np.sin(np.pi / 2 * (rise + fall)) ** 2
-        pressure: Array = 0.5 * self.air_density * (self.airspeed + self.gust * strength) ** 2
+        airspeed = self.airspeed + np.zeros_like(since)
+        blowing = np.nonzero((since > 0) & (since < self.gust_length) & (self.gust != 0))
+        if blowing[0].size:
+            fields = (self.gust, self.gust_rise_time, self.gust_hold_time)
+            gust, rise_time, hold_time = (np.broadcast_to(one, since.shape)[blowing] for one in fields)
+            rise = np.minimum(since[blowing] / rise_time, 1)
+            fall = np.maximum((since[blowing] - hold_time) / rise_time - 1, 0)
+            airspeed[blowing] += gust * np.sin(np.pi / 2 * (rise + fall)) ** 2
+        pressure: Array = 0.5 * self.air_density * airspeed**2
         return pressure
 
 
-@quantity(
-    "1",
-    source="haversines; for the gust the shape of the discrete gust of 14 CFR 25.341(a)",
-    fails="a car that stands still meets no bump",
-)
+@quantity("1", source="haversines; for the gust the shape of the discrete gust of 14 CFR 25.341(a)")
 def road_and_gust(
     bump_height: Array,
     bump_length: Array,
