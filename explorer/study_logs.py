@@ -12,7 +12,7 @@ import numpy as np
 from explorer.errors import SquatlineError, StudyError, TableError, UnitError, nearest
 from explorer.graph import Graph
 from explorer.logs import LOGGED, Log, read_log
-from explorer.schema import ColumnEntry, LogEntry
+from explorer.schema import ColumnEntry, LogEntry, Value
 from explorer.study import Study
 from explorer.units import dimension_matches, parse, to_si
 
@@ -109,6 +109,13 @@ def _check_unit(graph: Graph, quantity: str, column: ColumnEntry, key: str) -> N
         raise error.within(key=key) from None
 
 
+def _time(value: Value) -> float:
+    try:
+        return parse(value, None, "s")[0]
+    except SquatlineError as error:
+        raise error.within(key="between") from None
+
+
 def _cut(log: Log, entry: LogEntry) -> Log:
     """Keep the rows between two times."""
     assert entry.between is not None
@@ -118,7 +125,7 @@ def _cut(log: Log, entry: LogEntry) -> Log:
             key="between",
             allowed='time = { column = "...", unit = "s" } among the columns',
         )
-    start, end = (parse(value, None, "s")[0] for value in entry.between)
+    start, end = (_time(value) for value in entry.between)
     inside = (log["time"] >= start) & (log["time"] <= end)
     rows = int(np.count_nonzero(inside))
     if not rows:

@@ -1,0 +1,49 @@
+"""Studies with logs of a test's own: a demo copied, a section and a made log added."""
+
+from __future__ import annotations
+
+import importlib.util
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+from study_help import DEMO
+
+from explorer.study import Study, load_study
+
+CHASE = DEMO.parent / "three-flap-chase"
+
+
+def copied(folder: Path, source: Path = DEMO) -> Path:
+    """Copy a demo study into a folder, its results left behind."""
+    return Path(shutil.copytree(source, folder / source.name, ignore=shutil.ignore_patterns("results")))
+
+
+def with_sections(study: Path, sections: str, first: str = "") -> Study:
+    """Add sections at the end of a study, and lines at its beginning, and load it."""
+    file = study / "study.toml"
+    file.write_text(f"{first}\n{file.read_text(encoding='utf-8')}\n{sections}\n", encoding="utf-8")
+    return load_study(study)
+
+
+def write_columns(file: Path, columns: Mapping[str, np.ndarray]) -> Path:
+    """Write a log; columns of unequal length end in empty cells."""
+    length = max(len(values) for values in columns.values())
+    rows = [
+        ",".join(f"{values[i]:.9g}" if i < len(values) else "" for values in columns.values())
+        for i in range(length)
+    ]
+    file.write_text("\n".join([",".join(columns), *rows]) + "\n", encoding="utf-8")
+    return file
+
+
+def maker_of_demo_logs() -> ModuleType:
+    """Import the script that made the logs of the demo."""
+    spec = importlib.util.spec_from_file_location("make_logs", DEMO / "logs" / "make_logs.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
