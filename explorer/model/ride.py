@@ -25,7 +25,7 @@ RADIANS, RADIANS_ON_STOPS = 0.6, 0.8
 #: Steps from one event to the next, at least; steps between the stops in all, at most.
 LEAST_STEPS, MOST_STEPS = 8, 5000
 #: Samples that are moved together: as many as stay near the processor.
-PART = 4096
+PART = 1024
 
 Group = TypeVar("Group", bound=tuple[Any, ...])
 Index = npt.NDArray[np.intp]
@@ -136,13 +136,19 @@ class Ride:
 
         """
         lined = [_in_line(np.asarray(other), self.shape, 0) for other in others]
-        order = np.argsort(np.sum(self.timetable().lengths, axis=0) * self.car.fastest(), kind="stable")
+        order = np.argsort(self._steps_expected(), kind="stable")
         parts = [order[begin : begin + PART] for begin in range(0, order.size, PART)]
         answers = [find(self._taken(part), *(_taken(other, part) for other in lined)) for part in parts]
         joined = np.concatenate(answers, axis=-1)
         answer = np.empty_like(joined)
         answer[..., order] = joined
         return answer.reshape((*answer.shape[:-1], *self.shape))
+
+    def _steps_expected(self) -> Array:
+        on_stops = np.any(self.car.past_stops(self.steady) != 0, axis=0)
+        step = np.where(on_stops, self.step_on_stops, RADIANS / self.car.fastest())
+        expected: Array = np.sum(self.timetable().lengths, axis=0) / step
+        return expected
 
     def _taken(self, part: Index) -> Ride:
         def taken(group: Group) -> Group:

@@ -1,0 +1,37 @@
+"""Take a quantity out of the models as a function of others, to hand it to a general-purpose library."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+
+from explorer.graph import Graph
+from explorer.model import modules
+from explorer.program import compile_program
+from explorer.quantity import quantity
+
+
+def curve_of(
+    name: str, over: tuple[str, ...], car: Mapping[str, Any], choices: Mapping[str, str] | None = None
+) -> Callable[..., Any]:
+    """Return the quantity as a function of the named others, for a car given by its inputs."""
+    caught = []
+
+    # The parameter's name is the quantity's name, so the function has to be written out.
+    space: dict[str, Any] = {"caught": caught, "__name__": "probe"}
+    exec(f"def probe({name}):\n    'Catch the curve.'\n    caught.append({name})\n    return 0.0", space)
+    probe = quantity("1", source="test", varying={name: over})(space["probe"])
+    graph = Graph.build([*modules(choices or {}), SimpleNamespace(__name__="probe", probe=probe)], {})
+    defaults = {q.name: q.default for q in graph.quantities.values() if q.is_given and q.default is not None}
+    values = {**defaults, "speed": 0.0, **car}
+    program = compile_program(graph, [("probe", "only")], {"only": {each: each for each in values}})
+    program.trace({each: values[each] for each in program.leaves})
+
+    def curve(*arguments: Any) -> Any:
+        with np.errstate(all="ignore"):
+            return caught[0](*arguments)
+
+    return curve
