@@ -1,7 +1,7 @@
 """The demo's car written by hand, the way one would without a graph: the yardstick of the graph's overhead.
 
 What is the same in two conditions is computed once, and what does not change with speed stands outside the
-search; root finder, pitch balance and springs are the project's own, so that the same arithmetic is timed.
+search; root finder, pitch balance, springs and moist air are the project's own: the same arithmetic is timed.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from explorer.model.air import air_density
 from explorer.model.equilibrium import Axle, balanced_pitch
 from explorer.model.numeric import first_fall
 from explorer.model.suspension import AxleSpring
@@ -77,26 +78,7 @@ class Car:
         self.front_spring = AxleSpring(self.front_rate, 1.0, 1.0, 5e4)
         self.rear_spring = AxleSpring(self.rear_rate, 1.0, 1.0, 5e4)
         self.power = v["shaft_power"] * v["drive_efficiency"]
-        self.density = density(v["air_temperature"], v["air_pressure"], v["relative_humidity"])
-
-
-def density(kelvin: Any, pressure: Any, humidity: Any) -> Any:
-    """Density of moist air (CIPM-2007)."""
-    celsius = kelvin - 273.15
-    saturation = np.exp(1.2378847e-5 * kelvin**2 - 1.9121316e-2 * kelvin + 33.93711047 - 6343.1645 / kelvin)
-    vapour = humidity * (1.00062 + 3.14e-8 * pressure + 5.6e-7 * celsius**2) * saturation / pressure
-    dense = pressure / kelvin
-    compressibility = (
-        1
-        - dense
-        * (
-            (1.58123e-6 - 2.9331e-8 * celsius + 1.1043e-10 * celsius**2)
-            + (5.707e-6 - 2.051e-8 * celsius) * vapour
-            + (1.9898e-4 - 2.376e-6 * celsius) * vapour**2
-        )
-        + dense**2 * (1.83e-11 - 0.765e-8 * vapour**2)
-    )
-    return 3.483740e-3 * dense / compressibility * (1 - 0.3780 * vapour)
+        self.density = air_density(v["air_temperature"], v["air_pressure"], v["relative_humidity"])
 
 
 class At:
