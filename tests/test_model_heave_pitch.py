@@ -149,6 +149,21 @@ def test_a_car_does_not_depend_on_its_neighbours() -> None:
             np.testing.assert_array_equal(alone[name][0], together[name][index], err_msg=f"{name} {index}")
 
 
+def test_parts_put_their_answers_in_place(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Moved together or in parts sorted by the time they take: the same car has the same answer."""
+    stream = np.random.Generator(np.random.Philox(6))
+    cars = {**scattered_cars(20), **STOPS, "speed": np.array([[30.0], [45.0]])}
+    cars |= {
+        "bump_height": 0.003,
+        "bump_length": stream.uniform(0.2, 3, 20),
+        "gust": stream.uniform(0, 4, 20),
+    }
+    whole = of(cars)
+    monkeypatch.setattr(settings, "PART", 7)
+    for name, found in of(cars).items():
+        np.testing.assert_array_equal(found, whole[name])
+
+
 def test_the_splitters_gap_counts_as_in_the_steady_model() -> None:
     """A slow gust with a splitter near the ground, stalled or not: the steady pitch at its strength."""
     cars = {

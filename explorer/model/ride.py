@@ -24,8 +24,8 @@ from explorer.quantity import Array
 RADIANS, RADIANS_ON_STOPS = 0.6, 0.8
 #: Steps from one event to the next, at least; steps between the stops in all, at most.
 LEAST_STEPS, MOST_STEPS = 8, 5000
-#: Samples that are moved together: as many as stay near the processor.
-PART = 1024
+#: Samples that are moved together, as many as stay near the processor.
+PART = 8192
 
 Group = TypeVar("Group", bound=tuple[Any, ...])
 Index = npt.NDArray[np.intp]
