@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from explorer.day_of_log import DayOfLog, day_of_log, drawn, known_input, summed_up
@@ -143,6 +143,8 @@ def _fitted(study: Study, name: str, update: bool) -> Fitted:
         finding = kind.find(task)
         believed = _believed(task.day, finding)
         posterior = updated(finding, task.day, getattr(task.options, "weigh_in", [])) if update else None
+    result = finding.fit if posterior is None else posterior.fit
+    given_back = _given_back(before, finding) if posterior is None else posterior.fit.names
     spreads = {known.name: (known.value, known.standard_uncertainty) for known in believed.values()}
     return Fitted(
         name=name,
@@ -151,8 +153,8 @@ def _fitted(study: Study, name: str, update: bool) -> Fitted:
         finding=finding,
         believed=believed,
         contradiction=contradiction(finding.fit, spreads) if spreads else None,
-        result=finding.fit if posterior is None else posterior.fit,
-        inputs=_given_back(before, finding) if posterior is None else posterior.fit.names,
+        result=_possible(result, given_back, before),
+        inputs=given_back,
         shared=shared_errors(finding, task.day) if posterior is None else posterior.shared,
         update=None if posterior is None else posterior.update,
         present=tuple(one.file for one in study.included),
@@ -221,6 +223,16 @@ def _believed(day: DayOfLog, finding: Finding) -> dict[str, Known]:
             values = drawn(day.study, [name], scope).computed[name]
             found[name] = summed_up(name, values, graph[name].unit)
     return {name: known for name, known in found.items() if known is not None}
+
+
+def _possible(result: Fit, inputs: tuple[str, ...], study: Study) -> Fit:
+    """Return the result, called weak when what goes back is physically impossible."""
+    for name in inputs:
+        quantity, value = study.graph[name], result.value(name)
+        if not quantity.allows(value):
+            words = f"{name} comes out as {value:.4g} {quantity.unit}, but must be {quantity.allowed_range}"
+            return replace(result, weakness=result.weakness or words)
+    return result
 
 
 def _given_back(study: Study, finding: Finding) -> tuple[str, ...]:

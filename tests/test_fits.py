@@ -505,6 +505,18 @@ def test_a_coast_down_of_one_flap_position_gives_the_body_its_share(demo: Path) 
     assert ("body_drag_area", "wing_drag_coefficient_closed") in {(o.estimate, o.input) for o in found.shared}
 
 
+def test_what_is_physically_impossible_is_not_given_to_the_study(demo: Path, squatline: Cli) -> None:
+    # The zero of the rule on the wrong side: a centre of gravity below the ground.
+    write_columns(demo / "mine.csv", {"h": np.array([-5.0, -6.0, -5.5, -5.2])})
+    columns = 'columns = { cg_height = { column = "h", unit = "mm" } }'
+    with_sections(demo, f'[fits.mine]\nkind = "readings"\nfile = "mine.csv"\n{columns}')
+    answer = squatline("fit", demo, "mine", "--write")
+    assert answer.status == 1
+    assert "cg_height comes out as -0.005425 m, but must be above 0 m" in answer.out
+    assert "mine was not written" in answer.err
+    assert not (demo / "fitted").exists()
+
+
 def test_a_fit_in_a_folder_that_cannot_be_written(demo: Path) -> None:
     found = fit(load_study(demo), "rear_spring_test")[0]
     (demo / "fitted").write_text("a file where the folder should be")
