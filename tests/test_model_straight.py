@@ -17,6 +17,7 @@ from explorer.model.full_throttle import Drive, RoadForces, run_along
 from explorer.model.quadrature import FEW, MANY, running_integral, through
 from tests.curve_help import curve_of
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars, value
+from tests.outside.test_aero_map import MAP, _car
 
 TRACK: dict[str, Any] = {
     "corner_exit_speed": 14.0,
@@ -61,6 +62,14 @@ def test_samples_do_not_depend_on_neighbours() -> None:
         alone = evaluate(names, {k: np.broadcast_to(v, (12,))[index].item() for k, v in cars.items()})
         for name in names:
             assert alone[name] == together[name][index], name
+
+
+def test_a_car_given_by_its_map_runs_the_same_straight() -> None:
+    """Identity: the build-up of parts, tabulated by ride height, gives the straight of the parts back."""
+    names = [*USED, *CLOSED, "pass_metres_gained", "corner_speed"]
+    by_map, by_parts = evaluate(names, _car(**TRACK), MAP), evaluate(names, {**SPRINT_CAR, **TRACK})
+    for name in names:
+        assert by_map[name] == pytest.approx(by_parts[name], rel=1e-9), name
 
 
 def test_a_flap_that_opens_too_late_is_a_flap_never_used() -> None:

@@ -66,8 +66,8 @@ def run_along(drive: Drive, start_speed: Array, length: Array, flap: Flap) -> Ru
         Not a number where a force has no value; short of the length where the car does not get there.
 
     """
-    still = drive.road_forces(start_speed, 0.0, 0.0).resistance_force
-    shape = np.broadcast(still, drive.wheel_force(start_speed), length, flap.opened).shape
+    pull = drive.excess_force(drive.wheel_force(start_speed), *drive.road_forces(start_speed, 0.0, 0.0))
+    shape = np.broadcast(pull, drive.inertia, start_speed, length, flap.opened).shape
     time, distance, speed = np.zeros(shape), np.zeros(shape), np.broadcast_to(start_speed, shape)
     acceleration, slackening = np.full(shape, 5.0), np.zeros(shape)
     rows: list[State] = []
