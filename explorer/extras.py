@@ -19,16 +19,16 @@ if TYPE_CHECKING:
 
 def plain(record: DataclassInstance) -> dict[str, Any]:
     """Return a record as plain data for JSON: lists for tuples, None for what is not a finite number."""
-    found: dict[str, Any] = plain_data(asdict(record))
+    found: dict[str, Any] = finite_data(asdict(record))
     return found
 
 
-def plain_data(value: Any) -> Any:
+def finite_data(value: Any) -> Any:
     """Return nested data as JSON has them, as ``plain`` does with a record."""
     if isinstance(value, dict):
-        return {str(key): plain_data(inner) for key, inner in value.items()}
+        return {str(key): finite_data(inner) for key, inner in value.items()}
     if isinstance(value, (list, tuple)):
-        return [plain_data(inner) for inner in value]
+        return [finite_data(inner) for inner in value]
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     return value

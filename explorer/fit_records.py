@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from explorer.extras import plain_data
+from explorer.extras import finite_data
 from explorer.fit_kinds.task import LoggedRun
 from explorer.fits import Fitted
 from explorer.fitting.fit import INSEPARABLE, Fit, Residuals
@@ -123,7 +123,7 @@ def _apart(fitted: Fitted, name: str, distance: float) -> str:
 
 def plain_record(record: dict[str, Any]) -> dict[str, Any]:
     """Return a record as JSON has it."""
-    found: dict[str, Any] = plain_data(record)
+    found: dict[str, Any] = finite_data(record)
     return found
 
 

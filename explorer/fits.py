@@ -17,7 +17,7 @@ from explorer.fitting.input_block import Contradiction, contradiction
 from explorer.schema import FitEntry, read_section
 from explorer.shared_errors import Shared, shared_errors
 from explorer.study import Study
-from explorer.study_logs import logged_unit, told_in_study
+from explorer.study_logs import logged_unit, no_such, told_in_study
 
 FITTED_FOLDER = "fitted"
 
@@ -112,15 +112,7 @@ def fit(study: Study, name: str | None = None, *, update: bool = False) -> tuple
     """
     entries = study.entries.fits
     if name is not None and name not in entries:
-        near = nearest(name, entries)
-        raise StudyError(
-            f"no fit is called {name!r}",
-            file=str(study.path),
-            key="fits",
-            found=name,
-            allowed=", ".join(entries) or "the study has no section [fits.NAME]",
-            remedy=f"did you mean {near!r}?" if near else None,
-        )
+        raise no_such("fit", name, entries, "fits").within(file=str(study.path))
     return tuple(_fitted(study, one, update) for one in ([name] if name is not None else entries))
 
 
@@ -165,13 +157,7 @@ def _task(study: Study, name: str) -> tuple[Task, Kind]:
     entry, key = study.entries.fits[name], f"fits.{name}"
     with told_in_study(study, key, []):
         if entry.kind not in KINDS:
-            near = nearest(entry.kind, KINDS)
-            raise StudyError(
-                f"no kind of fit is called {entry.kind!r}",
-                key=f"{key}.kind",
-                allowed=", ".join(KINDS),
-                remedy=f"did you mean {near!r}?" if near else None,
-            )
+            raise no_such("kind of fit", entry.kind, KINDS, f"{key}.kind")
         kind = KINDS[entry.kind]
         options = _options(kind, entry, key)
         _check_columns(study, kind, entry, key)

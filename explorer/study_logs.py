@@ -96,6 +96,17 @@ def logged_unit(graph: Graph, quantity: str) -> str:
     )
 
 
+def no_such(what: str, name: str | None, known: Collection[str], key: str) -> StudyError:
+    """Return the error for a name that the study does not define, with the nearest one that it does."""
+    near = nearest(str(name), known)
+    return StudyError(
+        f"no {what} is called {name!r}",
+        key=key,
+        allowed=", ".join(known) or "none is defined",
+        remedy=f"did you mean {near!r}?" if near else None,
+    )
+
+
 def _check_unit(graph: Graph, quantity: str, column: ColumnEntry, key: str) -> None:
     """Refuse a unit of the wrong kind; a weight given in grams is told what to write instead."""
     expected = logged_unit(graph, quantity)

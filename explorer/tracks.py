@@ -13,7 +13,7 @@ from explorer.quantity import Array
 from explorer.schema import LogEntry, TrackEntry
 from explorer.speed_curves import speed_along
 from explorer.study import Study, Sweep
-from explorer.study_logs import read_study_log, told_in_study
+from explorer.study_logs import no_such, read_study_log, told_in_study
 from explorer.sweeps import swept_values
 from explorer.units import from_si, parse_spread, pretty, spread_from_si
 from explorer.validation import Validation, validate_curves
@@ -70,15 +70,7 @@ def validate(study: Study, name: str | None = None) -> tuple[Tracked, ...]:
     """
     entries = study.entries.tracks
     if name is not None and name not in entries:
-        near = nearest(name, entries)
-        raise StudyError(
-            f"no track is called {name!r}",
-            file=str(study.path),
-            key="tracks",
-            found=name,
-            allowed=", ".join(entries) or "the study has no section [tracks.NAME]",
-            remedy=f"did you mean {near!r}?" if near else None,
-        )
+        raise no_such("track", name, entries, "tracks").within(file=str(study.path))
     return tuple(_tracked(study, one) for one in ([name] if name is not None else entries))
 
 
@@ -123,13 +115,7 @@ def _tracked(study: Study, name: str) -> Tracked:
 
 def _check(study: Study, entry: TrackEntry) -> None:
     if entry.condition not in study.conditions:
-        near = nearest(entry.condition, study.conditions)
-        raise StudyError(
-            f"no condition is called {entry.condition!r}",
-            key="condition",
-            allowed=", ".join(study.conditions),
-            remedy=f"did you mean {near!r}?" if near else None,
-        )
+        raise no_such("condition", entry.condition, study.conditions, "condition")
     if entry.quantity not in study.graph:
         near = nearest(entry.quantity, study.graph.quantities)
         raise StudyError(

@@ -8,7 +8,6 @@ import numpy as np
 from pydantic import Field
 
 from explorer.day_of_log import DayOfLog
-from explorer.errors import StudyError, nearest
 from explorer.fit_kinds.coasting import downforce_area, opening_of
 from explorer.fit_kinds.task import Finding, Kind, LoggedRun, Options, Task
 from explorer.fitting.battery import fit_battery
@@ -25,6 +24,7 @@ from explorer.fitting.full_throttle import (
 from explorer.fitting.top_speed import fit_top_speed
 from explorer.fitting.tyre_radius import fit_tyre_radius
 from explorer.schema import Value
+from explorer.study_logs import no_such
 from explorer.units import parse
 
 # Ways of logging the power, and what the efficiency is then a share of.
@@ -140,13 +140,7 @@ def top_speed(task: Task) -> Finding:
     """Fit the speed that a full-throttle run comes to rest at, to be held against the predicted one."""
     study, condition = task.day.study, task.options.condition
     if condition not in study.conditions:
-        near = nearest(condition, study.conditions)
-        raise StudyError(
-            f"no condition is called {condition!r}",
-            key=f"{task.key}.condition",
-            allowed=", ".join(study.conditions),
-            remedy=f"did you mean {near!r}?" if near else None,
-        )
+        raise no_such("condition", condition, study.conditions, f"{task.key}.condition")
     run = task.read(task.one_log, ["time", "speed"])
     fit = fit_top_speed(ThrottleRun(run["time"], run["speed"], source=run.source), loss=task.options.loss)
     scope = {**task.day.inputs, **study.conditions[condition].overrides}

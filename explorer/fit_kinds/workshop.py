@@ -20,7 +20,7 @@ from explorer.fitting.scales import TRUE_SCALES, fit_scales
 from explorer.fitting.spring_test import EXACT_GAUGE, EXACT_LOAD, fit_spring_test
 from explorer.quantity import Array
 from explorer.schema import Value
-from explorer.study_logs import logged_unit
+from explorer.study_logs import logged_unit, no_such
 from explorer.units import dimension_matches, parse_spread
 
 
@@ -194,12 +194,7 @@ def hinge_pull(task: Task) -> Finding:
     options: HingePullOptions = task.options
     members = task.day.study.graph.families.get("element", ())
     if options.element not in members:
-        raise StudyError(
-            "the study has no such element",
-            key=f"{task.key}.element",
-            found=options.element,
-            allowed=", ".join(members) or "none is named under [families]",
-        )
+        raise no_such("element", options.element, members, f"{task.key}.element")
     log = task.one_log
     opening, closing = (task.read(log, [way]) for way in ("opening_pull", "closing_pull"))
     fit = fit_hinge_pull(
