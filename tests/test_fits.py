@@ -20,9 +20,11 @@ from explorer.errors import SquatlineError
 from explorer.fit_records import fit_record
 from explorer.fit_writing import block_of, line_to_add
 from explorer.fitting.fit import Fit
+from explorer.montecarlo import run_montecarlo
 from explorer.replaced_inputs import replaced_inputs
 from explorer.shared_errors import Shared, held_together
 from explorer.synthetic import Roughness, make_spring_test, random_stream
+from explorer.verdicts import CONFIDENCE, judge_outcome
 
 Cli = Callable[..., Answer]
 Writer = Callable[..., Path]
@@ -101,6 +103,22 @@ def test_the_loop_measure_fit_include(demo: Path, squatline: Cli) -> None:
     assert line_to_add([again]) is None
     second = fit(after, "coast_down")[0]
     assert line_to_add([second]) == 'include = ["fitted/rear_spring_test.toml", "fitted/coast_down.toml"]'
+
+
+def test_the_loop_moves_a_verdict_of_the_demo(demo: Path) -> None:
+    """What is expected is the scenario's own, invented with it."""
+
+    def verdict() -> str:
+        study = load_study(demo)
+        limit = next(one for one in study.limits if one.name.startswith("Front wheels keep a load"))
+        entries = study.entries.model_copy(update={"measurements": {}})
+        alone = replace(study, limits=(limit,), outputs=(), entries=entries)
+        return judge_outcome(alone.limits, run_montecarlo(alone, keep=False), CONFIDENCE).limits[0].verdict
+
+    assert verdict() == "undecided"
+    write_fit(fit(load_study(demo), "rear_spring_test")[0])
+    with_sections(demo, "", first='include = ["fitted/rear_spring_test.toml"]')
+    assert verdict() == "fail"
 
 
 def test_before_and_after_of_an_included_fit(demo: Path) -> None:
