@@ -77,5 +77,5 @@ def test_the_whole_way_from_a_file_to_an_input_block(tmp_path: Path) -> None:
     )
     assert np.all(np.abs(fit.estimates - [0.012, 0.015]) < 4 * fit.standard_uncertainties)
     text = input_block(fit)
-    assert "synthetic log (made, not measured) coast-0.csv, 2026-05-01, sha256" in text
+    assert "2 synthetic logs (made, not measured) coast-0.csv, coast-1.csv; 2026-05-01; sha256" in text
     assert "coast-1.csv" in text
