@@ -43,8 +43,19 @@ def build(report: Report) -> Section:
     figures = _key_figures(report)
     if figures:
         blocks.append(figures)
-    blocks += [Note("Caution", (sentence(text),)) for text in summary.warnings]
+    blocks += [Note("Caution", (sentence(text),)) for text in (*_unexplained(report), *summary.warnings)]
     return Section("decision", "Decision", tuple(blocks))
+
+
+def _unexplained(report: Report) -> tuple[str, ...]:
+    """Name every logged run that the model does not explain: what follows rests on that model."""
+    found = report.summary.extra.get("validation") or ()
+    records = [found] if isinstance(found, Mapping) else found
+    return tuple(
+        f"a logged run is not explained: {one.get('headline') or one['words']}"
+        for one in records
+        if not one["explains"]
+    )
 
 
 def _may_build(report: Report) -> Answer:
