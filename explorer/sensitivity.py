@@ -454,9 +454,7 @@ def _is_settled(totals: Scattered) -> bool:
     order = np.argsort(-totals.values, kind="stable").tolist()
     neighbours = [(i, j) for i, j in itertools.pairwise(order) if totals.values[i] >= LEADING_SHARE]
     difference, half = totals.differences
-    return all(
-        difference[pair] > half[pair] or difference[pair] + half[pair] <= ALIKE for pair in neighbours
-    )
+    return all(difference[pair] > half[pair] or difference[pair] + half[pair] <= ALIKE for pair in neighbours)
 
 
 def _pairs(parts: Parts, again: Parts | None, firsts: Scattered, names: Sequence[str]) -> tuple[Pair, ...]:

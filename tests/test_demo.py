@@ -1,8 +1,8 @@
 """The demo study shows the phenomenon it was made for.
 
 What is expected here is the scenario's own, invented with it; the facts of the trade behind it are common
-practice, no source: a soft rear under much rear downforce squats until the nose lifts, a flap that opens keeps
-the car level, a stiffer rear raises the speed at which it happens, and the rear floor may scrape first.
+practice, no source: a soft rear under much rear downforce squats until the nose lifts, a flap that opens
+keeps the car level, a stiffer rear raises the speed at which it happens, and the rear floor may scrape first.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What drives each limit: only what can matter is ranked, correlated inputs as one, nothing evaluated twice."""
+"""What drives each limit: only what can matter is ranked, correlated inputs as one, nothing done twice."""
 
 from __future__ import annotations
 
