@@ -16,6 +16,7 @@ from explorer.checkpoint import PartStore
 from explorer.conformance import Conformance
 from explorer.drivers import run_drivers
 from explorer.engine import CHUNK, Progress, no_progress
+from explorer.figures import standing_figures
 from explorer.keeping import SampleFiles
 from explorer.logs_of_study import records_of_logs
 from explorer.measuring_plan import MeasuringPlan
@@ -144,7 +145,7 @@ def run(
             warnings=tuple(_warnings(study)),
             families=dict(study.graph.families),
             display=dict(study.display),
-            extra=plain_data(_extra(plan, rare, verdicts) | logs),
+            extra=plain_data(_extra(plan, rare, verdicts) | logs | {"figures": standing_figures(outcome)}),
         )
     times = tuple(stages.times)
     if isinstance(outcome.kept, SampleFiles):

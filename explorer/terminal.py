@@ -124,6 +124,8 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
     out.print(_drivers_table(results))
     for warning in summary.warnings:
         out.print(f"! {warning}")
+    if summary.extra.get("figures"):
+        out.print(Text(summary.extra["figures"]["words"]))
     for record in summary.extra.get("rare", ()):
         out.print(Text(f"  {record['limit']}: {record['words']}{_most_likely(record)}"))
     show_logs(out, summary.extra)
