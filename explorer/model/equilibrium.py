@@ -127,7 +127,8 @@ def splitter_ground_force(
         rise = (splitter_reference_gap / np.maximum(gap, smallest_gap)) ** splitter_ground_gain
         stall = np.clip(gap / smallest_gap, 0, 1)
         area = splitter_downforce_area - splitter_downforce_area_loss * angle
-        return dynamic_pressure * area * (rise * stall - 1)
+        # A car without the effect has no stall either, whatever cars are drawn beside it.
+        return np.where(splitter_ground_gain > 0, dynamic_pressure * area * (rise * stall - 1), 0.0)
 
     nothing = np.zeros_like(dynamic_pressure)
     return secant(lambda force: gained(force) - force, nothing, gained(nothing))
