@@ -108,7 +108,7 @@ def make_design(study: Study) -> Design:
             groups[" + ".join(keys)] = keys
     grouped = {key for keys in groups.values() for key in keys}
     groups.update({key: (key,) for key in plan.uncertain if key not in grouped})
-    upstream = [_keys_upstream(study, limit) for limit in study.limits]
+    upstream = [keys_upstream(study, limit) for limit in study.limits]
     reach = {
         name: tuple(i for i, keys in enumerate(upstream) if keys & set(members))
         for name, members in groups.items()
@@ -127,8 +127,8 @@ def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:
     )
 
 
-def _keys_upstream(study: Study, limit: Limit) -> set[str]:
-    """Keys of the inputs that can change a limit's margin."""
+def keys_upstream(study: Study, limit: Limit) -> set[str]:
+    """Return the keys of the inputs, exact ones included, that can change a limit's margin."""
     keys: set[str] = set()
     for condition in (limit.condition, limit.minus):
         if condition:

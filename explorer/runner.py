@@ -14,7 +14,7 @@ import numpy as np
 
 from explorer.checkpoint import PartStore
 from explorer.conformance import Conformance
-from explorer.drivers import run_drivers
+from explorer.drivers import keys_upstream, run_drivers
 from explorer.engine import CHUNK, Progress, no_progress
 from explorer.figures import standing_figures
 from explorer.keeping import SampleFiles
@@ -118,12 +118,15 @@ def run(
         sweeps = run_sweeps(study, progress=progress)
     with stages.stage("summary"):
         outputs = tuple(_output(study, outcome, i, nominal) for i in range(len(outcome.outputs)))
+        upstream = {limit.name: keys_upstream(study, limit) for limit in study.limits}
         summary = Summary(
             title=study.title,
             description=study.description,
             note=study.note,
             reproduction=_reproduction(study, outcome),
-            inputs=tuple(_input(study, one) for one in study.all_inputs() if _matters(study, one, nominal)),
+            inputs=tuple(
+                _input(study, one, upstream) for one in study.all_inputs() if _matters(study, one, nominal)
+            ),
             correlations=tuple(
                 CorrelationRecord(c.first, c.second, c.value, c.source) for c in study.correlations
             ),
@@ -267,7 +270,7 @@ def _matters(study: Study, given: Input, nominal: Mapping[str, Mapping[str, floa
     return not given.default or any(given.quantity in values for values in nominal.values())
 
 
-def _input(study: Study, given: Input) -> InputRecord:
+def _input(study: Study, given: Input, upstream: Mapping[str, set[str]]) -> InputRecord:
     quantity = study.graph[given.quantity]
     distribution = given.distribution
     low, high = (float(distribution.quantile(np.array([p]))[0]) for p in (0.025, 0.975))
@@ -286,19 +289,8 @@ def _input(study: Study, given: Input) -> InputRecord:
         source=given.source,
         default=given.default,
         condition=given.condition,
-        reaches=tuple(limit.name for limit in study.limits if given.key in reaching_keys(study, limit)),
+        reaches=tuple(name for name, keys in upstream.items() if given.key in keys),
     )
-
-
-def reaching_keys(study: Study, limit: Limit) -> frozenset[str]:
-    """Keys of the inputs, exact ones included, that lie upstream of a limit."""
-    keys: set[str] = set()
-    for condition in (limit.condition, limit.minus):
-        if condition:
-            given = study.given_in(condition)
-            names = study.graph.inputs_of(limit.quantity, study.given_names(condition))
-            keys.update(given[name].key for name in names if name in given)
-    return frozenset(keys)
 
 
 def _condition(study: Study, name: str) -> ConditionRecord:
