@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Any
 from explorer.errors import SquatlineError
 
 if TYPE_CHECKING:
-    from explorer.fit_writing import write_fit
-    from explorer.fits import fit
     from explorer.results import Results, load_results
     from explorer.runner import run
     from explorer.study import Study, load_study
-    from explorer.tracks import validate
+    from explorer.track.fit_writing import write_fit
+    from explorer.track.fits import fit
+    from explorer.track.tracks import validate
 
 __all__ = [
     "Results",
@@ -39,12 +39,12 @@ __all__ = [
 _LATER = {
     "Results": "explorer.results",
     "Study": "explorer.study",
-    "fit": "explorer.fits",
+    "fit": "explorer.track.fits",
     "load_results": "explorer.results",
     "load_study": "explorer.study",
     "run": "explorer.runner",
-    "validate": "explorer.tracks",
-    "write_fit": "explorer.fit_writing",
+    "validate": "explorer.track.tracks",
+    "write_fit": "explorer.track.fit_writing",
 }
 
 

@@ -19,7 +19,7 @@ from importlib.resources import files
 from typing import Any
 
 from explorer.errors import StudyError, nearest
-from explorer.measuring import Accuracy, Measurement
+from explorer.estimators.measuring import Accuracy, Measurement
 from explorer.units import parse_spread
 
 SPREADS = ("noise", "relative", "leaves")

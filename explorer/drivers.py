@@ -19,15 +19,15 @@ from explorer.engine import (
     margin_of,
     no_progress,
 )
-from explorer.quantity import Array
-from explorer.sampling import saltelli_blocks, saltelli_columns
-from explorer.sensitivity import (
+from explorer.estimators.sensitivity import (
     Parts,
     Sensitivity,
     cross_check_with_salib,
     indices_from_parts,
     replicate_parts,
 )
+from explorer.quantity import Array
+from explorer.sampling import saltelli_blocks, saltelli_columns
 from explorer.study import Limit, Study
 
 REPLICATES = 8

@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
+from explorer.estimators.stopping import Stability, batch_of, batch_size, stability
 from explorer.keeping import SampleFiles
 from explorer.montecarlo import Outcome
 from explorer.quantity import Array
-from explorer.stopping import Stability, batch_of, batch_size, stability
 
 
 def standing_figures(outcome: Outcome) -> dict[str, Any]:

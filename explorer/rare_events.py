@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr
 
-from explorer.conformance import Conformance
 from explorer.engine import CHUNK, Plan, Progress, make_plan, margin_of, no_progress
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.rare import RareFailure, rare_failure
 from explorer.quantity import Array
-from explorer.rare import RareFailure, rare_failure
 from explorer.study import Limit, Study
 
 # A failure seen fewer times than this in the plain run is worth the search.

@@ -17,10 +17,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from explorer.conformance import Conformance
 from explorer.errors import ResultsError
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.sensitivity import Sensitivity
 from explorer.keeping import HELD_AT_ONCE, SampleFiles
-from explorer.sensitivity import Sensitivity
 
 if TYPE_CHECKING:
     import pandas as pd

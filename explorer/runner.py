@@ -13,13 +13,13 @@ from typing import Any
 import numpy as np
 
 from explorer.checkpoint import PartStore
-from explorer.conformance import Conformance
 from explorer.drivers import keys_upstream, run_drivers
 from explorer.engine import CHUNK, Progress, no_progress
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.measuring_plan import MeasuringPlan
+from explorer.estimators.sensitivity import Sensitivity
 from explorer.figures import standing_figures
 from explorer.keeping import SampleFiles
-from explorer.logs_of_study import records_of_logs
-from explorer.measuring_plan import MeasuringPlan
 from explorer.montecarlo import Outcome, Output, run_montecarlo
 from explorer.nominal import nominal_values
 from explorer.rare_events import RareLimit, as_records, search_rare_failures, seldom_failing
@@ -37,11 +37,11 @@ from explorer.results import (
     Summary,
     plain_data,
 )
-from explorer.sensitivity import Sensitivity
 from explorer.stages import Stages
 from explorer.streaming import BINS, Tally
 from explorer.study import Input, Limit, Study
 from explorer.sweeps import run_sweeps
+from explorer.track.logs_of_study import records_of_logs
 from explorer.verdicts import CONFIDENCE, Looks, Verdicts, judge_outcome
 from explorer.versions import installed
 from explorer.words import ASSUMPTIONS, CAUTIONS, NOT_MODELLED

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from explorer.conformance import Conformance, Margin, judge_counts
+from explorer.estimators.conformance import Conformance, Margin, judge_counts
+from explorer.estimators.stopping import Look, confidence_at_look, next_look
 from explorer.montecarlo import Outcome, SoFar
-from explorer.stopping import Look, confidence_at_look, next_look
 from explorer.streaming import Tally
 from explorer.study import Limit
 

@@ -8,12 +8,12 @@ from dataclasses import asdict
 from typing import Any
 
 from explorer.catalogue import measurement_from
-from explorer.conformance import Conformance
 from explorer.engine import margin_inside
 from explorer.errors import SquatlineError, StudyError, nearest
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.measuring import Measurement, Stake
+from explorer.estimators.measuring_plan import MeasuringPlan, headline, plan_measurements
 from explorer.keeping import first_rows
-from explorer.measuring import Measurement, Stake
-from explorer.measuring_plan import MeasuringPlan, headline, plan_measurements
 from explorer.montecarlo import Outcome, Output, run_montecarlo
 from explorer.quantity import Array
 from explorer.study import Study

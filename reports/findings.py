@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from explorer.estimators.sensitivity import Index
 from explorer.results import InputRecord, LimitRecord, Summary
-from explorer.sensitivity import Index
 from reports.amounts import counted, share, share_range
 from reports.blocks import Line, Link, Strong
 from reports.report import Report, asked, severity

@@ -13,7 +13,7 @@ from study_help import SMALL, Answer
 @pytest.fixture
 def squatline(capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Answer]:
     """Call the command line in this process."""
-    from explorer.cli import main
+    from explorer.console.cli import main
 
     def call(*arguments: object) -> Answer:
         monkeypatch.setattr(sys, "argv", ["squatline", *map(str, arguments)])

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from explorer.results import SAMPLES_FILE, SUMMARY_FILE
 
-COMMAND = (sys.executable, "-c", "from explorer.cli import main; main()", "run")
+COMMAND = (sys.executable, "-c", "from explorer.console.cli import main; main()", "run")
 # A run may fail its limits; what must not happen is that it does not end by itself.
 ENDED_BY_ITSELF = (0, 1)
 

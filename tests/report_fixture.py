@@ -12,7 +12,8 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from explorer.conformance import judge_margins
+from explorer.estimators.conformance import judge_margins
+from explorer.estimators.sensitivity import Estimate, Index, Sensitivity
 from explorer.results import (
     ConditionRecord,
     CorrelationRecord,
@@ -27,7 +28,6 @@ from explorer.results import (
     Summary,
     SweepRecord,
 )
-from explorer.sensitivity import Estimate, Index, Sensitivity
 
 SAMPLES = 8192
 HOSTILE = "<script>alert('x')</script> & \"quoted\" <b>bold</b>"

@@ -26,21 +26,16 @@ MAY_KNOW = {
     "sampling": BASE,
     "streaming": BASE,
 }
+# Rooms of estimators on arrays, and the estimators that stand in a room of another kind.
 ESTIMATORS = (
-    "conformance",
-    "sensitivity",
-    "regression",
-    "measuring",
-    "measuring_plan",
-    "rare",
-    "stopping",
-    "candidates",
-    "assessment",
-    "designspace",
-    "optimum",
-    "ranges",
+    *sorted((ROOT / "explorer" / "estimators").glob("*.py")),
+    *sorted((ROOT / "explorer" / "track" / "fitting").glob("*.py")),
+    *(
+        ROOT / "explorer" / "choosing" / f"{name}.py"
+        for name in ("assessment", "candidates", "designspace", "optimum", "ranges")
+    ),
 )
-PLUMBING = {"study", "engine", "montecarlo", "runner", "cli", "terminal", "results"}
+PLUMBING = {"study", "engine", "montecarlo", "runner", "console", "results"}
 
 
 def imports(path: Path, lazily: bool = True) -> set[str]:
@@ -83,19 +78,24 @@ def test_model_files_know_numpy_and_the_decorator(path: Path) -> None:
     assert rooms(imports(path)) <= allowed
 
 
-@pytest.mark.parametrize("name", [n for n in ESTIMATORS if (ROOT / "explorer" / f"{n}.py").exists()])
-def test_estimators_know_no_study_and_no_engine(name: str) -> None:
-    assert not rooms(imports(ROOT / "explorer" / f"{name}.py")) & PLUMBING
+@pytest.mark.parametrize("path", ESTIMATORS, ids=lambda p: p.stem)
+def test_estimators_know_no_study_and_no_engine(path: Path) -> None:
+    assert not rooms(imports(path)) & PLUMBING
 
 
-@pytest.mark.parametrize("path", [p for p in FILES if not p.stem.startswith("cli")], ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", [p for p in FILES if p.parent.name != "console"], ids=lambda p: p.stem)
+def test_only_the_console_knows_the_console(path: Path) -> None:
+    assert "console" not in rooms(imports(path))
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if p.parent.name != "console"], ids=lambda p: p.stem)
 def test_the_explorer_does_not_know_the_reports(path: Path) -> None:
     assert not {name for name in imports(path) if name.startswith("reports")}
 
 
 @pytest.mark.parametrize("path", sorted((ROOT / "reports").rglob("*.py")), ids=lambda p: p.stem)
 def test_reports_compute_nothing(path: Path) -> None:
-    forbidden = {"engine", "montecarlo", "runner", "sampling", "program", "study", "model", "cli"}
+    forbidden = {"engine", "montecarlo", "runner", "sampling", "program", "study", "model", "console"}
     assert not rooms(imports(path)) & forbidden
 
 
@@ -137,7 +137,7 @@ def test_no_machine_path_stands_anywhere() -> None:
 
 
 def test_every_quantity_has_a_unit_a_sentence_and_a_source() -> None:
-    from explorer.explain import FAMILIES
+    from explorer.console.explain import FAMILIES
     from explorer.graph import Graph
     from explorer.model import SUBJECTS, modules
     from explorer.units import known_unit

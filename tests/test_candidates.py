@@ -13,13 +13,13 @@ from scipy.special import ndtr
 from statistics_help import within
 from study_help import DEMO, Answer
 
-from explorer import candidates as estimators
-from explorer.builds import AS_IT_STANDS, find_build, read_builds, scopes_of
 from explorer.checkpoint import PartStore
-from explorer.comparison import run_comparison
+from explorer.choosing import candidates as estimators
+from explorer.choosing.builds import AS_IT_STANDS, find_build, read_builds, scopes_of
+from explorer.choosing.comparison import run_comparison
+from explorer.choosing.resuming import Way
 from explorer.engine import make_plan
 from explorer.errors import SampleError, SquatlineError, StudyError
-from explorer.resuming import Way
 from explorer.study import load_study
 
 SAMPLES = 20_000

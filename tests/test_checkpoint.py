@@ -19,11 +19,11 @@ from design_help import write_known
 from study_help import ROOT, Answer
 
 from explorer.checkpoint import PartStore, fingerprint, inputs_digest, open_store
+from explorer.choosing.exploring import run_exploration
+from explorer.choosing.resuming import Way
 from explorer.engine import in_order
 from explorer.errors import ResultsError
-from explorer.exploring import run_exploration
 from explorer.processes import process_pool
-from explorer.resuming import Way
 from explorer.study import load_study
 
 MAP = """
@@ -139,10 +139,10 @@ RUN = """
 import sys
 from pathlib import Path
 from explorer.checkpoint import open_store
-from explorer.exploring import run_exploration
+from explorer.choosing.exploring import run_exploration
 from explorer.processes import process_pool
-from explorer.resuming import Way
-from explorer.resuming import Way
+from explorer.choosing.resuming import Way
+from explorer.choosing.resuming import Way
 from explorer.study import load_study
 
 folder = Path(sys.argv[1])
@@ -200,7 +200,7 @@ def test_a_killed_run_goes_on_where_it_was(tmp_path: Path) -> None:
 def test_stopping_by_hand_says_how_to_go_on(
     tmp_path: Path, squatline: Callable[..., Answer], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from explorer import exploring
+    from explorer.choosing import exploring
 
     def interrupted(*arguments: object, **options: object) -> None:
         raise KeyboardInterrupt

@@ -37,7 +37,7 @@ def test_help_imports_nothing_heavy() -> None:
         "vl_convert",
     }
     script = (
-        "import sys\nsys.argv = ['squatline', '--help']\nfrom explorer.cli import main\n"
+        "import sys\nsys.argv = ['squatline', '--help']\nfrom explorer.console.cli import main\n"
         "try:\n    main()\nfinally:\n    print('LOADED', *sorted(sys.modules), file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
@@ -106,7 +106,7 @@ def test_exit_status_tells_the_verdict(bound: str, status: int, squatline: Cli, 
 
 
 def test_no_colour_and_no_bars_when_the_output_is_a_file(small_study: Writer) -> None:
-    script = "import sys\nfrom explorer.cli import main\nmain()"
+    script = "import sys\nfrom explorer.console.cli import main\nmain()"
     done = subprocess.run(
         [sys.executable, "-c", script, "run", str(small_study()), "--no-report"],
         capture_output=True,

@@ -181,7 +181,7 @@ def test_the_command_runs_on_every_engine(
 @pytest.mark.parametrize("engine", ["processes", "dask"])
 def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path], engine: str) -> None:
     study = small_study()
-    command = [sys.executable, "-c", "from explorer.cli import main; main()", "run", study]
+    command = [sys.executable, "-c", "from explorer.console.cli import main; main()", "run", study]
     options = ["-o", study / "results", "--samples", "100000000", "--engine", engine, "--no-report"]
     with subprocess.Popen(
         [*command, *options], stderr=subprocess.PIPE, text=True, start_new_session=True

@@ -11,8 +11,8 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from scipy.special import ndtr, ndtri
 
-from explorer import conformance
 from explorer.errors import SampleError
+from explorer.estimators import conformance
 from tests.statistics_help import within
 
 

@@ -17,21 +17,29 @@ from scipy.special import ndtri
 from statistics_help import within
 from study_help import Answer
 
-from explorer.aims import read_aims
-from explorer.assessment import LIKELY, POSSIBLE, SURE, Assessment, Requirement, assess, turning_counts
-from explorer.bench import set_up
-from explorer.builds import AS_IT_STANDS
-from explorer.conformance import judge_joint, judge_margins
-from explorer.designspace import contour, nondominated, spans, stretches
+from explorer.choosing.aims import read_aims
+from explorer.choosing.assessment import (
+    LIKELY,
+    POSSIBLE,
+    SURE,
+    Assessment,
+    Requirement,
+    assess,
+    turning_counts,
+)
+from explorer.choosing.bench import set_up
+from explorer.choosing.builds import AS_IT_STANDS
+from explorer.choosing.designspace import contour, nondominated, spans, stretches
+from explorer.choosing.exploring import prepare, run_exploration
+from explorer.choosing.maps import prepare_map, run_map
+from explorer.choosing.optimum import NO_SCORE, Standing, best_point, guarded
+from explorer.choosing.ranges import Range
+from explorer.choosing.resuming import Way
+from explorer.choosing.search import run_search
+from explorer.choosing.variables import read_variables
 from explorer.errors import SquatlineError
-from explorer.exploring import prepare, run_exploration
-from explorer.maps import prepare_map, run_map
-from explorer.optimum import NO_SCORE, Standing, best_point, guarded
-from explorer.ranges import Range
-from explorer.resuming import Way
-from explorer.search import run_search
+from explorer.estimators.conformance import judge_joint, judge_margins
 from explorer.study import Study, load_study
-from explorer.variables import read_variables
 
 DESIGN = """
 [design.across]

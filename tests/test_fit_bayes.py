@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError
-from explorer.fitting.bayes import (
+from explorer.quantity import Array
+from explorer.track.fitting.bayes import (
     log_likelihood_of_fit,
     normal_log_likelihood,
     reweighted,
     updated_by_chain,
 )
-from explorer.fitting.readings import fit_readings
-from explorer.quantity import Array
-from explorer.synthetic import random_stream
+from explorer.track.fitting.readings import fit_readings
+from explorer.track.synthetic import random_stream
 from tests.statistics_help import within
 
 # Linear and normal, so the closed form is the precision-weighted mean: two quantities believed to be

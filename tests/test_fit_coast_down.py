@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError, TableError
-from explorer.fitting.coast_down import CoastDownRun, coast_down_inputs, coasting_speed, fit_coast_down
-from explorer.fitting.fit import Fit, Known
-from explorer.synthetic import PERFECT, Roughness, make_coast_down, random_stream
+from explorer.track.fitting.coast_down import CoastDownRun, coast_down_inputs, coasting_speed, fit_coast_down
+from explorer.track.fitting.fit import Fit, Known
+from explorer.track.synthetic import PERFECT, Roughness, make_coast_down, random_stream
 
 MASS = Known("mass", 6.0, 0.01, "kg")
 FACTOR = Known("rotating_mass_factor", 1.05, 0.005, "1")

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError
-from explorer.fitting.derived import Derived, derived
-from explorer.fitting.fit import Fit, Known
-from explorer.fitting.input_block import contradiction, input_block, spread_of
-from explorer.logs import Source
+from explorer.track.fitting.derived import Derived, derived
+from explorer.track.fitting.fit import Fit, Known
+from explorer.track.fitting.input_block import contradiction, input_block, spread_of
+from explorer.track.logs import Source
 from explorer.uncertain import read_distribution
 
 SOURCE = Source("coast.csv", "2026-05-01", "ab12" + "0" * 60)

@@ -13,11 +13,11 @@ from statistics_help import within
 from study_help import DEMO
 
 from explorer.errors import StudyError
-from explorer.fits import Fitted, fit
-from explorer.fitting.ride_height_log import Forward
-from explorer.forward import forward_model
 from explorer.study import Study
-from explorer.synthetic import (
+from explorer.track.fits import Fitted, fit
+from explorer.track.fitting.ride_height_log import Forward
+from explorer.track.forward import forward_model
+from explorer.track.synthetic import (
     Roughness,
     make_flap_travel,
     make_throttle_run,

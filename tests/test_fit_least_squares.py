@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError
-from explorer.fitting.fit import Fit, Known
-from explorer.fitting.independence import repetition
-from explorer.fitting.least_squares import fit_curve
-from explorer.fitting.problem import Observations, Parameter
 from explorer.quantity import Array
-from explorer.synthetic import Roughness, random_stream, roughened
+from explorer.track.fitting.fit import Fit, Known
+from explorer.track.fitting.independence import repetition
+from explorer.track.fitting.least_squares import fit_curve
+from explorer.track.fitting.problem import Observations, Parameter
+from explorer.track.synthetic import Roughness, random_stream, roughened
 from tests.statistics_help import within
 
 

@@ -9,23 +9,23 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError, TableError
-from explorer.fitting.battery import fit_battery
-from explorer.fitting.fit import Known
-from explorer.fitting.full_throttle import (
+from explorer.graph import Graph
+from explorer.model import modules
+from explorer.quantity import Array
+from explorer.track.fitting.battery import fit_battery
+from explorer.track.fitting.fit import Known
+from explorer.track.fitting.full_throttle import (
     Resistance,
     ThrottleRun,
     fit_drive_efficiency,
     fit_wheel_power,
 )
-from explorer.fitting.problem import Parameter
-from explorer.fitting.ride_height_log import SpeedRun, fit_through_model
-from explorer.fitting.top_speed import fit_top_speed
-from explorer.fitting.tyre_radius import fit_tyre_radius
-from explorer.forward import forward_model
-from explorer.graph import Graph
-from explorer.model import modules
-from explorer.quantity import Array
-from explorer.synthetic import (
+from explorer.track.fitting.problem import Parameter
+from explorer.track.fitting.ride_height_log import SpeedRun, fit_through_model
+from explorer.track.fitting.top_speed import fit_top_speed
+from explorer.track.fitting.tyre_radius import fit_tyre_radius
+from explorer.track.forward import forward_model
+from explorer.track.synthetic import (
     PERFECT,
     Roughness,
     make_speed_run,

@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError, TableError
-from explorer.fitting.fit import Known
-from explorer.fitting.flap_travel import fit_flap_travel
-from explorer.fitting.hinge_pull import fit_hinge_pull
-from explorer.fitting.input_block import spread_of
-from explorer.fitting.readings import fit_readings
-from explorer.fitting.scales import fit_scales
-from explorer.fitting.spring_test import fit_spring_test
-from explorer.logs import Source
-from explorer.synthetic import (
+from explorer.track.fitting.fit import Known
+from explorer.track.fitting.flap_travel import fit_flap_travel
+from explorer.track.fitting.hinge_pull import fit_hinge_pull
+from explorer.track.fitting.input_block import spread_of
+from explorer.track.fitting.readings import fit_readings
+from explorer.track.fitting.scales import fit_scales
+from explorer.track.fitting.spring_test import fit_spring_test
+from explorer.track.logs import Source
+from explorer.track.synthetic import (
     PERFECT,
     Roughness,
     make_flap_travel,

@@ -17,13 +17,13 @@ from study_help import DEMO, Answer
 
 from explorer import fit, load_study, write_fit
 from explorer.errors import SquatlineError
-from explorer.fit_records import fit_record
-from explorer.fit_writing import block_of, line_to_add
-from explorer.fitting.fit import Fit
 from explorer.montecarlo import run_montecarlo
-from explorer.replaced_inputs import replaced_inputs
-from explorer.shared_errors import Shared, held_together
-from explorer.synthetic import Roughness, make_spring_test, random_stream
+from explorer.track.fit_records import fit_record
+from explorer.track.fit_writing import block_of, line_to_add
+from explorer.track.fitting.fit import Fit
+from explorer.track.replaced_inputs import replaced_inputs
+from explorer.track.shared_errors import Shared, held_together
+from explorer.track.synthetic import Roughness, make_spring_test, random_stream
 from explorer.verdicts import CONFIDENCE, judge_outcome
 
 Cli = Callable[..., Answer]

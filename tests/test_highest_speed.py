@@ -16,13 +16,13 @@ from scipy.stats import norm
 from statistics_help import within
 from study_help import DEMO, Answer
 
-from explorer.builds import AS_IT_STANDS, find_build
-from explorer.conformance import judge_margins
-from explorer.design_records import HighestSpeeds
+from explorer.choosing.builds import AS_IT_STANDS, find_build
+from explorer.choosing.design_records import HighestSpeeds
+from explorer.choosing.highest_speed import LOOK_AFTER_EACH, run_highest_speed
+from explorer.choosing.resuming import Way
 from explorer.engine import make_plan
 from explorer.errors import SquatlineError
-from explorer.highest_speed import LOOK_AFTER_EACH, run_highest_speed
-from explorer.resuming import Way
+from explorer.estimators.conformance import judge_margins
 from explorer.study import Input, Study, load_study
 from explorer.uncertain import Exact
 

@@ -10,12 +10,12 @@ from design_help import write_known
 from scipy.stats import norm
 from statistics_help import within
 
-from explorer.builds import AS_IT_STANDS
-from explorer.design_records import AnswerRecord
-from explorer.designspace import Edge, Stretch
-from explorer.inverse import choice, prepare_question, run_question
-from explorer.ranges import Range
-from explorer.resuming import Way
+from explorer.choosing.builds import AS_IT_STANDS
+from explorer.choosing.design_records import AnswerRecord
+from explorer.choosing.designspace import Edge, Stretch
+from explorer.choosing.inverse import choice, prepare_question, run_question
+from explorer.choosing.ranges import Range
+from explorer.choosing.resuming import Way
 from explorer.study import load_study
 
 SAMPLES = 20_000

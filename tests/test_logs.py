@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from explorer import logs
 from explorer.errors import TableError, UnitError
-from explorer.logs import read_log
-from explorer.synthetic import write_log
+from explorer.track import logs
+from explorer.track.logs import read_log
+from explorer.track.synthetic import write_log
 
 COLUMNS = {"time": {"column": "t", "unit": "s"}, "speed": {"column": "v", "unit": "km/h"}}
 

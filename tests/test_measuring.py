@@ -8,10 +8,10 @@ from collections.abc import Mapping
 import numpy as np
 import pytest
 
-from explorer import measuring, measuring_plan
 from explorer.catalogue import catalogue, measurement_from
 from explorer.errors import SampleError, StudyError, UnitError
-from explorer.measuring import Accuracy, Measurement, Stake
+from explorer.estimators import measuring, measuring_plan
+from explorer.estimators.measuring import Accuracy, Measurement, Stake
 from explorer.quantity import Array
 from tests.statistics_help import within
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from explorer import rare
 from explorer.errors import SampleError
+from explorer.estimators import rare
 from explorer.quantity import Array
 from tests.statistics_help import within
 

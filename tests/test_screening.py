@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError
-from explorer.given_data import first_order_given_data
-from explorer.screening import screen
+from explorer.estimators.given_data import first_order_given_data
+from explorer.estimators.screening import screen
 from tests.saltelli import Array, unit_design
 
 

@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from explorer import sensitivity
 from explorer.errors import SampleError
+from explorer.estimators import sensitivity
 from tests.saltelli import Array, evaluated, ishigami, unit_design
 from tests.statistics_help import within
 

@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from explorer import conformance, stopping
 from explorer.errors import SampleError
+from explorer.estimators import conformance, stopping
 from tests.statistics_help import within
 
 

@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from explorer.fitting.coast_down import CoastDownRun, fit_coast_down
-from explorer.fitting.fit import Known
-from explorer.fitting.input_block import input_block
-from explorer.logs import read_log
-from explorer.synthetic import PERFECT, Roughness, make_coast_down, random_stream, roughened, write_log
+from explorer.track.fitting.coast_down import CoastDownRun, fit_coast_down
+from explorer.track.fitting.fit import Known
+from explorer.track.fitting.input_block import input_block
+from explorer.track.logs import read_log
+from explorer.track.synthetic import PERFECT, Roughness, make_coast_down, random_stream, roughened, write_log
 from tests.statistics_help import within
 
 TRUTH = {

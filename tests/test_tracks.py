@@ -16,15 +16,15 @@ from statistics_help import within
 from study_help import DEMO, Answer
 
 from explorer import load_results, load_study, run, validate
+from explorer.console.terminal_logs import show_logs
 from explorer.engine import make_plan
 from explorer.errors import SquatlineError
-from explorer.forward import forward_model
 from explorer.quantity import Array
-from explorer.speed_curves import speed_along
 from explorer.study import Study
-from explorer.synthetic import Roughness, make_throttle_run, random_stream, roughened
-from explorer.terminal_logs import show_logs
-from explorer.track_records import track_records
+from explorer.track.forward import forward_model
+from explorer.track.speed_curves import speed_along
+from explorer.track.synthetic import Roughness, make_throttle_run, random_stream, roughened
+from explorer.track.track_records import track_records
 
 Cli = Callable[..., Answer]
 

@@ -9,8 +9,8 @@ import pytest
 
 from explorer.errors import SampleError
 from explorer.quantity import Array
-from explorer.synthetic import Roughness, random_stream, roughened
-from explorer.validation import Band, Validation, validate_band, validate_curves
+from explorer.track.synthetic import Roughness, random_stream, roughened
+from explorer.track.validation import Band, Validation, validate_band, validate_curves
 
 AT = np.linspace(0.0, 50.0, 51)
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from explorer.estimators.sensitivity import Index, Sensitivity
 from explorer.results import LimitRecord
-from explorer.sensitivity import Index, Sensitivity
 from reports.amounts import count, share, share_range
 from reports.blocks import Block, Column, Figure, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from explorer.conformance import Conformance
+from explorer.estimators.conformance import Conformance
 from explorer.results import LimitRecord
 from reports.amounts import amount, count, margin_amount, percent, range_amount, share, share_range
 from reports.blocks import (

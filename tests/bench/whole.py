@@ -45,7 +45,7 @@ def memory(full: bool) -> Iterator[Row]:
 
 def stages(full: bool) -> Iterator[Row]:
     """Run the demo cold, with both forms of the report, and tell the share of each stage."""
-    code = "from explorer.cli import main; main()"
+    code = "from explorer.console.cli import main; main()"
     with tempfile.TemporaryDirectory() as folder:
         command = [sys.executable, "-c", code, "run", str(DEMO), "-o", f"{folder}/results", "--json"]
         start = time.perf_counter()

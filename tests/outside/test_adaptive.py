@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from explorer.stopping import batch_of, batch_size, numerical_tolerance, stability
+from explorer.estimators.stopping import batch_of, batch_size, numerical_tolerance, stability
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ import pytest
 from scipy import stats
 from statistics_help import within
 
-from explorer.candidates import difference_interval, mcnemar, paired_difference, worth_to_choice
-from explorer.regression import normal_scores
+from explorer.choosing.candidates import difference_interval, mcnemar, paired_difference, worth_to_choice
+from explorer.estimators.regression import normal_scores
 
 
 def test_exact_mcnemar_of_two_culture_media() -> None:

@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from explorer.given_data import first_order_given_data
-from explorer.screening import screen
+from explorer.estimators.given_data import first_order_given_data
+from explorer.estimators.screening import screen
 from tests.saltelli import ishigami, sobol_g, unit_design
 
 NAMES = ["x1", "x2", "x3"]

@@ -7,7 +7,7 @@ import math
 import pytest
 from scipy import stats
 
-from explorer.conformance import binomial_interval, wilks_trials
+from explorer.estimators.conformance import binomial_interval, wilks_trials
 
 
 def test_five_failures_in_a_thousand() -> None:

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from scipy.special import ndtr
 
-from explorer.rare import RareFailure, rare_failure
+from explorer.estimators.rare import RareFailure, rare_failure
 from tests.statistics_help import within
 
 

@@ -7,7 +7,7 @@ import warnings
 import numpy as np
 import pytest
 
-from explorer import sensitivity
+from explorer.estimators import sensitivity
 from tests.saltelli import Array, evaluated, ishigami, sobol_g, unit_design
 
 # Ishigami & Homma 1990, a = 7, b = 0.1; numbers recomputed from the formulas.

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from explorer.measuring import (
+from explorer.estimators.measuring import (
     Accuracy,
     Measurement,
     Stake,
@@ -16,8 +16,8 @@ from explorer.measuring import (
     value_of_information,
     worth_of_measurements,
 )
+from explorer.estimators.regression import cross_fitted, normal_scores
 from explorer.quantity import Array
-from explorer.regression import cross_fitted, normal_scores
 from tests.saltelli import ishigami
 from tests.statistics_help import within
 

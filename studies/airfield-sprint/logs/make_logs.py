@@ -11,10 +11,10 @@ from pathlib import Path
 
 import numpy as np
 
-from explorer.fitting.ride_height_log import Forward
-from explorer.forward import forward_model
 from explorer.study import load_study
-from explorer.synthetic import (
+from explorer.track.fitting.ride_height_log import Forward
+from explorer.track.forward import forward_model
+from explorer.track.synthetic import (
     Roughness,
     make_coast_down,
     make_speed_run,

@@ -1,0 +1,1 @@
+"""What to build: candidates compared and free design variables explored, all on the same cars."""

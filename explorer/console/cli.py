@@ -1,0 +1,330 @@
+"""The command line: thin, and quick to answer; everything heavy is imported when it is needed.
+
+Exit status: 0 all limits pass, 1 some fail or are undecided, 2 the input was wrong, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from explorer.errors import SquatlineError
+
+if TYPE_CHECKING:
+    from explorer.engine import Progress
+    from explorer.results import Results
+    from explorer.study import Study
+
+# Drawn at the most when a run goes on until its limits are decided.
+MOST_SAMPLES = 2_000_000
+
+PASSED, NOT_PASSED, WRONG_INPUT, INTERRUPTED, FAULT = 0, 1, 2, 130, 3
+
+app = typer.Typer(
+    name="squatline",
+    help="Explore the design of a fast model car with a movable rear wing: what it will do, how sure that "
+    "is, and what to measure first. A pass is a prediction, never a clearance to run.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+StudyPath = Annotated[
+    Path, typer.Argument(help="Folder with a study.toml, or the file itself.", show_default=False)
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for machines instead of tables.")]
+AllowCode = Annotated[
+    bool, typer.Option("--allow-code", help="Run the Python file of own quantities that the study names.")
+]
+Workers = Annotated[
+    int | None, typer.Option(min=1, max=1024, help="Workers to compute with; one a processor by default.")
+]
+Engine = Annotated[
+    str | None,
+    typer.Option(
+        help="Where to compute: threads, processes or dask; by default processes where there are several "
+        "processors. The numbers are the same.",
+        show_default=False,
+    ),
+]
+Scheduler = Annotated[
+    str | None,
+    typer.Option(
+        help="Address of a Dask scheduler, such as tcp://10.0.0.5:8786; without one, dask starts a cluster "
+        "on this machine.",
+        show_default=False,
+    ),
+]
+Fresh = Annotated[bool, typer.Option("--fresh", help="Compute again what an earlier call has finished.")]
+
+
+def main() -> None:
+    """Run the command line and leave with its exit status; a user never sees a traceback."""
+    # Threads of the linear algebra library cost more than they bring beside those of the engine.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    try:
+        sys.exit(_status())
+    except SquatlineError as error:
+        _complain(f"squatline: {error}")
+        sys.exit(WRONG_INPUT)
+    except (KeyboardInterrupt, typer.Abort):
+        _complain(
+            "squatline: interrupted; nothing was left half-written, and a long command goes on where it was "
+            "when it is given again"
+        )
+        sys.exit(INTERRUPTED)
+    except BrokenPipeError:
+        # The reader of a pipe has gone; Python would complain again while flushing at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(NOT_PASSED)
+    except Exception as error:
+        _usage_or_fault(error)
+
+
+def _status() -> int:
+    """Do as told; outside its own standalone mode the library hands even an interruption back as a status."""
+    status: int = app(standalone_mode=False) or PASSED
+    if status == INTERRUPTED:
+        raise KeyboardInterrupt
+    return status
+
+
+def _usage_or_fault(error: Exception) -> None:
+    if hasattr(error, "format_message") and hasattr(error, "exit_code"):
+        _complain(
+            f"squatline: {error.format_message()}\n"
+            "  remedy:  'squatline --help' lists the commands and options"
+        )
+        sys.exit(WRONG_INPUT)
+    if os.environ.get("SQUATLINE_TRACE"):
+        raise error
+    _complain(
+        f"squatline: a fault of the program itself: {type(error).__name__}: {error}\n"
+        "  remedy:  run again with SQUATLINE_TRACE=1 in the environment and report what it prints"
+    )
+    sys.exit(FAULT)
+
+
+def _complain(text: str) -> None:
+    print(text, file=sys.stderr)
+
+
+def _load(path: Path, allow_code: bool) -> Study:
+    from explorer.study import load_study
+
+    return load_study(path, allow_code=allow_code)
+
+
+def _print_json(value: Any) -> None:
+    import json
+
+    print(json.dumps(value, indent=1, allow_nan=False, default=str))
+
+
+@contextmanager
+def _progress(quiet: bool) -> Iterator[Progress]:
+    """Show a bar with the time left on a terminal, and nothing elsewhere."""
+    from explorer.console.terminal import progress_bar
+
+    with progress_bar(hidden=quiet) as report:
+        yield report
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to write the study into; it must not hold one.")],
+) -> None:
+    """Write a commented study to start from."""
+    from explorer.console.template import write_template
+
+    written = write_template(folder)
+    print(f"wrote {written}\nnext: edit it, then 'squatline check {folder}'")
+
+
+@app.command()
+def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False) -> None:
+    """Validate a study and show its inputs and nominal values; no sampling."""
+    from explorer.choosing.exploring import prepare
+    from explorer.console.terminal import check_as_data, show_check
+    from explorer.nominal import nominal_or_error
+    from explorer.track.logs_of_study import check_logs
+    from explorer.worth import measurements_of
+
+    loaded = _load(study, allow_code)
+    measurements_of(loaded)
+    check_logs(loaded)
+    prepare(loaded)
+    nominal = nominal_or_error(loaded)
+    if json:
+        _print_json(check_as_data(loaded, nominal))
+    else:
+        show_check(loaded, nominal)
+
+
+@app.command()
+def run(
+    study: StudyPath,
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", help="Folder for the results; 'results' beside the study by default."),
+    ] = None,
+    samples: Annotated[
+        int | None, typer.Option(min=100, max=1_000_000_000, help="Samples instead of the study's own.")
+    ] = None,
+    workers: Workers = None,
+    engine: Engine = None,
+    scheduler: Scheduler = None,
+    fresh: Fresh = False,
+    until: Annotated[
+        str | None,
+        typer.Option(help="'decided': stop when no limit is undecided; --samples is then the most to draw."),
+    ] = None,
+    no_report: Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")] = False,
+    stages: Annotated[bool, typer.Option("--stages", help="Print how long each stage took.")] = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Sample a study, judge its limits, rank what drives them, and write the report.
+
+    A long run that was stopped goes on where it was when the command is given again.
+    """
+    from explorer.stages import Stages
+
+    clock = Stages()
+    with clock.stage("reading the study"):
+        engine = _engine(engine, workers)
+        loaded = _load(study, allow_code)
+        from explorer.cluster import crew
+        from explorer.console.terminal import show_run, show_stages, summary_as_data
+        from explorer.ledger import forget_runs, store_for_run
+        from explorer.runner import run as run_study
+    folder = output or loaded.folder / "results"
+    if until is not None:
+        samples = _most_samples(until, samples)
+    with (
+        crew(engine, workers=workers, scheduler=scheduler) as gathered,
+        _progress(quiet=json) as progress,
+    ):
+        with store_for_run(folder, loaded, samples or loaded.samples, fresh=fresh) as store:
+            results = run_study(
+                loaded,
+                samples=samples,
+                workers=gathered.workers,
+                executor=gathered.executor,
+                progress=progress,
+                store=store,
+                until_decided=until is not None,
+            )
+            clock.times += results.stages
+            with clock.stage("saving"):
+                results = results.save(folder)
+                forget_runs(store)
+        with clock.stage("report"):
+            problems = () if no_report else _render(results, folder, progress)
+    if json:
+        _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
+    else:
+        show_run(results, folder, problems)
+        if stages:
+            show_stages(clock.times)
+    raise typer.Exit(PASSED if results.summary.verdict == "pass" else NOT_PASSED)
+
+
+def _most_samples(until: str, samples: int | None) -> int:
+    """Check what to go on until, and return the most samples to draw."""
+    if until != "decided":
+        raise SquatlineError("this is nothing to go on until", key="--until", found=until, allowed="decided")
+    return samples or MOST_SAMPLES
+
+
+def _engine(engine: str | None, workers: int | None) -> str:
+    """Choose where to compute; worker processes begin to start while the study is still being read."""
+    from explorer.processes import default_workers, warm_up
+
+    several = (workers or default_workers()) > 1
+    chosen = engine or ("processes" if several and sys.platform == "linux" else "threads")
+    if chosen == "processes":
+        warm_up()
+    return chosen
+
+
+def _render(results: Results, folder: Path, progress: Progress, **wanted: Any) -> tuple[str, ...]:
+    from reports import ReportOptions, render
+
+    progress("report", 0, 1)
+    forms = wanted.pop("forms", ("html", "pdf"))
+    rendered = render(results, folder, forms=forms, options=ReportOptions(**wanted))
+    progress("report", 1, 1)
+    return tuple(rendered.problems)
+
+
+@app.command()
+def report(
+    results: Annotated[Path, typer.Argument(help="Folder that a run has written.")],
+    html: Annotated[bool, typer.Option("--html", help="Only the HTML page.")] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Only the PDF.")] = False,
+    paper: Annotated[str, typer.Option(help="Paper of the PDF: A4 or Letter.")] = "A4",
+    units: Annotated[str, typer.Option(help="'as given', metric or imperial.")] = "as given",
+    leave_out: Annotated[
+        list[str] | None, typer.Option("--leave-out", help="Section to leave out; may be repeated.")
+    ] = None,
+    cover_text: Annotated[str, typer.Option(help="Text of your own for the first page.")] = "",
+    logo: Annotated[Path | None, typer.Option(help="Picture of your own for the first page.")] = None,
+) -> None:
+    """Draw the report of a finished run again, without computing."""
+    from explorer.results import load_results
+
+    loaded = load_results(results)
+    forms = tuple(form for form, wanted in (("html", html), ("pdf", pdf)) if wanted) or ("html", "pdf")
+    with _progress(quiet=False) as progress:
+        problems = _render(
+            loaded,
+            results,
+            progress,
+            forms=forms,
+            paper=paper,
+            units=units,
+            leave_out=tuple(leave_out or ()),
+            cover_text=cover_text,
+            logo=logo,
+        )
+    for form in forms:
+        path = results / f"report.{form}"
+        if path.exists():
+            print(path)
+    for problem in problems:
+        _complain(problem)
+
+
+@app.command()
+def explain(
+    quantity: Annotated[str | None, typer.Argument(help="Name of the quantity.")] = None,
+    study: Annotated[
+        Path | None, typer.Option("--study", "-s", help="Show its values in this study too.")
+    ] = None,
+    everything: Annotated[bool, typer.Option("--all", help="List every quantity.")] = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Say what a quantity is: unit, formula source, what it needs, and its value in a study."""
+    from explorer.console.explain import explain_all, explain_quantity
+    from explorer.console.terminal import show_all_quantities, show_explanation
+
+    loaded = _load(study, allow_code) if study else None
+    if everything or quantity is None:
+        entries = explain_all(loaded)
+        _print_json(entries) if json else show_all_quantities(entries)
+        return
+    explanation = explain_quantity(quantity, loaded)
+    _print_json(explanation) if json else show_explanation(explanation)
+
+
+# Further commands register themselves on the same app; they import from here, hence at the end.
+from explorer.console import cli_design, cli_fitting  # noqa: E402, F401

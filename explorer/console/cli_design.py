@@ -1,0 +1,187 @@
+"""The commands about choosing what to build: ``compare`` and ``explore``.
+
+Both keep finished parts, so that a stopped command goes on where it was, and add what they find to the
+results and the report of the study's run, which they make first where there is none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from explorer.console.cli import (
+    NOT_PASSED,
+    PASSED,
+    AllowCode,
+    AsJson,
+    Engine,
+    Fresh,
+    Scheduler,
+    StudyPath,
+    Workers,
+    _complain,
+    _engine,
+    _load,
+    _print_json,
+    _progress,
+    _render,
+    app,
+)
+
+if TYPE_CHECKING:
+    from explorer.choosing.resuming import Way
+    from explorer.study import Study
+
+Output = Annotated[
+    Path | None,
+    typer.Option("--output", "-o", help="Folder of the results; 'results' beside the study by default."),
+]
+NoReport = Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")]
+
+
+@app.command()
+def compare(
+    study: StudyPath,
+    output: Output = None,
+    samples: Annotated[
+        int | None, typer.Option(min=100, max=100_000_000, help="Samples instead of the study's own.")
+    ] = None,
+    workers: Workers = None,
+    engine: Engine = None,
+    scheduler: Scheduler = None,
+    fresh: Fresh = False,
+    no_report: NoReport = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Compare the candidates of a study: verdicts side by side, differences, ranks, what to measure first."""
+    from explorer.choosing.comparison import run_comparison
+    from explorer.console.terminal_design import show_comparison
+    from explorer.extras import plain
+
+    loaded = _load(study, allow_code)
+    folder = output or loaded.folder / "results"
+    with _way(folder, loaded, workers, engine, scheduler, fresh, quiet=json) as way:
+        found, values = run_comparison(loaded, samples=samples, way=way)
+        record = plain(found)
+        problems = _filed(loaded, folder, {"candidates": record}, way, no_report)
+        if loaded.keep_samples:
+            values.frame().to_parquet(folder / "candidates.parquet", index=False)
+    if json:
+        _print_json({**record, "folder": str(folder), "problems": problems})
+    else:
+        show_comparison(found)
+        _say_where(folder, problems)
+    raise typer.Exit(PASSED if found.recommended else NOT_PASSED)
+
+
+@app.command()
+def explore(
+    study: StudyPath,
+    output: Output = None,
+    candidate: Annotated[
+        str | None, typer.Option(help="Candidate to explore around; the study as it stands by default.")
+    ] = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(help="Part to do: speed, questions, maps or search; may be repeated. All by default."),
+    ] = None,
+    workers: Workers = None,
+    engine: Engine = None,
+    scheduler: Scheduler = None,
+    fresh: Fresh = False,
+    no_report: NoReport = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Explore what to build: highest conforming speed, inverse questions, maps, trade-offs, best build."""
+    from explorer.choosing.builds import find_build
+    from explorer.choosing.exploring import found_conforming, parts_named, run_exploration
+    from explorer.console.terminal_design import show_exploration
+    from explorer.extras import kept_parts, plain
+
+    parts = parts_named(only)
+    loaded = _load(study, allow_code)
+    build = find_build(loaded, candidate)
+    folder = output or loaded.folder / "results"
+    with _way(folder, loaded, workers, engine, scheduler, fresh, quiet=json) as way:
+        exploration, speeds = run_exploration(loaded, build=build, parts=parts, way=way)
+        findings = {
+            name: plain(record)
+            for name, record in (("design", exploration), ("highest_speed", speeds))
+            if record is not None
+        }
+        if "design" in findings and only:
+            findings["design"] = kept_parts(folder, loaded, findings["design"])
+        problems = _filed(loaded, folder, findings, way, no_report)
+    if json:
+        _print_json({**findings, "folder": str(folder), "problems": problems})
+    else:
+        show_exploration(exploration, speeds)
+        _say_where(folder, problems)
+    raise typer.Exit(PASSED if found_conforming(exploration, speeds) else NOT_PASSED)
+
+
+@contextmanager
+def _way(
+    folder: Path,
+    study: Study,
+    workers: int | None,
+    engine: str | None,
+    scheduler: str | None,
+    fresh: bool,
+    *,
+    quiet: bool,
+) -> Iterator[Way]:
+    """Gather workers, a progress bar and the store; tell a user who stops a long run how to go on."""
+    from explorer.checkpoint import open_store
+    from explorer.choosing.resuming import Way
+    from explorer.cluster import crew
+
+    chosen = _engine(engine, workers)
+    try:
+        with (
+            crew(chosen, workers=workers, scheduler=scheduler) as gathered,
+            _progress(quiet) as progress,
+            open_store(folder, study, fresh=fresh) as store,
+        ):
+            yield Way(gathered.workers, gathered.executor, progress, store)
+    except KeyboardInterrupt:
+        _complain("squatline: finished parts are kept; the same command goes on from there")
+        raise
+
+
+def _filed(
+    study: Study, folder: Path, findings: dict[str, dict[str, Any]], way: Way, no_report: bool
+) -> tuple[str, ...]:
+    """Add findings to the results of the study's run, made first where there is none, and to its report."""
+    from explorer.extras import add_findings, is_run_of
+    from explorer.results import load_results
+
+    if not is_run_of(folder, study):
+        _run_first(study, folder, way)
+    add_findings(folder, findings)
+    return () if no_report else _render(load_results(folder), folder, way.progress)
+
+
+def _run_first(study: Study, folder: Path, way: Way) -> None:
+    from explorer.ledger import forget_runs, store_for_run
+    from explorer.runner import run as run_study
+
+    with store_for_run(folder, study, study.samples) as store:
+        run_study(study, workers=way.workers, executor=way.executor, progress=way.progress, store=store).save(
+            folder
+        )
+        forget_runs(store)
+
+
+def _say_where(folder: Path, problems: tuple[str, ...]) -> None:
+    for name in ("report.html", "report.pdf", "candidates.json", "design.json", "highest_speed.json"):
+        if (folder / name).exists():
+            print(folder / name)
+    for problem in problems:
+        _complain(f"! {problem}")

@@ -1,0 +1,135 @@
+"""The commands about logs: ``fit`` turns them into inputs, ``validate`` holds the prediction against them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from explorer.console.cli import (
+    NOT_PASSED,
+    PASSED,
+    AllowCode,
+    AsJson,
+    StudyPath,
+    _complain,
+    _load,
+    _print_json,
+    app,
+)
+from explorer.errors import SampleError, StudyError
+
+if TYPE_CHECKING:
+    from explorer.track.fits import Fitted
+
+
+@app.command()
+def fit(
+    study: StudyPath,
+    name: Annotated[str | None, typer.Argument(help="One fit of the study; all by default.")] = None,
+    write: Annotated[
+        bool, typer.Option("--write", help="Write the inputs found beside the study, for it to include.")
+    ] = False,
+    update: Annotated[
+        bool,
+        typer.Option("--update", help="Weigh the log against what the study believes, by its own samples."),
+    ] = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Turn the logs of a study into inputs with honest uncertainty; status 1 when some cannot be used."""
+    from explorer.console.terminal import console
+    from explorer.console.terminal_fitting import show_fits
+    from explorer.track.fit_records import fit_record
+    from explorer.track.fit_writing import line_to_add
+    from explorer.track.fits import fit as fit_logs
+
+    loaded = _load(study, allow_code)
+    fitted = fit_logs(loaded, name, update=update)
+    if not fitted:
+        raise StudyError(
+            "the study has no log to be fitted",
+            file=str(loaded.path),
+            key="fits",
+            remedy="add a section [fits.NAME] with kind, file and columns",
+        )
+    written, refused = _written(fitted) if write else ([], {})
+    line = line_to_add(written)
+    if json:
+        _print_json(
+            {
+                "fits": [fit_record(one) for one in fitted],
+                "written": [str(one.path) for one in written],
+                "not_written": refused,
+                "line_to_add": line,
+            }
+        )
+    else:
+        show_fits(console(), fitted)
+        _say_written(loaded.path, written, refused, line, write)
+    usable = not refused and not any(one.result.weakness for one in fitted)
+    raise typer.Exit(PASSED if usable else NOT_PASSED)
+
+
+def _written(fitted: Sequence[Fitted]) -> tuple[list[Fitted], dict[str, str]]:
+    """Write what can be used; return it, and why each of the others was not written."""
+    from explorer.track.fit_writing import write_fit
+
+    written, refused = [], {}
+    for one in fitted:
+        if not one.inputs and len(fitted) > 1:
+            continue
+        try:
+            write_fit(one)
+            written.append(one)
+        except SampleError as error:
+            refused[one.name] = str(error)
+    return written, refused
+
+
+def _say_written(
+    study: Path, written: Sequence[Fitted], refused: dict[str, str], line: str | None, asked: bool
+) -> None:
+    for one in written:
+        print(f"wrote {one.path}")
+    for name, why in refused.items():
+        _complain(f"! {name} was not written: {why}")
+    if line is not None:
+        print(f"to take it up, make this the first line of {study}, in place of an include line there:")
+        print(line)
+    elif written:
+        print("the study includes it already: 'squatline run' takes it up")
+    elif not asked:
+        print("nothing was written; --write writes the inputs for the study to include")
+
+
+@app.command()
+def validate(
+    study: StudyPath,
+    name: Annotated[str | None, typer.Argument(help="One track of the study; all by default.")] = None,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Hold the prediction against logged runs; status 0 explained, 1 not explained."""
+    from explorer.console.terminal import console
+    from explorer.console.terminal_fitting import show_tracks
+    from explorer.track.track_records import track_records
+    from explorer.track.tracks import validate as hold
+
+    loaded = _load(study, allow_code)
+    tracked = hold(loaded, name)
+    if not tracked:
+        raise StudyError(
+            "the study has no logged run to be held against",
+            file=str(loaded.path),
+            key="tracks",
+            remedy="add a section [tracks.NAME] with file, columns, quantity and condition",
+        )
+    if json:
+        records: list[dict[str, Any]] = track_records(loaded, tracked)
+        _print_json({"explains": all(one["explains"] for one in records), "tracks": records})
+    else:
+        show_tracks(console(), tracked)
+    raise typer.Exit(PASSED if all(one.validation.explains for one in tracked) else NOT_PASSED)

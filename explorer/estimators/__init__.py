@@ -1,0 +1,1 @@
+"""Statistics on plain arrays: they know neither the study nor the engine."""

@@ -1,0 +1,481 @@
+"""Which measurements to make within a budget, in which order, and what cannot be settled by any of them.
+
+Two measurements of the same thing are not counted twice: a set is weighed by regressing on all its readings
+together, and after each step the rest are weighed again.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from explorer.errors import SampleError
+from explorer.estimators.measuring import (
+    TELLING,
+    Calls,
+    Expected,
+    Measurement,
+    Outcome,
+    Stake,
+    Worth,
+    calls_after,
+    calls_before,
+    mean_of,
+    ranked,
+    stacked_margins,
+    take_readings,
+    worth_of_measurements,
+)
+from explorer.quantity import Array
+
+# A search compares many sets and needs fewer samples than the answer.
+SEARCH_SAMPLES = 20_000
+MOST_SETS_TRIED = 150
+# Sets of more measurements than this are not written out one by one.
+MOST_ENUMERATED = 14
+# A set is likely to settle a limit from this chance on.
+LIKELY = 0.5
+
+
+@dataclass(frozen=True)
+class Step:
+    """One measurement in its turn.
+
+    Attributes
+    ----------
+    measurement, label, hours, cost:
+        What is measured, and what it takes.
+    hours_so_far, cost_so_far:
+        Sums up to and with this step.
+    limits:
+        Where each limit stands before and after this step, all earlier readings known.
+    gain:
+        What this step adds, in the plan's unit.
+    tied_with:
+        Names of measurements that would have done as well in this turn.
+    """
+
+    measurement: str
+    label: str
+    hours: float
+    cost: float
+    hours_so_far: float
+    cost_so_far: float
+    limits: Mapping[str, tuple[Outcome, Outcome]]
+    gain: Expected
+    tied_with: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What measuring can do for one limit.
+
+    Attributes
+    ----------
+    limit, label:
+        Its name and its words.
+    now, planned, best:
+        Where it stands; after the plan; after the affordable set that settles it most often.
+    best_set:
+        Names of that set.
+    words:
+        One sentence.
+    design_must_change:
+        True when no affordable set is likely to settle it.
+    """
+
+    limit: str
+    label: str
+    now: Outcome
+    planned: Outcome
+    best: Outcome
+    best_set: tuple[str, ...]
+    design_must_change: bool
+    words: str
+
+
+@dataclass(frozen=True)
+class MeasuringPlan:
+    """What to measure, in order.
+
+    Attributes
+    ----------
+    budget_hours, budget_cost, hours, cost:
+        What may be spent, and what the steps take together.
+    steps:
+        In the order to make them; empty when no affordable measurement would change a call.
+    gain, unit:
+        What all steps add together: "wrong calls" avoided, weighted and summed over the limits, or "cost"
+        saved where every limit has costs.
+    worths:
+        Each measurement alone, for each limit.
+    outlooks:
+        What measuring can do for each limit.
+    sets_tried, complete:
+        How many sets were weighed, and whether those were all that could be best.
+    """
+
+    budget_hours: float
+    budget_cost: float
+    hours: float
+    cost: float
+    steps: tuple[Step, ...]
+    gain: Expected
+    unit: str
+    worths: tuple[Worth, ...]
+    outlooks: tuple[Outlook, ...]
+    sets_tried: int
+    complete: bool
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Readings and margins of the samples at hand: weighs any set of measurements."""
+
+    measurements: tuple[Measurement, ...]
+    stakes: tuple[Stake, ...]
+    readings: Mapping[str, Array]
+    margins: Array
+
+    def thinned(self, most: int) -> Bench:
+        """Keep every n-th sample, so that no more than so many are left."""
+        step = math.ceil(self.margins.shape[1] / most)
+        readings = {name: scores[:, ::step] for name, scores in self.readings.items()}
+        return replace(self, readings=readings, margins=self.margins[:, ::step])
+
+    def calls(self, names: Collection[str]) -> tuple[Calls, ...]:
+        """Know the readings of a set of measurements, together."""
+        if not names:
+            return tuple(calls_before(margin) for margin in self.margins)
+        # Sorted, so that a set is the same set in whatever order it was put together.
+        return calls_after(np.concatenate([self.readings[name] for name in sorted(names)]), self.margins)
+
+    def losses(self, calls: Sequence[Calls]) -> Array:
+        """Cost, or else weighted number, of wrong calls in each sample, summed over the limits."""
+        total = np.zeros(self.margins.shape[1])
+        for call, stake in zip(calls, self.stakes, strict=True):
+            costs = call.costs(stake) if self.in_money else None
+            total += stake.weight * call.wrong() if costs is None else costs
+        return total
+
+    @property
+    def in_money(self) -> bool:
+        """True when every limit has its costs."""
+        return all(stake.false_pass is not None and stake.false_fail is not None for stake in self.stakes)
+
+
+def plan_measurements(
+    samples: Mapping[str, Array],
+    margins: Mapping[str, Array],
+    measurements: Sequence[Measurement],
+    stakes: Sequence[Stake],
+    *,
+    budget_hours: float,
+    budget_cost: float = math.inf,
+    seed: int,
+) -> MeasuringPlan:
+    """Find the set of measurements that avoids most wrong calls within a budget, and their order.
+
+    Parameters
+    ----------
+    samples, margins, measurements, stakes, seed:
+        As in ``explorer.estimators.measuring.worth_of_measurements``.
+    budget_hours, budget_cost:
+        What may be spent in all.
+
+    Raises
+    ------
+    SampleError
+        As there; and when a measurement takes no time, or two have one name.
+    """
+    _check(measurements, stakes)
+    worths = worth_of_measurements(samples, margins, measurements, stakes, seed)
+    bench = Bench(
+        tuple(measurements),
+        tuple(stakes),
+        {one.name: take_readings(one, samples, seed) for one in measurements},
+        stacked_margins(margins, stakes),
+    )
+    sets, complete = _affordable_sets(bench, budget_hours, budget_cost)
+    quick = bench.thinned(SEARCH_SAMPLES)
+    tried = {chosen: quick.calls(chosen) for chosen in sets}
+    loss = {chosen: float(quick.losses(calls).mean()) for chosen, calls in tried.items()}
+    first = min(sets, key=loss.__getitem__)
+    order = _without_idle(quick, _in_order(quick, first))
+    steps = _steps(bench, order)
+    best = tuple(order)
+    return MeasuringPlan(
+        budget_hours=budget_hours,
+        budget_cost=budget_cost,
+        hours=sum(step.hours for step in steps),
+        cost=sum(step.cost for step in steps),
+        steps=steps,
+        gain=mean_of(bench.losses(bench.calls(())) - bench.losses(bench.calls(best))),
+        unit="cost" if bench.in_money else "wrong calls",
+        worths=worths,
+        outlooks=_outlooks(bench, best, tried, budget_hours),
+        sets_tried=len(sets),
+        complete=complete,
+    )
+
+
+def headline(plan: MeasuringPlan) -> str:
+    """Say in one sentence what to measure first and what it brings."""
+    if not plan.steps:
+        open_limits = [outlook.label for outlook in plan.outlooks if outlook.now.settled < 1]
+        if not open_limits:
+            return "no measurement is needed: every limit is settled as it stands"
+        return (
+            f"no measurement within {in_hours(plan.budget_hours)} would change a call "
+            f"on {_listed(open_limits)}: change the design or allow more hours"
+        )
+    step = plan.steps[0]
+    limit, (before, after) = max(
+        step.limits.items(), key=lambda item: item[1][0].wrong_call.value - item[1][1].wrong_call.value
+    )
+    label = next(outlook.label for outlook in plan.outlooks if outlook.limit == limit)
+    sentence = (
+        f"measure the {step.label} first: {in_hours(step.hours)} takes the chance of a wrong call on {label} "
+        f"from {in_percent(before.wrong_call.value)} to {in_percent(after.wrong_call.value)}"
+    )
+    if step.tied_with:
+        sentence += f" ({_listed(step.tied_with)} would do as well)"
+    return sentence
+
+
+def in_hours(hours: float) -> str:
+    """Say a length of time as a builder would."""
+    spoken = {0.25: "a quarter of an hour", 0.5: "half an hour", 1.0: "one hour", 1.5: "an hour and a half"}
+    if hours in spoken:
+        return spoken[hours]
+    if hours < 1:
+        return f"{60 * hours:.0f} minutes"
+    return f"{hours:g} hours" if hours == round(hours, 1) else f"{hours:.1f} hours"
+
+
+def in_percent(share: float) -> str:
+    """Say a probability in per cent, with no more figures than matter, and never nought for a little."""
+    if share in (0.0, 1.0):
+        return f"{100 * share:.0f} %"
+    if share < 0.001:
+        return "less than 0.1 %"
+    if share > 0.999:
+        return "more than 99.9 %"
+    return f"{100 * share:.1f} %" if share < 0.0095 or share > 0.9905 else f"{100 * share:.0f} %"
+
+
+def _listed(words: Iterable[str]) -> str:
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _check(measurements: Sequence[Measurement], stakes: Sequence[Stake]) -> None:
+    names = [one.name for one in measurements]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise SampleError("two measurements have one name", found=", ".join(twice), remedy="rename one")
+    if not stakes:
+        raise SampleError("no limit hangs on any measurement", remedy="give the study a limit")
+    for one in measurements:
+        if not one.hours > 0:
+            raise SampleError(
+                "a measurement takes some time", key=one.name, found=one.hours, allowed="hours above 0"
+            )
+
+
+def _affordable_sets(
+    bench: Bench, budget_hours: float, budget_cost: float
+) -> tuple[list[tuple[str, ...]], bool]:
+    """List the sets worth weighing, and say whether the best is sure to be among them.
+
+    More readings never make a call worse, so only sets to which nothing affordable can be added count.  Where
+    these are too many, sets grown one measurement at a time stand in for them.
+    """
+
+    def affordable(chosen: Collection[Measurement]) -> bool:
+        return (
+            sum(one.hours for one in chosen) <= budget_hours
+            and sum(one.cost for one in chosen) <= budget_cost
+        )
+
+    within = [one for one in bench.measurements if affordable([one])]
+    if len(within) <= MOST_ENUMERATED:
+        full = []
+        for size in range(len(within), 0, -1):
+            for chosen in itertools.combinations(within, size):
+                rest = [one for one in within if one not in chosen]
+                if affordable(chosen) and not any(affordable([*chosen, one]) for one in rest):
+                    full.append(tuple(one.name for one in chosen))
+        if len(full) <= MOST_SETS_TRIED:
+            return [*full, ()], True
+    quick = bench.thinned(SEARCH_SAMPLES)
+    grown: dict[tuple[str, ...], None] = {}
+    for prefer_variance in (False, True):
+        chosen_so_far: list[Measurement] = []
+        while rest := [
+            one for one in within if one not in chosen_so_far and affordable([*chosen_so_far, one])
+        ]:
+            names = [one.name for one in chosen_so_far]
+            best, _ = _next(quick, names, rest, prefer_variance=prefer_variance)
+            chosen_so_far.append(best)
+            grown[tuple(one.name for one in chosen_so_far)] = None
+    return [*grown, ()], False
+
+
+def _next(
+    bench: Bench, known: Sequence[str], rest: Sequence[Measurement], *, prefer_variance: bool = False
+) -> tuple[Measurement, tuple[str, ...]]:
+    """Choose what to measure next, for each hour it takes, and name those that would do as well.
+
+    Two measurements may bring something only together; where none alone avoids a wrong call, the one that
+    leaves the least variance goes first.
+    """
+    before = bench.calls(known)
+    after = {one.name: bench.calls([*known, one.name]) for one in rest}
+    loss = bench.losses(before)
+    gains = np.stack([(loss - bench.losses(after[one.name])) / one.hours for one in rest])
+    best = int(np.argmax(gains.mean(axis=1)))
+    if not prefer_variance and _telling(gains[best]):
+        _, ties = ranked(gains)
+        return rest[best], tuple(rest[j].name for j in ties[best])
+    removed = [_variance_removed(before, after[one.name]) / one.hours for one in rest]
+    return rest[int(np.argmax(removed))], ()
+
+
+def _variance_removed(before: Sequence[Calls], after: Sequence[Calls]) -> float:
+    """Share of the margins' variance that goes, summed over the limits."""
+    removed = 0.0
+    for one, other in zip(before, after, strict=True):
+        deviations = one.deviations()
+        if deviations.size and deviations.any():
+            removed += 1 - float(other.deviations().sum() / deviations.sum())
+    return removed
+
+
+def _in_order(bench: Bench, chosen: Collection[str]) -> dict[str, tuple[str, ...]]:
+    """Order a set by what each adds an hour once the earlier ones are known, as far as anything is added.
+
+    Returns
+    -------
+    dict
+        Names in order, each with those that would have done as well in its turn.
+    """
+    rest = [one for one in bench.measurements if one.name in chosen]
+    at_best = bench.losses(bench.calls(chosen))
+    order: dict[str, tuple[str, ...]] = {}
+    while rest:
+        best, tied = _next(bench, list(order), rest)
+        known = bench.losses(bench.calls(list(order)))
+        if not (
+            _telling(known - at_best) or _telling(known - bench.losses(bench.calls([*order, best.name])))
+        ):
+            break
+        rest.remove(best)
+        order[best.name] = tied
+    return order
+
+
+def _without_idle(bench: Bench, order: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+    """Leave out measurements that later ones have made idle, as long as nothing that can be told is lost."""
+    kept = dict(order)
+    least = bench.losses(bench.calls(list(kept)))
+    while kept:
+        without = {name: bench.losses(bench.calls([n for n in kept if n != name])) for name in kept}
+        idle = min(kept, key=lambda name: float(without[name].mean()))
+        # Against the best yet, so that small losses cannot add up unseen.
+        if _telling(without[idle] - least):
+            break
+        least = min(least, without[idle], key=lambda losses: float(losses.mean()))
+        del kept[idle]
+    return kept
+
+
+def _telling(gains: Array) -> bool:
+    """Whether a mean gain is above nought beyond its error."""
+    gain = mean_of(gains)
+    return gain.value > TELLING * gain.error
+
+
+def _steps(bench: Bench, order: Mapping[str, tuple[str, ...]]) -> tuple[Step, ...]:
+    """Take the measurements in order, and see where each limit stands after each."""
+    named = {one.name: one for one in bench.measurements}
+    steps: list[Step] = []
+    hours = cost = 0.0
+    before = bench.calls(())
+    stood = [call.outcome(stake) for call, stake in zip(before, bench.stakes, strict=True)]
+    for place, (name, tied) in enumerate(order.items()):
+        one = named[name]
+        after = bench.calls(list(order)[: place + 1])
+        stands = [call.outcome(stake) for call, stake in zip(after, bench.stakes, strict=True)]
+        hours, cost = hours + one.hours, cost + one.cost
+        pairs = zip(bench.stakes, stood, stands, strict=True)
+        limits = {stake.limit: (then, now) for stake, then, now in pairs}
+        gain = mean_of(bench.losses(before) - bench.losses(after))
+        steps.append(Step(name, one.label, one.hours, one.cost, hours, cost, limits, gain, tied))
+        before, stood = after, stands
+    return tuple(steps)
+
+
+def _outlooks(
+    bench: Bench,
+    planned: tuple[str, ...],
+    tried: Mapping[tuple[str, ...], Sequence[Calls]],
+    budget_hours: float,
+) -> tuple[Outlook, ...]:
+    """Judge for each limit what the plan, the best affordable set and everything at once would settle."""
+    now, after = bench.calls(()), bench.calls(planned)
+    quick = bench.thinned(SEARCH_SAMPLES)
+    everything = quick.calls([one.name for one in bench.measurements])
+    found = []
+    for k, stake in enumerate(bench.stakes):
+        settled = {chosen: calls[k].settled(stake) for chosen, calls in tried.items()}
+        best_set = max(settled, key=settled.__getitem__)
+        best, at_once = tried[best_set][k].outcome(stake), everything[k].settled(stake)
+        here, then = now[k].outcome(stake), after[k].outcome(stake)
+        words, must_change = _outlook_words(here, then, best, best_set, at_once, budget_hours)
+        found.append(Outlook(stake.limit, stake.label, here, then, best, best_set, must_change, words))
+    return tuple(found)
+
+
+def _outlook_words(
+    now: Outcome,
+    planned: Outcome,
+    best: Outcome,
+    best_set: Sequence[str],
+    everything: float,
+    budget_hours: float,
+) -> tuple[str, bool]:
+    """Say what measuring can do for a limit, and whether the design must change."""
+    if now.passes.value == 1:
+        return "settled as it stands: it holds", False
+    if now.fails.value == 1:
+        return (
+            "settled as it stands: it does not hold, and measuring will not mend it; change the design",
+            True,
+        )
+    if best.settled >= LIKELY:
+        if planned.settled >= LIKELY:
+            return f"the plan settles it with a chance of {in_percent(planned.settled)}", False
+        return (
+            f"the plan leaves it open; {_listed(best_set)} would settle it "
+            f"with a chance of {in_percent(best.settled)}",
+            False,
+        )
+    words = f"no set within {in_hours(budget_hours)} is likely to settle it"
+    if best_set and best.settled > 0:
+        words += f" (at best {_listed(best_set)} with a chance of {in_percent(best.settled)})"
+    if everything >= LIKELY:
+        return (
+            f"{words}; all that are listed together would with a chance of {in_percent(everything)}: "
+            "allow more hours or change the design",
+            True,
+        )
+    return (
+        f"{words}, and all that are listed together would not either: "
+        "change the design, or list a measurement of what drives it",
+        True,
+    )

@@ -1,0 +1,420 @@
+"""Small probabilities of a safety limit being broken, down to about one in a million and beyond.
+
+Plain sampling needs a hundred failures to know a probability to ten per cent, a hundred million samples for
+one in a million.  Two other ways are taken here, one on the back of the other:
+
+* Subset simulation walks towards failure in steps, each reached by one sample in ten of the step before; the
+  probability is the product of the steps.  Several independent walks give the coefficient of variation.
+* Importance sampling then draws independent samples around the failures found, and weighs each by how much
+  likelier it was drawn than it is.
+
+They err in different ways, so that their agreement is a check.  The failing car nearest to the middle of all
+distributions is the most likely one.
+
+Everything happens in standard normal space: one coordinate for each independent input, whose value is the
+quantile at Phi(u).  Fail means a margin below nought, or none at all.
+
+Sources: Au & Beck, Probabilistic Engineering Mechanics 16 (2001) 263, for subset simulation; Papaioannou,
+Betz, Zwirglmaier & Straub, 41 (2015) 89, for the adaptive conditional sampling of its chains.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TypeAlias
+
+import numpy as np
+from scipy.special import ndtri, stdtrit
+
+from explorer.errors import SampleError
+from explorer.estimators.conformance import binomial_interval
+from explorer.quantity import Array
+
+# Samples in standard normal space, shape (samples, dimensions), to margins, shape (samples,).
+MarginOf: TypeAlias = Callable[[Array], Array]
+
+SUBSET = "subset simulation"
+IMPORTANCE = "importance sampling around the failures found"
+
+# Share of the samples that seeds the next step, and the most steps: below 10^-12 nothing is claimed.
+STEP_SHARE = 0.1
+MOST_STEPS = 12
+# Acceptance that makes chains forget soonest (Papaioannou et al. 2015).
+BEST_ACCEPTANCE = 0.44
+# Two estimates disagree when so great a distance between them would come by chance but once in 400.
+APART = 0.9975
+# Points along the ray to the nearest failure; steps of the search with gradients; width of its differences.
+RAY_POINTS = 201
+MOST_SEARCHES = 40
+SLOPE_WIDTH = 1e-4
+# Variances nearer to one than this many standard errors are taken as one.
+DISTINCT = 4.0
+
+
+@dataclass(frozen=True)
+class RareFailure:
+    """Probability of a failure that plain sampling would hardly see.
+
+    Attributes
+    ----------
+    probability, low, high, confidence:
+        The estimate with its interval, on the scale of its logarithm.
+    variation:
+        Coefficient of variation of the estimate: its standard error over the estimate itself.
+    method:
+        Which of the two it comes from: the surer one where they agree, else the higher.
+    subset, subset_variation, weighted, weighted_variation:
+        Both estimates with their coefficients of variation.
+    agree:
+        Whether they agree within their errors.
+    evaluations:
+        Of the model, in all.
+    most_likely:
+        Point of highest density at which the limit is broken, shape (dimensions,) in standard normal space;
+        empty when no failure was found.
+    distance:
+        Its distance from the middle, in standard deviations (reliability index); infinite when there is none.
+    importance:
+        Share of the squared distance in each coordinate: what leads to the failure.
+    note:
+        What a reader must know; empty when nothing is out of the ordinary.
+    """
+
+    probability: float
+    low: float
+    high: float
+    confidence: float
+    variation: float
+    method: str
+    subset: float
+    subset_variation: float
+    weighted: float
+    weighted_variation: float
+    agree: bool
+    evaluations: int
+    most_likely: Array
+    distance: float
+    importance: Array
+    note: str
+
+
+@dataclass(frozen=True)
+class Walk:
+    """One run of subset simulation.
+
+    Attributes
+    ----------
+    probability:
+        Its estimate; nought when it never reached a failure.
+    failures:
+        Failing samples it found, shape (failures, dimensions).
+    evaluations:
+        Of the model.
+    bound:
+        Product of the steps taken: when no failure was reached, the probability is hardly above it.
+    least_variation:
+        Coefficient of variation the estimate would have were all its samples independent.
+    """
+
+    probability: float
+    failures: Array
+    evaluations: int
+    bound: float
+    least_variation: float
+
+
+def rare_failure(
+    margin_of: MarginOf,
+    dimensions: int,
+    *,
+    seed: int,
+    samples: int = 2000,
+    walks: int = 8,
+    weighted_samples: int = 20_000,
+    confidence: float = 0.95,
+) -> RareFailure:
+    """Estimate a small probability of failure.
+
+    Parameters
+    ----------
+    margin_of:
+        Margins of samples in standard normal space; below nought, or NaN, is a failure.
+    dimensions:
+        Number of coordinates.
+    seed:
+        Of all random numbers.
+    samples, walks:
+        Samples in each step of each walk, and independent walks.
+    weighted_samples:
+        Samples drawn for importance sampling.
+    confidence:
+        Of the interval.
+
+    Raises
+    ------
+    SampleError
+        With too few samples or walks to state a coefficient of variation.
+    """
+    if walks < 2 or samples * STEP_SHARE < 10 or weighted_samples < 100:
+        raise SampleError(
+            "too few samples to say how sure a small probability is",
+            found=f"{walks} walks of {samples} samples, {weighted_samples} weighted ones",
+            allowed="2 walks of 100 samples and 100 weighted ones, or more",
+        )
+    done = [subset_walk(margin_of, dimensions, samples, generator(seed, walk)) for walk in range(walks)]
+    evaluations = sum(walk.evaluations for walk in done)
+    failures = np.concatenate([walk.failures for walk in done])
+    estimates = np.array([walk.probability for walk in done])
+    subset = float(estimates.mean())
+    if not len(failures):
+        return _none_found(
+            max(walk.bound for walk in done), walks * samples, evaluations, dimensions, confidence
+        )
+    # A few walks can agree by chance, but not better than independent samples would.
+    least = math.sqrt(sum(walk.least_variation**2 for walk in done) / walks)
+    subset_variation = max(float(np.std(estimates, ddof=1)) / subset, least) / math.sqrt(walks)
+    weighted, weighted_variation = importance_sampling(
+        margin_of, failures, weighted_samples, generator(seed, walks)
+    )
+    point, tried = most_likely_failure(margin_of, failures)
+    found = _combined(subset, subset_variation, weighted, weighted_variation, walks, confidence)
+    squared = point**2
+    return replace(
+        found,
+        evaluations=evaluations + weighted_samples + tried,
+        most_likely=point,
+        distance=float(np.linalg.norm(point)),
+        importance=squared / max(float(squared.sum()), np.finfo(float).tiny),
+    )
+
+
+def generator(seed: int, stream: int) -> np.random.Generator:
+    """Make one of the independent streams of random numbers of a run."""
+    return np.random.Generator(np.random.Philox(key=[seed, stream]))
+
+
+def subset_walk(margin_of: MarginOf, dimensions: int, samples: int, random: np.random.Generator) -> Walk:
+    """Walk towards failure, step by step (Au & Beck 2001).
+
+    Each step keeps the tenth of the samples with the least margin and grows a chain from each of them that
+    never leaves the region below the largest margin kept.
+    """
+    points = random.standard_normal((samples, dimensions))
+    margins = _failing_is_lowest(margin_of(points))
+    probability, evaluations, last, variance = 1.0, samples, math.inf, 0.0
+    for _ in range(MOST_STEPS):
+        threshold = float(np.quantile(margins, STEP_SHARE, method="lower"))
+        if threshold < 0:
+            break
+        kept = margins <= threshold
+        # Equal margins, as of a speed that is capped, can stop the walk: then there is no way to follow.
+        if threshold >= last or kept.mean() > 1 - STEP_SHARE:
+            break
+        last, share = threshold, float(kept.mean())
+        probability *= share
+        variance += (1 - share) / (share * samples)
+        points, margins, tried = _chains(margin_of, points[kept], margins[kept], threshold, samples, random)
+        evaluations += tried
+    failing = margins < 0
+    share = float(failing.mean())
+    if share > 0:
+        variance += (1 - share) / (share * samples)
+    return Walk(probability * share, points[failing], evaluations, probability, math.sqrt(variance))
+
+
+def _chains(
+    margin_of: MarginOf,
+    seeds: Array,
+    seed_margins: Array,
+    threshold: float,
+    samples: int,
+    random: np.random.Generator,
+) -> tuple[Array, Array, int]:
+    """Grow samples below a threshold from seeds that lie there, all chains a step at a time.
+
+    A candidate keeps a part of the point it comes from and takes the rest from a fresh normal draw, which
+    leaves the normal distribution as it is; only the threshold can refuse it.  The share is tuned as the
+    chains grow, so that about 44 % are accepted (Papaioannou et al. 2015, section 4).
+    """
+    order = random.permutation(len(seeds))
+    points, margins = seeds[order], seed_margins[order]
+    spread = np.clip(np.std(seeds, axis=0), 0.05, 1.0)
+    scale, grown, grown_margins, count, step = 0.6, [points], [margins], len(points), 0
+    while count < samples:
+        step += 1
+        fresh = np.minimum(scale * spread, 1.0)
+        candidate = np.sqrt(1 - fresh**2) * points + fresh * random.standard_normal(points.shape)
+        tried = _failing_is_lowest(margin_of(candidate))
+        accepted = tried <= threshold
+        points = np.where(accepted[:, None], candidate, points)
+        margins = np.where(accepted, tried, margins)
+        scale *= math.exp((float(accepted.mean()) - BEST_ACCEPTANCE) / math.sqrt(step))
+        grown.append(points)
+        grown_margins.append(margins)
+        count += len(points)
+    return np.concatenate(grown)[:samples], np.concatenate(grown_margins)[:samples], count - len(seeds)
+
+
+def importance_sampling(
+    margin_of: MarginOf, failures: Array, samples: int, random: np.random.Generator
+) -> tuple[float, float]:
+    """Draw around known failures and weigh every draw by how likely it was.
+
+    Parameters
+    ----------
+    margin_of:
+        As in ``rare_failure``.
+    failures:
+        Failing samples, shape (failures, dimensions); a normal distribution is fitted to them, wider than the
+        standard one only in the directions in which they clearly are.
+    samples:
+        Number to draw.
+    random:
+        Where from.
+
+    Returns
+    -------
+    tuple
+        The probability, unbiased whatever the fit, and its coefficient of variation, from independent draws.
+    """
+    centre = failures.mean(axis=0)
+    variances, directions = np.linalg.eigh(np.atleast_2d(np.cov(failures.T)))
+    # Scatter of an estimated variance about one; chains repeat themselves, hence the wide margin.
+    noise = DISTINCT * math.sqrt(2 * failures.shape[1] / len(failures))
+    # Never narrower than the standard one: beyond a narrow fit lie rare draws of enormous weight.
+    spread = np.sqrt(np.where(variances > 1 + noise, variances, 1.0))
+    draws = random.standard_normal((samples, failures.shape[1]))
+    points = centre + (draws * spread) @ directions.T
+    log_weight = (np.sum(draws**2, axis=1) - np.sum(points**2, axis=1)) / 2 + np.log(spread).sum()
+    weights = np.where(_failing_is_lowest(margin_of(points)) < 0, np.exp(log_weight), 0.0)
+    mean = float(weights.mean())
+    if mean == 0:
+        return 0.0, math.inf
+    return mean, float(np.std(weights, ddof=1)) / math.sqrt(samples) / mean
+
+
+def most_likely_failure(margin_of: MarginOf, failures: Array) -> tuple[Array, int]:
+    """Find the failing point nearest to the middle, where the density is highest.
+
+    The nearest failure known is drawn in along its ray; from there a search with gradients goes on as long as
+    it helps (Rackwitz & Fiessler, Computers & Structures 9 (1978) 489, with halved steps).
+
+    Returns
+    -------
+    tuple
+        The point, shape (dimensions,), and how many evaluations were spent.
+    """
+    nearest = failures[int(np.argmin(np.sum(failures**2, axis=1)))]
+    shares = np.linspace(0, 1, RAY_POINTS)
+    along = _failing_is_lowest(margin_of(shares[:, None] * nearest))
+    # A margin without a number is only as bad as the worst one with a number: slopes stay finite.
+    worst = float(np.min(along[np.isfinite(along)], initial=0.0)) - 1.0
+    spent = RAY_POINTS
+
+    def margins(points: Array) -> Array:
+        nonlocal spent
+        spent += len(points)
+        return np.maximum(_failing_is_lowest(margin_of(points)), worst)
+
+    failing = shares[along < 0]
+    start = nearest * (float(failing[0]) if failing.size else 1.0)
+    point = start
+    for _ in range(MOST_SEARCHES):
+        nudges = SLOPE_WIDTH * np.eye(point.size)
+        margin, *sides = margins(np.concatenate([point[None], point + nudges, point - nudges]))
+        slope = np.subtract(*np.array(sides).reshape(2, -1)) / (2 * SLOPE_WIDTH)
+        steep = float(slope @ slope)
+        if not steep > 0:
+            break
+        # The nearest point of the plane that touches the margin here.
+        move = (slope @ point - margin) / steep * slope - point
+        trials = point + move * 0.5 ** np.arange(8)[:, None]
+        weight = 2 * float(np.linalg.norm(point)) / math.sqrt(steep)
+        merits = np.sum(trials**2, axis=1) / 2 + weight * np.abs(margins(trials))
+        best = int(np.argmin(merits))
+        if not merits[best] < point @ point / 2 + weight * abs(margin) - 1e-9:
+            break
+        point = trials[best]
+    nearer = float(np.linalg.norm(point)) < float(np.linalg.norm(start))
+    # The search ends on the limit; a hair further out the car must fail.
+    return (point if nearer and float(margins(point[None] * 1.001)[0]) < 0 else start), spent
+
+
+def _failing_is_lowest(margins: Array) -> Array:
+    """Margins with NaN, a car without an answer, turned into the worst failure."""
+    return np.where(np.isnan(margins), -np.inf, margins)
+
+
+def _combined(
+    subset: float,
+    subset_variation: float,
+    weighted: float,
+    weighted_variation: float,
+    walks: int,
+    confidence: float,
+) -> RareFailure:
+    """Take the surer of two estimates that agree, or the higher of two that do not."""
+    apart = abs(subset - weighted)
+    joint = math.hypot(subset * subset_variation, weighted * weighted_variation if weighted else 0.0)
+    agree = weighted > 0 and apart <= float(stdtrit(walks - 1, (1 + APART) / 2)) * joint
+    takes_weighted = weighted_variation <= subset_variation if agree else weighted > subset
+    probability, variation = (weighted, weighted_variation) if takes_weighted else (subset, subset_variation)
+    factor = float(
+        ndtri((1 + confidence) / 2) if takes_weighted else stdtrit(walks - 1, (1 + confidence) / 2)
+    )
+    stretch = math.exp(factor * math.sqrt(math.log1p(variation**2)))
+    note = "" if agree else "the two methods disagree: the higher is given; take it as an order of magnitude"
+    if agree and variation > 0.3:
+        note = f"known only to about {variation:.0%}: draw more samples"
+    return RareFailure(
+        probability=probability,
+        low=probability / stretch,
+        high=min(1.0, probability * stretch),
+        confidence=confidence,
+        variation=variation,
+        method=IMPORTANCE if takes_weighted else SUBSET,
+        subset=subset,
+        subset_variation=subset_variation,
+        weighted=weighted,
+        weighted_variation=weighted_variation,
+        agree=agree,
+        evaluations=0,
+        most_likely=np.empty(0),
+        distance=math.inf,
+        importance=np.empty(0),
+        note=note,
+    )
+
+
+def _none_found(
+    reached: float, plain: int, evaluations: int, dimensions: int, confidence: float
+) -> RareFailure:
+    """No walk reached a failure: say how far they came, or what their first, plain samples bound."""
+    stuck = reached > STEP_SHARE ** (MOST_STEPS - 1)
+    bound = binomial_interval(0, plain, confidence)[1] if stuck else reached
+    note = (
+        "the walk towards failure stopped: the margin is the same over a whole region (a capped or counted "
+        f"quantity), so that no direction leads on; {plain} plain samples without a failure bound it"
+        if stuck
+        else f"no failure found down to a probability of about {bound:.0e}"
+    )
+    return RareFailure(
+        probability=0.0,
+        low=0.0,
+        high=bound,
+        confidence=confidence,
+        variation=math.inf,
+        method=SUBSET,
+        subset=0.0,
+        subset_variation=math.inf,
+        weighted=0.0,
+        weighted_variation=math.inf,
+        agree=True,
+        evaluations=evaluations,
+        most_likely=np.empty(0),
+        distance=math.inf,
+        importance=np.zeros(dimensions),
+        note=note,
+    )

@@ -1,0 +1,184 @@
+"""How many samples are enough: for the figures of a result, and for the verdict on a limit.
+
+Figures: the adaptive procedure of JCGM 101:2008, 7.9.  Batches of equal size are drawn until twice the
+standard error of the mean, of the standard uncertainty and of both ends of the coverage interval is no more
+than half a unit of the last figure that is worth printing.
+
+Verdicts: look at the interval of the conformance probability as samples come in, and stop when none of the
+limits is undecided.  Looking often makes a chance verdict likelier, so each look is judged at a confidence
+that leaves all looks together what was asked for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+
+from explorer.errors import SampleError
+from explorer.estimators.conformance import Conformance
+from explorer.quantity import Array
+
+Reason: TypeAlias = Literal["decided", "cap reached", "sampling alone will not decide", "go on"]
+
+# Steps from look to look: large enough to be few, small enough not to waste.
+SMALLEST_GROWTH = 1.5
+LARGEST_GROWTH = 8.0
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Figures of one batch: mean, standard deviation, and ends of the coverage interval."""
+
+    mean: float
+    sd: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Stability:
+    """Whether the figures of an output stand still.
+
+    Attributes
+    ----------
+    settled:
+        True when nothing below exceeds the tolerance.
+    tolerance:
+        Half a unit in the last significant figure of the standard uncertainty (JCGM 101:2008, 7.9.2).
+    mean, sd, low, high:
+        Twice the standard error of each, from the scatter between batches; infinite for a single batch.
+    batches, batches_needed:
+        How many there are, and about how many it takes.
+    """
+
+    settled: bool
+    tolerance: float
+    mean: float
+    sd: float
+    low: float
+    high: float
+    batches: int
+    batches_needed: int
+
+
+@dataclass(frozen=True)
+class Look:
+    """What one look at the verdicts says about going on.
+
+    Attributes
+    ----------
+    stop, reason:
+        Whether to stop, and why.
+    samples:
+        Total to have drawn by the next look; what is drawn already when stopping.
+    undecided:
+        Places of the limits still undecided.
+    """
+
+    stop: bool
+    reason: Reason
+    samples: int
+    undecided: tuple[int, ...]
+
+
+def batch_size(coverage: float = 0.95) -> int:
+    """Trials in one batch: the greater of 10 000 and 100 / (1 - p) (JCGM 101:2008, 7.9.4 b)."""
+    # Rounded first: 1 - 0.95 is not 0.05 to the last bit, and would cost one trial more.
+    return max(10_000, math.ceil(round(100 / (1 - coverage), 9)))
+
+
+def batch_of(values: Array, coverage: float = 0.95) -> Batch:
+    """Reduce one batch to its figures; the interval is the probabilistically symmetric one (7.7.2)."""
+    low, high = np.quantile(values, [(1 - coverage) / 2, (1 + coverage) / 2])
+    return Batch(float(np.mean(values)), float(np.std(values, ddof=1)), float(low), float(high))
+
+
+def numerical_tolerance(uncertainty: float, figures: int = 2) -> float:
+    """Half a unit in the last of so many significant figures of an uncertainty (JCGM 101:2008, 7.9.2).
+
+    Nought for an uncertainty of nought: such a figure stands still at once.
+    """
+    if uncertainty == 0:
+        return 0.0
+    # As a decimal text, because a rounding up (9.96 to 10) moves the figure's place.
+    exponent = int(f"{uncertainty:.{figures - 1}e}".partition("e")[2])
+    return float(f"0.5e{exponent - figures + 1}")
+
+
+def stability(batches: Sequence[Batch], *, figures: int = 2, uncertainty: float | None = None) -> Stability:
+    """Judge from the batches so far whether more are needed (JCGM 101:2008, 7.9.4 e to l).
+
+    Parameters
+    ----------
+    batches:
+        At least one, of equal size.
+    figures:
+        Significant figures of the standard uncertainty to get right; one or two.
+    uncertainty:
+        Standard uncertainty over all trials; by default the mean of that of the batches.
+
+    Raises
+    ------
+    SampleError
+        Without a batch, or when a figure is not a finite number.
+    """
+    if not batches:
+        raise SampleError("no batch has been drawn")
+    table = np.array([(one.mean, one.sd, one.low, one.high) for one in batches])
+    if not np.isfinite(table).all():
+        raise SampleError(
+            "a batch has no finite figures",
+            remedy="leave out samples without an answer, and state how many there were",
+        )
+    known = float(table[:, 1].mean()) if uncertainty is None else uncertainty
+    tolerance, count = numerical_tolerance(known, figures), len(batches)
+    # Two batches can agree by chance, but one says nothing at all.
+    twice = 2 * table.std(axis=0, ddof=1) / math.sqrt(count) if count > 1 else np.full(4, math.inf)
+    worst = float(twice.max())
+    settled = worst <= tolerance
+    needed = count
+    if count == 1:
+        needed = 2
+    elif not settled:
+        needed = math.ceil(count * (worst / tolerance) ** 2) if tolerance > 0 else count + 1
+    mean, sd, low, high = (float(one) for one in twice)
+    return Stability(settled, tolerance, mean, sd, low, high, count, needed)
+
+
+def confidence_at_look(confidence: float, look: int) -> float:
+    """Confidence to judge the first, second, ... look at, so that all looks together keep the one asked for.
+
+    The doubt is dealt out as 1/2, 1/6, 1/12, ...: 1 / (k (k + 1)) adds up to one over any number of looks,
+    and the chance of any wrong verdict is at most the sum of the chances (union bound).
+    """
+    if look < 1:
+        raise SampleError("looks are counted from one", found=look, allowed="1, 2, 3 ...")
+    return 1 - (1 - confidence) / (look * (look + 1))
+
+
+def next_look(judged: Sequence[Conformance], drawn: int, cap: int) -> Look:
+    """Decide from the verdicts at this look whether to go on, and to how many samples.
+
+    Parameters
+    ----------
+    judged:
+        Every limit, judged at ``confidence_at_look``.
+    drawn, cap:
+        Samples drawn so far, and the most that may be drawn.
+    """
+    undecided = tuple(k for k, one in enumerate(judged) if one.verdict == "undecided")
+    if not undecided:
+        return Look(True, "decided", drawn, ())
+    if drawn >= cap:
+        return Look(True, "cap reached", drawn, undecided)
+    more = [judged[k].more_samples for k in undecided]
+    wanted = [count for count in more if count is not None]
+    if not wanted:
+        return Look(True, "sampling alone will not decide", drawn, undecided)
+    # The nearest to a verdict comes first: it may be all that can be decided below the cap.
+    smallest, largest = math.ceil(SMALLEST_GROWTH * drawn), math.ceil(LARGEST_GROWTH * drawn)
+    return Look(False, "go on", min(cap, max(smallest, min(drawn + min(wanted), largest))), undecided)
