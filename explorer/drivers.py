@@ -1,7 +1,12 @@
-"""What drives each limit: the Sobol indices of every margin, all limits in one pass over one design."""
+"""What drives each limit: the Sobol indices of every margin, all limits in one pass over one design.
+
+Replicates are drawn until the order of the leading inputs is settled, wherever the replicates allowed can do
+that; further ones are evaluated only for the limits still open.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -23,14 +28,17 @@ from explorer.estimators.sensitivity import (
     Parts,
     Sensitivity,
     cross_check_with_salib,
-    indices_from_parts,
+    indices_of_output,
+    joined,
     replicate_parts,
 )
 from explorer.quantity import Array
 from explorer.sampling import saltelli_blocks, saltelli_columns
 from explorer.study import Limit, Study
 
-REPLICATES = 8
+FIRST_REPLICATES = 8
+# Each look at the order may by chance find one that is not there, so there are few of them.
+MOST_LOOKS = 3
 
 
 @dataclass(frozen=True)
@@ -49,6 +57,8 @@ class Design:
         Rows a replicate.
     reach:
         Group -> positions of the limits that lie downstream of it.
+    pairs:
+        Whether to prepare second-order indices.
     partial_plans:
         Evaluates just some limits: a block that changes one group leaves the others as they are.
     """
@@ -59,6 +69,11 @@ class Design:
     rows: int
     reach: Mapping[str, tuple[int, ...]]
     partial_plans: Mapping[tuple[int, ...], Plan]
+    pairs: bool = False
+
+    def groups_of(self, position: int) -> dict[str, tuple[str, ...]]:
+        """Return the groups upstream of a limit."""
+        return {name: keys for name, keys in self.groups.items() if position in self.reach[name]}
 
     def replicate(self, index: int) -> Array:
         """Return margins of one scramble: shape (rows, blocks, limits), in SALib's order of blocks."""
@@ -80,7 +95,7 @@ class Design:
         """Reduce one scramble to the parts of its indices; the first is held against SALib too."""
         evaluations, names = self.replicate(index), tuple(self.groups)
         checked = cross_check_with_salib(evaluations, names) if index == 0 else None
-        return replicate_parts(evaluations, len(names)), checked
+        return replicate_parts(evaluations, len(names), pairs=self.pairs), checked
 
     def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
         """Draw the two independent samples and map them onto the inputs once; mixed blocks pick columns."""
@@ -99,26 +114,29 @@ class Design:
         return np.split(np.concatenate(pieces), len(blocks))
 
 
-def make_design(study: Study) -> Design:
-    """Group the uncertain inputs upstream of any limit; correlated ones change together."""
-    plan = _plan_for(study, study.limits)
+def make_design(study: Study, limits: Sequence[Limit] | None = None) -> Design:
+    """Group the uncertain inputs upstream of any of the limits; correlated ones change together."""
+    limits = tuple(study.limits if limits is None else limits)
+    plan = _plan_for(study, limits)
     groups: dict[str, tuple[str, ...]] = {}
     for keys in correlated_groups(study.correlations):
         if any(key in plan.uncertain for key in keys):
             groups[" + ".join(keys)] = keys
     grouped = {key for keys in groups.values() for key in keys}
-    groups.update({key: (key,) for key in plan.uncertain if key not in grouped})
-    upstream = [keys_upstream(study, limit) for limit in study.limits]
+    # In the order of the file, so that fewer limits leave the order of what is left as it is.
+    groups.update({one.key: (one.key,) for one in study.all_inputs() if one.key in plan.uncertain})
+    groups = {name: keys for name, keys in groups.items() if name not in grouped}
+    upstream = [keys_upstream(study, limit) for limit in limits]
     reach = {
         name: tuple(i for i, keys in enumerate(upstream) if keys & set(members))
         for name, members in groups.items()
     }
-    everything = tuple(range(len(study.limits)))
+    everything = tuple(range(len(limits)))
     partial_plans = {
-        limits: _plan_for(study, [study.limits[i] for i in limits])
-        for limits in {*reach.values(), everything}
+        places: _plan_for(study, [limits[i] for i in places]) for places in {*reach.values(), everything}
     }
-    return Design(plan, study.limits, groups, study.sensitivity_samples, reach, partial_plans)
+    rows, pairs = study.sensitivity_samples, study.sensitivity_pairs
+    return Design(plan, limits, groups, rows, reach, partial_plans, pairs)
 
 
 def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:
@@ -152,32 +170,49 @@ def run_drivers(
     dict
         Limit name -> indices, the leading input first.  Empty when no input is uncertain.
     """
-    design = make_design(study)
+    found: dict[str, Sensitivity] = {}
+    design, drawn, wanted = make_design(study), 0, FIRST_REPLICATES
+    gathered: dict[str, list[Parts]] = {limit.name: [] for limit in study.limits}
+    checked: dict[str, float | None] = {}
     if not design.groups:
         return {}
-    names = tuple(design.groups)
-    done = list(
-        in_order(
+    for _ in range(MOST_LOOKS):
+        done = in_order(
             partial(_parts, design),
-            REPLICATES,
+            wanted,
             workers=workers,
             executor=executor,
-            progress=lambda done: progress("what drives the limits", done, REPLICATES),
+            progress=lambda done, wanted=wanted: progress("what drives the limits", done, wanted),  # type: ignore[misc]
+            start=drawn,
         )
-    )
-    found = indices_from_parts(
-        [parts for parts, _ in done],
-        names,
-        [limit.name for limit in design.limits],
-        members=design.groups,
-        reaching={
-            limit.name: [name for name, limits in design.reach.items() if i in limits]
-            for i, limit in enumerate(design.limits)
-        },
-        estimator="azzini",
-        cross_checks=done[0][1],
-    )
-    return {one.output: one for one in found}
+        for parts, differences in done:
+            for k, limit in enumerate(design.limits):
+                kept = [j for j, name in enumerate(design.groups) if k in design.reach[name]]
+                gathered[limit.name].append(parts.of(k, kept))
+                if differences:
+                    checked[limit.name] = differences[k]
+        for k, limit in enumerate(design.limits):
+            found[limit.name] = indices_of_output(
+                joined(gathered[limit.name]),
+                limit.name,
+                design.groups_of(k),
+                estimator="azzini",
+                cross_check=checked.get(limit.name),
+            )
+        drawn, most = wanted, study.sensitivity_replicates
+        needed = {name: _replicates_needed(one) for name, one in found.items()}
+        again = [limit for limit in design.limits if drawn < needed[limit.name] <= most]
+        if not again:
+            break
+        design, wanted = make_design(study, again), max(needed[limit.name] for limit in again)
+    return {limit.name: found[limit.name] for limit in study.limits}
+
+
+def _replicates_needed(found: Sensitivity) -> int:
+    """Replicates in all that would settle the order, a tenth to spare: half-widths are estimates too."""
+    if found.settled:
+        return found.replicates
+    return math.ceil(1.1 * found.replicates * found.samples_needed / max(found.samples, 1))
 
 
 def _parts(design: Design, index: int) -> tuple[Parts, tuple[float | None, ...] | None]:

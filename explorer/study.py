@@ -163,6 +163,8 @@ class Study:
     design: str
     replicates: int
     sensitivity_samples: int
+    sensitivity_replicates: int
+    sensitivity_pairs: bool
     graph: Graph
     inputs: Mapping[str, Input]
     conditions: Mapping[str, Condition]
@@ -372,6 +374,8 @@ def _build(file: Path, text: _Text, allow_code: bool) -> Study:
         design=entries.study.design,
         replicates=entries.study.replicates,
         sensitivity_samples=entries.study.sensitivity_samples,
+        sensitivity_replicates=entries.study.sensitivity_replicates,
+        sensitivity_pairs=entries.study.sensitivity_pairs,
         graph=graph,
         inputs=inputs,
         conditions=conditions,

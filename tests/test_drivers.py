@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from statistics_help import within
 from study_help import DEMO
 
-from explorer.drivers import make_design, run_drivers
+from explorer.drivers import FIRST_REPLICATES, make_design, run_drivers
 from explorer.engine import make_plan, margin_of
 from explorer.sampling import saltelli_blocks, saltelli_columns
 from explorer.study import load_study
@@ -74,3 +75,72 @@ def test_a_study_without_uncertainty_ranks_nothing(small_study: Writer) -> None:
         text = text.replace(old, new)
     (folder / "study.toml").write_text(text)
     assert run_drivers(load_study(folder)) == {}
+
+
+# Shares of 0.515 and 0.485: eight replicates of 64 rows cannot tell them apart.
+NEAR = {"mass": "mean = 5.0, sd = 0.5", "station": "mean = 190, sd = 16.5"}
+
+
+# Front load is m g (1 - x / L), so everything about it is known in closed form (independent m and x):
+# first-order shares of a product of independent factors, and what is left for the two together.
+def product_shares(
+    mass: tuple[float, float], station: tuple[float, float], base: float
+) -> tuple[float, float, float]:
+    arm, arm_sd = 1 - station[0] / base, station[1] / base
+    alone = (mass[1] * arm) ** 2, (mass[0] * arm_sd) ** 2
+    together = (mass[1] * arm_sd) ** 2
+    return (*(one / (sum(alone) + together) for one in alone), together / (sum(alone) + together))
+
+
+def with_spread(folder: Path, mass: str, station: str, **keys: object) -> Path:
+    """Rewrite the small study's two inputs, and add keys to its first section."""
+    text = (folder / "study.toml").read_text()
+    text = text.replace("mean = 5.0, sd = 0.1", mass).replace("mean = 190, sd = 5", station)
+    added = "".join(f"{key} = {str(value).lower()}\n" for key, value in keys.items())
+    (folder / "study.toml").write_text(text.replace("[study]\n", f"[study]\n{added}", 1))
+    return folder
+
+
+def test_pairs_are_estimated_where_asked_for(small_study: Writer) -> None:
+    asked = with_spread(small_study(), "mean = 5.0, sd = 1.0", "mean = 190, sd = 40", sensitivity_pairs=True)
+    (found,) = run_drivers(load_study(asked)).values()
+    (pair,) = found.pairs
+    first_mass, first_station, together = product_shares((5.0, 1.0), (190, 40), 360)
+    assert set(pair.names) == {"mass", "cg_station"}
+    error = (pair.value.high - pair.value.low) / 2 / 2.36  # Student t of seven degrees of freedom
+    assert within(pair.value.value, together, error)
+    assert found.pairs_that_matter == (pair,)
+    shares = {index.name: index.first for index in found.indices}
+    for name, truth in (("mass", first_mass), ("cg_station", first_station)):
+        assert within(shares[name].value, truth, (shares[name].high - shares[name].low) / 2 / 2.36)
+
+
+def test_pairs_cost_nothing_where_nobody_asks(small_study: Writer) -> None:
+    (found,) = run_drivers(load_study(small_study())).values()
+    assert found.pairs == ()
+
+
+def test_replicates_are_drawn_until_the_order_is_settled(small_study: Writer) -> None:
+    study = load_study(with_spread(small_study(), **NEAR, sensitivity_replicates=256))
+    (found,) = run_drivers(study).values()
+    assert FIRST_REPLICATES < found.replicates <= 256
+    assert found.settled
+    assert found.samples == found.samples_needed == 64 * found.replicates
+    assert [index.name for index in found.indices] == ["mass", "cg_station"]
+    (again,) = run_drivers(study, workers=2).values()
+    assert again == found
+
+
+def test_an_order_that_would_take_too_much_is_said_to_be_open(small_study: Writer) -> None:
+    (found,) = run_drivers(load_study(with_spread(small_study(), **NEAR, sensitivity_replicates=8))).values()
+    assert found.replicates == FIRST_REPLICATES
+    assert not found.settled
+    assert found.samples_needed > found.samples
+    assert "not settled" in found.note
+
+
+def test_further_replicates_are_evaluated_only_for_the_limits_still_open(small_study: Writer) -> None:
+    folder = with_spread(small_study(limits=MORE), **NEAR, sensitivity_replicates=256)
+    found = run_drivers(load_study(folder))
+    assert found["front load"].replicates > FIRST_REPLICATES
+    assert found["mass"].replicates == FIRST_REPLICATES

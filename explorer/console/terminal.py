@@ -122,6 +122,8 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
             f"{failure.quantity}: {failure.meaning}"
         )
     out.print(_drivers_table(results))
+    for line in _lines_on_drivers(results):
+        out.print(Text(line))
     for warning in summary.warnings:
         out.print(f"! {warning}")
     if summary.extra.get("figures"):
@@ -201,6 +203,23 @@ def _drivers_table(results: Results) -> Table:
             previous = index
         table.add_row(Text(limit.name), words)
     return table
+
+
+def _lines_on_drivers(results: Results) -> Iterator[str]:
+    """Say what the table of drivers cannot: which orders are open, and what matters only together."""
+    found = [limit.sensitivity for limit in results.summary.limits if limit.sensitivity]
+    for one in found:
+        if not one.settled:
+            needed = math.ceil(one.replicates * one.samples_needed / max(one.samples, 1))
+            yield (
+                f"the order is not settled for {one.output}: it would take about "
+                f"sensitivity_replicates = {needed} in [study]; {one.replicates} were drawn"
+            )
+    for one in found:
+        pairs = one.pairs_that_matter[:LEADING]
+        if pairs:
+            shares = ", ".join(f"{' with '.join(pair.names)} {percent(pair.value.value)}" for pair in pairs)
+            yield f"together only, for {one.output}: {shares}"
 
 
 def _show_files(out: Console, folder: Path, problems: tuple[str, ...]) -> None:

@@ -40,6 +40,8 @@ LEADING_SHARE = 0.05
 ALIKE = 0.02
 # Left-out rows above this share make the indices those of a different population.
 MANY_LEFT_OUT = 0.05
+# Pairs that answer together for less than this share are not worth naming.
+WORTH_NAMING = 0.01
 # An output that differs from its usual value in fewer evaluations than this is rare.
 FEW_DIFFERENT = 100
 BOOTSTRAP_RESAMPLES = 200
@@ -110,6 +112,8 @@ class Sensitivity:
         Of the output.
     settled:
         True when more samples would not change the order of the leading inputs.
+    samples_needed:
+        About how many base rows in all would settle it; what there is, where it is settled.
     note:
         What a reader must know; empty when nothing is out of the ordinary.
     cross_check:
@@ -129,6 +133,12 @@ class Sensitivity:
     settled: bool
     note: str
     cross_check: float | None
+    samples_needed: int = 0
+
+    @property
+    def pairs_that_matter(self) -> tuple[Pair, ...]:
+        """Pairs whose share is above nought beyond doubt, and worth naming."""
+        return tuple(one for one in self.pairs if one.value.low > 0 and one.value.value >= WORTH_NAMING)
 
 
 @dataclass(frozen=True)
@@ -139,9 +149,9 @@ class Parts:
     ----------
     first, total, scale:
         Shape (replicates, inputs, outputs); an index is first or total over scale.
-    closed, variance:
-        Variance that pairs answer for, alone or together, shape (replicates, pairs, outputs), and of the
-        output, shape (replicates, outputs).
+    together, variance:
+        Variance that pairs answer for only together, shape (replicates, pairs, outputs), and of the output,
+        shape (replicates, outputs).
     rows, left_out, different:
         Shape (replicates, outputs): rows used, rows removed, evaluations of A and B off the usual value.
     """
@@ -149,7 +159,7 @@ class Parts:
     first: Array
     total: Array
     scale: Array
-    closed: Array
+    together: Array
     variance: Array
     rows: Array
     left_out: Array
@@ -160,9 +170,9 @@ class Parts:
         combinations = itertools.combinations(range(self.first.shape[1]), 2)
         pairs = [p for p, pair in enumerate(combinations) if set(pair) <= set(kept)]
         first, total, scale = (part[:, list(kept), output] for part in (self.first, self.total, self.scale))
-        closed = self.closed[:, pairs, output] if self.closed.shape[1] else self.closed[..., output]
+        together = self.together[:, pairs, output] if self.together.shape[1] else self.together[..., output]
         per_output = (self.variance, self.rows, self.left_out, self.different)
-        return Parts(first, total, scale, closed, *(part[:, output] for part in per_output))
+        return Parts(first, total, scale, together, *(part[:, output] for part in per_output))
 
 
 def replicate_parts(
@@ -210,7 +220,7 @@ def replicate_parts(
         summed = [np.tensordot(weights[:, rows], part, 1) for part in products]
         sums = [one + other for one, other in zip(sums, summed, strict=True)] if sums else summed
     counted = np.maximum(weights @ finite, 1)[:, None]
-    first, total, scale, closed, means = (part / counted for part in sums)
+    first, total, scale, together, means = (part / counted for part in sums)
     square, mean = means[:, 0], means[:, 1]
     variance = square - mean**2
     shape = variance.shape
@@ -219,7 +229,7 @@ def replicate_parts(
         first,
         total,
         scale if azzini else np.repeat(variance[:, None], inputs, axis=1),
-        closed,
+        together,
         variance,
         np.broadcast_to(used, shape),
         np.broadcast_to(len(block) - used, shape),
@@ -240,14 +250,16 @@ def _products(block: Array, inputs: int, azzini: bool, pairs: bool) -> tuple[Arr
     a, b = block[:, :1], block[:, -1:]
     ab, ba = block[:, 1 : inputs + 1], block[:, inputs + 1 : -1]
     means = np.concatenate([(a * a + b * b) / 2, (a + b) / 2], axis=1)
-    closed = block[:, :0]
-    if pairs:
-        i, j = np.array(list(itertools.combinations(range(inputs), 2)), int).reshape(-1, 2).T
-        closed = ba[:, i] * ab[:, j] - a * b
+    i, j = np.array(list(itertools.combinations(range(inputs if pairs else 0), 2)), int).reshape(-1, 2).T
     if azzini:
         from_a, from_b = ab - a, b - ba
-        return 2 * from_a * from_b, from_a**2 + from_b**2, (a - b) ** 2 + (ba - ab) ** 2, closed, means
-    return b * (ab - a), (a - ab) ** 2 / 2, block[:, :0], closed, means
+        # One input changed beside A, another beside B: of their product only what the two do together
+        # survives the mean, since all else is orthogonal (functional decomposition, Sobol 1993).
+        together = -(from_a[:, i] * from_b[:, j] + from_b[:, i] * from_a[:, j]) / 2
+        return 2 * from_a * from_b, from_a**2 + from_b**2, (a - b) ** 2 + (ba - ab) ** 2, together, means
+    first = b * (ab - a)
+    together = ba[:, i] * ab[:, j] - a * b - first[:, i] - first[:, j] if pairs else block[:, :0]
+    return first, (a - ab) ** 2 / 2, block[:, :0], together, means
 
 
 def sobol_indices(
@@ -335,47 +347,79 @@ def indices_from_parts(
     cross_checks:
         For each output the difference from SALib, from ``cross_check_with_salib``.
     """
-    whole = _joined(parts)
+    whole = joined(parts)
     if whole.first.shape[1:] != (len(names), len(outputs)):
         raise SampleError(
             "the evaluations do not fit the names",
             found=f"{whole.first.shape[1]} inputs and {whole.first.shape[2]} outputs",
             allowed=f"{len(names)} inputs and {len(outputs)} outputs",
         )
-    if len(parts) == 1 and resampled is None:
-        raise SampleError(
-            "one replicate has no spread", found="1 replicate", allowed="2 or more, or bootstrap resamples"
-        )
-    if len(parts) > 1:
-        factor = float(stdtrit(len(parts) - 1, (1 + confidence) / 2)) / math.sqrt(len(parts))
-    else:
-        factor = float(ndtri((1 + confidence) / 2))
     found = []
     for k, output in enumerate(outputs):
         kept = [j for j, name in enumerate(names) if reaching is None or name in reaching[output]]
-        one, again = whole.of(k, kept), resampled.of(k, kept) if resampled else None
-        groups = {names[j]: tuple((members or {}).get(names[j], (names[j],))) for j in kept}
-        firsts = _scattered(lambda part: (part.first, part.scale), one, again, factor)
-        totals = _scattered(lambda part: (part.total, part.scale), one, again, factor)
-        settled = _is_settled(totals)
         found.append(
-            Sensitivity(
-                output=output,
-                indices=_ranked(firsts, totals, groups),
-                pairs=_pairs(one, again, firsts, list(groups)),
-                samples=int(one.rows.sum()),
-                replicates=len(parts),
-                left_out=int(one.left_out.sum()),
-                estimator=AZZINI if estimator == "azzini" else SALTELLI,
-                interval=BOOTSTRAP if resampled else REPLICATES,
+            indices_of_output(
+                whole.of(k, kept),
+                output,
+                {names[j]: tuple((members or {}).get(names[j], (names[j],))) for j in kept},
+                estimator=estimator,
                 confidence=confidence,
-                variance=float(one.variance.mean()),
-                settled=settled,
-                note=_note(one, settled),
+                resampled=resampled.of(k, kept) if resampled else None,
                 cross_check=cross_checks[k] if cross_checks else None,
             )
         )
     return tuple(found)
+
+
+def indices_of_output(
+    parts: Parts,
+    output: str,
+    groups: Mapping[str, tuple[str, ...]],
+    *,
+    estimator: Estimator,
+    confidence: float = 0.95,
+    resampled: Parts | None = None,
+    cross_check: float | None = None,
+) -> Sensitivity:
+    """Estimate the indices of one output from the parts of its replicates.
+
+    Parameters
+    ----------
+    parts:
+        Of this output alone (``Parts.of``), any number of replicates ``joined``.
+    output, groups:
+        Its name; its inputs or groups in the order of the parts, with the members of each.
+    estimator, confidence, resampled, cross_check:
+        As in ``indices_from_parts``, for this output.
+    """
+    replicates = len(parts.first)
+    if replicates == 1 and resampled is None:
+        raise SampleError(
+            "one replicate has no spread", found="1 replicate", allowed="2 or more, or bootstrap resamples"
+        )
+    if replicates > 1:
+        factor = float(stdtrit(replicates - 1, (1 + confidence) / 2)) / math.sqrt(replicates)
+    else:
+        factor = float(ndtri((1 + confidence) / 2))
+    firsts = _scattered(lambda part: (part.first, part.scale), parts, resampled, factor)
+    totals = _scattered(lambda part: (part.total, part.scale), parts, resampled, factor)
+    rows, growth = int(parts.rows.sum()), _growth_to_settle(totals)
+    return Sensitivity(
+        output=output,
+        indices=_ranked(firsts, totals, groups),
+        pairs=_pairs(parts, resampled, factor, list(groups)),
+        samples=rows,
+        replicates=replicates,
+        left_out=int(parts.left_out.sum()),
+        estimator=AZZINI if estimator == "azzini" else SALTELLI,
+        interval=BOOTSTRAP if resampled else REPLICATES,
+        confidence=confidence,
+        variance=float(parts.variance.mean()),
+        settled=growth == 1,
+        note=_note(parts, growth == 1),
+        cross_check=cross_check,
+        samples_needed=math.ceil(rows * growth),
+    )
 
 
 @dataclass(frozen=True)
@@ -449,27 +493,30 @@ def _ranked(firsts: Scattered, totals: Scattered, groups: Mapping[str, tuple[str
     )
 
 
-def _is_settled(totals: Scattered) -> bool:
-    """Whether neighbours among the leading inputs are told apart, or shown to be as good as equal."""
+def _growth_to_settle(totals: Scattered) -> float:
+    """By what the rows must grow to tell neighbours among the leading inputs apart, or show them alike.
+
+    One where that is done.  Half-widths shrink with the root of the rows; the differences stay what they are.
+    """
     order = np.argsort(-totals.values, kind="stable").tolist()
     neighbours = [(i, j) for i, j in itertools.pairwise(order) if totals.values[i] >= LEADING_SHARE]
     difference, half = totals.differences
-    return all(difference[pair] > half[pair] or difference[pair] + half[pair] <= ALIKE for pair in neighbours)
+    growth = 1.0
+    for pair in neighbours:
+        # Whichever comes first: the interval leaves nought behind, or fits into what counts as equal.
+        room = max(float(difference[pair]), ALIKE - float(difference[pair]))
+        if not (difference[pair] > half[pair] or difference[pair] + half[pair] <= ALIKE):
+            growth = max(growth, float(half[pair] / room) ** 2 * (1 + 1e-9))
+    return growth
 
 
-def _pairs(parts: Parts, again: Parts | None, firsts: Scattered, names: Sequence[str]) -> tuple[Pair, ...]:
-    """Second-order indices: what a pair answers for, less what each does alone."""
-    if not parts.closed.shape[1]:
+def _pairs(parts: Parts, again: Parts | None, factor: float, names: Sequence[str]) -> tuple[Pair, ...]:
+    """Second-order indices, the largest first."""
+    if not parts.together.shape[1]:
         return ()
-    i, j = np.array(list(itertools.combinations(range(len(names)), 2))).T
-    closed = _scattered(lambda part: (part.closed, part.variance[:, None]), parts, again, firsts.factor)
-    together = Scattered(
-        closed.values - firsts.values[i] - firsts.values[j],
-        closed.deviations - firsts.deviations[:, i] - firsts.deviations[:, j],
-        firsts.factor,
-    )
-    estimates = zip(itertools.combinations(names, 2), together.estimates(), strict=True)
-    return tuple(sorted((Pair(*found) for found in estimates), key=lambda pair: -pair.value.value))
+    found = _scattered(lambda part: (part.together, part.variance[:, None]), parts, again, factor)
+    estimates = zip(itertools.combinations(names, 2), found.estimates(), strict=True)
+    return tuple(sorted((Pair(*one) for one in estimates), key=lambda pair: -pair.value.value))
 
 
 def _note(parts: Parts, settled: bool) -> str:
@@ -574,5 +621,6 @@ def _bootstrap_weights(rows: int) -> Array:
     return np.stack([np.bincount(row, minlength=rows) for row in drawn]).astype(float)
 
 
-def _joined(parts: Sequence[Parts]) -> Parts:
+def joined(parts: Sequence[Parts]) -> Parts:
+    """Put the replicates of several parts after one another."""
     return Parts(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(Parts)))

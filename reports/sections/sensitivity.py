@@ -48,7 +48,40 @@ def build(report: Report) -> Section | None:
                 )
             )
         )
+    asked = [limit for limit in ranked if limit.sensitivity and limit.sensitivity.pairs]
+    if asked:
+        blocks.append(_together(report, asked))
     return Section("sensitivity", "What drives each limit", tuple(blocks))
+
+
+def _together(report: Report, limits: list[LimitRecord]) -> Block:
+    """List the pairs of inputs that answer for a share only together."""
+    found = [(limit, pair) for limit in limits for pair in limit.sensitivity.pairs_that_matter[:_SHOWN]]  # type: ignore[union-attr]  # asked for
+    if not found:
+        return Paragraph(
+            (
+                "No two inputs answer together for more than the sum of what each does alone, as far as "
+                "these samples can tell.",
+            )
+        )
+    return Table(
+        "pairs",
+        "Pairs of inputs that matter together: share of the spread beyond what each answers for alone",
+        (Column("Limit"), Column("Inputs"), Column("Together (95 % interval)", number=True)),
+        tuple(
+            (
+                cell(limit.name),
+                cell(" and ".join(report.input_name(name) for name in pair.names)),
+                cell(
+                    share(pair.value.value, pair.value.low, pair.value.high),
+                    Quiet(f" {share_range(pair.value.low, pair.value.high)}"),
+                    order=pair.value.value,
+                ),
+            )
+            for limit, pair in found
+        ),
+        small=True,
+    )
 
 
 def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
@@ -88,7 +121,7 @@ def ranking_words(report: Report, found: Sensitivity) -> str:
     else:
         words = f"{sentence(report.input_name(head.name))[:-1]} leads and answers for {total}."
     if not found.settled:
-        words += " More samples could change the order of the leading inputs."
+        words += f" To settle the order would take about {count(found.samples_needed)} rows."
     if found.left_out:
         words += f" {count(found.left_out)} rows without an answer were left out."
     return words

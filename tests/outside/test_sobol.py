@@ -69,9 +69,9 @@ def test_same_numbers_as_salib_with_pairs() -> None:
     first = parts.first[0, :, 0] / parts.variance[0, 0]
     np.testing.assert_allclose(first, theirs["S1"], atol=1e-12)
     np.testing.assert_allclose(parts.total[0, :, 0] / parts.variance[0, 0], theirs["ST"], atol=1e-12)
-    closed = parts.closed[0, :, 0] / parts.variance[0, 0]
-    for value, (j, k) in zip(closed, [(0, 1), (0, 2), (1, 2)], strict=True):
-        assert value - first[j] - first[k] == pytest.approx(theirs["S2"][j, k], abs=1e-12)
+    together = parts.together[0, :, 0] / parts.variance[0, 0]
+    for value, (j, k) in zip(together, [(0, 1), (0, 2), (1, 2)], strict=True):
+        assert value == pytest.approx(theirs["S2"][j, k], abs=1e-12)
 
 
 def test_cross_check_survives_what_salib_does_not() -> None:
