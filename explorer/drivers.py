@@ -7,7 +7,7 @@ that; further ones are evaluated only for the limits still open.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
@@ -77,15 +77,29 @@ class Design:
 
     def replicate(self, index: int) -> Array:
         """Return margins of one scramble: shape (rows, blocks, limits), in SALib's order of blocks."""
+        return self._evaluated(index, sides=2)
+
+    def one_sided(self, index: int) -> Array:
+        """Return the same without the blocks BA and B: half the cost, enough to screen by."""
+        return self._evaluated(index, sides=1)
+
+    def changed_together(self, index: int, keys: Collection[str]) -> Array:
+        """Return margins of A, and of A with these inputs drawn anew all at once: shape (rows, 2, limits)."""
+        first, second = self._samples(index)
+        mixed = {key: (second if key in keys else first)[key] for key in first}
+        return np.stack(self._margins([first, mixed], tuple(range(len(self.limits)))), axis=1)
+
+    def _evaluated(self, index: int, sides: int) -> Array:
+        """Evaluate A, AB and, on two sides, BA and B; a limit that a block cannot change is copied."""
         first, second = self._samples(index)
         blocks = saltelli_blocks(first, second, self.groups)
-        everything = tuple(range(len(self.limits)))
-        whole = self._margins([blocks[0], blocks[-1]], everything)
-        count = len(self.groups)
-        margins = np.stack([whole[0], *[whole[0]] * count, *[whole[1]] * count, whole[1]], axis=1)
+        everything, count = tuple(range(len(self.limits))), len(self.groups)
+        ends = self._margins([blocks[0], blocks[-1]][:sides], everything)
+        order = [ends[0]] * (1 + count) + ([ends[1]] * (count + 1) if sides == 2 else [])
+        margins = np.stack(order, axis=1)
         for reached in dict.fromkeys(self.reach.values()):
             places = [1 + i for i, name in enumerate(self.groups) if self.reach[name] == reached]
-            places += [place + count for place in places]
+            places += [place + count for place in places] if sides == 2 else []
             changed = self._margins([blocks[place] for place in places], reached)
             for place, values in zip(places, changed, strict=True):
                 margins[:, place, reached] = values

@@ -169,6 +169,29 @@ def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False)
 
 
 @app.command()
+def screen(
+    study: StudyPath,
+    rows: Annotated[int, typer.Option(min=16, max=2**16, help="Cars to start from, a power of two.")] = 128,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Sort out which inputs matter to no limit: a quick look at a study with many of them."""
+    from explorer.console.terminal_screening import first_look_as_data, show_first_look
+    from explorer.first_look import take_first_look
+
+    if rows & (rows - 1):
+        raise SquatlineError(
+            "the cars to start from are a power of two", key="--rows", found=rows, allowed="64, 128, 256 ..."
+        )
+    loaded = _load(study, allow_code)
+    look = take_first_look(loaded, rows=rows)
+    if json:
+        _print_json(first_look_as_data(look))
+    else:
+        show_first_look(loaded, look)
+
+
+@app.command()
 def run(
     study: StudyPath,
     output: Annotated[
