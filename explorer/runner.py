@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from explorer.checkpoint import PartStore
+from explorer.correlated import with_members
 from explorer.drivers import keys_upstream, run_drivers
 from explorer.engine import CHUNK, Progress, no_progress
 from explorer.estimators.conformance import Conformance
@@ -106,6 +107,7 @@ def run(
         )
     with stages.stage("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
+        drivers = with_members(study, outcome, drivers)
     with stages.stage("what measuring is worth"):
         progress("measuring", 0, 1)
         plan = weigh_measurements(study, outcome)

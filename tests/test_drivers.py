@@ -10,8 +10,10 @@ import pytest
 from statistics_help import within
 from study_help import DEMO
 
+from explorer.correlated import with_members
 from explorer.drivers import FIRST_REPLICATES, make_design, run_drivers
 from explorer.engine import make_plan, margin_of
+from explorer.montecarlo import run_montecarlo
 from explorer.sampling import saltelli_blocks, saltelli_columns
 from explorer.study import load_study
 
@@ -144,3 +146,31 @@ def test_further_replicates_are_evaluated_only_for_the_limits_still_open(small_s
     found = run_drivers(load_study(folder))
     assert found["front load"].replicates > FIRST_REPLICATES
     assert found["mass"].replicates == FIRST_REPLICATES
+
+
+def test_of_correlated_inputs_each_known_alone_teaches_of_the_other(small_study: Writer) -> None:
+    """Joint normal, margin nearly linear: what each alone explains is its squared correlation with it."""
+    pair = '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = -0.7\n'
+    study = load_study(small_study(inputs=pair))
+    ranked = with_members(study, run_montecarlo(study), run_drivers(study))
+    (index,) = ranked["front load"].indices
+    # Relative changes of the front load by one standard deviation of each.
+    by_mass, by_station = 0.1 / 5, -5 / (360 - 190)
+    variance = by_mass**2 + by_station**2 + 2 * -0.7 * by_mass * by_station
+    truth = {
+        "mass": (by_mass - 0.7 * by_station) ** 2 / variance,
+        "cg_station": (by_station - 0.7 * by_mass) ** 2 / variance,
+    }
+    assert {name for name, _ in index.known_alone} == set(truth)
+    for name, share in index.known_alone:
+        # The margin is linear to a few parts in a hundred of its own spread.
+        assert within(share.value, truth[name], (share.high - share.low) / 2 / 1.96 + 0.001)
+    assert sum(truth.values()) > 1.5  # both know much of the same: the shares do not add up to one
+
+
+def test_samples_that_were_not_kept_are_drawn_again_for_it(small_study: Writer) -> None:
+    pair = '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = -0.7\n'
+    study = load_study(small_study(inputs=pair))
+    drivers = run_drivers(study)
+    kept, again = (with_members(study, run_montecarlo(study, keep=keep), drivers) for keep in (True, False))
+    assert kept == again

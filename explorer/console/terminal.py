@@ -26,6 +26,8 @@ from explorer.units import from_si, number, pretty, rounded, spread_from_si
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
 STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
 LEADING = 5
+# With more uncertain inputs than this a first look pays.
+MANY_INPUTS = 40
 # Wide enough for the tables when the output goes to a file.
 FILE_WIDTH = 140
 
@@ -216,6 +218,11 @@ def _lines_on_drivers(results: Results) -> Iterator[str]:
                 f"sensitivity_replicates = {needed} in [study]; {one.replicates} were drawn"
             )
     for one in found:
+        for index in one.indices[:LEADING]:
+            if index.known_alone:
+                shares = ", ".join(f"{name} {percent(share.value)}" for name, share in index.known_alone)
+                yield f"correlated, each known alone, for {one.output}: {shares}"
+    for one in found:
         pairs = one.pairs_that_matter[:LEADING]
         if pairs:
             shares = ", ".join(f"{' with '.join(pair.names)} {percent(pair.value.value)}" for pair in pairs)
@@ -315,6 +322,9 @@ def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) 
     silent = [given.key for given in study.all_inputs() if given.source is None]
     if silent:
         out.print(f"! no source given: {', '.join(silent)}")
+    uncertain = sum(not given.exact for given in study.all_inputs())
+    if uncertain > MANY_INPUTS:
+        out.print(f"{uncertain} uncertain inputs; 'squatline screen' sorts out those that matter to no limit")
     out.print(f"{len(study.limits)} limits; 'squatline run' samples them")
 
 

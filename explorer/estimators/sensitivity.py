@@ -73,6 +73,9 @@ class Index:
         Those whose total cannot be told from this one's.
     rank:
         One more than the number of inputs whose total is higher beyond doubt: tied inputs share a rank.
+    known_alone:
+        For each member of a correlated group the share that would go were it known, with all it tells about
+        the others (``explorer.estimators.given_data``); largest first.
     """
 
     name: str
@@ -81,6 +84,7 @@ class Index:
     total: Estimate
     tied_with: tuple[str, ...]
     rank: int
+    known_alone: tuple[tuple[str, Estimate], ...] = ()
 
 
 @dataclass(frozen=True)

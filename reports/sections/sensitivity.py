@@ -163,4 +163,9 @@ def _numbers(report: Report, found: Sensitivity) -> Table:
 def _members(report: Report, index: Index) -> tuple[Quiet, ...]:
     if len(index.members) < 2:
         return ()
-    return (Quiet(f" {', '.join(report.input_name(name) for name in index.members)} (correlated)"),)
+    if not index.known_alone:
+        return (Quiet(f" {', '.join(report.input_name(name) for name in index.members)} (correlated)"),)
+    alone = ", ".join(
+        f"{report.input_name(name)} {share(one.value, one.low, one.high)}" for name, one in index.known_alone
+    )
+    return (Quiet(f" correlated; each known alone, with what it tells of the others: {alone}"),)
