@@ -40,8 +40,16 @@ def outcome(wrong_call: float) -> dict[str, Any]:
     }
 
 
+MEASURED: list[tuple[str, str, float, float, list[str]]] = [
+    ("splitter_rig", "splitter's downforce", 2.0, 0.08, ["spring_test"]),
+    ("spring_test", "rear spring rate", 0.5, 0.078, ["splitter_rig"]),
+    ("scales", "mass", 0.5, 0.02, []),
+    ("paint_scale", "weight of the paint", 0.5, 0.0005, []),
+]
+
+
 def measuring() -> dict[str, Any]:
-    """Return a plan of two measurements, one of which tells nothing."""
+    """Return a plan of four measurements: two tied, one that brings less, one that tells nothing."""
 
     def worth(name: str, avoided: float) -> dict[str, Any]:
         return {
@@ -79,7 +87,18 @@ def measuring() -> dict[str, Any]:
         ],
         "gain": expected(0.08),
         "unit": "wrong calls",
-        "worths": [worth("splitter_rig", 0.08), worth("paint_scale", 0.0005)],
+        "worths": [worth(name, gain) for name, _, _, gain, _ in MEASURED],
+        "alone": [
+            {
+                "measurement": name,
+                "label": label,
+                "hours": hours,
+                "cost": 0.0,
+                "gain": expected(gain),
+                "tied_with": tied,
+            }
+            for name, label, hours, gain, tied in MEASURED
+        ],
         "outlooks": [
             {
                 "limit": "Front wheels carry load",

@@ -189,6 +189,23 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     )
 
 
+def test_each_alone_adds_up_over_all_limits() -> None:
+    x = drawn("abc")
+    margins = {"front load": 0.5 + x["a"] + 0.6 * x["b"], "clearance": 0.4 + x["c"] + x["a"]}
+    plan = planned(margins, x, [reading("a", 0.5), reading("b", 1.0), reading("c", 4.0)], hours=1)
+    by_name = {one.measurement: one for one in plan.alone}
+    assert [one.gain.value for one in plan.alone] == sorted(
+        (one.gain.value for one in plan.alone), reverse=True
+    )
+    for name, one in by_name.items():
+        avoided = sum(w.wrong_calls_avoided.value for w in plan.worths if w.measurement == name)
+        assert one.gain.value == pytest.approx(avoided, abs=1e-12)
+    # The first step of the plan is that measurement alone.
+    first = plan.steps[0]
+    assert first.gain == by_name[first.measurement].gain
+    assert "c" not in by_name["a"].tied_with
+
+
 def test_budget_holds_and_what_is_idle_is_left_out() -> None:
     x = drawn("abc")
     margins = {"y": 0.5 + x["a"] + 0.8 * x["b"]}
@@ -230,7 +247,7 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     assert outlook["lost"].design_must_change
     plan = planned({"hopeless": 0.2 + x["c"]}, x, [reading("a")], hours=2)
     assert plan.steps == ()
-    assert "all that are listed together would not either: change the design" in plan.outlooks[0].words
+    assert "nor would all measurements listed, together: change the design" in plan.outlooks[0].words
     assert measuring_plan.headline(plan) == (
         "no measurement within 2 hours would change a call on hopeless: change the design or allow more hours"
     )

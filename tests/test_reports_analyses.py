@@ -18,6 +18,7 @@ from tests.report_analyses import with_analyses
 from tests.report_fixture import HOSTILE
 from tests.test_reports_content import HEAVY, Reader, written
 
+RISING = [(0.0, 0.0), (2.0, 8.0), (4.0, 8.0)]
 ANALYSES = ("measuring", "candidates", "design", "ladder", "validation")
 
 
@@ -44,12 +45,32 @@ def test_what_to_measure_first_stands_on_the_first_page(reader: Reader) -> None:
 
 def test_each_measurement_says_what_it_brings(reader: Reader) -> None:
     for words in (
-        "the splitter's downforce as good: spring test",
-        "paint scale 2 hours no change that shows",
-        "splitter rig avoids 8.00 % wrong calls",
+        "1 the splitter's downforce tied with no. 2 2 hours 8.00 ± 0.20",
+        "4 the weight of the paint 0.5 hours no change that shows",
+        "1, the splitter's downforce, takes 2 hours and brings 8.00 ± 0.20",
+        "The dashed steps add up the best order within 4 hours: 1; in all 8 after 2 hours.",
+        "the splitter's downforce, no. 1 as good in this turn: rear spring rate",
         "must change",
     ):
         assert words in reader.text
+    # What a wrong call is stands before the first number of them.
+    assert reader.text.index("A wrong call is to take") < reader.text.index("tied with no. 2")
+
+
+def test_measurements_are_drawn_where_the_table_says() -> None:
+    content = sections(Report(with_analyses(), ReportOptions(leave_out=HEAVY)))
+    (figure,) = [figure for figure in figures(content) if figure.name == "measuring-worth"]
+    sets = list(figure.charts[0]["datasets"].values())
+    (spots,) = [rows for rows in sets if "standing" in rows[0]]
+    assert [(row["hours"], row["value"], row["standing"]) for row in spots] == [
+        (2.0, 8.0, "tied with another"),
+        (0.5, 7.8, "tied with another"),
+        (0.5, 2.0, "stands out"),
+        (0.5, 0.05, "no change that shows"),
+    ]
+    assert any([(row.get("hours"), row.get("value")) for row in rows] == RISING for rows in sets)
+    for spot in spots:
+        assert spot["name"].partition(": ")[2] in figure.alternative
 
 
 def test_candidates_say_who_is_better_and_by_how_much(reader: Reader) -> None:

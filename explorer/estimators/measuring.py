@@ -368,6 +368,26 @@ def worth_of_measurements(
     """
     stacked = stacked_margins(margins, stakes)
     after = [calls_after(take_readings(one, samples, seed), stacked) for one in measurements]
+    return worth_of_calls(stacked, measurements, stakes, after)
+
+
+def worth_of_calls(
+    stacked: Array,
+    measurements: Sequence[Measurement],
+    stakes: Sequence[Stake],
+    after: Sequence[Sequence[Calls]],
+) -> tuple[Worth, ...]:
+    """Weigh each measurement alone from the calls that it would lead to.
+
+    Parameters
+    ----------
+    stacked:
+        Margins in the order of the stakes, shape (limits, samples).
+    measurements, stakes:
+        As in ``worth_of_measurements``, whose order the result has.
+    after:
+        What would be known after each measurement, limit by limit.
+    """
     worths: list[Worth] = []
     for k, stake in enumerate(stakes):
         before = calls_before(stacked[k])

@@ -28,7 +28,7 @@ from explorer.estimators.measuring import (
     ranked,
     stacked_margins,
     take_readings,
-    worth_of_measurements,
+    worth_of_calls,
 )
 from explorer.quantity import Array
 
@@ -39,6 +39,28 @@ MOST_SETS_TRIED = 150
 MOST_ENUMERATED = 14
 # A set is likely to settle a limit from this chance on.
 LIKELY = 0.5
+
+
+@dataclass(frozen=True)
+class Alone:
+    """What one measurement would bring if it were the only one, over all limits together.
+
+    Attributes
+    ----------
+    measurement, label, hours, cost:
+        What is measured, and what it takes.
+    gain:
+        What it brings, in the plan's unit.
+    tied_with:
+        Names of measurements whose gain cannot be told from it.
+    """
+
+    measurement: str
+    label: str
+    hours: float
+    cost: float
+    gain: Expected
+    tied_with: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -113,6 +135,8 @@ class MeasuringPlan:
         saved where every limit has costs.
     worths:
         Each measurement alone, for each limit.
+    alone:
+        Each measurement alone, over all limits together, the most useful first.
     outlooks:
         What measuring can do for each limit.
     sets_tried, complete:
@@ -127,6 +151,7 @@ class MeasuringPlan:
     gain: Expected
     unit: str
     worths: tuple[Worth, ...]
+    alone: tuple[Alone, ...]
     outlooks: tuple[Outlook, ...]
     sets_tried: int
     complete: bool
@@ -193,13 +218,10 @@ def plan_measurements(
         As there; and when a measurement takes no time, or two have one name.
     """
     _check(measurements, stakes)
-    worths = worth_of_measurements(samples, margins, measurements, stakes, seed)
-    bench = Bench(
-        tuple(measurements),
-        tuple(stakes),
-        {one.name: take_readings(one, samples, seed) for one in measurements},
-        stacked_margins(margins, stakes),
-    )
+    stacked = stacked_margins(margins, stakes)
+    readings = {one.name: take_readings(one, samples, seed) for one in measurements}
+    bench = Bench(tuple(measurements), tuple(stakes), readings, stacked)
+    singly = [bench.calls([one.name]) for one in measurements]
     sets, complete = _affordable_sets(bench, budget_hours, budget_cost)
     quick = bench.thinned(SEARCH_SAMPLES)
     tried = {chosen: quick.calls(chosen) for chosen in sets}
@@ -216,11 +238,27 @@ def plan_measurements(
         steps=steps,
         gain=mean_of(bench.losses(bench.calls(())) - bench.losses(bench.calls(best))),
         unit="cost" if bench.in_money else "wrong calls",
-        worths=worths,
+        worths=worth_of_calls(stacked, measurements, stakes, singly),
+        alone=_alone(bench, singly),
         outlooks=_outlooks(bench, best, tried, budget_hours),
         sets_tried=len(sets),
         complete=complete,
     )
+
+
+def _alone(bench: Bench, singly: Sequence[Sequence[Calls]]) -> tuple[Alone, ...]:
+    """Rank measurements by what each brings over all limits together."""
+    if not singly:
+        return ()
+    loss = bench.losses(bench.calls(()))
+    gains = np.stack([loss - bench.losses(calls) for calls in singly])
+    _, ties = ranked(gains)
+    named = [one.name for one in bench.measurements]
+    found = [
+        Alone(one.name, one.label, one.hours, one.cost, mean_of(gain), tuple(named[j] for j in tied))
+        for one, gain, tied in zip(bench.measurements, gains, ties, strict=True)
+    ]
+    return tuple(sorted(found, key=lambda one: -one.gain.value))
 
 
 def headline(plan: MeasuringPlan) -> str:
@@ -243,7 +281,8 @@ def headline(plan: MeasuringPlan) -> str:
         f"from {in_percent(before.wrong_call.value)} to {in_percent(after.wrong_call.value)}"
     )
     if step.tied_with:
-        sentence += f" ({_listed(step.tied_with)} would do as well)"
+        labels = {one.measurement: one.label for one in plan.alone}
+        sentence += f" (the {_listed(labels[name] for name in step.tied_with)} would do as well)"
     return sentence
 
 
@@ -430,13 +469,15 @@ def _outlooks(
     now, after = bench.calls(()), bench.calls(planned)
     quick = bench.thinned(SEARCH_SAMPLES)
     everything = quick.calls([one.name for one in bench.measurements])
+    labels = {one.name: one.label for one in bench.measurements}
     found = []
     for k, stake in enumerate(bench.stakes):
         settled = {chosen: calls[k].settled(stake) for chosen, calls in tried.items()}
         best_set = max(settled, key=settled.__getitem__)
         best, at_once = tried[best_set][k].outcome(stake), everything[k].settled(stake)
         here, then = now[k].outcome(stake), after[k].outcome(stake)
-        words, must_change = _outlook_words(here, then, best, best_set, at_once, budget_hours)
+        measured = [labels[name] for name in best_set]
+        words, must_change = _outlook_words(here, then, best, measured, at_once, budget_hours)
         found.append(Outlook(stake.limit, stake.label, here, then, best, best_set, must_change, words))
     return tuple(found)
 
@@ -445,7 +486,7 @@ def _outlook_words(
     now: Outcome,
     planned: Outcome,
     best: Outcome,
-    best_set: Sequence[str],
+    measured: Sequence[str],
     everything: float,
     budget_hours: float,
 ) -> tuple[str, bool]:
@@ -461,21 +502,21 @@ def _outlook_words(
         if planned.settled >= LIKELY:
             return f"the plan settles it with a chance of {in_percent(planned.settled)}", False
         return (
-            f"the plan leaves it open; {_listed(best_set)} would settle it "
+            f"the plan leaves it open; measuring the {_listed(measured)} would settle it "
             f"with a chance of {in_percent(best.settled)}",
             False,
         )
-    words = f"no set within {in_hours(budget_hours)} is likely to settle it"
-    if best_set and best.settled > 0:
-        words += f" (at best {_listed(best_set)} with a chance of {in_percent(best.settled)})"
+    words = f"even the best use of {in_hours(budget_hours)} is unlikely to settle it"
+    if measured and best.settled > 0:
+        words += f" ({_listed(measured)}: a chance of {in_percent(best.settled)})"
     if everything >= LIKELY:
         return (
-            f"{words}; all that are listed together would with a chance of {in_percent(everything)}: "
+            f"{words}; all measurements listed, together, would with a chance of {in_percent(everything)}: "
             "allow more hours or change the design",
             True,
         )
     return (
-        f"{words}, and all that are listed together would not either: "
+        f"{words}, nor would all measurements listed, together: "
         "change the design, or list a measurement of what drives it",
         True,
     )
