@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import shutil
 import sqlite3
 import threading
 from collections.abc import Callable, Iterable, Iterator
@@ -146,7 +147,20 @@ class PartStore:
     @property
     def folder(self) -> Path | None:
         """Folder beside the file, for parts that are files of their own."""
-        return None if self._file is None else self._file.with_suffix("")
+        return None if self._file is None else folder_beside(self._file)
+
+    def remove_if_empty(self) -> None:
+        """Close the file and remove it, unless it holds parts or another command has it open."""
+        with self._lock:
+            if self._parts is None or self._file is None:
+                return
+            with self._told():
+                empty = self._parts.execute("SELECT 1 FROM part LIMIT 1").fetchone() is None
+                if not empty or not _is_alone(self._parts):
+                    return
+                self._parts.close()
+            self._parts = None
+            remove_parts(self._file)
 
     def get(self, name: str) -> Array | None:
         """Return a part, or None when it is not there."""
@@ -158,6 +172,27 @@ class PartStore:
                     "SELECT data FROM part WHERE owner = ? AND name = ?", (self._owner, name)
                 ).fetchone()
         return None if row is None else np.load(io.BytesIO(row[0]), allow_pickle=False)
+
+
+def folder_beside(file: Path) -> Path:
+    """Return the folder for parts that are files of their own."""
+    return file.with_suffix("")
+
+
+def remove_parts(file: Path) -> None:
+    """Remove a file with parts, what SQLite keeps beside it, and its folder."""
+    for path in (file, *file.parent.glob(f"{file.name}-*")):
+        path.unlink(missing_ok=True)
+    shutil.rmtree(folder_beside(file), ignore_errors=True)
+
+
+def _is_alone(parts: sqlite3.Connection) -> bool:
+    """Tell whether nobody else has the file open: only then does SQLite leave its write-ahead log."""
+    parts.execute("PRAGMA busy_timeout = 0")
+    try:
+        return bool(parts.execute("PRAGMA journal_mode = DELETE").fetchone()[0] == "delete")
+    except sqlite3.OperationalError:
+        return False
 
 
 def _packed(part: npt.NDArray[Any]) -> bytes:
@@ -182,11 +217,15 @@ def open_store(folder: Path, study: Study, *, fresh: bool = False) -> PartStore:
         When the file cannot be read or written.
 
     """
-    file = folder.parent / f".{folder.name}-parts.sqlite"
+    file = parts_file(folder)
     if fresh:
-        for path in (file, *file.parent.glob(f"{file.name}-*")):
-            path.unlink(missing_ok=True)
+        remove_parts(file)
     return PartStore(file, fingerprint(study))
+
+
+def parts_file(folder: Path) -> Path:
+    """Return the hidden file for the parts of what goes into a folder of results."""
+    return folder.parent / f".{folder.name}-parts.sqlite"
 
 
 def fingerprint(study: Study) -> str:

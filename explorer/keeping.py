@@ -20,6 +20,11 @@ from explorer.quantity import Array
 
 # More samples than this are kept in files.
 HELD_AT_ONCE = 2**18
+READ_AT_ONCE = 2**16
+# A file's list of its groups of rows is held in memory until it is closed, so there should be few.
+FILES_IN_A_GROUP = 16
+# Hardly a number comes twice: looking for such costs more time and room than it saves.
+NUMBERS = {"use_dictionary": False}
 
 
 @dataclass(frozen=True)
@@ -60,21 +65,35 @@ class SampleFiles(Mapping[str, Array]):
         return total
 
     def first(self, rows: int) -> dict[str, Array]:
-        """Read the first rows of every column, and no file beyond them."""
+        """Read the first rows of every column, and hardly any beyond them."""
         pieces: list[dict[str, Array]] = []
-        for file in self.files:
-            if sum(len(piece[self.names[0]]) for piece in pieces) >= rows:
+        missing = rows
+        for piece in self._pieces(min(rows, READ_AT_ONCE)):
+            pieces.append(piece)
+            missing -= len(piece[self.names[0]])
+            if missing <= 0:
                 break
-            pieces.append(_read(file, self.names))
         return {name: np.concatenate([piece[name] for piece in pieces])[:rows] for name in self.names}
+
+    def _pieces(self, rows: int) -> Iterator[dict[str, Array]]:
+        """Read a few rows at a time, one file after the other."""
+        from pyarrow import parquet
+
+        for path in self.files:
+            with _told(path), parquet.ParquetFile(path) as file:
+                for batch in file.iter_batches(rows):
+                    yield {name: batch[name].to_numpy() for name in self.names}
 
     def write(self, path: Path) -> None:
         """Put them all into one file, one after the other."""
+        import pyarrow
         from pyarrow import parquet
 
-        with _told(path), parquet.ParquetWriter(path, parquet.read_schema(self.files[0])) as writer:
-            for file in self.files:
-                writer.write_table(parquet.read_table(file))
+        schema = parquet.read_schema(self.files[0])
+        with _told(path), parquet.ParquetWriter(path, schema, **NUMBERS) as writer:
+            for start in range(0, len(self.files), FILES_IN_A_GROUP):
+                files = self.files[start : start + FILES_IN_A_GROUP]
+                writer.write_table(pyarrow.concat_tables([parquet.read_table(file) for file in files]))
 
 
 @dataclass(frozen=True)
@@ -92,8 +111,13 @@ class SampleFolder:
         fresh = file.with_suffix(".part")
         with _told(file):
             self.folder.mkdir(parents=True, exist_ok=True)
-            parquet.write_table(pyarrow.table(dict(columns)), fresh)
+            parquet.write_table(pyarrow.table(dict(columns)), fresh, **NUMBERS)
+            _put_on_disk(fresh)
             os.replace(fresh, file)
+
+    def has(self, chunks: int) -> bool:
+        """Tell whether the samples of all the first chunks are there."""
+        return all(self._file(chunk).exists() for chunk in range(chunks))
 
     def files(self, chunks: int) -> SampleFiles:
         """Return the samples of the first chunks."""
@@ -105,6 +129,12 @@ class SampleFolder:
     def clear(self) -> None:
         """Remove them all."""
         shutil.rmtree(self.folder, ignore_errors=True)
+
+
+def _put_on_disk(file: Path) -> None:
+    """Have the disk hold what was written: a note that tells of it may outlast a power cut."""
+    with file.open("rb") as written:
+        os.fsync(written.fileno())
 
 
 def first_rows(columns: Mapping[str, Array], rows: int) -> Mapping[str, Array]:

@@ -12,7 +12,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from explorer.checkpoint import PartStore, open_store
+from explorer.checkpoint import PartStore, open_store, parts_file, remove_parts
 from explorer.keeping import HELD_AT_ONCE, SampleFiles, SampleFolder
 from explorer.quantity import Array
 from explorer.study import Study
@@ -50,6 +50,10 @@ class Ledger:
         """Keep the samples of one chunk."""
         self._samples.keep(chunk, columns)
 
+    def has(self, chunks: int) -> bool:
+        """Tell whether the samples of all the first chunks are there."""
+        return self._samples.has(chunks)
+
     def kept(self, chunks: int) -> SampleFiles:
         """Return the samples of the first chunks."""
         return self._samples.files(chunks)
@@ -70,12 +74,14 @@ def store_for_run(folder: Path, study: Study, samples: int, *, fresh: bool = Fal
     folder:
         Of the results.
     samples:
-        Of the run.
+        Of the run, at the most.
     fresh:
         Whether to throw away what an earlier call has finished.
 
     """
     if samples <= HELD_AT_ONCE:
+        if fresh:
+            remove_parts(parts_file(folder))
         yield PartStore()
         return
     with open_store(folder, study, fresh=fresh) as store:
@@ -83,7 +89,11 @@ def store_for_run(folder: Path, study: Study, samples: int, *, fresh: bool = Fal
 
 
 def forget_runs(store: PartStore) -> None:
-    """Throw the notes of a store's runs away: they are over, and their results are safe."""
+    """Throw the notes of a store's runs away: they are over, and their results are safe.
+
+    The store goes with them unless it holds finished parts of something else.
+    """
     store.drop(RUN)
     if store.folder is not None:
         SampleFolder(store.folder).clear()
+    store.remove_if_empty()

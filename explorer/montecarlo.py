@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 
 from explorer.checkpoint import PartStore
 from explorer.engine import (
+    CHUNK,
     Plan,
     Progress,
-    chunk_sizes,
     in_order,
     limited_value,
     make_plan,
@@ -61,29 +62,39 @@ def outputs_of(study: Study) -> tuple[Output, ...]:
 
 @dataclass(frozen=True)
 class Drawing:
-    """How samples are drawn: how many, in which chunks, plain or scrambled."""
+    """How samples are drawn: plain or scrambled, how many in all, and how many a chunk but the last."""
 
     design: str
-    sizes: tuple[int, ...]
+    samples: int
+    each: int
 
     @classmethod
     def of(cls, study: Study, samples: int | None = None) -> Drawing:
         """Cut the samples into plain random chunks, or into scrambled replicates of a power of two each."""
         wanted = samples or study.samples
         if study.design == "random":
-            return cls("random", chunk_sizes(wanted))
+            return cls("random", wanted, CHUNK)
         each = min(2 ** math.ceil(math.log2(max(wanted / study.replicates, 2))), LARGEST_REPLICATE)
-        return cls("sobol", (each,) * max(study.replicates, math.ceil(wanted / each)))
+        return cls("sobol", each * max(study.replicates, math.ceil(wanted / each)), each)
 
     @property
-    def samples(self) -> int:
-        """Number of samples in all."""
-        return sum(self.sizes)
+    def scrambled(self) -> bool:
+        """Whether each chunk is a scramble of one design."""
+        return self.design == "sobol"
+
+    @property
+    def chunks(self) -> int:
+        """Number of chunks."""
+        return math.ceil(self.samples / self.each)
+
+    def up_to(self, chunk: int) -> int:
+        """Count the samples of all chunks before one."""
+        return min(chunk * self.each, self.samples)
 
     def drawn(self, plan: Plan, index: int) -> dict[str, Array]:
         """Draw the inputs of one chunk."""
-        size = self.sizes[index]
-        if self.design == "random":
+        size = self.up_to(index + 1) - self.up_to(index)
+        if not self.scrambled:
             return plan.random_chunk(index, size)
         power = size.bit_length() - 1
         return plan.draw(sobol_columns(plan.seed, plan.streams, index, power))
@@ -105,8 +116,8 @@ class Part:
 class Outcome:
     """The merged parts.
 
-    ``shares`` holds, per limit and for both joint requirements, the conforming share in every chunk: the
-    replicates of a scrambled design.
+    ``shares`` holds, for every replicate of a scrambled design, the conforming share per limit and for both
+    joint requirements; it is empty for plain random samples.
     """
 
     outputs: tuple[Output, ...]
@@ -184,7 +195,7 @@ class Job:
             # A comparison with NaN is false: a failed sample counts against the limit.
             tuple(int(np.count_nonzero(margin >= 0)) for margin in every),
             self._blamed(drawn, outputs),
-            self.drawing.sizes[index],
+            self.drawing.up_to(index + 1) - self.drawing.up_to(index),
             self._kept(drawn, outputs) if self.keep else {},
         )
 
@@ -225,6 +236,36 @@ def _cap(study: Study, output: Output) -> float | None:
     return float(given.distribution.nominal) if given is not None and given.exact else None
 
 
+class StopRule(Protocol):
+    """Says after each chunk whether the chunks so far are enough.
+
+    It may hang on nothing but what it remembers and the chunks so far: then a run that was stopped and goes
+    on asks the same questions at the same samples, and ends where it would have ended.
+
+    Attributes
+    ----------
+    name:
+        Tells runs under this rule from others of their study.
+    memory:
+        What it remembers from chunk to chunk, as numbers; it is noted with the run.
+
+    """
+
+    @property
+    def name(self) -> str:
+        """Return its name."""
+
+    @property
+    def memory(self) -> Array:
+        """Return what it remembers."""
+
+    def recall(self, memory: Array) -> None:
+        """Go on as the rule that remembered this."""
+
+    def enough(self, so_far: SoFar) -> bool:
+        """Tell whether to stop here."""
+
+
 def run_montecarlo(
     study: Study,
     *,
@@ -234,7 +275,7 @@ def run_montecarlo(
     executor: Executor | None = None,
     progress: Progress = no_progress,
     store: PartStore | None = None,
-    enough: Callable[[SoFar], bool] | None = None,
+    until: StopRule | None = None,
 ) -> Outcome:
     """Run a study's samples and merge the parts in the order of the chunks.
 
@@ -252,40 +293,56 @@ def run_montecarlo(
     store:
         Where a long run notes how far it is and puts the samples that it keeps; shorter ones are over
         before that is worth it, and keep theirs in memory.
-    enough:
-        Asked after each chunk whether to stop there; such a run is not noted, and keeps its first samples.
+    until:
+        Asked after each chunk whether to stop there; without a store such a run keeps its first samples only.
 
     """
     job = make_job(study, samples=samples, keep=keep).with_pilot()
-    sizes = job.drawing.sizes
-    ledger = _ledger_of(job, None if enough else store)
-    so_far = SoFar.start(job)
-    if ledger is not None and (noted := ledger.begin()) is not None:
-        so_far = SoFar.unpacked(job, noted)
+    drawing, ledger = job.drawing, _ledger_of(job, store, until)
+    so_far = _noted(job, ledger) or SoFar.start(job)
+    if until is not None and so_far.memory is not None:
+        until.recall(so_far.memory)
     parts = in_order(
         partial(_part, job),
-        len(sizes),
+        so_far.chunks if so_far.over else drawing.chunks,
         workers=workers,
         executor=executor,
-        progress=lambda done: progress("samples", sum(sizes[:done]), job.drawing.samples),
+        progress=lambda done: progress("samples", drawing.up_to(done), drawing.samples),
         start=so_far.chunks,
     )
     for part in parts:
         if ledger is not None and job.keep:
             ledger.keep(so_far.chunks, part.kept)
-        so_far.add(part, hold=ledger is None and (enough is None or so_far.samples < HELD_AT_ONCE))
+        so_far.add(part, hold=ledger is None and (until is None or so_far.samples < HELD_AT_ONCE))
+        enough = until is not None and until.enough(so_far)
+        so_far.over = enough or so_far.chunks == drawing.chunks
         if ledger is not None:
-            ledger.note(so_far.packed, last=so_far.chunks == len(sizes))
-        if enough is not None and enough(so_far):
+            ledger.note(partial(so_far.packed, until), last=so_far.over)
+        if enough:
             break
-    return so_far.outcome(ledger.kept(len(sizes)) if ledger is not None and job.keep else None)
+    return so_far.outcome(_kept(so_far, ledger) if ledger is not None and job.keep else None)
 
 
-def _ledger_of(job: Job, store: PartStore | None) -> Ledger | None:
+def _ledger_of(job: Job, store: PartStore | None, until: StopRule | None) -> Ledger | None:
     """Return where a long run is noted; None for a short one, or one without a place to note it."""
     if store is None or store.folder is None or job.drawing.samples <= HELD_AT_ONCE:
         return None
-    return Ledger(store, job.name)
+    return Ledger(store, job.name if until is None else f"{job.name} until {until.name}")
+
+
+def _noted(job: Job, ledger: Ledger | None) -> SoFar | None:
+    """Return what an earlier call has noted, unless samples that it kept are there no more."""
+    note = None if ledger is None else ledger.begin()
+    if ledger is None or note is None:
+        return None
+    so_far = SoFar.unpacked(job, note)
+    return so_far if not job.keep or ledger.has(so_far.chunks) else None
+
+
+def _kept(so_far: SoFar, ledger: Ledger) -> Mapping[str, Array]:
+    """Return the kept samples: in files, but in memory where a run stopped so early that they are few."""
+    files = ledger.kept(so_far.chunks)
+    return files if so_far.samples > HELD_AT_ONCE else files.first(so_far.samples)
 
 
 def _part(job: Job, index: int) -> Part:
@@ -294,7 +351,10 @@ def _part(job: Job, index: int) -> Part:
 
 @dataclass
 class SoFar:
-    """What the chunks so far add up to, in their order."""
+    """What the chunks so far add up to, in their order.
+
+    ``over`` tells whether that is all; ``memory`` is what the stop rule remembered when it was noted.
+    """
 
     job: Job
     tallies: tuple[Tally, ...]
@@ -303,7 +363,10 @@ class SoFar:
     blamed: dict[tuple[int, str], int]
     shares: list[Array]
     kept: list[Mapping[str, Array]]
+    chunks: int = 0
     samples: int = 0
+    over: bool = False
+    memory: Array | None = None
 
     @classmethod
     def start(cls, job: Job) -> SoFar:
@@ -319,11 +382,6 @@ class SoFar:
             [],
         )
 
-    @property
-    def chunks(self) -> int:
-        """Number of chunks so far."""
-        return len(self.shares)
-
     def add(self, part: Part, hold: bool = True) -> None:
         """Add the next chunk; hold its samples in memory unless they are kept elsewhere."""
         self.tallies = tuple(one.merged(more) for one, more in zip(self.tallies, part.tallies, strict=True))
@@ -331,13 +389,16 @@ class SoFar:
         self.conforming = self.conforming + part.conforming
         for key, count in part.blamed.items():
             self.blamed[key] = self.blamed.get(key, 0) + count
-        self.shares.append(np.array(part.conforming) / part.size)
+        # Only replicates of a design are set against each other; a list of all chunks would grow for nothing.
+        if self.job.drawing.scrambled:
+            self.shares.append(np.array(part.conforming) / part.size)
+        self.chunks += 1
         self.samples += part.size
         if part.kept and hold:
             self.kept.append(part.kept)
 
-    def packed(self) -> Bytes:
-        """Return all but the samples in memory, as bytes from which it goes on."""
+    def packed(self, until: StopRule | None = None) -> Bytes:
+        """Return all but the samples in memory, and what a stop rule remembers, as bytes to go on from."""
         file = io.BytesIO()
         np.savez(
             file,
@@ -346,7 +407,8 @@ class SoFar:
             blamed=np.array([(position, count) for (position, _), count in self.blamed.items()], np.int64),
             blamed_names=np.array([name for _, name in self.blamed], np.str_),
             shares=np.array(self.shares),
-            samples=self.samples,
+            reached=np.array([self.chunks, self.samples, self.over], np.int64),
+            memory=np.empty(0) if until is None else until.memory,
         )
         return np.frombuffer(file.getvalue(), np.uint8)
 
@@ -364,7 +426,9 @@ class SoFar:
             pairs = zip(kept["blamed"].reshape(-1, 2).tolist(), kept["blamed_names"].tolist(), strict=True)
             so_far.blamed = {(position, name): count for (position, count), name in pairs}
             so_far.shares = list(kept["shares"])
-            so_far.samples = int(kept["samples"])
+            so_far.chunks, so_far.samples, over = kept["reached"].tolist()
+            so_far.over = bool(over)
+            so_far.memory = kept["memory"]
         return so_far
 
     def outcome(self, files: Mapping[str, Array] | None = None) -> Outcome:
@@ -381,5 +445,5 @@ class SoFar:
             self.samples,
             np.array(self.shares),
             files,
-            self.job.drawing.design == "sobol",
+            self.job.drawing.scrambled,
         )

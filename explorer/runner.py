@@ -103,7 +103,7 @@ def run(
             executor=executor,
             progress=progress,
             store=store,
-            enough=looks.enough if looks else None,
+            until=looks,
         )
     with stages.stage("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)

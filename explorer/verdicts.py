@@ -6,9 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from explorer.estimators.conformance import Conformance, Margin, judge_counts
-from explorer.estimators.stopping import Look, confidence_at_look, next_look
+from explorer.estimators.stopping import confidence_at_look, next_look
 from explorer.montecarlo import Outcome, SoFar
+from explorer.quantity import Array
 from explorer.streaming import Tally
 from explorer.study import Limit
 
@@ -69,15 +72,26 @@ class Looks:
         What is judged, and the most samples that may be drawn.
     count, due:
         Looks taken so far, and the number of samples at which the next one is due.
-    last:
-        What the latest look said.
     """
 
     limits: tuple[Limit, ...]
     cap: int
     count: int = 0
     due: int = FIRST_LOOK
-    last: Look | None = None
+
+    @property
+    def name(self) -> str:
+        """Tell runs that end so from others."""
+        return f"decided, {self.cap} at the most"
+
+    @property
+    def memory(self) -> Array:
+        """What must be known of the looks taken, to take the further ones when they are due."""
+        return np.array([self.count, self.due], float)
+
+    def recall(self, memory: Array) -> None:
+        """Go on where these looks were."""
+        self.count, self.due = (int(number) for number in memory)
 
     @property
     def confidence(self) -> float:
@@ -90,6 +104,6 @@ class Looks:
             return False
         self.count += 1
         judged = judge_outcome(self.limits, so_far.outcome({}), self.confidence).limits
-        self.last = next_look(judged, so_far.samples, self.cap)
-        self.due = self.last.samples
-        return self.last.stop
+        look = next_look(judged, so_far.samples, self.cap)
+        self.due = look.samples
+        return look.stop

@@ -60,7 +60,7 @@ def stages(full: bool) -> Iterator[Row]:
 
 
 def kills(full: bool) -> Iterator[Row]:
-    """Kill a run thirty times and hold its result against one left alone."""
+    """Kill runs thirty times and hold their results against those left alone."""
     if not full:
         return
     sys.path.insert(0, str(TESTS))
@@ -69,9 +69,12 @@ def kills(full: bool) -> Iterator[Row]:
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        (folder / "study.toml").write_text(SMALL.format(inputs="", conditions="", limits=""))
-        options = ("--samples", 4_000_000)
-        start(folder, folder / "whole", *options).wait()
-        killed = run_with_kills(folder, folder / "killed", 30, 20261, *options)
-        same = results_of(folder / "whole") == results_of(folder / "killed")
-    yield f"a run killed {killed} times ends with the same bytes", "yes" if same else "NO"
+        # The limit holds in 57.17 cars of 100: so near to what is asked that it takes several looks.
+        text = SMALL.format(inputs="", conditions="", limits="")
+        (folder / "study.toml").write_text(text.replace("probability = 0.5", "probability = 0.5704"))
+        for words, *until in (("a run",), ("a run until it is decided", "--until", "decided")):
+            options = ("--samples", 4_000_000, *until)
+            start(folder, folder / "whole", *options).wait()
+            run_with_kills(folder, folder / "killed", 30, 20261, *options)
+            same = results_of(folder / "whole") == results_of(folder / "killed")
+            yield f"{words}, killed 30 times, ends with the same bytes", "yes" if same else "NO"
