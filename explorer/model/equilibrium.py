@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.model.numeric import secant
+from explorer.model.numeric import Mask, repeated, secant
 from explorer.model.suspension import AxleSpring
 from explorer.quantity import Array, given, quantity
 
@@ -197,6 +197,13 @@ class Axle(NamedTuple):
         return self.loss * np.where(past == 0, 1.0, 1 - self.spring.stop_share)
 
 
+class _Attitude(NamedTuple):
+    """A pitch on its way to the balance."""
+
+    angle: Array
+    done: Mask
+
+
 def balanced_pitch(static_pitch: Array, wheelbase: Array, front: Axle, rear: Axle) -> Array:
     """Solve the pitch equation of this file's head; NaN where no stable balance exists."""
     lean = static_pitch + (rear.level - front.level) / wheelbase
@@ -214,15 +221,16 @@ def balanced_pitch(static_pitch: Array, wheelbase: Array, front: Axle, rear: Axl
     if np.all(settled):
         return without_stops
     stopped = ~settled
-    for _ in range(20):
-        lean = static_pitch + (rear.travel(angle) - front.travel(angle)) / wheelbase
-        stiffness = 1 + (rear.slope(angle) - front.slope(angle)) / wheelbase
-        step = (lean - angle) / stiffness
-        angle = np.where(settled, angle, angle + step)
-        settled = settled | ((np.abs(step) < 1e-13) & (stiffness > 0))
-        if np.all(settled):
-            break
-    return np.where(stopped, np.where(settled, angle, np.nan), without_stops)
+
+    def closer(_: int, at: _Attitude) -> _Attitude:
+        lean = static_pitch + (rear.travel(at.angle) - front.travel(at.angle)) / wheelbase
+        stiffness = 1 + (rear.slope(at.angle) - front.slope(at.angle)) / wheelbase
+        step = (lean - at.angle) / stiffness
+        settled = at.done | ((np.abs(step) < 1e-13) & (stiffness > 0))
+        return _Attitude(np.where(at.done, at.angle, at.angle + step), settled)
+
+    found = repeated(closer, _Attitude(angle, settled), 20)
+    return np.where(stopped, np.where(found.done, found.angle, np.nan), without_stops)
 
 
 @quantity("N", source="sum of the parts about the rear contact patches")
