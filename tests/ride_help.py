@@ -6,12 +6,17 @@ the road and come back at events found by scipy.  Loads are total, in newtons; p
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from scipy.integrate import solve_ivp
+
+from explorer.model.following import advanced, begun
+from explorer.model.ride import Ride
+from explorer.model.stepping import Moment
 
 GRAVITY = 9.80665
 PARTS = ("wing", "splitter", "floor")
@@ -238,3 +243,12 @@ class Reference:
             at_rest - (state[0] + (station - self.a) * state[1]) - self.road(time, station)[0]
             for time, state in zip(self.times, self.states, strict=True)
         )
+
+
+def moments(ride: Ride) -> Iterator[Moment]:
+    """Take the model's steps one by one, to the very end of the motion."""
+    motion = begun(ride)
+    met = ride.meeting(motion.time)
+    while np.any(motion.left > 0):
+        motion, met, moment = advanced(ride, motion, met)
+        yield moment

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from explorer.model.numeric import Mask
 from explorer.quantity import Array, given, quantity
 
 pitch_gyration_share = given(
@@ -157,16 +158,25 @@ class HalfCar(NamedTuple):
         """Return the downward acceleration of the body over both axles under a force over each."""
         return self.own * force + self.across * force[::-1]
 
-    def past_stops(self, travel: Array) -> Array:
-        """Return how far a travel lies past the stops; 0 between them."""
-        return travel - np.minimum(np.maximum(travel, -self.droop), self.bump)
+    def past_stops(self, travel: Array, *, droop: bool = True) -> Array:
+        """Return how far a travel lies past the stops, 0 between them; those in droop may be left out."""
+        past: Array = np.maximum(travel - self.bump, 0)
+        if droop:
+            past += np.minimum(travel + self.droop, 0)
+        return past
 
-    def load(self, travel: Array, speed: Array, *, stops: bool) -> Array:
+    def stops_between(self, travel: Array, other: Array) -> Mask:
+        """Tell where a stop is touched at one of two travels only."""
+        between: Mask = (travel > self.bump) != (other > self.bump)
+        between |= (travel < -self.droop) != (other < -self.droop)
+        return between
+
+    def load(self, travel: Array, speed: Array, *, stops: bool = True, droop: bool = True) -> Array:
         """Return the load on both axles over that at rest, as if the ground could pull."""
         load = self.rate * travel
         load += self.damping * speed
         if stops:
-            load += self.stop_rate * self.past_stops(travel)
+            load += self.stop_rate * self.past_stops(travel, droop=droop)
         return load
 
     def loose(self) -> LooseWheel:

@@ -12,10 +12,13 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.model.air_in_motion import AirOnAxles, SplitterGap
+from explorer.model.fading import Fading
+from explorer.model.following import follow
 from explorer.model.half_car import HalfCar
+from explorer.model.numeric import Mask
 from explorer.model.ride import Course, Ride, lean
 from explorer.model.road import RoadAndGust
-from explorer.model.stepping import highest, moments, squared_swing, standing
+from explorer.model.stepping import Moment, highest, squared_swing
 from explorer.quantity import Array, given, quantity
 
 watch_time = given("s", "How long the car is watched after bump and gust have passed.", default=0.5, above=0)
@@ -75,24 +78,58 @@ def excursion(
     return Excursion(*ride.by_parts(extremes))
 
 
+class Extremes(NamedTuple):
+    """Extremes of a motion so far; ``widest`` is the farthest from the steady attitude over each axle."""
+
+    peak: Array
+    load: Array
+    widest: Array
+    off_road: Array
+
+    @classmethod
+    def at_the_start(cls, ride: Ride) -> Extremes:
+        """Return what there is before the first step."""
+        nothing = np.zeros_like(ride.steady)
+        load = ride.car.load(ride.steady, nothing)
+        return cls(lean(ride.steady), load, nothing, nothing[0])
+
+    @staticmethod
+    def noted(ride: Ride, so_far: Extremes, moment: Moment) -> Extremes:
+        """Return the extremes with one more step."""
+        peak, load, widest, off_road = so_far
+        before, after, step = moment.before, moment.after, moment.step
+        if moment.aloft.ndim:
+            off_road = off_road + moment.aloft[0]
+        return Extremes(
+            highest(peak, lean(before.drop), lean(before.speed), lean(after.drop), lean(after.speed), step),
+            np.minimum(load, moment.load),
+            np.maximum(widest, np.abs(after.drop - ride.steady)),
+            off_road,
+        )
+
+    @property
+    def settled_below(self) -> Array:
+        """Square of the swing that counts as none."""
+        low: Array = np.maximum(SETTLED_SHARE * self.widest, SETTLED_SWING) ** 2
+        return low
+
+    @staticmethod
+    def known(so_far: Extremes, fading: Fading, energy: Array, left: Array) -> Mask:
+        """Tell where no swing to come reaches an extreme and the last ones count as none."""
+        beaten = lean(fading.steady) + fading.travel(energy, -1, 1) > so_far.peak
+        beaten = beaten | np.any(fading.lowest_load(energy) < so_far.load, axis=0)
+        last = fading.swing(fading.after(energy, left))
+        known: Mask = ~beaten & np.all(last <= so_far.settled_below, axis=0)
+        return known
+
+
 def extremes(ride: Ride) -> Array:
     """Return the fields of ``Excursion`` for samples moved together: (fields, samples)."""
-    start = ride.steady
-    peak, load = lean(start), ride.car.load(start, np.zeros_like(start), stops=True)
-    widest, off_road, after = np.zeros_like(start), np.zeros_like(peak), standing(ride)
-    for moment in moments(ride):
-        before, after, step = moment.before, moment.after, moment.step
-        peak = highest(peak, lean(before.drop), lean(before.speed), lean(after.drop), lean(after.speed), step)
-        load = np.minimum(load, moment.load)
-        widest = np.maximum(widest, np.abs(after.drop - start))
-        if np.any(before.off) or np.any(after.off):
-            # Off the road for all of the step, or from somewhere within it.
-            off_road = off_road + step * np.maximum(before.off[0], after.off[0] / 2)
-    low = np.maximum(SETTLED_SHARE * widest, SETTLED_SWING)
-    settled = np.all(squared_swing(ride, after) <= low**2, axis=0) & ~ride.course.gone(after.drop)
-    unknown = np.isnan(peak)
-    off_road, settled = (np.where(unknown, np.nan, found) for found in (off_road, settled))
-    return np.stack((peak, load[0], load[1], off_road, settled))
+    found, body, early = follow(ride, Extremes.at_the_start(ride), Extremes.noted, Extremes.known)
+    swinging = np.any(squared_swing(ride, body) > found.settled_below, axis=0) | ride.course.gone(body.drop)
+    unknown = np.isnan(found.peak)
+    off_road, settled = (np.where(unknown, np.nan, each) for each in (found.off_road, early | ~swinging))
+    return np.stack((found.peak, *found.load, off_road, settled))
 
 
 @quantity("rad", source="definition", fails=_FAILS, capped_by="pitch_cap")
@@ -153,17 +190,39 @@ def point_smallest_clearance(
     return smallest
 
 
+class Depth(NamedTuple):
+    """How close a point came to the road, over rest; its share of the wheelbase, its delay on the bump."""
+
+    most: Array
+    share: Array
+    delay: Array
+
+    def sunk(self, ride: Ride, drop: Array, speed: Array, time: Array) -> tuple[Array, Array]:
+        """Return how close the point is to the road at a time, over rest, and how fast it comes closer."""
+        height, rise = ride.road.bump(time - self.delay)
+        return drop[0] + self.share * lean(drop) + height, speed[0] + self.share * lean(speed) + rise
+
+    @staticmethod
+    def noted(ride: Ride, so_far: Depth, moment: Moment) -> Depth:
+        """Return the depth with one more step."""
+        before, after, then = moment.before, moment.after, moment.time - moment.step
+        start = so_far.sunk(ride, before.drop, before.speed, then)
+        end = so_far.sunk(ride, after.drop, after.speed, moment.time)
+        return so_far._replace(most=highest(so_far.most, *start, *end, moment.step))
+
+    @staticmethod
+    def known(so_far: Depth, fading: Fading, energy: Array, left: Array) -> Mask:
+        """Tell where no swing to come brings the point closer to the road."""
+        front, rear = 1 - so_far.share, so_far.share
+        level = front * fading.steady[0] + rear * fading.steady[1]
+        closer: Mask = level + fading.travel(energy, front, rear) <= so_far.most
+        return closer
+
+
 def deepest(ride: Ride, share: Array) -> Array:
     """Return how close a point comes to the road, over rest, at a share of the wheelbase: (samples,)."""
     delay = ride.road.rear_delay * share
-
-    def sunk(drop: Array, speed: Array, time: Array) -> tuple[Array, Array]:
-        height, rise = ride.road.bump(time - delay)
-        return drop[0] + share * lean(drop) + height, speed[0] + share * lean(speed) + rise
-
-    most: Array = ride.steady[0] + share * lean(ride.steady) + ride.road.highest_before(ride.start, delay)
-    for moment in moments(ride, ride.road.bump_events(delay)):
-        before, after, then = moment.before, moment.after, moment.time - moment.step
-        start, end = sunk(before.drop, before.speed, then), sunk(after.drop, after.speed, moment.time)
-        most = highest(most, *start, *end, moment.step)
-    return most
+    most = ride.steady[0] + share * lean(ride.steady) + ride.road.highest_before(ride.start, delay)
+    start = Depth(*(each + np.zeros_like(ride.start) for each in (most, share, delay)))
+    found, _, _ = follow(ride, start, Depth.noted, Depth.known, ride.road.bump_events(delay))
+    return found.most

@@ -6,7 +6,7 @@ Samples are in line here, on one last axis, which has the length 1 where all are
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple, TypeVar
@@ -21,9 +21,9 @@ from explorer.model.road import RoadAndGust
 from explorer.quantity import Array
 
 #: Radians of the fastest swing in a step, between the stops and on them.
-RADIANS, RADIANS_ON_STOPS = 0.6, 0.8
-#: Steps from one event to the next, at least; steps between the stops in all, at most.
-LEAST_STEPS, MOST_STEPS = 8, 5000
+RADIANS, RADIANS_ON_STOPS = 0.7, 0.7
+#: Steps in which road or gust rise and fall, at least; steps between the stops in all, at most.
+LEAST_STEPS, MOST_STEPS = 12, 5000
 #: Samples that are moved together, as many as stay near the processor.
 PART = 8192
 
@@ -125,7 +125,7 @@ class Ride:
         )
 
     def by_parts(self, find: Callable[..., Array], *others: Array) -> Array:
-        """Apply a function to parts of the samples that take about as many steps; put the answers in place.
+        """Apply a function to parts of the samples; put the answers side by side.
 
         Parameters
         ----------
@@ -135,32 +135,34 @@ class Ride:
             More values by sample.
 
         """
-        lined = [_in_line(np.asarray(other), self.shape, 0) for other in others]
-        order = np.argsort(self._steps_expected(), kind="stable")
-        parts = [order[begin : begin + PART] for begin in range(0, order.size, PART)]
-        answers = [find(self._taken(part), *(_taken(other, part) for other in lined)) for part in parts]
-        joined = np.concatenate(answers, axis=-1)
-        answer = np.empty_like(joined)
-        answer[..., order] = joined
+        lined = tuple(_in_line(np.asarray(other), self.shape, 0) for other in others)
+        size = math.prod(self.shape)
+        parts = [np.arange(begin, min(begin + PART, size)) for begin in range(0, size, PART)]
+        answer = np.concatenate([find(self.of_samples(part), *taken(lined, part)) for part in parts], axis=-1)
         return answer.reshape((*answer.shape[:-1], *self.shape))
 
-    def _steps_expected(self) -> Array:
-        on_stops = np.any(self.car.past_stops(self.steady) != 0, axis=0)
-        step = np.where(on_stops, self.step_on_stops, RADIANS / self.car.fastest())
-        expected: Array = np.sum(self.timetable().lengths, axis=0) / step
-        return expected
-
-    def _taken(self, part: Index) -> Ride:
-        def taken(group: Group) -> Group:
-            return _each(group, lambda field: _taken(field, part))
-
-        groups = taken(self.car), taken(self.air), taken(self.splitter), taken(self.road), taken(self.course)
-        return Ride(*groups, part.shape)
+    def of_samples(self, part: Index) -> Ride:
+        """Return the ride of some of the samples."""
+        car, air, splitter, road, course = taken(
+            (self.car, self.air, self.splitter, self.road, self.course), part
+        )
+        return Ride(car, air, splitter, road, course, part.shape)
 
     @cached_property
     def has_stops(self) -> bool:
         """Whether any sample has a stop within reach."""
         return bool(np.any(np.isfinite(self.car.bump) | np.isfinite(self.car.droop)))
+
+    @cached_property
+    def has_droop(self) -> bool:
+        """Whether any sample has a stop in droop within reach."""
+        return bool(np.any(np.isfinite(self.car.droop)))
+
+    @cached_property
+    def unloaded(self) -> Array:
+        """Load, over that at rest, of an axle that carries nothing."""
+        nothing: Array = -self.car.at_rest
+        return nothing
 
     @cached_property
     def gap_counts(self) -> bool:
@@ -204,11 +206,12 @@ class Ride:
         A motion too long to be followed has a single step.
         """
         longest = RADIANS / self.car.fastest() + np.zeros_like(self.start)
+        turning = np.minimum(longest, self.road.shortest_turn() / LEAST_STEPS)
         watch_time = self.course.watch_time + np.zeros_like(self.start)
         ends = self._ends(events)
         lengths = np.vstack((np.diff(ends, axis=0), watch_time, np.zeros_like(watch_time)))
         lengths = np.where(self.followed, lengths, 0.0)
-        steps = np.where(lengths > 0, np.minimum(longest, lengths / LEAST_STEPS), longest)
+        steps = np.where(lengths > 0, turning, longest)
         lengths[-2], steps[-2] = np.where(self.followed, watch_time, longest), longest
         order = np.argsort(lengths == 0, axis=0, kind="stable")
         return Timetable(np.take_along_axis(lengths, order, 0), np.take_along_axis(steps, order, 0))
@@ -255,5 +258,26 @@ def _in_line(field: Array, shape: tuple[int, ...], axles: int) -> Array:
     return np.broadcast_to(aligned, (*ahead, *shape)).reshape(*ahead, -1)
 
 
-def _taken(field: Array, part: Index) -> Array:
-    return field if field.shape[-1] == 1 else field[..., part]
+def taken(group: Any, part: Index) -> Any:
+    """Return some of the samples of an array, or of all arrays in a tuple; one they share stays as it is."""
+    if isinstance(group, tuple):
+        return _rebuilt(group, (taken(field, part) for field in group))
+    return group if group.shape[-1] == 1 else group[..., part]
+
+
+def copied(group: Any) -> Any:
+    """Return a copy of an array, or of all arrays in a tuple."""
+    return _rebuilt(group, map(copied, group)) if isinstance(group, tuple) else group.copy()
+
+
+def put(whole: Any, part: Index, group: Any) -> None:
+    """Put some of the samples back in place, array by array."""
+    if isinstance(whole, tuple):
+        for field, changed in zip(whole, group, strict=True):
+            put(field, part, changed)
+    else:
+        whole[..., part] = group
+
+
+def _rebuilt(group: tuple[Any, ...], fields: Iterable[Any]) -> Any:
+    return group._make(fields) if hasattr(group, "_make") else tuple(fields)

@@ -84,25 +84,25 @@ class RoadAndGust(NamedTuple):
         """Return the highest road a place has been over by a time, when it meets the bump a delay late."""
         return np.maximum(self.bump(np.minimum(time - delay, self.bump_time / 2))[0], 0)
 
+    def shortest_turn(self) -> Array:
+        """Return the shorter of the times in which road and gust rise and fall, endless without both."""
+        up_and_down = np.where(self.bump_height != 0, self.bump_time, np.inf)
+        return np.minimum(up_and_down, np.where(self.gust != 0, 2 * self.gust_rise_time, np.inf))
+
     def delays(self) -> Array:
         """Return when each axle meets the bump, axles first."""
         return both_axles(np.zeros_like(self.rear_delay), self.rear_delay)
 
     def bump(self, since: Array) -> tuple[Array, Array]:
         """Return height and rate of rise of the road at a place, by the time since it met the bump."""
-        height, rise = np.zeros_like(since), np.zeros_like(since)
-        on = np.nonzero((since > 0) & (since < self.bump_time) & (self.bump_height != 0))
-        if on[0].size:
-            whole, pace = (np.broadcast_to(one, since.shape)[on] for one in (self.bump_height, self._pace))
-            phase = pace * since[on]
-            sine = np.sin(phase)
-            lift = whole * sine
-            height[on], rise[on] = lift * sine, 2 * lift * pace * np.cos(phase)
+        on = (since > 0) & (since < self.bump_time) & (self.bump_height != 0)
+        # One sine, of half the phase from the top, gives sine and cosine of the whole.
+        half = np.sin(np.pi / 2 * (since / self.bump_time - 0.5) * on)
+        square = half**2
+        lift = (1 - 2 * square) * self.bump_height * on
+        height = lift * (1 - 2 * square)
+        rise = lift * half * np.sqrt(1 - square) * (-4 * np.pi / self.bump_time)
         return height, rise
-
-    @property
-    def _pace(self) -> Array:
-        return np.pi / self.bump_time
 
     @property
     def gust_length(self) -> Array:

@@ -1,4 +1,4 @@
-"""The motion in time, step by step: heave and pitch of the car on springs, dampers and stops.
+"""One step of the motion in time: heave and pitch of the car on springs, dampers and stops.
 
 With z how far the body is down over each axle, y the height of the road there, and loads counted over those
 at rest, the equations are
@@ -9,13 +9,11 @@ at rest, the equations are
 so that a tyre never pulls.  A wheel that has left the road hangs down as fast as its damper lets it, no lower
 than its droop stop holds it, and carries nothing until the road is there again.
 
-Classical Runge-Kutta steps of fourth order; each sample has its own: a share of its fastest swing, less near
-a stop, and cut where a wheel comes back to the road.  Bump and gust begin and end between two steps.
+Steps are classical Runge-Kutta ones of fourth order; loads are read at both ends of a step and in its middle.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -24,19 +22,21 @@ from explorer.model.numeric import Mask
 from explorer.model.ride import Meeting, Ride, lean
 from explorer.quantity import Array
 
-#: Share of a step that it is not cut below when a wheel is about to be back on the road.
-LEAST_CUT = 0.02
+#: A load, in newtons, that no axle ever carries.
+NEVER = 1e12
 
 
 class Body(NamedTuple):
     """How far and how fast the body goes down over each axle, and where its wheels are: axles first.
 
-    ``hanging`` is the travel of a wheel that is ``off`` the road, and means nothing for one that is not.
+    ``load`` is that over the one at rest as if the ground could pull; ``hanging`` is the travel of a wheel
+    that is ``off`` the road, and means nothing for one that is not.
     """
 
     drop: Array
     speed: Array
     acceleration: Array
+    load: Array
     hanging: Array
     off: Mask
 
@@ -44,7 +44,8 @@ class Body(NamedTuple):
 class Moment(NamedTuple):
     """A step just taken, from one body to the next, with the lowest load on the way.
 
-    Loads are over those at rest, as if the ground could pull; ``time`` is that at the end.
+    Loads are over those at rest, as if the ground could pull; ``time`` is that at the end; ``aloft`` is how
+    long each axle was off the road.
     """
 
     time: Array
@@ -52,13 +53,14 @@ class Moment(NamedTuple):
     before: Body
     after: Body
     load: Array
+    aloft: Array
 
 
 def standing(ride: Ride) -> Body:
     """Return the body at the steady attitude, all wheels on the road."""
     drop = np.where(ride.followed, ride.steady, np.nan)
     still = np.zeros_like(drop)
-    return Body(drop, still, still, drop, np.zeros(drop.shape, dtype=bool))
+    return Body(drop, still, still, ride.car.load(drop, still), drop, np.zeros(drop.shape, dtype=bool))
 
 
 def squared_swing(ride: Ride, body: Body) -> Array:
@@ -67,121 +69,117 @@ def squared_swing(ride: Ride, body: Body) -> Array:
     return swing
 
 
-def moments(ride: Ride, events: Sequence[Array] = ()) -> Iterator[Moment]:
-    """Move the car from its steady attitude through bump and gust and on, until no sample has time left.
+def stepped(
+    ride: Ride, time: Array, step: Array, body: Body, met: tuple[Meeting, Meeting, Meeting]
+) -> Moment:
+    """Take one step of the classical Runge-Kutta method of fourth order.
 
     Parameters
     ----------
     ride:
         The car and what it meets.
-    events:
-        Times, besides those at which wheels meet or leave the bump and the gust turns, to end a step at.
+    time, step, body:
+        Where the step begins and how long it is; a sample that waits for others has a step of nothing.
+    met:
+        What is met at the step's start, middle and end.
 
     """
-    lengths, steps = ride.timetable(events)
-    time, body = ride.start, standing(ride)
-    stretch = np.zeros(time.shape, dtype=np.intp)
-    left, longest = lengths[0] * ~ride.course.gone(body.drop), steps[0].copy()
-    met = ride.meeting(time)
-    while np.any(left > 0):
-        count = np.maximum(np.ceil(left / _shortened(ride, longest, body, met)), 1)
-        step = left / count
-        calm = ride.calm_from(time)
-        middle = met if calm else ride.meeting(time + step / 2)
-        last = met if calm else ride.meeting(time + step)
-        moment = _step(ride, time, step, body, (met, middle, last))
-        yield moment
-        time, body, met = moment.time, moment.after, last
-        left = (left - step) * (count > 1)
-        # On to the next stretch, for those few that have come to the end of theirs.
-        over = np.flatnonzero((left == 0) & (step > 0))
-        stretch[over] += 1
-        left[over], longest[over] = lengths[stretch[over], over], steps[stretch[over], over]
-        left *= ~ride.course.gone(body.drop)
+    drop, speed, half, sixth = body.drop, body.speed, step / 2, step / 6
+    most = ride.unloaded + NEVER * ~body.off if np.any(body.off) else None
+
+    def acceleration(drop: Array, speed: Array, met: Meeting) -> Array:
+        return _acceleration(ride, drop, _load(ride, drop, speed, met), met, most)
+
+    first = _acceleration(ride, drop, body.load, met[0], most)
+    speed_2 = speed + half * first
+    second = acceleration(drop + half * speed, speed_2, met[1])
+    speed_3 = speed + half * second
+    third = acceleration(drop + half * speed_2, speed_3, met[1])
+    fourth = acceleration(drop + step * speed_3, speed + step * third, met[2])
+    inner = second + third
+    outer = first + inner
+    drop_after = drop + step * (speed + sixth * outer)
+    outer += inner
+    outer += fourth
+    speed_after = speed + sixth * outer
+    load = _load(ride, drop_after, speed_after, met[2])
+    after = Body(drop_after, speed_after, fourth, load, body.hanging, body.off)
+    eighth = step / 8
+    drop_middle = (drop + drop_after) / 2 + eighth * (speed - speed_after)
+    speed_middle = (speed + speed_after) / 2 + eighth * (first - fourth)
+    return _with_wheels(ride, time, step, (body, after), met, _load(ride, drop_middle, speed_middle, met[1]))
 
 
-def _shortened(ride: Ride, step: Array, body: Body, met: Meeting) -> Array:
-    """Return the step, shorter on a stop or close to one, cut where a wheel comes back to the road."""
-    travel, speed = met.travel(body.drop), met.travel_speed(body.speed)
-    if np.any(body.off):
-        landing = 1.01 * _time_to_land(ride, body, travel, speed)
-        step = np.minimum(step, np.maximum(landing, LEAST_CUT * step))
-    if not ride.has_stops:
-        return step
-    ahead = travel + step * speed
-    low, high = np.minimum(travel, ahead), np.maximum(travel, ahead)
-    near = ((low < -ride.car.droop) | (high > ride.car.bump)) & ~body.off
-    shorter: Array = step - np.any(near, axis=0) * np.maximum(step - ride.step_on_stops, 0)
-    return shorter
+def _load(ride: Ride, drop: Array, speed: Array, met: Meeting) -> Array:
+    """Return the load on both axles over that at rest, as if the ground could pull."""
+    travel, travel_speed = met.travel(drop), met.travel_speed(speed)
+    return ride.car.load(travel, travel_speed, stops=ride.has_stops, droop=ride.has_droop)
 
 
-def _time_to_land(ride: Ride, body: Body, travel: Array, speed: Array) -> Array:
-    """Return how long until the first wheel that is off the road is back, by how fast it closes in."""
-    gap = body.hanging - travel
-    closing = speed + ride.loose.speed(body.hanging)
-    root = closing**2 + 2 * body.acceleration * gap
-    pace = closing + np.sqrt(np.maximum(root, 0))
-    time = 2 * gap / np.maximum(pace, 1e-12)
-    first: Array = np.min(np.where(body.off & (root > 0), time, np.inf), axis=0)
-    return first
+def _acceleration(ride: Ride, drop: Array, load: Array, met: Meeting, most: Array | None) -> Array:
+    """Return the acceleration of the body over both axles, by the loads as if the ground could pull.
 
-
-def _acceleration(
-    ride: Ride, drop: Array, speed: Array, met: Meeting, off: Mask | None
-) -> tuple[Array, Array]:
-    """Return the acceleration of the body over both axles, and the loads as if the ground could pull.
-
-    ``off`` tells which wheels are off the road; None when none is.
+    ``most`` is the highest load over that at rest: never reached on the road, that of nothing off it; None
+    when every wheel is on the road.
     """
-    leaning = lean(drop)
-    load = ride.car.load(met.travel(drop), met.travel_speed(speed), stops=ride.has_stops)
-    ground = np.maximum(load, -ride.car.at_rest)
-    if off is not None:
-        ground = ground * ~off - ride.car.at_rest * off
+    leaning, ground = lean(drop), np.maximum(load, ride.unloaded)
+    if most is not None:
+        np.minimum(ground, most, out=ground)
     force = met.air_level - met.air_loss * leaning
     force -= ground
     if ride.gap_counts:
         road = np.zeros(1) if met.bump is None else met.bump.under_splitter
         force += ride.splitter.load(met.pressure, leaning, drop[0], road)
-    return ride.car.acceleration(force), load
+    return ride.car.acceleration(force)
 
 
-def _step(ride: Ride, time: Array, step: Array, body: Body, met: tuple[Meeting, Meeting, Meeting]) -> Moment:
-    """Take one step of the classical Runge-Kutta method of fourth order."""
-    drop, speed, half = body.drop, body.speed, step / 2
-    off = body.off if np.any(body.off) else None
-    first, load = _acceleration(ride, drop, speed, met[0], off)
-    speed_2 = speed + half * first
-    second, _ = _acceleration(ride, drop + half * speed, speed_2, met[1], off)
-    speed_3 = speed + half * second
-    third, load_middle = _acceleration(ride, drop + half * speed_2, speed_3, met[1], off)
-    fourth, load_end = _acceleration(ride, drop + step * speed_3, speed + step * third, met[2], off)
-    inner = second + third
-    # A sample that waits for others, with a step of nothing, stays as it is and has no load to tell.
+def _with_wheels(
+    ride: Ride,
+    time: Array,
+    step: Array,
+    bodies: tuple[Body, Body],
+    met: tuple[Meeting, Meeting, Meeting],
+    load_middle: Array,
+) -> Moment:
+    """Tell what the wheels did in a step from one body to another."""
+    body, after = bodies
+    before, travel = met[0].travel(body.drop), met[2].travel(after.drop)
+    load = _lowest(body.load, load_middle, after.load, ride.car.stops_between(before, travel))
     moving = step > 0
-    after = body._replace(
-        drop=drop + step * (speed + step / 6 * (first + inner)),
-        speed=speed + step / 6 * (first + 2 * inner + fourth),
-        acceleration=np.where(moving, fourth, body.acceleration),
-    )
-    load = np.where(moving, _lowest(load, load_middle, load_end), np.inf)
-    lifted = moving & (body.off | (load < -ride.car.at_rest))
-    if np.any(lifted):
-        # A wheel that leaves the road in mid-step hangs down from where it was when the step began.
-        hanging = np.where(body.off, body.hanging, met[0].travel(drop))
-        hanging = np.where(lifted, ride.loose.hung(hanging, step), body.hanging)
-        off = np.where(moving, lifted & (met[2].travel(after.drop) < hanging), body.off)
-        after = after._replace(hanging=hanging, off=off)
-    return Moment(time + step, step, body, after, load)
+    if not np.all(moving):
+        # A sample that waits for others has no load to tell.
+        load += NEVER * ~moving
+    lifted = (load < ride.unloaded) | body.off
+    if not np.any(lifted):
+        return Moment(time + step, step, body, after, load, np.zeros(()))
+    aloft = step * np.maximum(_share_below(ride.unloaded, body.load, load_middle, after.load), body.off)
+    # A wheel hangs down from where it was when it left the road, by a parabola backwards from the step's end.
+    speed, speed_after = met[0].travel_speed(body.speed), met[2].travel_speed(after.speed)
+    slower = aloft / np.maximum(2 * step, 1e-300) * (speed_after - speed)
+    left_at = travel - aloft * (speed_after - slower)
+    left_at += body.off * (body.hanging - left_at)
+    hanging = ride.loose.hung(left_at, aloft)
+    after = after._replace(hanging=hanging, off=lifted & (travel < hanging))
+    return Moment(time + step, step, body, after, load, aloft * (body.off | after.off))
 
 
-def _lowest(start: Array, middle: Array, end: Array) -> Array:
-    """Return the lowest value of the parabola through a step's start, middle and end."""
-    fall, bend = 3 * start + end - 4 * middle, 2 * (start + end) - 4 * middle
-    twice = np.maximum(2 * bend, 0)
-    place = np.minimum(np.maximum(fall, 0), twice) / np.maximum(twice, 1e-300)
-    lowest: Array = np.minimum(np.minimum(start, end), start + place * (place * bend - fall))
+def _lowest(start: Array, middle: Array, end: Array, bent: Mask) -> Array:
+    """Return the lowest of the parabola through a step's start, middle and end; of the three if ``bent``."""
+    lowest = np.minimum(np.minimum(start, middle), end)
+    fallen, risen = start - middle, end - middle
+    inside = np.nonzero(~bent & (3 * fallen + risen > 0) & (3 * risen + fallen > 0))
+    fallen, risen = fallen[inside], risen[inside]
+    lowest[inside] = middle[inside] - (risen - fallen) ** 2 / (8 * (risen + fallen))
     return lowest
+
+
+def _share_below(level: Array, start: Array, middle: Array, end: Array) -> Array:
+    """Return how much of a step is left when something first falls below a level, by straight lines."""
+    soon = middle < level
+    above, below = middle + soon * (start - middle), end + soon * (middle - end)
+    part = (level - below) / np.maximum(above - below, 1e-12)
+    share: Array = np.maximum((np.minimum(np.maximum(part, 0), 1) + soon) / 2, start < level)
+    return share
 
 
 def highest(

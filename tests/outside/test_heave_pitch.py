@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import eigh
 
 from tests.model_help import SPRINT_CAR, bare_car, evaluate, scattered_cars, value
-from tests.ride_help import Reference
+from tests.ride_help import Reference, moments
 
 EDGE = {"edge_station": -0.125, "edge_clearance_at_rest": 0.009}
 POINT = {"point": ("edge",)}
@@ -228,7 +228,6 @@ def test_in_time_a_small_swing_grows_only_beyond_the_divergence_speed() -> None:
     """The same in the time domain: the car let go a little off level, wheels on the road."""
     from explorer.model.heave_pitch import course
     from explorer.model.ride import Ride, lean
-    from explorer.model.stepping import moments
 
     heavy = {**SPRINT_CAR, **DIVERGING, "mass": 60.0, "pitch_inertia": 1.0}
     divergence = float(value("divergence_speed", **heavy))
