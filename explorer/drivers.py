@@ -24,14 +24,8 @@ from explorer.engine import (
     margin_of,
     no_progress,
 )
-from explorer.estimators.sensitivity import (
-    Parts,
-    Sensitivity,
-    cross_check_with_salib,
-    indices_of_output,
-    joined,
-    replicate_parts,
-)
+from explorer.estimators.sensitivity import Sensitivity, cross_check_with_salib, indices_of_output
+from explorer.estimators.sobol_parts import Parts, joined, replicate_parts
 from explorer.quantity import Array
 from explorer.sampling import saltelli_blocks, saltelli_columns
 from explorer.study import Limit, Study

@@ -9,6 +9,7 @@ import pytest
 
 from explorer.errors import SampleError
 from explorer.estimators import sensitivity
+from explorer.estimators.sobol_parts import Estimator, replicate_parts
 from tests.saltelli import Array, evaluated, ishigami, unit_design
 from tests.statistics_help import within
 
@@ -53,7 +54,7 @@ def test_many_outputs_in_one_pass_equal_each_alone(swapped: Array) -> None:
 
 
 def test_replicates_reduced_one_at_a_time_equal_all_at_once(plain: Array) -> None:
-    parts = [sensitivity.replicate_parts(block, 3) for block in plain]
+    parts = [replicate_parts(block, 3) for block in plain]
     streamed = sensitivity.indices_from_parts(parts, NAMES, ["output 0"], estimator="saltelli")
     assert streamed == analysed(plain)
 
@@ -98,6 +99,40 @@ def test_nothing_finite_is_said_and_not_ranked_in_silence(plain: Array) -> None:
     (found,) = analysed(np.full_like(plain, np.nan))
     assert found.samples == 0
     assert found.note.startswith("no evaluation is a finite number")
+
+
+@pytest.mark.parametrize(
+    ("estimator", "compared"),
+    # The others by Saltelli's formula hang on the mean that is taken away first, as they do in SALib.
+    [("saltelli", ("total", "variance")), ("azzini", ("first", "total", "scale", "together", "variance"))],
+)
+def test_a_row_that_counts_twice_is_that_row_twice(
+    swapped: Array, estimator: Estimator, compared: tuple[str, ...]
+) -> None:
+    """More rows than one run of them holds, and one without an answer."""
+    block = np.concatenate(list(swapped))[:700]
+    block[77, 3] = np.nan
+    times = np.random.default_rng(6).integers(0, 4, len(block))
+    weighted = replicate_parts(block, 3, estimator=estimator, pairs=True, weights=times[None].astype(float))
+    repeated = replicate_parts(np.repeat(block, times, axis=0), 3, estimator=estimator, pairs=True)
+    for part in compared:
+        np.testing.assert_allclose(getattr(weighted, part), getattr(repeated, part), rtol=1e-9, atol=1e-12)
+    assert np.ptp(weighted.together) > 0
+
+
+def test_wobbling_is_not_varying_but_one_evaluation_of_many_is(swapped: Array) -> None:
+    """What differs in the last digits only is rounding; what differs once, in one block, is not."""
+    wobbles, once = np.full((2, *swapped.shape), 0.3)
+    wobbles[:, ::3, 1] = 0.1 + 0.2
+    once[3, 100, 2] = 0.3 + 1e-12
+    still, rare = analysed(np.concatenate([wobbles, once], axis=-1))
+    assert np.unique(wobbles).size == 2
+    assert all(index.total.value == 0 for index in still.indices)
+    assert "does not vary" in still.note
+    # Input b alone was changed there, and only beside A.
+    parts = replicate_parts(once[3], 3)
+    assert parts.total[0, 1, 0] > 0 == parts.total[0, 0, 0] == parts.variance[0, 0]
+    assert "does not vary" in rare.note
 
 
 @pytest.mark.parametrize("offset", [1e6, -1e9])
@@ -197,7 +232,7 @@ def test_estimator_of_lower_error_has_the_lower_error() -> None:
     design = evaluated(ishigami, unit_design(3, 256, 40, seed=31, swapped=True))
     spread = {}
     for name in ("saltelli", "azzini"):
-        parts = [sensitivity.replicate_parts(block, 3, estimator=name) for block in design]  # type: ignore[arg-type]
+        parts = [replicate_parts(block, 3, estimator=name) for block in design]  # type: ignore[arg-type]
         spread[name] = np.std([part.first[0, 2, 0] / part.scale[0, 2, 0] for part in parts])
     assert spread["azzini"] < 0.8 * spread["saltelli"]
 

@@ -15,19 +15,22 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal, TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtri, stdtrit
 
 from explorer.errors import SampleError
+from explorer.estimators.sobol_parts import (
+    Estimator,
+    Marks,
+    Parts,
+    chosen_estimator,
+    joined,
+    replicate_parts,
+)
 from explorer.quantity import Array
-
-Estimator: TypeAlias = Literal["saltelli", "azzini"]
-Marks: TypeAlias = npt.NDArray[np.bool_]
 
 SALTELLI = "Saltelli et al. 2010 (first order), Jansen 1999 (total)"
 AZZINI = "Azzini, Mara & Rosati 2021"
@@ -45,7 +48,6 @@ WORTH_NAMING = 0.01
 # An output that differs from its usual value in fewer evaluations than this is rare.
 FEW_DIFFERENT = 100
 BOOTSTRAP_RESAMPLES = 200
-ROWS_AT_ONCE = 128
 
 
 @dataclass(frozen=True)
@@ -145,127 +147,6 @@ class Sensitivity:
         return tuple(one for one in self.pairs if one.value.low > 0 and one.value.value >= WORTH_NAMING)
 
 
-@dataclass(frozen=True)
-class Parts:
-    """Numerators and denominators of the indices, one per replicate or resample (leading axis).
-
-    Attributes
-    ----------
-    first, total, scale:
-        Shape (replicates, inputs, outputs); an index is first or total over scale.
-    together, variance:
-        Variance that pairs answer for only together, shape (replicates, pairs, outputs), and of the output,
-        shape (replicates, outputs).
-    rows, left_out, different:
-        Shape (replicates, outputs): rows used, rows removed, evaluations of A and B off the usual value.
-    """
-
-    first: Array
-    total: Array
-    scale: Array
-    together: Array
-    variance: Array
-    rows: Array
-    left_out: Array
-    different: Array
-
-    def of(self, output: int, kept: Sequence[int]) -> Parts:
-        """Take one output and some of the inputs out; the outputs' axis goes."""
-        combinations = itertools.combinations(range(self.first.shape[1]), 2)
-        pairs = [p for p, pair in enumerate(combinations) if set(pair) <= set(kept)]
-        first, total, scale = (part[:, list(kept), output] for part in (self.first, self.total, self.scale))
-        together = self.together[:, pairs, output] if self.together.shape[1] else self.together[..., output]
-        per_output = (self.variance, self.rows, self.left_out, self.different)
-        return Parts(first, total, scale, together, *(part[:, output] for part in per_output))
-
-
-def replicate_parts(
-    block: Array,
-    inputs: int,
-    *,
-    estimator: Estimator | None = None,
-    pairs: bool = False,
-    weights: Array | None = None,
-) -> Parts:
-    """Reduce one replicate to the parts of its indices: all that has to be kept of its evaluations.
-
-    Parameters
-    ----------
-    block:
-        Evaluations, shape (rows, blocks, outputs), blocks in the order A, AB_1 .. AB_D, and B last; with
-        BA_1 .. BA_D before B where the design holds them (SALib's interleaved order).
-    inputs:
-        Number D of inputs or groups.
-    estimator:
-        "saltelli" needs A, AB, B; "azzini" needs BA too and has the lower error.  Default: the better one
-        that the blocks allow.
-    pairs:
-        Whether to prepare second-order indices, which needs BA.
-    weights:
-        Shape (resamples, rows): how often each row counts in each resample; default once each.
-    """
-    swapped = _has_swapped(block.shape[1], inputs)
-    if not swapped and (pairs or estimator == "azzini"):
-        raise SampleError(
-            "second-order indices and the estimator of lower error need the swapped blocks",
-            found=f"{block.shape[1]} blocks for {inputs} inputs",
-            allowed=f"{2 * inputs + 2} blocks",
-            remedy="draw the design with pairs",
-        )
-    azzini = _chosen(estimator, swapped) == "azzini"
-    finite: Marks = np.asarray(np.isfinite(block).all(axis=1))
-    offset, varies = _centre(block, finite)
-    weights = np.ones((1, len(block))) if weights is None else weights
-    sums: list[Array] = []
-    # Short runs of rows, so that their products stay in the processor's cache.
-    for rows in (slice(start, start + ROWS_AT_ONCE) for start in range(0, len(block), ROWS_AT_ONCE)):
-        centred = np.where(finite[rows, None], block[rows] - offset, 0.0) * varies
-        products = _products(centred, inputs, azzini, pairs)
-        summed = [np.tensordot(weights[:, rows], part, 1) for part in products]
-        sums = [one + other for one, other in zip(sums, summed, strict=True)] if sums else summed
-    counted = np.maximum(weights @ finite, 1)[:, None]
-    first, total, scale, together, means = (part / counted for part in sums)
-    square, mean = means[:, 0], means[:, 1]
-    variance = square - mean**2
-    shape = variance.shape
-    used = np.asarray(finite.sum(axis=0), float)
-    return Parts(
-        first,
-        total,
-        scale if azzini else np.repeat(variance[:, None], inputs, axis=1),
-        together,
-        variance,
-        np.broadcast_to(used, shape),
-        np.broadcast_to(len(block) - used, shape),
-        np.broadcast_to(_different(block[:, [0, -1]], finite), shape),
-    )
-
-
-def _products(block: Array, inputs: int, azzini: bool, pairs: bool) -> tuple[Array, ...]:
-    """Products of centred evaluations, row by row, whose means make the indices.
-
-    Returns
-    -------
-    tuple of arrays
-        Numerators of first-order and total indices and their denominator, shape (rows, inputs, outputs), the
-        denominator empty when it is the plain variance; numerators of pairs, shape (rows, pairs, outputs);
-        square and value of the output, shape (rows, 2, outputs).
-    """
-    a, b = block[:, :1], block[:, -1:]
-    ab, ba = block[:, 1 : inputs + 1], block[:, inputs + 1 : -1]
-    means = np.concatenate([(a * a + b * b) / 2, (a + b) / 2], axis=1)
-    i, j = np.array(list(itertools.combinations(range(inputs if pairs else 0), 2)), int).reshape(-1, 2).T
-    if azzini:
-        from_a, from_b = ab - a, b - ba
-        # One input changed beside A, another beside B: of their product only what the two do together
-        # survives the mean, since all else is orthogonal (functional decomposition, Sobol 1993).
-        together = -(from_a[:, i] * from_b[:, j] + from_b[:, i] * from_a[:, j]) / 2
-        return 2 * from_a * from_b, from_a**2 + from_b**2, (a - b) ** 2 + (ba - ab) ** 2, together, means
-    first = b * (ab - a)
-    together = ba[:, i] * ab[:, j] - a * b - first[:, i] - first[:, j] if pairs else block[:, :0]
-    return first, (a - ab) ** 2 / 2, block[:, :0], together, means
-
-
 def sobol_indices(
     evaluations: Array,
     names: Sequence[str],
@@ -302,8 +183,7 @@ def sobol_indices(
     SampleError
         When the shape does not fit the names, or pairs are asked of a design without BA blocks.
     """
-    blocks = evaluations.shape[2]
-    chosen = _chosen(estimator, _has_swapped(blocks, len(names)))
+    chosen = chosen_estimator(estimator, evaluations.shape[2], len(names))
     parts = [replicate_parts(block, len(names), estimator=chosen, pairs=pairs) for block in evaluations]
     resampled = None
     if len(evaluations) == 1:
@@ -581,50 +461,11 @@ def cross_check_with_salib(block: Array, names: Sequence[str]) -> tuple[float | 
     return tuple(differences)
 
 
-def _chosen(estimator: Estimator | None, swapped: bool) -> Estimator:
-    return estimator or ("azzini" if swapped else "saltelli")
-
-
-def _has_swapped(blocks: int, inputs: int) -> bool:
-    """Tell whether a design of so many blocks holds BA too."""
-    if blocks not in (inputs + 2, 2 * inputs + 2):
-        raise SampleError(
-            "the number of blocks does not fit the number of inputs",
-            found=f"{blocks} blocks for {inputs} inputs",
-            allowed=f"{inputs + 2} (A, AB, B) or {2 * inputs + 2} (A, AB, BA, B)",
-        )
-    return blocks == 2 * inputs + 2
-
-
-def _different(columns: Array, finite: Marks) -> Array:
-    """Count evaluations, shape (rows, columns, outputs), off the usual value: the middle one by size."""
-    placed = np.sort(np.where(finite, columns[:, 0], np.inf), axis=0)
-    middle = np.maximum(finite.sum(axis=0) - 1, 0) // 2
-    usual = np.take_along_axis(placed, middle[None], axis=0)
-    return np.asarray(((columns != usual) & finite[:, None]).sum(axis=(0, 1)), float)
-
-
-def _centre(block: Array, finite: Marks) -> tuple[Array, Array]:
-    """Mean of each output over finite rows, and 1 where it varies, 0 where it only wobbles by rounding."""
-    whole = bool(finite.all())
-    kept = block if whole else np.where(finite[:, None], block, 0.0)
-    count = np.maximum(finite.sum(axis=0), 1) * block.shape[1]
-    # Along the rows first: whole blocks of numbers side by side are summed at the speed of memory.
-    offset = kept.sum(axis=0).sum(axis=0) / count
-    # Twice: the first mean of numbers with a huge offset is itself rounded.
-    kept = kept - offset if whole else np.where(finite[:, None], kept - offset, 0.0)
-    offset = offset + kept.sum(axis=0).sum(axis=0) / count
-    reach = np.maximum(kept.max(axis=0).max(axis=0), -kept.min(axis=0).min(axis=0))
-    return offset, np.asarray(reach > 64 * np.finfo(float).eps * (np.abs(offset) + reach), float)
-
-
 def _bootstrap_weights(rows: int) -> Array:
     """How often each row is drawn in each resample, shape (resamples, rows)."""
     generator = np.random.Generator(np.random.Philox(1))
     drawn = generator.integers(rows, size=(BOOTSTRAP_RESAMPLES, rows))
-    return np.stack([np.bincount(row, minlength=rows) for row in drawn]).astype(float)
-
-
-def joined(parts: Sequence[Parts]) -> Parts:
-    """Put the replicates of several parts after one another."""
-    return Parts(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(Parts)))
+    weights = np.empty(drawn.shape)
+    for resample, chosen in zip(weights, drawn, strict=True):
+        resample[:] = np.bincount(chosen, minlength=rows)
+    return weights

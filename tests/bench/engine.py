@@ -116,7 +116,7 @@ def growth(full: bool) -> Iterator[Row]:
 
 def reduced(design: Design) -> object:
     """Do one replicate of a ranking, without its check by SALib."""
-    from explorer.estimators.sensitivity import replicate_parts
+    from explorer.estimators.sobol_parts import replicate_parts
 
     return replicate_parts(design.replicate(1), len(design.groups))
 
