@@ -39,9 +39,9 @@ def warm_up() -> None:
         ensure_running()
 
 
-def process_pool(workers: int) -> ProcessPoolExecutor:
+def process_pool(workers: int, context: BaseContext | None = None) -> ProcessPoolExecutor:
     """Return workers that outlive neither the pool nor a parent that is killed."""
-    return ProcessPoolExecutor(workers, process_context(), initializer=_begin)
+    return ProcessPoolExecutor(workers, context or process_context(), initializer=_begin)
 
 
 @contextmanager

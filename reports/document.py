@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-import base64
 import contextlib
 import logging
 import os
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from typing import Any
 
 from explorer.errors import RenderError
-from reports import vega
+from explorer.units import System
 from reports.blocks import Figure, Section
 from reports.options import SYSTEMS
 from reports.page import asset, environment, figures, font_faces, shared
+from reports.pictures import Pictures, pictures
 from reports.report import Report
 
+# Put before a figure's name: the address under which the PDF library asks for its picture.
+_SCHEME = "picture:"
 _DATE = "%Y-%m-%dT%H:%M:%SZ"
 INSTALL = (
     "install Pango 1.44 or later with its HarfBuzz and Fontconfig libraries "
@@ -26,8 +29,17 @@ INSTALL = (
 )
 
 
-def document(report: Report, sections: Sequence[Section]) -> bytes:
+def document(report: Report, sections: Sequence[Section], drawn: Pictures | None = None) -> bytes:
     """Write the PDF.
+
+    Parameters
+    ----------
+    report:
+        The results and the reader's choices.
+    sections:
+        What to print, in order.
+    drawn:
+        Pictures that are being drawn already; they are waited for as late as can be.
 
     Raises
     ------
@@ -37,18 +49,23 @@ def document(report: Report, sections: Sequence[Section]) -> bytes:
     """
     weasyprint = _library()
     sections = [section for section in sections if section.printed]
-    pictures = {figure.name: _picture(figure, report) for figure in figures(sections)}
+    shown = figures(sections)
+    fetched = _fetched(shown, drawn or pictures(shown, report.options.units), report.options.units)
     made = report.summary.reproduction
-    html = str(_html(report, sections, pictures))
-    finished: bytes = (
-        weasyprint.HTML(string=html, base_url=None, url_fetcher=_fetcher())
-        .render()
-        .write_pdf(
-            pdf_variant="pdf/ua-1",
-            pdf_identifier=f"{made.study_sha256}{made.seed}{made.version}".encode()[:64],
-            custom_metadata=False,
+    html = _html(report, sections, {figure.name: _frame(figure) for figure in shown})
+    try:
+        finished: bytes = (
+            weasyprint.HTML(string=html, base_url=None, url_fetcher=_fetcher(fetched))
+            .render()
+            .write_pdf(
+                pdf_variant="pdf/ua-1",
+                pdf_identifier=f"{made.study_sha256}{made.seed}{made.version}".encode()[:64],
+                custom_metadata=False,
+            )
         )
-    )
+    except weasyprint.urls.FatalURLFetchingError as stopped:
+        # A picture that cannot be drawn is told as what it is; the library would go on without it.
+        raise stopped.__cause__ or stopped from None
     return finished
 
 
@@ -69,21 +86,23 @@ def _library() -> Any:
     return weasyprint
 
 
-def _fetcher() -> Any:
-    from weasyprint.urls import FatalURLFetchingError, URLFetcher
+def _fetcher(fetched: Mapping[str, Callable[[], str]]) -> Any:
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
     class DataOnly(URLFetcher):  # type: ignore[misc]  # the library ships no types
-        """Serves data addresses and refuses everything else."""
+        """Serves pictures of this report and data addresses, and refuses everything else."""
 
         def fetch(self, url: str, headers: Any = None) -> Any:
+            if url in fetched:
+                return URLFetcherResponse(url, fetched[url]().encode(), {"Content-Type": "image/svg+xml"})
             if not url.startswith("data:"):
                 raise FatalURLFetchingError(f"a report fetches nothing: {url[:80]}")
             return super().fetch(url, headers)
 
-    return DataOnly()
+    return DataOnly(fail_on_errors=True)
 
 
-def _html(report: Report, sections: Sequence[Section], pictures: dict[str, Any]) -> str:
+def _html(report: Report, sections: Sequence[Section], framed: Mapping[str, Any]) -> str:
     from markupsafe import Markup
 
     style = "\n".join(
@@ -97,7 +116,7 @@ def _html(report: Report, sections: Sequence[Section], pictures: dict[str, Any])
         environment()
         .get_template("document.html")
         .render(
-            **shared(report, sections, pictures),
+            **shared(report, sections, framed),
             created=_created(report),
             style=Markup(style),
         )
@@ -117,10 +136,18 @@ def _created(report: Report) -> str:
     return created
 
 
-def _picture(figure: Figure, report: Report) -> Any:
+def _fetched(shown: Sequence[Figure], drawn: Pictures, units: System) -> dict[str, Callable[[], str]]:
+    """Return the way to every picture, by the address under which it is asked for."""
+    position = SYSTEMS.index(units)
+    return {
+        f"{_SCHEME}{figure.name}": partial(drawn.of, figure)
+        if figure.charts
+        else partial(str, figure.drawings[position])
+        for figure in shown
+    }
+
+
+def _frame(figure: Figure) -> Any:
     from markupsafe import Markup
 
-    system = SYSTEMS.index(report.options.units)
-    drawing = vega.svg(figure.charts[system], figure.name) if figure.charts else figure.drawings[system]
-    address = base64.b64encode(drawing.encode()).decode("ascii")
-    return Markup('<img alt="{}" src="data:image/svg+xml;base64,{}">').format(figure.alternative, address)
+    return Markup('<img alt="{}" src="{}">').format(figure.alternative, f"{_SCHEME}{figure.name}")

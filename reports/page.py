@@ -10,10 +10,12 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from explorer.units import System
 from reports import vega
 from reports.amounts import count
 from reports.blocks import Controls, Figure, Gallery, Heading, Section
 from reports.options import SYSTEMS, logo_address
+from reports.pictures import Pictures, pictures
 from reports.report import Report
 
 HERE = Path(__file__).parent
@@ -83,7 +85,7 @@ def imprint(report: Report) -> str:
     )
 
 
-def page(report: Report, sections: Sequence[Section]) -> str:
+def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = None) -> str:
     """Write the page.
 
     Parameters
@@ -92,31 +94,34 @@ def page(report: Report, sections: Sequence[Section]) -> str:
         The results and the reader's choices.
     sections:
         What to print, in order.
+    drawn:
+        Pictures that are being drawn already.
 
     """
     from markupsafe import Markup
 
-    drawn = figures(sections)
+    shown = figures(sections)
+    drawn = drawn or pictures(shown, report.options.units)
     style = "\n".join([font_faces(), asset("style", "common.css"), asset("style", "page.css")])
-    scripts = [vega.bundle(), asset("script", "page.js")]
+    scripts = [drawn.script(), asset("script", "page.js")]
     if any(isinstance(block, Controls) for section in sections for block in section.blocks):
         scripts.append(asset("script", "whatif.js"))
-    pictures = {figure.name: _picture(figure, SYSTEMS.index(report.options.units)) for figure in drawn}
+    framed = {figure.name: _picture(figure, drawn, report.options.units) for figure in shown}
     return str(
         environment()
         .get_template("page.html")
         .render(
-            **shared(report, sections, pictures),
+            **shared(report, sections, framed),
             systems=SYSTEMS,
             policy=policy([style], scripts),
             style=Markup(style),
             scripts=[Markup(script) for script in scripts],
-            charts={figure.name: _choices(figure) for figure in drawn if figure.charts},
+            charts={figure.name: _choices(figure) for figure in shown if figure.charts},
         )
     )
 
 
-def shared(report: Report, sections: Sequence[Section], pictures: Mapping[str, Any]) -> dict[str, Any]:
+def shared(report: Report, sections: Sequence[Section], framed: Mapping[str, Any]) -> dict[str, Any]:
     """Return what both forms hand to their templates."""
     return {
         "summary": report.summary,
@@ -126,7 +131,7 @@ def shared(report: Report, sections: Sequence[Section], pictures: Mapping[str, A
         "system": report.options.units,
         "logo": logo_address(report.options.logo),
         "imprint": imprint(report),
-        "picture": lambda figure: pictures[figure.name],
+        "picture": lambda figure: framed[figure.name],
     }
 
 
@@ -143,17 +148,16 @@ def _fingerprint(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode('ascii')}'"
 
 
-def _picture(figure: Figure, system: int) -> Any:
+def _picture(figure: Figure, drawn: Pictures, units: System) -> Any:
     """Put a still picture in its frame; what it shows is said by the frame."""
     from markupsafe import Markup, escape
 
     if figure.charts:
-        inside = Markup('<div aria-hidden="true">{}</div>').format(
-            Markup(vega.svg(figure.charts[system], figure.name))
-        )
+        inside = Markup('<div aria-hidden="true">{}</div>').format(Markup(drawn.of(figure)))
         return Markup('<div class="picture" role="img" aria-label="{}" data-chart="{}">{}</div>').format(
             figure.alternative, figure.name, inside
         )
+    system = SYSTEMS.index(units)
     variants: dict[str, list[int]] = {}
     for position, drawing in enumerate(figure.drawings):
         variants.setdefault(drawing, []).append(position)

@@ -1,6 +1,7 @@
 """The way to pictures: a Vega-Lite specification to SVG, and the script that makes it live in a page.
 
-The library runs one engine for the whole process and is not made for several threads, hence the lock.
+The library runs one engine for the whole process and is not made for several threads, hence the lock.  It
+holds the interpreter while it works: what is drawn beside other work needs a process (``pictures.py``).
 It is told to fetch nothing.
 """
 
@@ -61,6 +62,11 @@ def _standing_alone(drawn: str, prefix: str) -> str:
         drawn = drawn.replace(f'id="{name}"', f'id="{fresh}"').replace(f"url(#{name})", f"url(#{fresh})")
     drawn = re.sub(r' style="[^"]*"', "", drawn)
     return re.sub(r' (?:role|aria-[a-z]+)="[^"]*"', "", drawn)
+
+
+def start() -> None:
+    """Start the engine, which takes longer than to draw many a chart."""
+    _drawn(json.dumps({"data": {"values": []}, "mark": "point"}))
 
 
 @functools.cache

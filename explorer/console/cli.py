@@ -17,6 +17,8 @@ import typer
 from explorer.errors import SquatlineError
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from explorer.engine import Progress
     from explorer.results import Results
     from explorer.study import Study
@@ -233,6 +235,7 @@ def run(
         samples = _most_samples(until, samples)
     with (
         crew(engine, workers=workers, scheduler=scheduler) as gathered,
+        _drawing(not no_report) as beside,
         _progress(quiet=json) as progress,
     ):
         with store_for_run(folder, loaded, samples or loaded.samples, fresh=fresh) as store:
@@ -250,7 +253,7 @@ def run(
                 results = results.save(folder)
                 forget_runs(store)
         with clock.stage("report"):
-            problems = () if no_report else _render(results, folder, progress)
+            problems = () if no_report else _render(results, folder, progress, beside)
     if json:
         _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
     else:
@@ -278,12 +281,26 @@ def _engine(engine: str | None, workers: int | None) -> str:
     return chosen
 
 
-def _render(results: Results, folder: Path, progress: Progress, **wanted: Any) -> tuple[str, ...]:
+@contextmanager
+def _drawing(wanted: bool = True) -> Iterator[Executor | None]:
+    """Start what draws charts beside this process, while this one has other things to do."""
+    if not wanted:
+        yield None
+        return
+    from reports.pictures import drawing_beside
+
+    with drawing_beside() as executor:
+        yield executor
+
+
+def _render(
+    results: Results, folder: Path, progress: Progress, beside: Executor | None = None, **wanted: Any
+) -> tuple[str, ...]:
     from reports import ReportOptions, render
 
     progress("report", 0, 1)
     forms = wanted.pop("forms", ("html", "pdf"))
-    rendered = render(results, folder, forms=forms, options=ReportOptions(**wanted))
+    rendered = render(results, folder, forms=forms, options=ReportOptions(**wanted), executor=beside)
     progress("report", 1, 1)
     return tuple(rendered.problems)
 
@@ -304,13 +321,13 @@ def report(
     """Draw the report of a finished run again, without computing."""
     from explorer.results import load_results
 
-    loaded = load_results(results)
     forms = tuple(form for form, wanted in (("html", html), ("pdf", pdf)) if wanted) or ("html", "pdf")
-    with _progress(quiet=False) as progress:
+    with _drawing() as beside, _progress(quiet=False) as progress:
         problems = _render(
-            loaded,
+            load_results(results),
             results,
             progress,
+            beside,
             forms=forms,
             paper=paper,
             units=units,
