@@ -191,16 +191,22 @@ class Axle(NamedTuple):
         """Return the travel at a pitch."""
         return self.spring.stopped(self.free(pitch))
 
-    def slope(self, pitch: Array) -> Array:
-        """Return the loss of travel per radian at a pitch, less where a stop is touched."""
-        past = self.spring.beyond(self.free(pitch))
-        return self.loss * np.where(past == 0, 1.0, 1 - self.spring.stop_share)
+    def held(self, pitch: Array, stop_share: Array) -> tuple[Array, Array]:
+        """Return the share that the stop touched at a pitch takes from any travel, and what it adds."""
+        free = self.free(pitch)
+        kept = np.clip(free, -self.spring.droop, self.spring.bump)
+        share = stop_share * (free != kept)
+        return share, share * kept
 
 
 class _Attitude(NamedTuple):
-    """A pitch on its way to the balance."""
+    """A pitch on its way to the balance: what the stops touched there take from both travels, and add."""
 
     angle: Array
+    front_share: Array
+    front_added: Array
+    rear_share: Array
+    rear_added: Array
     done: Mask
 
 
@@ -215,21 +221,24 @@ def balanced_pitch(static_pitch: Array, wheelbase: Array, front: Axle, rear: Axl
     stable = stiffness > 0
     # A diverging car goes on in the direction it leans until a stop holds it: start from far out there.
     angle = np.where(stable, lean / stiffness, np.copysign(1.0, lean))
-    touched = (front.spring.beyond(front.free(angle)) != 0) | (rear.spring.beyond(rear.free(angle)) != 0)
-    settled = ~(touched & np.isfinite(angle))
     without_stops = np.where(stable, angle, np.nan)
-    if np.all(settled):
+    share_at_front, share_at_rear = front.spring.stop_share, rear.spring.stop_share
+    held = *front.held(angle, share_at_front), *rear.held(angle, share_at_rear)
+    stopped = ((held[0] != 0) | (held[2] != 0)) & np.isfinite(angle)
+    if not np.any(stopped):
         return without_stops
-    stopped = ~settled
 
     def closer(_: int, at: _Attitude) -> _Attitude:
-        lean = static_pitch + (rear.travel(at.angle) - front.travel(at.angle)) / wheelbase
-        stiffness = 1 + (rear.slope(at.angle) - front.slope(at.angle)) / wheelbase
-        step = (lean - at.angle) / stiffness
-        settled = at.done | ((np.abs(step) < 1e-13) & (stiffness > 0))
-        return _Attitude(np.where(at.done, at.angle, at.angle + step), settled)
+        # Between the same stops all is linear: solved at once, and right if those are touched again.
+        front_kept, rear_kept = 1 - at.front_share, 1 - at.rear_share
+        travel = rear_kept * rear.level + at.rear_added - front_kept * front.level - at.front_added
+        stiffness = 1 + (rear_kept * rear.loss - front_kept * front.loss) / wheelbase
+        angle = (static_pitch + travel / wheelbase) / stiffness
+        held = *front.held(angle, share_at_front), *rear.held(angle, share_at_rear)
+        same = (held[1] == at.front_added) & (held[3] == at.rear_added) & (stiffness > 0)
+        return _Attitude(angle, *held, at.done | same)
 
-    found = repeated(closer, _Attitude(angle, settled), 20)
+    found = repeated(closer, _Attitude(angle, *held, ~stopped), 20)
     return np.where(stopped, np.where(found.done, found.angle, np.nan), without_stops)
 
 
