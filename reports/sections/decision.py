@@ -5,54 +5,70 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from explorer.results import LimitRecord, OutputRecord
-from reports.amounts import amount, range_amount, share, share_range
+from reports.amounts import amount, counted, percent, range_amount, share, share_range
 from reports.blocks import (
     Answer,
     Answers,
     Block,
     Cell,
+    Code,
     Column,
     Line,
     Link,
     Note,
     Paragraph,
+    Part,
+    Quiet,
     Section,
     Table,
     Verdict,
     cell,
 )
-from reports.findings import actions, by_severity, driver_words, first_driver, found_words, worst
-from reports.report import Report, in_words, sentence
+from reports.findings import (
+    actions,
+    by_severity,
+    driver_words,
+    first_driver,
+    found_words,
+    slug,
+    track_name,
+    without_source,
+    worst,
+)
+from reports.questions import FLIP, SPEED, Question, questions
+from reports.report import Report, in_words, sentence, severity
 
 _NAMED = 3
-_SPEEDS = ("top_speed", "front_lift_off_speed")
-_ASKED_FIRST = (*_SPEEDS, "kinetic_energy")
-_MOST_FIGURES = 5
+_TIGHTEST = 2
+_MOST_FIGURES = 4
 NO_CLEARANCE = "A pass is a prediction from the inputs given here. It is never a clearance to run."
 
 
 def build(report: Report) -> Section:
-    """Answer the three questions a review opens with."""
+    """Answer the three questions a review opens with, then all a builder asks at a glance."""
     summary = report.summary
     blocks: list[Block] = []
     if summary.note:
         blocks.append(Note("About these data", (sentence(summary.note),)))
+    blocks += [Note("Read this first", line) for line in _unexplained(report)]
     if summary.description:
         blocks.append(Paragraph((sentence(summary.description),), lead=True))
     blocks.append(Answers((_may_build(report), _may_run(report), _what_first(report))))
-    figures = _key_figures(report)
-    if figures:
-        blocks.append(figures)
-    blocks += [Note("Caution", (sentence(text),)) for text in (*_unexplained(report), *summary.warnings)]
+    blocks.append(_glance(report))
+    blocks += [Note("Caution", (sentence(text),)) for text in summary.warnings]
     return Section("decision", "Decision", tuple(blocks))
 
 
-def _unexplained(report: Report) -> tuple[str, ...]:
+def _unexplained(report: Report) -> tuple[Line, ...]:
     """Name every logged run that the model does not explain: what follows rests on that model."""
     found = report.summary.extra.get("validation") or ()
     records = [found] if isinstance(found, Mapping) else found
     return tuple(
-        f"a logged run is not explained: {one.get('headline') or one['words']}"
+        (
+            "A logged run does not go as this study predicts (",
+            Link(track_name(one), "validation"),
+            "). All that follows rests on the same models and numbers, so find out why before relying on it.",
+        )
         for one in records
         if not one["explains"]
     )
@@ -65,7 +81,7 @@ def _may_build(report: Report) -> Answer:
         "fail": "Not as it stands",
         "undecided": "Not shown yet",
     }
-    why = _why(by_severity(summary), "Every limit holds as often as was asked.")
+    why: tuple[Line, ...] = ((_counted(summary.limits),),)
     if summary.joint is not None:
         all_hold = summary.joint
         why = (
@@ -76,8 +92,20 @@ def _may_build(report: Report) -> Answer:
                 f"({share_range(all_hold.low, all_hold.high)}).",
             ),
         )
-    why = (*why, *_headline(report, "candidates"))
     return Answer("May we build it?", Verdict(summary.verdict), words[summary.verdict], why)
+
+
+def _counted(limits: Sequence[LimitRecord]) -> str:
+    """Count the verdicts in words."""
+    verdicts = [limit.conformance.verdict for limit in limits]
+    passed, failed = verdicts.count("pass"), verdicts.count("fail")
+    open_ones = len(verdicts) - passed - failed
+    if passed == len(verdicts):
+        return "Every limit holds as often as was asked."
+    parts = [f"{passed} {'holds' if passed == 1 else 'hold'} as often as was asked"]
+    parts += [f"{failed} {'does' if failed == 1 else 'do'} not"] if failed else []
+    parts += [f"{open_ones} {'is' if open_ones == 1 else 'are'} undecided"] if open_ones else []
+    return f"Of {counted(len(verdicts), 'limit')}, {', '.join(parts)}."
 
 
 def _may_run(report: Report) -> Answer:
@@ -143,36 +171,116 @@ def _headline(report: Report, name: str) -> tuple[Line, ...]:
     return ((words,),) if words else ()
 
 
-def _key_figures(report: Report) -> Table | None:
-    """Print what everybody asks first: how fast, and how hard it would hit."""
-    seen: dict[tuple[object, ...], OutputRecord] = {}
-    for output in report.summary.outputs:
-        if output.quantity in _ASKED_FIRST and output.minus is None and output.capped < output.count / 2:
-            # A condition that changes nothing about the quantity is not worth a second row.
-            seen.setdefault((output.quantity, output.quantiles), output)
-    if not seen:
-        return None
+def _glance(report: Report) -> Table:
+    """Print what a builder asks, a line each: the verdict, and the words for it."""
+    rows = [_asked(report, question) for question in questions(report.summary)]
+    rows += [_how_hard(report), _what_to_build(report), _where_from(report)]
     return Table(
-        "key-figures",
-        "What everybody asks first.",
-        (
-            Column("Figure", width=60),
-            Column("Middle car", number=True, width=18),
-            Column("9 in 10 cars", number=True, width=22),
-        ),
-        tuple(_key_figure(report, output) for output in list(seen.values())[:_MOST_FIGURES]),
+        "glance",
+        "At a glance. The middle car: half of all cars have more, half less. In brackets: nine cars in ten.",
+        (Column("Question", width=26), Column("Verdict", width=14), Column("Answer", width=60)),
+        tuple(row for row in rows if row),
         sortable=False,
         small=True,
     )
 
 
-def _key_figure(report: Report, output: OutputRecord) -> tuple[Cell, ...]:
-    quantiles, unit, given = dict(output.quantiles), output.unit, output.display_unit
-    # A speed that is found does not hang on the speed the condition is run at.
-    found = output.quantity in _SPEEDS
-    where = report.swept(output.condition, "speed") if found else report.condition(output.condition)
+def _asked(report: Report, question: Question) -> tuple[Cell, ...]:
+    limits = sorted(question.limits, key=severity)
+    figures = {SPEED: "top_speed", FLIP: "front_lift_off_speed"}.get(question.words, "")
+    line = (*_speeds(report, figures), *_limits_line(limits))
+    verdict = cell(Verdict(worst(limits))) if limits else cell(Quiet("no limit"))
+    return (cell(question.words), verdict, cell(*line))
+
+
+def _limits_line(limits: Sequence[LimitRecord]) -> Line:
+    """Name the limits that stand in the way, or the tightest where none does."""
+    if not limits:
+        return ("Not asked: the study sets no limit on this.",)
+    standing = [limit for limit in limits if limit.conformance.verdict != "pass"]
+    if not standing:
+        tightest = limits[0]
+        every = "Both" if len(limits) == 2 else f"All {len(limits)}"
+        start = "" if len(limits) == 1 else f"{every} limits hold as often as asked. Tightest: "
+        return (start, *_short(tightest))
+    line: Line = ()
+    for limit in standing[:_TIGHTEST]:
+        line = (*line, *_short(limit), " ")
+    left = len(standing) - _TIGHTEST
+    return (*line, "And ", Link(f"{left} more", "verdicts"), ".") if left > 0 else line
+
+
+def _short(limit: LimitRecord) -> Line:
+    found = limit.conformance
     return (
-        cell(f"{in_words(output.quantity)}, {where}"),
-        cell(amount(quantiles.get(0.5), unit, given, spread=output.sd)),
-        cell(range_amount(quantiles.get(0.05), quantiles.get(0.95), unit, given, spread=output.sd)),
+        Link(limit.name, f"limit-{slug(limit.name)}"),
+        f" in {share(found.probability, found.low, found.high)} of cars, "
+        f"asked: in {percent(limit.probability)}.",
     )
+
+
+def _speeds(report: Report, quantity: str) -> Line:
+    """Print a speed that everybody asks for, in every condition that makes a difference to it."""
+    line: Line = ()
+    for output in _told_apart(report, quantity):
+        quantiles = dict(output.quantiles)
+        unit, given = output.unit, output.display_unit
+        line = (
+            *line,
+            "; " if line else f"{sentence(in_words(quantity))[:-1]}: ",
+            f"{report.swept(output.condition, 'speed')} ",
+            amount(quantiles.get(0.5), unit, given, spread=output.sd),
+            " (",
+            range_amount(quantiles.get(0.05), quantiles.get(0.95), unit, given, spread=output.sd),
+            ")",
+        )
+    return (*line, ". ") if line else ()
+
+
+def _told_apart(report: Report, quantity: str) -> list[OutputRecord]:
+    """List the distributions of a quantity; a condition that changes nothing about it is left out."""
+    seen: dict[tuple[float, ...], OutputRecord] = {}
+    for output in report.summary.outputs:
+        if output.quantity == quantity and output.minus is None and output.capped < output.count / 2:
+            seen.setdefault(tuple(value for _, value in output.quantiles), output)
+    return list(seen.values())[:_MOST_FIGURES]
+
+
+def _how_hard(report: Report) -> tuple[Cell, ...]:
+    """Print how hard the fastest car would hit."""
+    found = _told_apart(report, "kinetic_energy")
+    if not found:
+        return ()
+    output = max(found, key=lambda one: one.highest)
+    middle = amount(dict(output.quantiles).get(0.5), output.unit, output.display_unit, spread=output.sd)
+    return (
+        cell("How hard would it hit?"),
+        cell(Quiet("no limit")),
+        cell("With ", middle, f" of kinetic energy, {report.condition(output.condition)}."),
+    )
+
+
+def _what_to_build(report: Report) -> tuple[Cell, ...]:
+    words: list[Part] = []
+    for name in ("candidates", "design"):
+        headline = _headline(report, name)
+        words += [*headline[0], " (", Link("more", name), ") "] if headline else []
+    words = words or [
+        "Nothing is compared yet: ",
+        Code("squatline compare"),
+        " holds builds against each other, ",
+        Code("squatline explore"),
+        " looks for one.",
+    ]
+    return (cell("What to build?"), cell(""), cell(*words))
+
+
+def _where_from(report: Report) -> tuple[Cell, ...]:
+    """Count the inputs that say nothing about where they come from."""
+    missing = len(without_source(report.summary))
+    given = sum(not record.default for record in report.summary.inputs)
+    link = Link("inputs and sources", "inputs")
+    words: Line = (f"All {given} that the study gives have a source (", link, ").")
+    if missing:
+        words = (f"{missing} of {given} that the study gives have no source (", link, ").")
+    return (cell("Which numbers lack a source?"), cell(""), cell(*words))

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from reports.amounts import count
-from reports.blocks import Code, Facts, Line, Paragraph, Section
+from reports.blocks import Code, Facts, Line, Link, Paragraph, Section
 from reports.report import Report
+from reports.sections.verdicts import ENOUGH
 
 
 def build(report: Report) -> Section:
     """Everything a run depends on."""
     made = report.summary.reproduction
+    enough: Line = ("; ", Link("were they enough?", ENOUGH)) if report.summary.extra.get("figures") else ()
     pairs: tuple[tuple[str, Line], ...] = (
         ("Command", (Code(made.command),)),
         ("Study file", (made.study_file,)),
         ("SHA-256 of the study", (Code(made.study_sha256),)),
         ("Seed", (str(made.seed),)),
-        ("Samples", (f"{count(made.samples)} ({made.design}), in chunks of {count(made.chunk)}",)),
+        ("Samples", (f"{count(made.samples)} ({made.design}), in chunks of {count(made.chunk)}", *enough)),
         ("Version", (f"squatline {made.version}",)),
         ("Python", (made.python,)),
         ("Libraries", (", ".join(f"{name} {version}" for name, version in made.libraries),)),

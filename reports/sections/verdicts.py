@@ -6,12 +6,15 @@ import math
 
 from explorer.estimators.conformance import Conformance
 from explorer.results import LimitRecord
-from reports.amounts import amount, count, margin_amount, percent, range_amount, share, share_range
+from reports.amounts import SPACE, amount, count, margin_amount, percent, range_amount, share, share_range
 from reports.blocks import (
     Block,
     Bullets,
     Cell,
+    Code,
     Column,
+    Heading,
+    Line,
     Paragraph,
     Part,
     Quiet,
@@ -21,14 +24,17 @@ from reports.blocks import (
     Verdict,
     cell,
 )
-from reports.report import Report, bound_words, sentence, severity
+from reports.report import Report, bound_words, in_words, sentence, severity
+
+#: Address of the words on how many cars are enough.
+ENOUGH = "enough-cars"
 
 _COLUMNS = (
-    Column("Limit", width=26),
+    Column("Limit", width=24),
     Column("Required", width=14),
-    Column("Found: middle, 5 to 95 %", width=16),
-    Column("Holds in (95 % interval)", number=True, width=14),
-    Column("Margin", number=True, width=16),
+    Column(f"Middle car, 9{SPACE}in{SPACE}10", width=16),
+    Column("Holds in, 95 % interval", number=True, width=14),
+    Column("Margin", number=True, width=18),
     Column("Verdict", width=14),
 )
 
@@ -39,8 +45,9 @@ def build(report: Report) -> Section:
     blocks: list[Block] = [
         Table(
             "compliance",
-            "Compliance matrix. Margin is how far the average car lies on the good side of the limit, "
-            "plus or minus one standard deviation.",
+            "Compliance matrix: what was asked, what was found. Holds in: the share of cars, and how well "
+            "counting them tells it. Margin: how far the average car lies on the good side of the limit, "
+            "plus or minus the usual size of a miss (one standard deviation).",
             _COLUMNS,
             tuple(_row(report, limit) for limit in summary.limits),
         )
@@ -59,7 +66,41 @@ def build(report: Report) -> Section:
             Bullets(tuple((f"{limit.name}: ", sentence(limit.conformance.decides)) for limit in undecided))
         )
     blocks.append(_risks(report))
+    blocks += _enough(report)
     return Section("verdicts", "Verdicts", tuple(blocks))
+
+
+def _enough(report: Report) -> list[Block]:
+    """Say whether enough cars were drawn: for the verdicts, and for the figures that are printed."""
+    figures = report.summary.extra.get("figures")
+    if not figures:
+        return []
+    drawn, still, moving = report.summary.reproduction.samples, figures["settled"], figures["open"]
+    undecided = [limit.name for limit in report.summary.limits if limit.conformance.verdict == "undecided"]
+    verdicts = "every verdict is decided"
+    if undecided:
+        verdicts = f"not for {' and '.join(f'“{name}”' for name in undecided)}, as said above"
+    every = len(still) + len(moving)
+    line: Line = (
+        f"For the verdicts, {count(drawn)} cars are enough: {verdicts}. "
+        if not undecided
+        else f"{count(drawn)} cars were drawn. For the verdicts that is enough, but {verdicts}. ",
+        f"For the printed figures: if as many other cars were drawn, the average, the spread and both ends "
+        f"of the 95 % range of {len(still)} out of {every} quantities would come out the same to the second "
+        "digit of the spread (JCGM 101:2008, 7.9). ",
+    )
+    if moving:
+        needed = int(float(f"{figures['samples_needed']:.2g}"))
+        line += (
+            f"That all {every} do would take about {count(needed)} cars (",
+            Code(f"--samples {needed}"),
+            "). It matters only where such a figure is carried elsewhere: verdicts allow for it already.",
+        )
+    blocks: list[Block] = [Heading("Were enough cars drawn?", anchor=ENOUGH), Paragraph(line)]
+    if moving and still:
+        names = [*dict.fromkeys(in_words(str(one).partition(" | ")[0]) for one in moving)]
+        blocks.append(Paragraph((Quiet(f"Last digit still moving: {', '.join(names)}."),)))
+    return blocks
 
 
 def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
@@ -138,19 +179,18 @@ def _risks(report: Report) -> Table:
         )
     return Table(
         "risks",
-        "Guard bands and risks (JCGM 106:2012). The guard band is how far inside the limit the "
-        "middle car must "
-        "lie; spare is what is left of it: negative means short. The consumer's risk is that of a "
-        "car taken as good, "
-        "the producer's that of a car turned down.",
+        "Guard bands and risks (JCGM 106:2012). The guard band is how far inside the limit the middle car "
+        "must lie for enough of the others to hold it too; spare is how much farther inside it lies, "
+        "negative means short. The consumer's risk is the chance that a car taken as good does not hold "
+        "the limit, the producer's that a car turned down would have held it.",
         (
             Column("Limit", width=30),
-            Column("Guard band", number=True),
-            Column("Spare", number=True),
-            Column("Consumer's risk", number=True),
-            Column("Producer's risk", number=True),
-            Column("Samples", number=True),
-            Column("No answer", number=True),
+            Column("Guard band", number=True, width=12),
+            Column("Spare", number=True, width=12),
+            Column("Consumer's risk", number=True, width=12),
+            Column("Producer's risk", number=True, width=12),
+            Column("Cars", number=True, width=11),
+            Column("No answer", number=True, width=11),
         ),
         tuple(rows),
         small=True,
