@@ -128,7 +128,7 @@ def test_before_and_after_of_an_included_fit(demo: Path) -> None:
     assert found is not None
     json.dumps(found, allow_nan=False)
     assert found["headline"].startswith(
-        "3 inputs of this study come from fitted logs; body_drag_area moved most: up"
+        "3 inputs of this study come from fitted logs; the body drag area moved most: up"
     )
     (file,) = found["files"]
     assert file["log"]["kind"].startswith("drag area and rolling resistance")

@@ -104,6 +104,7 @@ def _headline(files: Sequence[Mapping[str, Any]]) -> str:
     farthest = max(compared, key=lambda one: abs(one["moved_by"]))
     side = "up" if farthest["moved_by"] > 0 else "down"
     return (
-        f"{counted}; {farthest['quantity']} moved most: {side} by {abs(farthest['moved_by']):.1f} standard "
-        f"deviations, and its spread is now {farthest['narrowed_to']:.0%} of what it was"
+        f"{counted}; the {farthest['quantity'].replace('_', ' ')} moved most: {side} by "
+        f"{abs(farthest['moved_by']):.1f} times the spread it had, and its spread is now "
+        f"{100 * farthest['narrowed_to']:.0f} % of what it was"
     )

@@ -338,8 +338,8 @@ def _verdict(
 ) -> str:
     band = compared.band
     words = (
-        f"{compared.coverage:.0%} of the points lie in the {band.share:.0%} band "
-        f"({expected[0]:.0%} to {expected[1]:.0%} expected); on average the log lies "
+        f"{100 * compared.coverage:.0f} % of the points lie in the {100 * band.share:.0f} % band "
+        f"({100 * expected[0]:.0f} to {100 * expected[1]:.0f} % expected); on average the log lies "
         f"{_sized(abs(bias), band.unit)} {'above' if bias > 0 else 'below'} the middle of the band"
     )
     if chance >= DOUBT:

@@ -10,7 +10,7 @@ from reports.amounts import count, percent, scale, share_range
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict
 from reports.charts import Band
 from reports.charts_of_designs import against_log
-from reports.findings import slug
+from reports.findings import slug, track_name
 from reports.options import SYSTEMS
 from reports.report import Report, in_words, number, sentence
 
@@ -26,44 +26,63 @@ def build(report: Report) -> Section | None:
     blocks: list[Block] = [
         Paragraph(
             (
-                "Points are logged, the band is what the study predicts for nine cars in ten. Points "
-                "of one run go "
-                "together, so they are judged against whole runs of the predicted kind.",
+                "Points are logged; the band is what the study predicts for nine cars in ten, the dashed "
+                "line its middle. Points of one run go up and down together, so the run is ranked as a whole "
+                "among predicted runs: of a hundred runs that the study does describe, about one is "
+                "called not explained.",
             )
         )
     ]
-    for record in records:
-        blocks += _compared(report, record)
+    for place, record in enumerate(records, start=1):
+        blocks += _compared(report, record, place)
     return Section("validation", "Prediction against the track", tuple(blocks))
 
 
-def _compared(report: Report, record: Record) -> list[Block]:
+def _noted(note: str) -> str:
+    """Make a sentence of a note; the name of a file keeps its letters."""
+    return note if "." in note.split(" ")[0] else sentence(note)
+
+
+def _caption(record: Record) -> Line:
+    verdict = Verdict("pass" if record["explains"] else "fail")
+    return (verdict, " ", "explained" if record["explains"] else "not explained", ".")
+
+
+def _compared(report: Report, record: Record, place: int) -> list[Block]:
     quantity, along = str(record["quantity"]), str(record["along"])
     low, high = number(record["expected_low"]), number(record["expected_high"])
     inside = percent(round(number(record["coverage"]), 3))
     facts: tuple[tuple[str, Line], ...] = (
-        (
-            "Explained",
-            (Verdict("pass" if record["explains"] else "fail"), f" {sentence(str(record['words']))}"),
-        ),
+        ("In words", (sentence(str(record["words"])),)),
         ("Points inside the band", (f"{inside}, expected {share_range(low, high)}",)),
         (
-            "Rows",
-            (f"{count(int(record['rows']))}, worth {number(record['effective_rows']):.0f} independent ones",),
+            "Points",
+            (
+                f"{count(int(record['rows']))}, which tell as much as {number(record['effective_rows']):.0f} "
+                "taken apart from each other",
+            ),
         ),
-        ("Chance of a run like this", (percent(round(number(record["chance"]), 4)),)),
+        (
+            "Chance of such a run",
+            (
+                f"{percent(round(number(record['chance']), 4))} of runs of the predicted kind lie as badly "
+                "as this one",
+            ),
+        ),
     )
     blocks: list[Block] = [
         Figure(
-            name=f"validation-{slug(f'{quantity}-{along}')}",
-            title=f"{in_words(quantity)} against {in_words(along)}, predicted and logged",
+            # Two runs may have logged the same quantity.
+            name=f"validation-{place}-{slug(f'{quantity}-{along}')}",
+            title=f"{track_name(record)}: {in_words(quantity)} against {in_words(along)}",
             alternative=f"Predicted band and logged points of {in_words(quantity)}. {record['words']}",
+            caption=_caption(record),
             charts=tuple(_chart(report, record, system) for system in SYSTEMS),
         ),
         Facts(facts),
     ]
     if record["notes"]:
-        blocks.append(Bullets(tuple((sentence(str(note)),) for note in record["notes"])))
+        blocks.append(Bullets(tuple((_noted(str(note)),) for note in record["notes"])))
     return blocks
 
 
