@@ -7,6 +7,7 @@ another dash, shape or darkness, and is named where it stands.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -21,6 +22,12 @@ NARROW = 300
 # Lines that end nearer than this share of the height get their names moved apart.
 _LABEL_GAP = 0.08
 _LINE = 22
+# Names of bars longer than this are broken into two lines.
+_LONGEST = 40
+# A good range that holds everything, and one that holds nothing.
+_ALL, _NONE = (-math.inf, math.inf), (math.inf, -math.inf)
+# Bins thinner than this are drawn without edges, in pixels.
+_THIN = 2.5
 
 
 @dataclass(frozen=True)
@@ -80,6 +87,14 @@ def distribution(
 
     """
     total = sum(counts) or 1
+    if math.isclose(edges[0], edges[-1], rel_tol=1e-6, abs_tol=1e-12):
+        # All cars alike: a bar needs some width to be seen.
+        half = 0.05 * (abs(edges[0]) or 1.0)
+        side = good[0] - half / 1e3 <= edges[0] <= good[1] + half / 1e3
+        edges, counts, good = [edges[0] - half, edges[0] + half], [total], _ALL if side else _NONE
+    shown = [*edges, *(mark.value for mark in marks)]
+    # Where a limit lies far off, the bins get so thin that a white edge would swallow them.
+    thin = (edges[-1] - edges[0]) / max(len(counts), 1) * width < _THIN * (max(shown) - min(shown))
     rows = [
         {
             "from": left,
@@ -93,7 +108,7 @@ def distribution(
     ]
     bars = (
         alt.Chart(alt.InlineData(values=rows))
-        .mark_rect(stroke="white", strokeWidth=0.4)
+        .mark_rect(stroke=None if thin else "white", strokeWidth=0.4)
         .encode(
             x=alt.X("from:Q", title=axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks()),
             x2="to:Q",
@@ -131,7 +146,7 @@ def upright(marks: Sequence[Mark]) -> list[Any]:
     rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=2, strokeDash=[5, 3]).encode(x="at:Q")
     name = (
         alt.Chart(data)
-        .mark_text(align="center", baseline="bottom", dy=-3, color=ACCENT, fontWeight=600)
+        .mark_text(align="center", baseline="bottom", dy=-6, color=ACCENT, fontWeight=600)
         .encode(x="at:Q", y=alt.value(0), text="label:N")
     )
     return [rule, name]
@@ -238,7 +253,7 @@ def share_bars(
     """Draw horizontal bars in per cent, each with its interval as a whisker and an inner share as a tick."""
     rows = [
         {
-            "name": bar.name,
+            "name": "\n".join(_wrapped(bar.name)),
             "value": 100 * bar.value,
             "low": 100 * max(bar.low, 0.0),
             "high": 100 * min(bar.high, most if most is not None else bar.high),
@@ -247,7 +262,7 @@ def share_bars(
         for bar in bars
     ]
     base = alt.Chart(alt.InlineData(values=rows)).encode(
-        y=alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, domain=False, ticks=False)),
+        y=alt.Y("name:N", title=None, sort=None, axis=_rows_axis()),
         tooltip=[
             alt.Tooltip("name:N", title="input"),
             alt.Tooltip("value:Q", title=axis, format=".1f"),
@@ -269,7 +284,18 @@ def share_bars(
                 x=alt.X("inner:Q", title=axis)
             )
         )
-    return finished(alt.layer(*layers), width, 20 * max(len(bars), 1))
+    step = 30 if any(len(_wrapped(bar.name)) > 1 for bar in bars) else 20
+    return finished(alt.layer(*layers), width, step * max(len(bars), 1))
+
+
+def _wrapped(name: str) -> list[str]:
+    """Break a name that is too long for one line, and end it where two are too few."""
+    return textwrap.wrap(name, _LONGEST, max_lines=2, placeholder=" …") or [name]
+
+
+def _rows_axis() -> Any:
+    """Name rows at their left, a long name in two lines."""
+    return alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr="split(datum.label, '\\n')")
 
 
 def _strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:

@@ -127,7 +127,11 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str, width: int = 420) -> dict[
             place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1).encode(
                 x="x:Q", y="y:Q"
             ),
-            place.mark_text(dy=-12, fontWeight=600).encode(x="x:Q", y="y:Q", text="name:N"),
+            # A white edge below the word lifts it off signs and boundary.
+            place.mark_text(dy=-13, fontWeight=600, stroke="white", strokeWidth=4).encode(
+                x="x:Q", y="y:Q", text="name:N"
+            ),
+            place.mark_text(dy=-13, fontWeight=600).encode(x="x:Q", y="y:Q", text="name:N"),
         ]
     return finished(alt.layer(*layers), width, 260)
 

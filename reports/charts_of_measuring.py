@@ -13,7 +13,7 @@ from reports.charts import WIDE, Mark, few_ticks, finished, upright
 from reports.labels import Box, Label, joined, place_labels
 from reports.look import ACCENT, INK, QUIET
 
-HEIGHT = 260
+HEIGHT = 220
 _RIGHT = 12
 # Points nearer than this have one label for all of them, in pixels.
 _TOGETHER = 7.0

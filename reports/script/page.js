@@ -121,11 +121,13 @@
     });
     table.after(button);
   }
-  // A table too wide for its place scrolls; by keyboard it can only do so with the focus on it.
+  // A table or chart too wide for its place scrolls; by keyboard it can only do so with the focus on it.
   const wide = new ResizeObserver(function (entries) {
     for (const { target } of entries) {
       const scrolls = target.scrollWidth > target.clientWidth + 1;
-      const words = "Table: " + (target.querySelector("caption")?.textContent ?? "").slice(0, 80);
+      const chart = target.querySelector(".picture") && target.closest("figure").querySelector(".figure-title");
+      const named = chart || target.querySelector("caption");
+      const words = (chart ? "Chart: " : "Table: ") + (named?.textContent ?? "").slice(0, 80);
       for (const [name, value] of [["tabindex", "0"], ["role", "group"], ["aria-label", words]]) {
         if (scrolls) target.setAttribute(name, value);
         else target.removeAttribute(name);

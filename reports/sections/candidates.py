@@ -28,6 +28,8 @@ from reports.options import SYSTEMS
 from reports.report import Report, in_words, number, sentence
 
 Record = Mapping[str, Any]
+# A gain within so many standard errors of nought is none that shows.
+_TELLING = 2.0
 
 
 def build(report: Report) -> Section | None:
@@ -46,9 +48,9 @@ def build(report: Report) -> Section | None:
 
 
 _HOW = (
-    "All candidates are tried on the same cars, so what they share cancels. Dots are middles, "
-    "whiskers reach from 5 to "
-    "95 % of cars, and the dashed line is no difference."
+    "All candidates are tried on the same cars, so what they share cancels out. The dot is the middle car, "
+    "the bar holds nine cars in ten, and the dashed line is no difference. A bar that stays on one side of "
+    "it tells the two builds apart."
 )
 
 
@@ -60,7 +62,7 @@ def _builds(candidates: Sequence[Record]) -> Table:
     return Table(
         "builds",
         "What each candidate changes, and where the numbers come from.",
-        (Column("Candidate", width=30), Column("Sets", width=40), Column("Source", width=30)),
+        (Column("Candidate", width=24), Column("Changes", width=40), Column("Source", width=36)),
         tuple(
             (
                 cell(_named(one)),
@@ -87,15 +89,16 @@ def _verdicts(found: Record) -> Table:
         for position, name in enumerate(found["limits"])
     ]
     together = (cell("all limits at once"), *(_chance(one["joint"]) for one in found["candidates"]))
-    overall = (cell("verdict"), *(cell(Verdict(str(one["verdict"]))) for one in found["candidates"]))
+    verdicts = (cell(Verdict(str(one["verdict"]))) for one in found["candidates"])
+    overall = (cell("every limit as often as asked"), *verdicts)
     aims = [
         (cell(aim["name"]), *(_aim(found, one["aims"][position]) for one in found["candidates"]))
         for position, aim in enumerate(found["candidates"][0]["aims"])
     ]
     return Table(
         "candidate-verdicts",
-        "Each limit and aim for each candidate. Aims: average, and the range of nine cars in ten; "
-        "for a limit to hold, its chance and interval.",
+        "Each limit and aim for each candidate. Limits: the share of cars that hold it, and how well it is "
+        "known (95 % interval). Aims: the average car, and the range of nine in ten.",
         (Column("Limit or aim"), *(Column(_named(one)) for one in found["candidates"])),
         (*limits, together, overall, *aims),
         small=True,
@@ -116,7 +119,8 @@ def _aim(found: Record, aim: Record) -> Cell:
     score = next((one for one in found["rankings"] if str(aim["name"]) in str(one["by"])), None)
     unit, given = (str(score["unit"]), str(score["display_unit"])) if score else ("1", "1")
     low, high = number(aim["low"]), number(aim["high"])
-    mean = amount(number(aim["mean"]), unit, given, spread=2 * number(aim["error"]))
+    # A tenth of the spread between cars: finer than that, an average tells a builder nothing.
+    mean = amount(number(aim["mean"]), unit, given, spread=max(2 * number(aim["error"]), (high - low) / 33))
     return cell(mean, Quiet(range_amount(low, high, unit, given)))
 
 
@@ -180,7 +184,7 @@ def _choice(found: Record, names: Mapping[str, str]) -> list[Block]:
         if recommended
         else ("No candidate passes every limit, so none is recommended.",)
     ]
-    lines.append((f"By {choice['by']}, the best to expect is ", Strong(names[choice["best"]]), "."))
+    lines.append((f"Judged by {choice['by']}, the best on average is ", Strong(names[choice["best"]]), "."))
     for one in found["candidates"]:
         if one["dominated_by"]:
             better = ", ".join(names[name] for name in one["dominated_by"])
@@ -203,31 +207,31 @@ def _worth(choice: Record) -> Table:
     rows += [(f"the {one['label']}, exactly", one["worth"]) for one in choice["inputs"]]
     return Table(
         "choice-worth",
-        "What knowing this before choosing would gain, and how often it would turn the choice.",
+        "Before choosing, would it help to know more? What knowing each would gain on average, and in how "
+        "many cars it would lead to another choice.",
         (
-            Column("Known before choosing"),
-            Column("Gain", number=True),
-            Column("Turns the choice in", number=True),
+            Column("Known before choosing", width=50),
+            Column("Gain", number=True, width=24),
+            Column("Turns the choice in", number=True, width=26),
         ),
         tuple(
             (
                 cell(name),
-                cell(
-                    amount(
-                        number(worth["gain"]["value"]),
-                        unit,
-                        given,
-                        spread=number(worth["gain"]["error"]),
-                        difference=True,
-                    ),
-                    order=number(worth["gain"]["value"]),
-                ),
+                _gain(worth["gain"], unit, given),
                 cell(_turns(worth["turns"]), order=number(worth["turns"]["value"])),
             )
             for name, worth in rows
         ),
         small=True,
     )
+
+
+def _gain(gain: Record, unit: str, given: str) -> Cell:
+    """Write what is gained; what lies within its error of nought is no gain that shows."""
+    value, error = number(gain["value"]), number(gain["error"])
+    if value <= _TELLING * error:
+        return cell(Quiet("none that shows"), order=0.0)
+    return cell(amount(value, unit, given, spread=error, difference=True), order=value)
 
 
 def _turns(turns: Record) -> str:

@@ -51,7 +51,7 @@ def build(report: Report) -> Section | None:
     if found["search"]:
         blocks += [Heading("The best build found"), *_search(found["search"])]
     for answer in found["answers"]:
-        blocks += [Heading(sentence(str(answer["ask"]))[:-1]), _around(answer), *_answer(answer)]
+        blocks += [Heading(sentence(str(answer["ask"])).removesuffix(".")), _around(answer), *_answer(answer)]
     if found["notes"]:
         blocks.append(Bullets(tuple((sentence(str(note)),) for note in found["notes"])))
     return Section("design", "The design space", tuple(blocks))
@@ -117,7 +117,7 @@ def _line(record: Record, system: System) -> dict[str, Any]:
 
 def _stretches(variable: Record, stretches: Sequence[Record]) -> Line:
     if not stretches:
-        return ("All limits hold nowhere in the range.",)
+        return ("Nowhere in the range do all limits hold.",)
     parts: Line = ("All limits hold from ",)
     for position, stretch in enumerate(stretches):
         shown = range_amount(
@@ -144,14 +144,18 @@ def _search(search: Record) -> list[Block]:
         _build_table(
             search,
             optimum["values"],
-            f"The best of {counted(int(optimum['tried']), 'build')} tried, checked with fresh samples.",
+            f"The best of {counted(int(optimum['tried']), 'build')} tried, checked on fresh cars.",
         )
     )
     blocks.append(
         Table(
             "optimum-limits",
-            "How it stands on samples that the search never saw.",
-            (Column("Limit"), Column("Holds in", number=True), Column("Verdict")),
+            "How it stands on fresh cars, which the search never saw.",
+            (
+                Column("Limit", width=50),
+                Column("Holds in", number=True, width=34),
+                Column("Verdict", width=16),
+            ),
             tuple(
                 _optimum_row(name, limit)
                 for name, limit in zip(search["limits"], optimum["limits"], strict=True)
@@ -179,10 +183,10 @@ def _build_table(search: Record, values: Sequence[float], caption: str) -> Table
         "best-build",
         caption,
         (
-            Column("Variable"),
-            Column("Chosen", number=True),
-            Column("Now", number=True),
-            Column("Range looked at", number=True),
+            Column("Free to choose", width=34),
+            Column("Chosen", number=True, width=20),
+            Column("Now", number=True, width=20),
+            Column("Range looked at", number=True, width=26),
         ),
         tuple(
             (

@@ -6,7 +6,7 @@ from reports.blocks import Facts, Section
 from reports.report import Report
 
 WORDS = (
-    ("Car", "One imagined car out of many: every uncertain input takes a value it may well have."),
+    ("Car, sample", "One imagined car out of many: every uncertain input takes a value it may well have."),
     ("Middle", "Half of the cars lie above this value and half below (the median)."),
     ("5 to 95 % band", "Nine cars in ten lie inside it."),
     (
@@ -51,6 +51,7 @@ WORDS = (
         "Taking the car as good when it is not, or turning it down when it is. A measurement is worth what "
         "wrong calls it avoids.",
     ),
+    ("Settled", "Known to hold, or known not to hold, as surely as was asked."),
     ("Tied", "The intervals of two inputs overlap, so which matters more is not known."),
     ("Correlated", "Two inputs that tend to be high together, or one high when the other is low."),
     ("Seed", "The number from which all random numbers follow: the same seed gives the same report."),

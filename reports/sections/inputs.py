@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from explorer.results import ConditionRecord, CorrelationRecord, InputRecord
-from reports.amounts import amount, range_amount, uncertain_amount
+from reports.amounts import MINUS, amount, range_amount, uncertain_amount
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Strong, Table, cell
 from reports.findings import without_source
 from reports.report import Report, in_words
@@ -22,8 +22,7 @@ def build(report: Report) -> Section:
         Paragraph(
             (
                 f"{len(uncertain)} uncertain inputs, {len(exact)} exact ones given by the study, "
-                f"{len(defaults)} left "
-                "at their defaults. ",
+                f"{len(defaults)} left at their defaults. ",
                 Strong(f"{missing} {'has' if missing == 1 else 'have'} no source.")
                 if missing
                 else "Every one has a source.",
@@ -129,8 +128,15 @@ def _conditions(conditions: tuple[ConditionRecord, ...]) -> Table:
 def _correlations(report: Report, correlations: tuple[CorrelationRecord, ...]) -> Table:
     return Table(
         "correlations",
-        "Inputs that go together: correlation of their normal scores.",
-        (Column("Input"), Column("With"), Column("Correlation", number=True), Column("Source")),
+        "Inputs that go together (correlated): +1 means always high together, "
+        f"{MINUS}1 that one is high when the other is low, 0 that they have nothing to do with each other. "
+        "Between their normal scores.",
+        (
+            Column("Input", width=26),
+            Column("With", width=26),
+            Column("Correlation", number=True, width=14),
+            Column("Source", width=34),
+        ),
         tuple(
             (
                 cell(report.input_name(record.first)),

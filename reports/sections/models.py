@@ -23,15 +23,15 @@ def build(report: Report) -> Section | None:
     blocks: list[Block] = [
         Paragraph(
             (
-                "Only quantities that this study used. Axes as in ISO 8855; stations are measured "
-                "from the front "
-                "axle rearwards, heights from the ground, pitch is positive nose-up, downforce "
+                "Only quantities that this study used. Axes as in ISO 8855; stations are measured from the "
+                "front axle rearwards, heights from the ground; pitch is positive nose-up, downforce "
                 "positive down.",
             )
         )
     ]
     for subject, entries in subjects.items():
-        blocks += [Heading(in_words(subject)), _table(subject, merged(entries, report.summary.families))]
+        title = sentence(in_words(subject)).removesuffix(".")
+        blocks += [Heading(title), _table(subject, merged(entries, report.summary.families))]
     return Section("models", "Models", tuple(blocks))
 
 
@@ -70,7 +70,7 @@ def _common(name: str, families: Mapping[str, tuple[str, ...]]) -> str:
 def _table(subject: str, entries: list[QuantityRecord]) -> Table:
     return Table(
         f"model-{subject}",
-        f"Quantities of the subject {in_words(subject)}",
+        f"What is computed under “{in_words(subject)}”",
         (
             Column("Quantity", width=20),
             Column("What it is", width=36),
