@@ -29,6 +29,7 @@ def main() -> None:
         "quantiles": estimators.quantiles,
         "openturns": estimators.openturns,
         "memory": whole.memory,
+        "billion": whole.billion,
         "stages": whole.stages,
         "kills": whole.kills,
     }

@@ -24,6 +24,18 @@ run_montecarlo(load_study(sys.argv[1]), samples=int(sys.argv[2]), keep=False)
 status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
 print(status["VmHWM"].split()[0])
 """
+COMMAND_PEAK = """
+import sys
+from pathlib import Path
+from explorer.console.cli import main
+try:
+    main()
+except SystemExit as leave:
+    if leave.code not in (0, 1):
+        raise
+status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
+print(status["VmHWM"].split()[0], file=sys.stderr)
+"""
 TESTS = Path(__file__).resolve().parents[1]
 
 
@@ -41,6 +53,34 @@ def memory(full: bool) -> Iterator[Row]:
         f"peak memory at {large} samples over that at 100 000, not kept",
         f"{high / low:.2f} ({high:.0f} MB)",
     )
+
+
+def peak_of_command(samples: int, keep: bool) -> float:
+    """Return the peak memory of the command, without its workers, on a study of two inputs, in MB."""
+    sys.path.insert(0, str(TESTS))
+    from study_help import SMALL
+
+    text = SMALL.format(inputs="", conditions="", limits="")
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "study.toml").write_text(
+            text.replace("samples = 4000", f"samples = {samples}\nkeep_samples = {str(keep).lower()}", 1)
+        )
+        command = [sys.executable, "-c", COMMAND_PEAK, "run", folder, "--no-report"]
+        ended = subprocess.run(command, check=True, capture_output=True, text=True)
+    return int(ended.stderr.splitlines()[-1]) / 1024
+
+
+def billion(full: bool) -> Iterator[Row]:
+    """Run the command a billion samples long, and keep a hundred million of another run on the disk."""
+    if not full:
+        return
+    for keep, small, large in ((False, 10**5, 10**9), (True, 10**6, 10**8)):
+        low, high = peak_of_command(small, keep), peak_of_command(large, keep)
+        words = "kept in files" if keep else "not kept"
+        yield (
+            f"peak memory at {large:.0e} samples over that at {small:.0e}, {words}",
+            f"{high / low:.2f} ({high:.0f} MB)",
+        )
 
 
 def stages(full: bool) -> Iterator[Row]:
