@@ -9,9 +9,10 @@ main plane outwards, so each one's neighbour is the one before it.
 from __future__ import annotations
 
 from functools import reduce
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
 from explorer.quantity import Array, Curve, given, quantity
 
@@ -113,6 +114,16 @@ def element_loaded_leading_edge_height(
     return element_leading_edge_height(element_loaded_bow)
 
 
+class Plate(NamedTuple):
+    """A plate from the side: its leading edge, the way from there to its trailing edge, its thickness."""
+
+    station: Array
+    height: Array
+    run: Array
+    rise: Array
+    thickness: Array
+
+
 @quantity("m", source="distance between two segments", fails="the links of some element cannot close")
 def slot_gap(
     element_leading_edge_station: Array,
@@ -127,17 +138,24 @@ def slot_gap(
     mainplane_thickness: Array,
 ) -> Array:
     """Narrowest slot between two neighbours, at this servo angle and place along the span, without load."""
-    station, height, run, rise, thickness = _lined_up(
-        _after(mainplane_leading_edge_station, element_leading_edge_station),
-        _after(mainplane_leading_edge_height, element_leading_edge_height),
-        _after(mainplane_chord_run, element_chord_run),
-        _after(mainplane_chord_rise, element_chord_rise),
-        _after(mainplane_thickness, element_thickness),
+    mainplane = (
+        mainplane_leading_edge_station,
+        mainplane_leading_edge_height,
+        mainplane_chord_run,
+        mainplane_chord_rise,
+        mainplane_thickness,
     )
-    back, up = station[1:] - station[:-1], height[1:] - height[:-1]
-    apart = plate_distance(back, up, run[:-1], rise[:-1], run[1:], rise[1:])
-    smallest: Array = np.min(apart - (thickness[:-1] + thickness[1:]) / 2, axis=0)
-    return smallest
+    elements = zip(
+        element_leading_edge_station,
+        element_leading_edge_height,
+        element_chord_run,
+        element_chord_rise,
+        element_thickness,
+        strict=True,
+    )
+    plates = [Plate(*mainplane), *(Plate(*element) for element in elements)]
+    # Pair by pair: arrays of one length of samples stay near the processor.
+    return reduce(np.minimum, (gap_between(*pair) for pair in pairwise(plates)))
 
 
 @quantity("m", source="distance between two segments", fails="the links of some element cannot close")
@@ -180,22 +198,11 @@ def smallest_slot_gap(slot_gap: Curve, servo_angle_closed: Array, servo_travel: 
     return reduce(np.minimum, (slot_gap(place, _LINKAGE_END) for place in places))
 
 
-def _after(mainplane: Array, elements: Array) -> Array:
-    """Put the main plane's value before those of the elements, members first."""
-    tail = np.broadcast_shapes(np.shape(mainplane), np.shape(elements)[1:])
-    first = np.broadcast_to(mainplane, (1, *tail))
-    return np.concatenate([first, np.broadcast_to(_deepened(elements, len(tail)), (len(elements), *tail))])
-
-
-def _lined_up(*stacks: Array) -> list[Array]:
-    """Give stacks as many sample axes as the one with the most."""
-    depth = max(np.ndim(stack) for stack in stacks) - 1
-    return [_deepened(stack, depth) for stack in stacks]
-
-
-def _deepened(stack: Array, depth: int) -> Array:
-    members, *tail = np.shape(stack)
-    return np.reshape(stack, (members, *(1,) * (depth - len(tail)), *tail))
+def gap_between(plate: Plate, other: Plate) -> Array:
+    """Return the gap between two plates; below zero they would run through each other."""
+    back, up = other.station - plate.station, other.height - plate.height
+    apart = plate_distance(back, up, plate.run, plate.rise, other.run, other.rise)
+    return apart - (plate.thickness + other.thickness) / 2
 
 
 def plate_distance(
@@ -206,25 +213,22 @@ def plate_distance(
     ``back`` and ``up`` lead from the first plate's leading edge to the other's; ``run`` and ``rise`` from a
     plate's leading edge to its trailing edge.
     """
-    ends, straddles = _ends_from(run, rise, back, up, other_run, other_rise)
-    other_ends, other_straddles = _ends_from(other_run, other_rise, -back, -up, run, rise)
-    nearest = np.sqrt(np.minimum(ends, other_ends))
-    return np.where(straddles & other_straddles, -nearest, nearest)
-
-
-def _ends_from(
-    run: Array, rise: Array, back: Array, up: Array, other_run: Array, other_rise: Array
-) -> tuple[Array, npt.NDArray[np.bool_]]:
-    """Square of the distance from a plate to the nearer end of another; do the ends lie on both its sides."""
-    square = run**2 + rise**2
+    square, other_square = run**2 + rise**2, other_run**2 + other_rise**2
     along, off = back * run + up * rise, up * run - back * rise
-    end_along = along + other_run * run + other_rise * rise
-    end_off = off + other_rise * run - other_run * rise
-    nearer = np.minimum(_stretched(along, off, square), _stretched(end_along, end_off, square))
-    return nearer / square, off * end_off < 0
+    other_along, other_off = -back * other_run - up * other_rise, back * other_rise - up * other_run
+    both_along, both_off = other_run * run + other_rise * rise, other_rise * run - other_run * rise
+    end_off, other_end_off = off + both_off, other_off - both_off
+    ends = np.minimum(_stretched(along, off, square), _stretched(along + both_along, end_off, square))
+    other_ends = np.minimum(
+        _stretched(other_along, other_off, other_square),
+        _stretched(other_along + both_along, other_end_off, other_square),
+    )
+    nearest = np.sqrt(np.minimum(ends / square, other_ends / other_square))
+    # Plates cross when each has its ends on both sides of the other.
+    return np.where((off * end_off < 0) & (other_off * other_end_off < 0), -nearest, nearest)
 
 
 def _stretched(along: Array, off: Array, square: Array) -> Array:
     """Square of the distance of a point from a plate, times the square of the chord."""
-    past = np.maximum(np.maximum(-along, along - square), 0)
+    past = along - np.clip(along, 0, square)
     return past**2 + off**2
