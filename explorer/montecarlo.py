@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -23,6 +23,7 @@ from explorer.engine import (
     margin_inside,
     no_progress,
 )
+from explorer.estimators.stopping import Batches, batch_size
 from explorer.keeping import HELD_AT_ONCE
 from explorer.ledger import Bytes, Ledger
 from explorer.quantity import Array
@@ -117,7 +118,8 @@ class Outcome:
     """The merged parts.
 
     ``shares`` holds, for every replicate of a scrambled design, the conforming share per limit and for both
-    joint requirements; it is empty for plain random samples.
+    joint requirements; it is empty for plain random samples.  ``batches`` adds up the figures of every output
+    from whole chunk to whole chunk, to tell whether they stand still.
     """
 
     outputs: tuple[Output, ...]
@@ -129,6 +131,7 @@ class Outcome:
     shares: Array
     kept: Mapping[str, Array]
     scrambled: bool = False
+    batches: tuple[Batches, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -266,6 +269,47 @@ class StopRule(Protocol):
         """Tell whether to stop here."""
 
 
+@dataclass
+class AllOf:
+    """Stops when each of several rules has said enough once; one that has is not asked again."""
+
+    rules: tuple[StopRule, ...]
+    satisfied: list[bool]
+
+    @property
+    def name(self) -> str:
+        """Return the names of all."""
+        return " and ".join(rule.name for rule in self.rules)
+
+    @property
+    def memory(self) -> Array:
+        """Return who is satisfied, and how much each remembers and what."""
+        memories = [rule.memory for rule in self.rules]
+        return np.concatenate([np.array(self.satisfied, float), [one.size for one in memories], *memories])
+
+    def recall(self, memory: Array) -> None:
+        """Hand back to each what is its own."""
+        count = len(self.rules)
+        self.satisfied = [bool(one) for one in memory[:count]]
+        ends = np.cumsum(memory[count : 2 * count]).astype(int)
+        for rule, own in zip(self.rules, np.split(memory[2 * count :], ends[:-1]), strict=True):
+            rule.recall(own)
+
+    def enough(self, so_far: SoFar) -> bool:
+        """Ask those that are not satisfied yet."""
+        self.satisfied = [
+            done or rule.enough(so_far) for rule, done in zip(self.rules, self.satisfied, strict=True)
+        ]
+        return all(self.satisfied)
+
+
+def all_of(rules: Sequence[StopRule]) -> StopRule | None:
+    """Return one rule for several, or none for none."""
+    if len(rules) < 2:
+        return rules[0] if rules else None
+    return AllOf(tuple(rules), [False] * len(rules))
+
+
 def run_montecarlo(
     study: Study,
     *,
@@ -363,6 +407,7 @@ class SoFar:
     blamed: dict[tuple[int, str], int]
     shares: list[Array]
     kept: list[Mapping[str, Array]]
+    batches: tuple[Batches, ...]
     chunks: int = 0
     samples: int = 0
     over: bool = False
@@ -380,6 +425,7 @@ class SoFar:
             {},
             [],
             [],
+            (Batches.none(),) * len(job.outputs),
         )
 
     def add(self, part: Part, hold: bool = True) -> None:
@@ -392,6 +438,12 @@ class SoFar:
         # Only replicates of a design are set against each other; a list of all chunks would grow for nothing.
         if self.job.drawing.scrambled:
             self.shares.append(np.array(part.conforming) / part.size)
+        # A batch is a whole chunk, large enough for the ends of its interval (JCGM 101:2008, 7.9.4 b).
+        if part.size == self.job.drawing.each >= batch_size():
+            self.batches = tuple(
+                one.added(more.figures) if more.count > 1 else one
+                for one, more in zip(self.batches, part.tallies, strict=True)
+            )
         self.chunks += 1
         self.samples += part.size
         if part.kept and hold:
@@ -407,6 +459,7 @@ class SoFar:
             blamed=np.array([(position, count) for (position, _), count in self.blamed.items()], np.int64),
             blamed_names=np.array([name for _, name in self.blamed], np.str_),
             shares=np.array(self.shares),
+            batches=np.array([one.row for one in self.batches]),
             reached=np.array([self.chunks, self.samples, self.over], np.int64),
             memory=np.empty(0) if until is None else until.memory,
         )
@@ -426,6 +479,7 @@ class SoFar:
             pairs = zip(kept["blamed"].reshape(-1, 2).tolist(), kept["blamed_names"].tolist(), strict=True)
             so_far.blamed = {(position, name): count for (position, count), name in pairs}
             so_far.shares = list(kept["shares"])
+            so_far.batches = tuple(map(Batches.of_row, kept["batches"]))
             so_far.chunks, so_far.samples, over = kept["reached"].tolist()
             so_far.over = bool(over)
             so_far.memory = kept["memory"]
@@ -446,4 +500,5 @@ class SoFar:
             np.array(self.shares),
             files,
             self.job.drawing.scrambled,
+            self.batches,
         )

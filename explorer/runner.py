@@ -19,9 +19,9 @@ from explorer.engine import CHUNK, Progress, no_progress
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
-from explorer.figures import standing_figures
+from explorer.figures import Steady, standing_figures
 from explorer.keeping import SampleFiles
-from explorer.montecarlo import Outcome, Output, run_montecarlo
+from explorer.montecarlo import Outcome, Output, all_of, run_montecarlo
 from explorer.nominal import nominal_values
 from explorer.rare_events import RareLimit, as_records, search_rare_failures, seldom_failing
 from explorer.results import (
@@ -63,6 +63,7 @@ def run(
     progress: Progress = no_progress,
     store: PartStore | None = None,
     until_decided: bool = False,
+    until_steady: bool = False,
 ) -> Results:
     """Sample a study, judge its limits and rank what drives them.
 
@@ -81,6 +82,9 @@ def run(
     until_decided:
         Whether to stop as soon as no limit is undecided, ``samples`` being the most to draw.  Many looks at
         the verdicts are paid for by wider intervals.
+    until_steady:
+        Whether to go on until the figures of every output stand still (JCGM 101:2008, 7.9), with the same
+        most; with both, until both hold.
 
     Returns
     -------
@@ -94,7 +98,9 @@ def run(
         logs = records_of_logs(study)
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
-    looks = Looks(study.limits, samples or study.samples) if until_decided else None
+    most = samples or study.samples
+    looks = Looks(study.limits, most) if until_decided else None
+    rules = [rule for rule in (looks, Steady(most) if until_steady else None) if rule is not None]
     with stages.stage("samples"):
         outcome = run_montecarlo(
             study,
@@ -103,7 +109,7 @@ def run(
             executor=executor,
             progress=progress,
             store=store,
-            until=looks,
+            until=all_of(rules),
         )
     with stages.stage("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from explorer.estimators.stopping import Batch
 from explorer.quantity import Array
 
 BINS = 2_000
@@ -121,16 +122,22 @@ class Tally:
         )
 
     @property
+    def figures(self) -> Batch:
+        """Return mean, standard deviation and both ends of the 95 % interval."""
+        low, high = self._quantiles(np.array([0.025, 0.975]))
+        return Batch(self.mean, self.sd, float(low), float(high))
+
+    @property
     def sd(self) -> float:
         """Standard deviation; 0 for fewer than two samples."""
         return float(np.sqrt(self.second / (self.count - 1))) if self.count > 1 else 0.0
 
     def quantile(self, probability: float) -> float:
         """Quantile by linear interpolation within its bin, exact at the extremes; NaN without samples."""
-        if self.count == 0:
-            return float("nan")
+        return float("nan") if self.count == 0 else float(self._quantiles(np.array(probability)))
+
+    def _quantiles(self, probabilities: Array) -> Array:
         cumulative = np.concatenate([[0], np.cumsum(self.counts)])
         edges = np.concatenate([[self.lowest], self.bins.edges, [self.highest]])
         edges = np.clip(edges, self.lowest, self.highest)
-        rank = probability * self.count
-        return float(np.interp(rank, cumulative, edges))
+        return np.asarray(np.interp(probabilities * self.count, cumulative, edges))

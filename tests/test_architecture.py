@@ -24,7 +24,7 @@ MAY_KNOW = {
     "distributions": BASE | {"units"},
     "uncertain": BASE | {"distributions", "units"},
     "sampling": BASE,
-    "streaming": BASE,
+    "streaming": BASE | {"estimators"},
 }
 # Rooms of estimators on arrays, and the estimators that stand in a room of another kind.
 ESTIMATORS = (

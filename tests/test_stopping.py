@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import pytest
@@ -17,30 +18,42 @@ def batches(count: int, size: int = 10_000, seed: int = 1) -> list[stopping.Batc
     return [stopping.batch_of(generator.normal(5.0, 0.35, size)) for _ in range(count)]
 
 
+def stability_of(drawn: Iterable[stopping.Batch], figures: int = 2) -> stopping.Stability:
+    return stopping.stability(stopping.Batches.of(drawn), figures=figures)
+
+
 def test_one_batch_never_settles() -> None:
-    found = stopping.stability(batches(1))
+    found = stability_of(batches(1))
     assert not found.settled
     assert (found.mean, found.batches_needed) == (math.inf, 2)
 
 
 def test_more_batches_settle_fewer_figures_sooner() -> None:
     drawn = batches(60)
-    assert stopping.stability(drawn[:20], figures=1).settled
-    assert not stopping.stability(drawn[:5], figures=2).settled
-    needed = stopping.stability(drawn[:5], figures=2).batches_needed
+    assert stability_of(drawn[:20], figures=1).settled
+    assert not stability_of(drawn[:5]).settled
+    needed = stability_of(drawn[:5]).batches_needed
     assert needed > 5
-    assert stopping.stability(batches(3 * needed, seed=2), figures=2).settled
+    assert stability_of(batches(3 * needed, seed=2)).settled
 
 
 def test_constant_output_stands_still_at_once() -> None:
-    assert stopping.stability([stopping.Batch(3.0, 0.0, 3.0, 3.0)] * 2).settled
+    assert stability_of([stopping.Batch(3.0, 0.0, 3.0, 3.0)] * 2).settled
+
+
+def test_batches_added_one_by_one_have_the_moments_of_all_of_them() -> None:
+    drawn = batches(7)
+    table = np.array([(one.mean, one.sd, one.low, one.high) for one in drawn])
+    added = stopping.Batches.of(drawn)
+    np.testing.assert_allclose(added.means, table.mean(axis=0), rtol=1e-13)
+    np.testing.assert_allclose(added.squares, 7 * table.var(axis=0), rtol=1e-9)
 
 
 def test_batches_without_figures_are_refused() -> None:
     with pytest.raises(SampleError, match="no batch"):
-        stopping.stability([])
+        stability_of([])
     with pytest.raises(SampleError, match="no finite figures"):
-        stopping.stability([stopping.Batch(math.nan, 1.0, 0.0, 1.0)])
+        stability_of([stopping.Batch(math.nan, 1.0, 0.0, 1.0)])
 
 
 def test_doubt_dealt_out_over_looks_adds_up_to_what_was_asked() -> None:

@@ -208,8 +208,12 @@ def run(
     scheduler: Scheduler = None,
     fresh: Fresh = False,
     until: Annotated[
-        str | None,
-        typer.Option(help="'decided': stop when no limit is undecided; --samples is then the most to draw."),
+        list[str] | None,
+        typer.Option(
+            help="'decided': go on until no limit is undecided; 'steady': until the figures of all outputs "
+            "stand still. May be given twice; --samples is then the most to draw.",
+            show_default=False,
+        ),
     ] = None,
     no_report: Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")] = False,
     stages: Annotated[bool, typer.Option("--stages", help="Print how long each stage took.")] = False,
@@ -231,7 +235,7 @@ def run(
         from explorer.ledger import forget_runs, store_for_run
         from explorer.runner import run as run_study
     folder = output or loaded.folder / "results"
-    if until is not None:
+    if until:
         samples = _most_samples(until, samples)
     with (
         crew(engine, workers=workers, scheduler=scheduler) as gathered,
@@ -246,7 +250,8 @@ def run(
                 executor=gathered.executor,
                 progress=progress,
                 store=store,
-                until_decided=until is not None,
+                until_decided="decided" in (until or ()),
+                until_steady="steady" in (until or ()),
             )
             clock.times += results.stages
             with clock.stage("saving"):
@@ -263,10 +268,13 @@ def run(
     raise typer.Exit(PASSED if results.summary.verdict == "pass" else NOT_PASSED)
 
 
-def _most_samples(until: str, samples: int | None) -> int:
+def _most_samples(until: list[str], samples: int | None) -> int:
     """Check what to go on until, and return the most samples to draw."""
-    if until != "decided":
-        raise SquatlineError("this is nothing to go on until", key="--until", found=until, allowed="decided")
+    for one in until:
+        if one not in ("decided", "steady"):
+            raise SquatlineError(
+                "this is nothing to go on until", key="--until", found=one, allowed="decided, steady"
+            )
     return samples or MOST_SAMPLES
 
 

@@ -2,7 +2,9 @@
 
 Figures: the adaptive procedure of JCGM 101:2008, 7.9.  Batches of equal size are drawn until twice the
 standard error of the mean, of the standard uncertainty and of both ends of the coverage interval is no more
-than half a unit of the last figure that is worth printing.
+than half a unit of the last figure that is worth printing.  Twice holds for many batches; for few it is
+Student's t at the same confidence, because two that agree by luck would end the procedure too soon (compare
+Wuebbeler, Harris, Cox & Elster, Metrologia 47 (2010) 317).
 
 Verdicts: look at the interval of the conformance probability as samples come in, and stop when none of the
 limits is undecided.  Looking often makes a chance verdict likelier, so each look is judged at a confidence
@@ -12,11 +14,13 @@ that leaves all looks together what was asked for.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from typing import Literal, TypeAlias
 
 import numpy as np
+from scipy.special import ndtr, stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import Conformance
@@ -40,6 +44,47 @@ class Batch:
 
 
 @dataclass(frozen=True)
+class Batches:
+    """What batches add up to: their number, and for each figure its mean and sum of squared deviations.
+
+    ``means`` and ``squares`` hold mean, standard deviation, low and high end, shape (4,).  Batches are added
+    one by one (Welford, Technometrics 4 (1962) 419), so that none need be kept.
+    """
+
+    count: int
+    means: Array
+    squares: Array
+
+    @classmethod
+    def none(cls) -> Batches:
+        """Return what no batch at all adds up to."""
+        return cls(0, np.zeros(4), np.zeros(4))
+
+    @property
+    def row(self) -> Array:
+        """Everything as one row of numbers."""
+        return np.array([self.count, *self.means, *self.squares], float)
+
+    @classmethod
+    def of_row(cls, row: Array) -> Batches:
+        """Return the batches of a row."""
+        return cls(int(row[0]), row[1:5], row[5:9])
+
+    @classmethod
+    def of(cls, batches: Iterable[Batch]) -> Batches:
+        """Add up batches at hand."""
+        return reduce(cls.added, batches, cls.none())
+
+    def added(self, batch: Batch) -> Batches:
+        """Add a batch."""
+        figures = np.array([batch.mean, batch.sd, batch.low, batch.high])
+        count = self.count + 1
+        apart = figures - self.means
+        means = self.means + apart / count
+        return Batches(count, means, self.squares + apart * (figures - means))
+
+
+@dataclass(frozen=True)
 class Stability:
     """Whether the figures of an output stand still.
 
@@ -50,7 +95,7 @@ class Stability:
     tolerance:
         Half a unit in the last significant figure of the standard uncertainty (JCGM 101:2008, 7.9.2).
     mean, sd, low, high:
-        Twice the standard error of each, from the scatter between batches; infinite for a single batch.
+        Half-width of the interval of each, from the scatter between batches; infinite for a single batch.
     batches, batches_needed:
         How many there are, and about how many it takes.
     """
@@ -109,7 +154,7 @@ def numerical_tolerance(uncertainty: float, figures: int = 2) -> float:
     return float(f"0.5e{exponent - figures + 1}")
 
 
-def stability(batches: Sequence[Batch], *, figures: int = 2, uncertainty: float | None = None) -> Stability:
+def stability(batches: Batches, *, figures: int = 2, uncertainty: float | None = None) -> Stability:
     """Judge from the batches so far whether more are needed (JCGM 101:2008, 7.9.4 e to l).
 
     Parameters
@@ -126,27 +171,44 @@ def stability(batches: Sequence[Batch], *, figures: int = 2, uncertainty: float 
     SampleError
         Without a batch, or when a figure is not a finite number.
     """
-    if not batches:
+    count = batches.count
+    if not count:
         raise SampleError("no batch has been drawn")
-    table = np.array([(one.mean, one.sd, one.low, one.high) for one in batches])
-    if not np.isfinite(table).all():
+    if not np.isfinite(batches.squares).all():
         raise SampleError(
             "a batch has no finite figures",
             remedy="leave out samples without an answer, and state how many there were",
         )
-    known = float(table[:, 1].mean()) if uncertainty is None else uncertainty
-    tolerance, count = numerical_tolerance(known, figures), len(batches)
-    # Two batches can agree by chance, but one says nothing at all.
-    twice = 2 * table.std(axis=0, ddof=1) / math.sqrt(count) if count > 1 else np.full(4, math.inf)
-    worst = float(twice.max())
-    settled = worst <= tolerance
-    needed = count
+    known = float(batches.means[1]) if uncertainty is None else uncertainty
+    tolerance = numerical_tolerance(known, figures)
     if count == 1:
-        needed = 2
-    elif not settled:
-        needed = math.ceil(count * (worst / tolerance) ** 2) if tolerance > 0 else count + 1
-    mean, sd, low, high = (float(one) for one in twice)
+        return Stability(False, tolerance, math.inf, math.inf, math.inf, math.inf, 1, 2)
+    errors = np.sqrt(batches.squares / (count - 1) / count)
+    worst = float(errors.max())
+    settled = _factor(count) * worst <= tolerance
+    needed = count if settled else _batches_needed(count, worst, tolerance)
+    mean, sd, low, high = (float(one) for one in _factor(count) * errors)
     return Stability(settled, tolerance, mean, sd, low, high, count, needed)
+
+
+def _factor(batches: int) -> float:
+    """Half-width of an interval over its standard error: two for many batches, Student's t for few."""
+    return float(stdtrit(batches - 1, ndtr(2.0)))
+
+
+def _batches_needed(count: int, error: float, tolerance: float) -> int:
+    """Foresee how many batches bring a standard error, now from so many, within the tolerance."""
+    if tolerance == 0:
+        return count + 1
+
+    def wanted(factor: float) -> int:
+        return max(count + 1, math.ceil(count * (factor * error / tolerance) ** 2))
+
+    # The factor falls as the batches grow, and the batches with the factor: a few rounds agree.
+    needed = wanted(2.0)
+    for _ in range(4):
+        needed = wanted(_factor(needed))
+    return needed
 
 
 def confidence_at_look(confidence: float, look: int) -> float:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from explorer.estimators.stopping import batch_of, batch_size, numerical_tolerance, stability
+from explorer.estimators.stopping import Batches, batch_of, batch_size, numerical_tolerance, stability
 
 
 @pytest.mark.parametrize(
@@ -34,7 +34,7 @@ def test_four_normal_inputs_added() -> None:
     drawn, found = [], None
     while found is None or not found.settled:
         drawn.append(batch_of(generator.normal(size=(4, batch_size())).sum(axis=0)))
-        found = stability(drawn)
+        found = stability(Batches.of(drawn))
     assert found.tolerance == 0.05
     figures = np.mean([(one.mean, one.sd, one.low, one.high) for one in drawn], axis=0)
     # The procedure promises the tolerance at about 95 %; twice that must hold.
@@ -47,7 +47,7 @@ def test_standard_error_is_that_of_the_batches() -> None:
     """Source: 7.9.4 g: s^2 = sum (y_r - y)^2 / (h (h - 1)); here against theory, 2 u / sqrt(h M)."""
     generator = np.random.default_rng(2)
     drawn = [batch_of(generator.normal(0.0, 3.0, 2000)) for _ in range(200)]
-    found = stability(drawn)
+    found = stability(Batches.of(drawn))
     expected = 2 * 3.0 / math.sqrt(200 * 2000)
     # Relative scatter of a standard deviation from 200 values: 1 / sqrt(2 x 199) = 5 %.
     assert found.mean == pytest.approx(expected, rel=4 * 0.05)
