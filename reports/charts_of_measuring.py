@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal
 
-import altair as alt
-
-from reports.charts import WIDE, Mark, few_ticks, finished, upright
+from reports.charts import WIDE, Mark, upright
 from reports.labels import Box, Label, joined, place_labels
+from reports.layers import Layer, column, few_ticks, finished, layer
 from reports.look import ACCENT, INK, QUIET
 
 HEIGHT = 220
@@ -74,7 +73,7 @@ def value_against_hours(
         *_points(spots, frame, axis),
         *_labels(labels_of(spots, rises, budget, frame), frame),
     ]
-    return finished(alt.layer(*layers), WIDE, HEIGHT, right=_RIGHT)
+    return finished(layers, WIDE, HEIGHT, right=_RIGHT)
 
 
 @dataclass(frozen=True)
@@ -107,7 +106,7 @@ def _frame(spots: Sequence[Spot], rises: Sequence[Rise], budget: float) -> Frame
     return Frame(1.08 * max([budget, *(spot.hours for spot in spots)]), low - 0.14 * span, high + 0.08 * span)
 
 
-def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Any]:
+def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Layer]:
     rows = [
         {
             "hours": spot.hours,
@@ -119,36 +118,36 @@ def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Any]:
         }
         for spot in spots
     ]
-    base = alt.Chart(alt.InlineData(values=rows)).encode(
-        x=alt.X(
+    channels = {
+        "x": column(
             "hours:Q",
             title="hours it takes",
-            scale=alt.Scale(domain=[0, frame.hours], nice=False),
+            scale={"domain": [0, frame.hours], "nice": False},
             axis=few_ticks(8),
         ),
-        tooltip=[
-            alt.Tooltip("name:N", title="measurement"),
-            alt.Tooltip("hours:Q", title="hours", format=".3~g"),
-            alt.Tooltip("value:Q", title=axis, format=".3~g"),
-            alt.Tooltip("standing:N", title="against the others"),
+        "tooltip": [
+            column("name:N", title="measurement"),
+            column("hours:Q", title="hours", format=".3~g"),
+            column("value:Q", title=axis, format=".3~g"),
+            column("standing:N", title="against the others"),
         ],
-    )
-    scale = alt.Scale(domain=[frame.low, frame.high], nice=False, zero=False)
-    whisker = base.mark_rule(color=INK, strokeWidth=1.2)
-    cap = base.mark_tick(color=INK, thickness=1.2, size=7, orient="horizontal")
-    key = alt.Legend(title=None, orient="bottom", columns=4, symbolSize=70, labelLimit=290)
+    }
+    scale = {"domain": [frame.low, frame.high], "nice": False, "zero": False}
+    low = column("low:Q", title=axis, scale=scale, axis={"tickCount": 5, "format": ".4~g"})
+    cap = {"color": INK, "thickness": 1.2, "size": 7, "orient": "horizontal"}
+    key = {"title": None, "orient": "bottom", "columns": 4, "symbolSize": 70, "labelLimit": 290}
     names = [*STANDINGS, _ORDER]
+    point = {
+        **channels,
+        "y": column("value:Q", title=axis),
+        "shape": column("standing:N", scale={"domain": names, "range": list(_SHAPES)}, legend=key),
+        "fill": column("standing:N", scale={"domain": names, "range": list(_FILLS)}),
+    }
     return [
-        whisker.encode(
-            y=alt.Y("low:Q", title=axis, scale=scale, axis=alt.Axis(tickCount=5, format=".4~g")), y2="high:Q"
-        ),
-        cap.encode(y=alt.Y("low:Q", title=axis)),
-        cap.encode(y=alt.Y("high:Q", title=axis)),
-        base.mark_point(size=60, opacity=1, strokeWidth=1.6, color=INK).encode(
-            y=alt.Y("value:Q", title=axis),
-            shape=alt.Shape("standing:N", scale=alt.Scale(domain=names, range=list(_SHAPES)), legend=key),
-            fill=alt.Fill("standing:N", scale=alt.Scale(domain=names, range=list(_FILLS))),
-        ),
+        layer("rule", rows, {**channels, "y": low, "y2": column("high")}, color=INK, strokeWidth=1.2),
+        layer("tick", rows, {**channels, "y": column("low:Q", title=axis)}, **cap),
+        layer("tick", rows, {**channels, "y": column("high:Q", title=axis)}, **cap),
+        layer("point", rows, point, size=60, opacity=1, strokeWidth=1.6, color=INK),
     ]
 
 
@@ -164,15 +163,12 @@ def _corners(rises: Sequence[Rise], budget: float) -> list[tuple[float, float]]:
     ]
 
 
-def _steps(rises: Sequence[Rise], budget: float) -> list[Any]:
+def _steps(rises: Sequence[Rise], budget: float) -> list[Layer]:
     if not rises:
         return []
-    corners = _corners(rises, budget)
-    data = alt.InlineData(values=[{"hours": hours, "value": value} for hours, value in corners])
-    line = alt.Chart(data).mark_line(
-        interpolate="step-after", color=ACCENT, strokeWidth=2.2, strokeDash=[6, 3]
-    )
-    return [line.encode(x="hours:Q", y="value:Q")]
+    rows = [{"hours": hours, "value": value} for hours, value in _corners(rises, budget)]
+    look = {"interpolate": "step-after", "color": ACCENT, "strokeWidth": 2.2, "strokeDash": [6, 3]}
+    return [layer("line", rows, {"x": column("hours:Q"), "y": column("value:Q")}, **look)]
 
 
 def labels_of(spots: Sequence[Spot], rises: Sequence[Rise], budget: float, frame: Frame) -> tuple[Label, ...]:
@@ -218,7 +214,7 @@ def _step_boxes(corners: Sequence[tuple[float, float]], frame: Frame) -> list[Bo
     return boxes
 
 
-def _labels(labels: Sequence[Label], frame: Frame) -> list[Any]:
+def _labels(labels: Sequence[Label], frame: Frame) -> list[Layer]:
     """Letter the labels, and lead a line to each that stands far from its point."""
     texts, leaders = [], []
     for label in labels:
@@ -227,12 +223,9 @@ def _labels(labels: Sequence[Label], frame: Frame) -> list[Any]:
         if label.far:
             (x, y), (x2, y2) = (frame.value(*end) for end in label.leader)
             leaders.append({"x": x, "y": y, "x2": x2, "y2": y2})
-    layers = [
-        alt.Chart(alt.InlineData(values=texts))
-        .mark_text(fontWeight=600, align="center", baseline="middle")
-        .encode(x="hours:Q", y="value:Q", text="text:N")
-    ]
+    letters = {"x": column("hours:Q"), "y": column("value:Q"), "text": column("text:N")}
+    layers = [layer("text", texts, letters, fontWeight=600, align="center", baseline="middle")]
     if leaders:
-        line = alt.Chart(alt.InlineData(values=leaders)).mark_rule(color=QUIET, strokeWidth=0.8)
-        layers.append(line.encode(x="x:Q", y="y:Q", x2="x2:Q", y2="y2:Q"))
+        ends = {"x": column("x:Q"), "y": column("y:Q"), "x2": column("x2"), "y2": column("y2")}
+        layers.append(layer("rule", leaders, ends, color=QUIET, strokeWidth=0.8))
     return layers
