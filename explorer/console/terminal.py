@@ -129,7 +129,7 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
     for warning in summary.warnings:
         out.print(f"! {warning}")
     if summary.extra.get("figures"):
-        out.print(Text(summary.extra["figures"]["words"]))
+        out.print(Text(_enough(summary.extra["figures"])))
     for record in summary.extra.get("rare", ()):
         out.print(Text(f"  {record['limit']}: {record['words']}{_most_likely(record)}"))
     show_logs(out, summary.extra)
@@ -137,6 +137,19 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
         show_measuring(out, summary.extra["measuring"])
     _show_files(out, folder, problems)
     out.print(summary.cautions[0])
+
+
+def _enough(figures: Mapping[str, Any]) -> str:
+    """Say whether the printed figures would come out the same if they were drawn again."""
+    still, every = len(figures["settled"]), len(figures["settled"]) + len(figures["open"])
+    words = (
+        f"Enough cars? Drawn again, average, spread and 95 % range of {still} of {every} quantities would "
+        "come out the same to the second digit of the spread (JCGM 101, 7.9)"
+    )
+    if still == every:
+        return f"{words}."
+    needed = f"{float(format(figures['samples_needed'], '.2g')):,.0f}".replace(",", " ")
+    return f"{words}; all of them with about {needed} cars. Verdicts allow for it."
 
 
 def _most_likely(record: Mapping[str, Any]) -> str:
@@ -156,9 +169,9 @@ def _verdict_table(results: Results) -> Table:
     for heading in (
         "limit",
         "required",
-        "found (5 to 95 %)",
-        "with probability",
-        "holds with (95 % interval)",
+        "in so many cars",
+        "nine cars in ten have",
+        "holds in (95 % interval)",
         "verdict",
     ):
         table.add_column(heading)
@@ -176,8 +189,8 @@ def _verdict_table(results: Results) -> Table:
         table.add_row(
             Text(name),
             required_words(limit),
-            band,
             percent(limit.probability),
+            band,
             interval_words(limit.conformance),
             Text(MARKS[verdict], style=STYLES[verdict]),
         )

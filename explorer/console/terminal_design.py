@@ -90,8 +90,8 @@ def _aim(one: CandidateResult, k: int, unit: str) -> str:
 
 
 def _differences_table(found: Comparison) -> Table:
-    table = Table(box=SIMPLE_HEAD, title="Differences, sample by sample", title_justify="left")
-    for heading in ("first", "less second", "in", "mean", "5 to 95 %", "first is better"):
+    table = Table(box=SIMPLE_HEAD, title="Differences, on the same cars", title_justify="left")
+    for heading in ("first", "less second", "in", "mean", "nine cars in ten", "first is better"):
         table.add_column(heading)
     for pair in found.pairs:
         _add_pair(table, found, pair)
