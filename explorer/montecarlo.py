@@ -13,6 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from explorer.checkpoint import PartStore
+from explorer.compiled.program import CompiledProgram
 from explorer.engine import (
     CHUNK,
     Plan,
@@ -132,6 +133,7 @@ class Outcome:
     kept: Mapping[str, Array]
     scrambled: bool = False
     batches: tuple[Batches, ...] = ()
+    engine: str = "numpy"
 
 
 @dataclass(frozen=True)
@@ -159,7 +161,8 @@ class Job:
     def name(self) -> str:
         """Tell it from other runs of its study."""
         columns = [output.column for output in self.outputs]
-        return f"{self.drawing.design} {self.drawing.samples} {self.keep} {columns}"
+        engine = self.plan.program.engine
+        return f"{self.drawing.design} {self.drawing.samples} {self.keep} {columns} {engine}"
 
     def values(self, index: int) -> tuple[dict[str, Array], list[Array], list[Array]]:
         """Return the drawn inputs, the outputs and the margins of one chunk."""
@@ -218,11 +221,16 @@ class Job:
         return {**drawn, **columns}
 
 
-def make_job(study: Study, *, samples: int | None = None, keep: bool | None = None) -> Job:
+def make_job(
+    study: Study, *, samples: int | None = None, keep: bool | None = None, compiled: bool = False
+) -> Job:
     """Prepare the main run of a study."""
     outputs = outputs_of(study)
+    plan = make_plan(study, wanted_outputs(study))
+    if compiled:
+        plan = replace(plan, program=CompiledProgram.of(plan.program))
     return Job(
-        make_plan(study, wanted_outputs(study)),
+        plan,
         study.limits,
         outputs,
         tuple(_cap(study, output) for output in outputs),
@@ -320,6 +328,7 @@ def run_montecarlo(
     progress: Progress = no_progress,
     store: PartStore | None = None,
     until: StopRule | None = None,
+    compiled: bool = False,
 ) -> Outcome:
     """Run a study's samples and merge the parts in the order of the chunks.
 
@@ -339,9 +348,11 @@ def run_montecarlo(
         before that is worth it, and keep theirs in memory.
     until:
         Asked after each chunk whether to stop there; without a store such a run keeps its first samples only.
+    compiled:
+        Whether samples go through machine code; the numbers agree to within rounding.
 
     """
-    job = make_job(study, samples=samples, keep=keep).with_pilot()
+    job = make_job(study, samples=samples, keep=keep, compiled=compiled).with_pilot()
     drawing, ledger = job.drawing, _ledger_of(job, store, until)
     so_far = _noted(job, ledger) or SoFar.start(job)
     if until is not None and so_far.memory is not None:
@@ -501,4 +512,5 @@ class SoFar:
             files,
             self.job.drawing.scrambled,
             self.batches,
+            self.job.plan.program.engine,
         )

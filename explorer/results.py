@@ -199,6 +199,7 @@ class Reproduction:
     libraries: tuple[tuple[str, str], ...]
     created: str
     command: str
+    engine: str = "numpy"
 
 
 @dataclass(frozen=True)
