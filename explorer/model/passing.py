@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
+
 from explorer.model.run import Run
 from explorer.model.straight import BrakingPoint
 from explorer.quantity import Array, given, quantity
@@ -27,15 +29,30 @@ _FAILS = (
 )
 
 
+@quantity("1", source="definition")
+def run_in_the_wake(run_without_flap: Run) -> Run:
+    """Time, distance and speed of this car along the straight with the flap never used, braking left out."""
+    return run_without_flap
+
+
 @quantity(
     "m",
     source="difference of both distances at the same time",
     varying={"run_without_flap": ("wake_loss_front", "wake_loss_rear")},
     fails=_FAILS,
 )
-def pass_metres_gained(run_without_flap: Callable[..., Run], braking_with_flap: BrakingPoint) -> Array:
+def pass_metres_gained(
+    run_without_flap: Callable[..., Run],
+    run_in_the_wake: Run,
+    braking_with_flap: BrakingPoint,
+    wake_loss_front: Array,
+    wake_loss_rear: Array,
+) -> Array:
     """Metres this car gains up to its braking point on the car ahead."""
-    return braking_with_flap.distance - run_without_flap(0.0, 0.0).distance_at(braking_with_flap.time)
+    # Without a wake the car ahead runs as this one would with its flap shut: that run is there already.
+    waked = np.any(wake_loss_front) or np.any(wake_loss_rear)
+    ahead = run_without_flap(0.0, 0.0) if waked else run_in_the_wake
+    return braking_with_flap.distance - ahead.distance_at(braking_with_flap.time)
 
 
 @quantity("m", source="definition", fails=_FAILS)
