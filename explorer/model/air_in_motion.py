@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from explorer.model.ground_effect import gained_share, smallest_useful_gap
 from explorer.model.half_car import HalfCar, both_axles
 from explorer.quantity import Array, quantity
 
@@ -70,9 +71,8 @@ class SplitterGap(NamedTuple):
     def load(self, pressure: Array, lean: Array, front_drop: Array, road: Array) -> Array:
         """Return the load on both axles, front first, with the road under the splitter at a height."""
         gap = self.at_rest - front_drop - lean * self.place - road
-        rise = (self.reference / np.maximum(gap, self.smallest)) ** self.gain
-        stall = np.clip(gap / self.smallest, 0, 1)
-        force = pressure * (self.area - self.loss * lean) * (rise * stall - 1) * (self.gain > 0)
+        share = gained_share(gap, self.gain, self.reference, self.smallest)
+        force = pressure * (self.area - self.loss * lean) * share
         return np.stack((force * (1 - self.place), force * self.place))
 
 
@@ -94,7 +94,7 @@ def splitter_gap(
         splitter_ground_gain,
         splitter_gap_at_rest,
         splitter_reference_gap,
-        np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20),
+        smallest_useful_gap(splitter_critical_gap, splitter_reference_gap),
         splitter_downforce_area - splitter_downforce_area_loss * static_pitch,
         splitter_downforce_area_loss / wheelbase,
         splitter_station / wheelbase,

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from explorer.model.ground_effect import gained_share, smallest_useful_gap
 from explorer.model.numeric import Mask, repeated, secant
 from explorer.model.suspension import AxleSpring
 from explorer.quantity import Array, given, quantity
@@ -118,17 +119,15 @@ def splitter_ground_force(
     front = Axle(front_level_compression, front_compression_loss, front_spring)
     rear = Axle(rear_level_compression, rear_compression_loss, rear_spring)
     rear_share = splitter_station / wheelbase
-    smallest_gap = np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20)
+    smallest_gap = smallest_useful_gap(splitter_critical_gap, splitter_reference_gap)
 
     def gained(force: Array) -> Array:
         nose = front.with_load(force * (1 - rear_share))
         angle = balanced_pitch(static_pitch, wheelbase, nose, rear.with_load(force * rear_share))
         gap = splitter_gap_at_rest - nose.travel(angle) - (angle - static_pitch) * splitter_station
-        rise = (splitter_reference_gap / np.maximum(gap, smallest_gap)) ** splitter_ground_gain
-        stall = np.clip(gap / smallest_gap, 0, 1)
         area = splitter_downforce_area - splitter_downforce_area_loss * angle
-        # A car without the effect has no stall either, whatever cars are drawn beside it.
-        return np.where(splitter_ground_gain > 0, dynamic_pressure * area * (rise * stall - 1), 0.0)
+        share = gained_share(gap, splitter_ground_gain, splitter_reference_gap, smallest_gap)
+        return dynamic_pressure * area * share
 
     nothing = np.zeros_like(dynamic_pressure)
     return secant(lambda force: gained(force) - force, nothing, gained(nothing))
