@@ -86,10 +86,13 @@ def distribution(
 
     """
     total = sum(counts) or 1
+    scale: dict[str, Any] = {"zero": False, "nice": False}
     if math.isclose(edges[0], edges[-1], rel_tol=1e-6, abs_tol=1e-12):
         # All cars alike: a bar needs some width to be seen.
         half = 0.05 * (abs(edges[0]) or 1.0)
         side = good[0] - half / 1e3 <= edges[0] <= good[1] + half / 1e3
+        ends = [edges[0], *(mark.value for mark in marks)]
+        scale["domain"] = [min(ends) - 5 * half, max(ends) + 5 * half]
         edges, counts, good = [edges[0] - half, edges[0] + half], [total], _ALL if side else _NONE
     shown = [*edges, *(mark.value for mark in marks)]
     # Where a limit lies far off, the bins get so thin that a white edge would swallow them.
@@ -106,7 +109,7 @@ def distribution(
         if count
     ]
     channels = {
-        "x": column("from:Q", title=axis, scale={"zero": False, "nice": False}, axis=few_ticks()),
+        "x": column("from:Q", title=axis, scale=scale, axis=few_ticks()),
         "x2": column("to"),
         "y": column("zero:Q", title="share of cars [%]", axis={"tickCount": 3, "grid": False}),
         "y2": column("share"),

@@ -73,6 +73,18 @@ def test_measurements_are_drawn_where_the_table_says() -> None:
         assert spot["name"].partition(": ")[2] in figure.alternative
 
 
+def test_where_costs_are_given_measurements_save_money() -> None:
+    alone = [
+        {**one, "gain": {"value": 40.0 * one["gain"]["value"], "error": 0.1}}
+        for one in with_analyses().summary.extra["measuring"]["alone"]
+    ]
+    results = changed("measuring", unit="cost", alone=alone)
+    text = written(results, leave_out=HEAVY).text
+    assert "Money saved, on average" in text
+    assert "brings 3.20 ± 0.20 (money saved, on average)" in text
+    assert "wrong calls avoided in 100 cars" not in text
+
+
 def test_candidates_say_who_is_better_and_by_how_much(reader: Reader) -> None:
     for words in (
         "Recommended: stiffer springs.",

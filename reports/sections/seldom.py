@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -40,6 +41,11 @@ def blocks(report: Report) -> tuple[Block, ...]:
     )
 
 
+def _unparted(words: str) -> str:
+    """Keep the thousands of a number on one line."""
+    return re.sub(r"(?<=\d) (?=\d{3}\b)", "\N{NARROW NO-BREAK SPACE}", words)
+
+
 def _row(report: Report, record: Mapping[str, Any]) -> tuple[Cell, ...]:
     unusual: list[Any] = []
     for one in record["culprits"]:
@@ -52,6 +58,6 @@ def _row(report: Report, record: Mapping[str, Any]) -> tuple[Cell, ...]:
         ]
     return (
         cell(record["limit"]),
-        cell(sentence(record["words"]), order=record["probability"]),
+        cell(_unparted(sentence(record["words"])), order=record["probability"]),
         cell(*unusual) if unusual else cell(Quiet(NOTHING_UNUSUAL)),
     )
