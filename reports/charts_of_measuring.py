@@ -12,7 +12,7 @@ from reports.labels import Box, Label, joined, place_labels
 from reports.layers import Layer, column, few_ticks, finished, layer
 from reports.look import ACCENT, INK, QUIET
 
-HEIGHT = 220
+HEIGHT = 190
 _RIGHT = 12
 # Points nearer than this have one label for all of them, in pixels.
 _TOGETHER = 7.0
@@ -103,7 +103,7 @@ def _frame(spots: Sequence[Spot], rises: Sequence[Rise], budget: float) -> Frame
     high = max([0.0, *(spot.high for spot in spots), *(rise.value for rise in rises)])
     span = (high - low) or 1.0
     # Below the points that bring nothing there must be room for their numbers.
-    return Frame(1.08 * max([budget, *(spot.hours for spot in spots)]), low - 0.14 * span, high + 0.08 * span)
+    return Frame(1.08 * max([budget, *(spot.hours for spot in spots)]), low - 0.2 * span, high + 0.08 * span)
 
 
 def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Layer]:

@@ -14,6 +14,8 @@ _NEAREST, _NEXT = 13.0, 5.0
 _AROUND = 16
 # Half the size of a point, where a line to it ends.
 _POINT = 6.0
+# Where along a line it is looked at.
+_ALONG = tuple(part / 16 for part in range(1, 17))
 
 
 @dataclass(frozen=True)
@@ -74,6 +76,15 @@ class Label:
         share = min(1.0, _POINT / (math.dist(start, self.at) or 1.0))
         return start, (px + share * (start[0] - px), py + share * (start[1] - py))
 
+    @property
+    def line(self) -> tuple[Box, ...]:
+        """What the line to a far text covers; nothing where none is needed."""
+        if not self.far:
+            return ()
+        (x, y), (x2, y2) = self.leader
+        along = [(x + share * (x2 - x), y + share * (y2 - y)) for share in _ALONG]
+        return tuple(Box(at - 1, height - 1, at + 1, height + 1) for at, height in along)
+
 
 def text_box(text: str, x: float, y: float) -> Box:
     """Return the rectangle of a text around its middle."""
@@ -96,15 +107,17 @@ def place_labels(
         What every text must stay inside.  Where it is full, a text stands on its point.
     """
     occupied = list(taken)
-    placed = []
+    placed: list[Label] = []
     for point, text in zip(points, texts, strict=True):
         free = (
             label
             for label in _around(point, text, math.hypot(area.right - area.left, area.bottom - area.top))
-            if area.holds(label.box) and not any(label.box.overlaps(box) for box in occupied)
+            if area.holds(label.box)
+            and not any(label.box.overlaps(box) for box in occupied)
+            and not any(part.overlaps(other.box) for part in label.line for other in placed)
         )
         found = next(free, Label(text, *point, point))
-        occupied.append(found.box)
+        occupied += [found.box, *found.line]
         placed.append(found)
     return tuple(placed)
 

@@ -27,6 +27,9 @@ def test_no_label_covers_a_point_an_error_bar_or_another_label() -> None:
     labels = labels_of(spots(), RISES, 4.0, FRAME)
     for one, other in combinations(labels, 2):
         assert not one.box.overlaps(other.box)
+        # Nor does a line that leads to a label run through another.
+        assert not any(part.overlaps(other.box) for part in one.line)
+        assert not any(part.overlaps(one.box) for part in other.line)
     for spot in spots():
         x, y = FRAME.pixel(spot.hours, spot.value)
         _, top = FRAME.pixel(spot.hours, spot.high)
