@@ -19,7 +19,7 @@ from explorer.compiled import machine, program
 from explorer.compiled.program import CompiledProgram
 from explorer.compiled.samples import FUNCTIONS_OF_ONE, FUNCTIONS_OF_TWO, KINDS, ORDER
 from explorer.engine import CHUNK, Plan, make_plan
-from explorer.errors import ClusterError
+from explorer.errors import ClusterError, SquatlineError
 from explorer.graph import Graph
 from explorer.model.numeric import first_fall, secant
 from explorer.montecarlo import make_job, run_montecarlo
@@ -217,6 +217,16 @@ def test_what_cannot_be_recorded_is_left_to_numpy_and_told() -> None:
     for name, values in expected.items():
         np.testing.assert_allclose(found[name], values, rtol=1e-14, err_msg=name)
     assert "numpy for ranked (it calls np.argsort), decided (it picks samples) and 1" in compiled.engine
+
+
+def test_a_quantity_that_hangs_on_other_cars_is_told() -> None:
+    @quantity("1", source="test")
+    def crowded(one: Array) -> Array:
+        """Return something that is another for a car in company."""
+        return np.where(np.all(one > 0), one, -one)
+
+    with pytest.raises(SquatlineError, match="crowded: machine code and numpy do not agree"):
+        on(model(crowded), np.ones(40), np.ones(40))
 
 
 def test_without_a_compiler_numpy_computes_and_says_so(demo: Study, monkeypatch: pytest.MonkeyPatch) -> None:
