@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gc
+import subprocess
+import sys
 from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import replace
 from pathlib import Path
@@ -70,6 +72,12 @@ def test_both_forms_are_the_same_when_their_charts_are_drawn_beside(
     assert list(rendered.paths) == ["html", "pdf"]
     for form, path in rendered.paths.items():
         assert path.read_bytes() == (here / f"report.{form}").read_bytes()
+
+
+def test_a_process_that_draws_loads_nothing_else() -> None:
+    code = "import sys, reports.vega; reports.vega.start(); print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert not set(done.stdout.split()) & {"numpy", "jinja2", "weasyprint", "explorer", "reports.rendering"}
 
 
 def test_one_processor_draws_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:

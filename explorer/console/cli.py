@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -317,7 +317,8 @@ def _render(
 
     progress("report", 0, 1)
     forms = wanted.pop("forms", ("html", "pdf"))
-    rendered = render(results, folder, forms=forms, options=ReportOptions(**wanted), executor=beside)
+    with nullcontext(beside) if beside else _drawing() as executor:
+        rendered = render(results, folder, forms=forms, options=ReportOptions(**wanted), executor=executor)
     progress("report", 1, 1)
     return tuple(rendered.problems)
 
