@@ -95,7 +95,13 @@ class RoadAndGust(NamedTuple):
 
     def bump(self, since: Array) -> tuple[Array, Array]:
         """Return height and rate of rise of the road at a place, by the time since it met the bump."""
+        if since.ndim > 1:
+            # Axle by axle: most of the time only one of them is on the bump.
+            heights, rises = zip(*(self.bump(axle) for axle in since), strict=True)
+            return np.stack(heights), np.stack(rises)
         on = (since > 0) & (since < self.bump_time) & (self.bump_height != 0)
+        if not np.any(on):
+            return np.zeros_like(since), np.zeros_like(since)
         # One sine, of half the phase from the top, gives sine and cosine of the whole.
         half = np.sin(np.pi / 2 * (since / self.bump_time - 0.5) * on)
         square = half**2

@@ -68,9 +68,14 @@ class Run(NamedTuple):
 
     def _state(self, row: Rows) -> State:
         fewer = (1,) * (row.ndim + 1 - self.time.ndim)
-        wide = np.zeros(row.shape, dtype=np.intp)
-        rows = [values.reshape(len(values), *fewer, *values.shape[1:]) + wide for values in self]
-        return State(*(np.take_along_axis(values, row[np.newaxis], axis=0)[0] for values in rows))
+        shape = (len(self.time), *row.shape)
+
+        def picked(values: Array) -> Array:
+            wide = np.broadcast_to(values.reshape(len(values), *fewer, *values.shape[1:]), shape)
+            state: Array = np.take_along_axis(wide, row[np.newaxis], axis=0)[0]
+            return state
+
+        return State(*map(picked, self))
 
     def distance_at(self, time: Array) -> Array:
         """Return how far the run has come at a time; past its last row it goes on at its last speed."""
