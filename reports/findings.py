@@ -40,7 +40,7 @@ def worst(limits: Sequence[LimitRecord]) -> str:
 
 def leading(limit: LimitRecord) -> Driver | None:
     """Return the input that answers for most of a limit's spread, when any is worth naming."""
-    if limit.sensitivity is None or not limit.sensitivity.indices:
+    if limit.sensitivity is None or not limit.sensitivity.varies:
         return None
     index = limit.sensitivity.indices[0]
     return Driver(limit, index) if index.total.value >= WORTH_NAMING else None

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from statistics_help import within
-from study_help import DEMO
+from study_help import DEMO, Answer
 
 from explorer.correlated import with_members
 from explorer.drivers import FIRST_REPLICATES, make_design, run_drivers
@@ -174,3 +174,22 @@ def test_samples_that_were_not_kept_are_drawn_again_for_it(small_study: Writer) 
     drivers = run_drivers(study)
     kept, again = (with_members(study, run_montecarlo(study, keep=keep), drivers) for keep in (True, False))
     assert kept == again
+
+
+def test_a_limit_whose_margin_never_varies_ranks_nobody(
+    squatline: Callable[..., Answer], small_study: Writer
+) -> None:
+    sure = '[[limits]]\nname = "sure"\nquantity = "returns"\ncondition = "rest"\nat_least = 0.5\nprobability = 0.5\n'
+    code = (
+        "from explorer.quantity import quantity\n\n\n"
+        '@quantity("1", source="test")\ndef returns(mass):\n    """Always one."""\n    return 0 * mass + 1.0\n'
+    )
+    folder = with_spread(small_study(limits=sure), "mean = 5.0, sd = 0.1", "mean = 190, sd = 5")
+    text = (folder / "study.toml").read_text()
+    (folder / "study.toml").write_text(text.replace("[study]\n", '[study]\nown_quantities = "own.py"\n', 1))
+    (folder / "own.py").write_text(code)
+    answer = squatline("run", folder, "--allow-code", "--engine", "threads")
+    assert "none: the margin was the same for all cars drawn" in answer.out
+    page = (folder / "results" / "report.html").read_text()
+    assert "Nothing to rank for “sure”" in page
+    assert "What drives “sure”" not in page

@@ -208,6 +208,9 @@ def _drivers_table(results: Results) -> Table:
     for limit in results.summary.limits:
         if limit.sensitivity is None or not limit.sensitivity.indices:
             continue
+        if not limit.sensitivity.varies:
+            table.add_row(Text(limit.name), "none: the margin was the same for all cars drawn")
+            continue
         words = ""
         previous = None
         for index in limit.sensitivity.indices[:LEADING]:

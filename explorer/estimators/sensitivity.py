@@ -142,6 +142,11 @@ class Sensitivity:
     samples_needed: int = 0
 
     @property
+    def varies(self) -> bool:
+        """Whether there is anything to rank: an output that never varied has no leading input."""
+        return bool(self.indices) and self.variance > 0
+
+    @property
     def pairs_that_matter(self) -> tuple[Pair, ...]:
         """Pairs whose share is above nought beyond doubt, and worth naming."""
         return tuple(one for one in self.pairs if one.value.low > 0 and one.value.value >= WORTH_NAMING)

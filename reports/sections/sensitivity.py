@@ -18,7 +18,10 @@ _THINNEST = 0.01
 
 def build(report: Report) -> Section | None:
     """One chart a limit; limits on the same margin would look alike, and are drawn all the same."""
-    ranked = [limit for limit in report.summary.limits if limit.sensitivity and limit.sensitivity.indices]
+    ranked = [limit for limit in report.summary.limits if limit.sensitivity and limit.sensitivity.varies]
+    still = [
+        f"“{limit.name}”" for limit in report.summary.limits if limit.sensitivity and limit not in ranked
+    ]
     if not ranked:
         return None
     blocks: list[Block] = [
@@ -45,6 +48,15 @@ def build(report: Report) -> Section | None:
                     "The first block of samples was also given to the reference library SALib: the "
                     "largest difference "
                     f"of any index is {max(differences):.1e}.",
+                )
+            )
+        )
+    if still:
+        blocks.append(
+            Paragraph(
+                (
+                    f"Nothing to rank for {' and '.join(still)}: the margin was the same for all cars drawn, "
+                    "so no input moves it within what is given.",
                 )
             )
         )

@@ -93,8 +93,8 @@ def _enough(report: Report) -> list[Block]:
         needed = int(float(f"{figures['samples_needed']:.2g}"))
         line += (
             f"That all {every} do would take about {count(needed)} cars (",
-            Code(f"--samples {needed}"),
-            "). It matters only where such a figure is carried elsewhere: verdicts allow for it already.",
+            Code("squatline run --until steady"),
+            " draws them). It matters only where such a figure is carried elsewhere: verdicts allow for it already.",
         )
     blocks: list[Block] = [Heading("Were enough cars drawn?", anchor=ENOUGH), Paragraph(line)]
     if moving and still:
