@@ -179,11 +179,9 @@ def test_samples_that_were_not_kept_are_drawn_again_for_it(small_study: Writer) 
 def test_a_limit_whose_margin_never_varies_ranks_nobody(
     squatline: Callable[..., Answer], small_study: Writer
 ) -> None:
-    sure = '[[limits]]\nname = "sure"\nquantity = "returns"\ncondition = "rest"\nat_least = 0.5\nprobability = 0.5\n'
-    code = (
-        "from explorer.quantity import quantity\n\n\n"
-        '@quantity("1", source="test")\ndef returns(mass):\n    """Always one."""\n    return 0 * mass + 1.0\n'
-    )
+    sure = '[[limits]]\nname = "sure"\nquantity = "returns"\ncondition = "rest"\nat_least = 0.5\n'
+    head = 'from explorer.quantity import quantity\n\n\n@quantity("1", source="test")\ndef returns(mass):\n'
+    code = head + '    """Always one."""\n    return 0 * mass + 1.0\n'
     folder = with_spread(small_study(limits=sure), "mean = 5.0, sd = 0.1", "mean = 190, sd = 5")
     text = (folder / "study.toml").read_text()
     (folder / "study.toml").write_text(text.replace("[study]\n", '[study]\nown_quantities = "own.py"\n', 1))

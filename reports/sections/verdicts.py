@@ -94,7 +94,8 @@ def _enough(report: Report) -> list[Block]:
         line += (
             f"That all {every} do would take about {count(needed)} cars (",
             Code("squatline run --until steady"),
-            " draws them). It matters only where such a figure is carried elsewhere: verdicts allow for it already.",
+            " draws them). It matters only where such a figure is carried elsewhere: verdicts allow for it "
+            "already.",
         )
     blocks: list[Block] = [Heading("Were enough cars drawn?", anchor=ENOUGH), Paragraph(line)]
     if moving and still:
