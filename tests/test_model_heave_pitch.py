@@ -96,7 +96,15 @@ def test_with_wheels_lifting_and_stops_the_error_of_the_peak_stays_small(
         "bump_length": stream.uniform(0.3, 3.0, 300),
         "gust": stream.uniform(0, 3, 300),
     }
-    wanted = ("peak_pitch", "edge_smallest_clearance", "returns_to_level", "lowest_front_axle_load", "pitch")
+    loads = ("lowest_front_axle_load", "lowest_rear_axle_load")
+    wanted = (
+        "peak_pitch",
+        "edge_smallest_clearance",
+        "returns_to_level",
+        "front_airborne_time",
+        "pitch",
+        *loads,
+    )
     found = of(cars, wanted)
     monkeypatch.setattr(settings, "RADIANS", 0.05)
     monkeypatch.setattr(settings, "RADIANS_ON_STOPS", 0.1)
@@ -109,6 +117,8 @@ def test_with_wheels_lifting_and_stops_the_error_of_the_peak_stays_small(
     assert np.quantile(error[stays], 0.95) < 0.02
     assert np.median(error[stays]) < 0.005
     assert np.mean(found["returns_to_level"] == fine["returns_to_level"]) > 0.99
+    for name, most in (("front_airborne_time", 7e-4), (loads[0], 3.0), (loads[1], 0.6)):
+        assert np.quantile(np.abs(found[name] - fine[name])[stays], 0.95) < most, name
     np.testing.assert_allclose(
         found["edge_smallest_clearance"][stays], fine["edge_smallest_clearance"][stays], atol=3e-4
     )

@@ -1,8 +1,8 @@
 """Heave and pitch in time: what a bump, a crest or a gust does to attitude, axle loads and clearances.
 
 Speed is held, and the drive makes up what the gust adds to the drag.  The car starts at its steady attitude
-and is watched for a while after bump and gust have passed; without either it stays there, and every quantity
-here equals its steady namesake.
+and is watched for a while after bump and gust have passed, or until no swing to come can show anything new;
+without either it stays there, and every quantity here equals its steady namesake.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ SETTLED_SHARE, SETTLED_SWING = 0.1, 1e-4
 
 _SOURCE = (
     "Newton's and Euler's laws of the half-car (Gillespie, Fundamentals of Vehicle Dynamics, ch. 5), "
-    "Runge-Kutta of fourth order"
+    "Runge-Kutta of fourth order, left early by a bound on the energy (Lyapunov's direct method)"
 )
 _FAILS = "pitch has diverged before bump and gust, or the car is too slow for the motion to be followed"
 
