@@ -151,15 +151,18 @@ class _Stretch(NamedTuple):
     terms: list[list[Array]]
     change: list[list[Array]]
 
-    def acceleration(self, speed: Array, share: float) -> Array:
-        """Return the acceleration at a speed and at a share of the stretch's time."""
-        place = (speed**2 - self.start) * self.per_width
+    def at(self, share: float) -> Callable[[Array], Array]:
+        """Return the acceleration over the speed at a share of the stretch's time."""
         terms = self.terms
         if self.change:
             terms = [
                 [begin + share * more for begin, more in zip(*pair, strict=True)]
                 for pair in zip(terms, self.change, strict=True)
             ]
+        return partial(self._smallest, terms)
+
+    def _smallest(self, terms: list[list[Array]], speed: Array) -> Array:
+        place = (speed**2 - self.start) * self.per_width
         *grips, coasting, gain = (first + place * (second + place * third) for first, second, third in terms)
         smallest = coasting + gain * self.wheel_force(speed)
         for grip in grips:
@@ -203,13 +206,13 @@ def _stepped(stretch: _Stretch, state: State, step: Array) -> list[State]:
     rows = []
     for number in range(STEPS):
         rows.append(State(time + number * step, distance, speed, first))
-        middle, end = (number + 0.5) / STEPS, (number + 1) / STEPS
-        second = stretch.acceleration(speed + half * first, middle)
-        third = stretch.acceleration(speed + half * second, middle)
-        fourth = stretch.acceleration(speed + step * third, end)
+        middle, end = stretch.at((number + 0.5) / STEPS), stretch.at((number + 1) / STEPS)
+        second = middle(speed + half * first)
+        third = middle(speed + half * second)
+        fourth = end(speed + step * third)
         inner = second + third
         distance = distance + step * (speed + sixth * (first + inner))
         speed = speed + sixth * (first + 2 * inner + fourth)
-        first = stretch.acceleration(speed, end)
+        first = end(speed)
     rows.append(State(time + STEPS * step, distance, speed, first))
     return rows
