@@ -23,6 +23,17 @@ ENGINES = ("threads", "processes", "dask")
 SECONDS_TO_ANSWER = 10
 # A worker that dies takes its chunk along; the chunk is given to others this often before it gets the blame.
 CHUNK_MAY_BE_LOST = 10
+# Beside those that compute, nobody on this machine should watch them more often than it takes: the profiler
+# alone, a look at every stack each hundredth of a second, takes several hundredths of the time.
+OF_A_LOCAL_CLUSTER = {
+    "distributed.scheduler.allowed-failures": CHUNK_MAY_BE_LOST,
+    "distributed.admin.log-length": 0,
+    "distributed.admin.tick.interval": "500ms",
+    "distributed.admin.system-monitor.interval": "5s",
+    "distributed.worker.profile.enabled": False,
+    "distributed.worker.memory.monitor-interval": "1s",
+    "distributed.scheduler.active-memory-manager.start": False,
+}
 
 
 @dataclass(frozen=True)
@@ -91,7 +102,11 @@ def _dask(workers: int, scheduler: str | None) -> Iterator[Crew]:
     with ExitStack() as stack:
         address = scheduler or stack.enter_context(_local_cluster(workers))
         try:
-            client = stack.enter_context(distributed.Client(address, timeout=SECONDS_TO_ANSWER))
+            # Workers of this machine hand their parts over themselves; those of another may be out of reach.
+            direct = True if scheduler is None else None
+            client = stack.enter_context(
+                distributed.Client(address, timeout=SECONDS_TO_ANSWER, direct_to_workers=direct)
+            )
             client.wait_for_workers(1, timeout=SECONDS_TO_ANSWER)
         except (OSError, TimeoutError, ValueError) as error:
             raise ClusterError(
@@ -128,8 +143,7 @@ def _local_cluster(workers: int) -> Iterator[Any]:
     import dask
 
     distributed = _distributed()
-    quiet = {"distributed.scheduler.allowed-failures": CHUNK_MAY_BE_LOST, "distributed.admin.log-length": 0}
-    with dask.config.set(quiet):
+    with dask.config.set(OF_A_LOCAL_CLUSTER):
         with deaf_to_interruptions():
             cluster = distributed.LocalCluster(
                 n_workers=workers,

@@ -245,16 +245,16 @@ def in_order(
     owned = ThreadPoolExecutor(workers) if executor is None else None
     pool = executor or owned
     assert pool is not None
-    if not isinstance(pool, ThreadPoolExecutor):
-        job = Packed.of(job)
-    pending: list[Future[Part]] = []
+    elsewhere = not isinstance(pool, ThreadPoolExecutor)
+    todo: Callable[[int], Any] = Packed.of(job) if elsewhere else job
+    pending: list[Future[Any]] = []
     try:
         submitted = start
         for index in range(start, count):
             while submitted < count and len(pending) < 2 * workers:
-                pending.append(pool.submit(job, submitted))
+                pending.append(pool.submit(todo, submitted))
                 submitted += 1
-            yield pending.pop(0).result()
+            yield Packed.opened(pending.pop(0).result()) if elsewhere else pending.pop(0).result()
             if progress:
                 progress(index + 1)
     finally:

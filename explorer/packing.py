@@ -5,6 +5,7 @@ Functions of a study's own Python file travel with the work, so workers need nei
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -30,8 +31,8 @@ class Packed(Generic[Part]):
 
         return cls(cloudpickle.dumps(job), tuple(versions().items()))
 
-    def __call__(self, index: int) -> Part:
-        """Do one part, here.
+    def __call__(self, index: int) -> bytes:
+        """Do one part, here, and return it as bytes: one piece gets about with less ado than many arrays.
 
         Raises
         ------
@@ -40,13 +41,16 @@ class Packed(Generic[Part]):
 
         """
         require_equal(self.versions)
-        return cast(Part, _unpacked(self.data)(index))
+        return pickle.dumps(_unpacked(self.data)(index), pickle.HIGHEST_PROTOCOL)
+
+    @staticmethod
+    def opened(part: bytes) -> Part:
+        """Return a part that was done elsewhere."""
+        return cast(Part, pickle.loads(part))
 
 
 @lru_cache(maxsize=2)
 def _unpacked(data: bytes) -> Any:
-    import pickle
-
     return pickle.loads(data)
 
 

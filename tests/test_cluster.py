@@ -127,7 +127,7 @@ def test_a_worker_of_another_version_is_refused(cluster: Crew) -> None:
     future = cluster.executor.submit(other, -3)  # type: ignore[union-attr]  # a cluster has an executor
     with pytest.raises(ClusterError, match="another scipy"):
         future.result(timeout=20)
-    assert cluster.executor.submit(Packed.of(abs), -3).result(timeout=20) == 3  # type: ignore[union-attr]
+    assert Packed.opened(cluster.executor.submit(Packed.of(abs), -3).result(timeout=20)) == 3  # type: ignore[union-attr]
 
 
 def test_a_cluster_that_is_there_is_used_and_checked(monkeypatch: pytest.MonkeyPatch, cluster: Crew) -> None:
