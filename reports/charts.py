@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from reports.layers import Layer, column, few_ticks, finished, layer
-from reports.look import ACCENT, INK, PALE, STROKES
+import altair as alt
+
+from reports.look import ACCENT, CONFIG, INK, PALE, STROKES
 
 WIDE = 640
 NARROW = 300
@@ -108,24 +109,29 @@ def distribution(
         for left, right in _cut(low, high, good)
         if count
     ]
-    channels = {
-        "x": column("from:Q", title=axis, scale=scale, axis=few_ticks()),
-        "x2": column("to"),
-        "y": column("zero:Q", title="share of cars [%]", axis={"tickCount": 3, "grid": False}),
-        "y2": column("share"),
-        "color": column(
-            "side:N", scale={"domain": ["conforms", "does not"], "range": [PALE, INK]}, legend=None
-        ),
-        "tooltip": [
-            column("from:Q", title="from", format=".4~g"),
-            column("to:Q", title="to", format=".4~g"),
-            column("share:Q", title="share of cars [%]", format=".2~f"),
-            column("side:N", title="this limit"),
-        ],
-    }
-    bars = layer("rect", rows, channels, stroke=None if thin else "white", strokeWidth=0.4)
-    bars["transform"] = [{"calculate": "0", "as": "zero"}]
-    return finished([bars, *upright(marks)], width, height)
+    bars = (
+        alt.Chart(alt.InlineData(values=rows))
+        .mark_rect(stroke=None if thin else "white", strokeWidth=0.4)
+        .encode(
+            x=alt.X("from:Q", title=axis, scale=alt.Scale(**scale), axis=few_ticks()),
+            x2="to:Q",
+            y=alt.Y("zero:Q", title="share of cars [%]", axis=alt.Axis(tickCount=3, grid=False)),
+            y2="share:Q",
+            color=alt.Color(
+                "side:N",
+                scale=alt.Scale(domain=["conforms", "does not"], range=[PALE, INK]),
+                legend=None,
+            ),
+            tooltip=[
+                alt.Tooltip("from:Q", title="from", format=".4~g"),
+                alt.Tooltip("to:Q", title="to", format=".4~g"),
+                alt.Tooltip("share:Q", title="share of cars [%]", format=".2~f"),
+                alt.Tooltip("side:N", title="this limit"),
+            ],
+        )
+        .transform_calculate(zero="0")
+    )
+    return finished(alt.layer(bars, *upright(marks)), width, height)
 
 
 def _cut(low: float, high: float, good: tuple[float, float]) -> list[tuple[float, float]]:
@@ -135,17 +141,18 @@ def _cut(low: float, high: float, good: tuple[float, float]) -> list[tuple[float
     return list(pairwise(stops))
 
 
-def upright(marks: Sequence[Mark]) -> list[Layer]:
+def upright(marks: Sequence[Mark]) -> list[Any]:
     """Draw named lines from bottom to top."""
     if not marks:
         return []
-    rows = [{"at": mark.value, "label": mark.label} for mark in marks]
-    at = column("at:Q")
-    name = {"x": at, "y": {"value": 0}, "text": column("label:N")}
-    return [
-        layer("rule", rows, {"x": at}, color=ACCENT, strokeWidth=2, strokeDash=[5, 3]),
-        layer("text", rows, name, align="center", baseline="bottom", dy=-6, color=ACCENT, fontWeight=600),
-    ]
+    data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
+    rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=2, strokeDash=[5, 3]).encode(x="at:Q")
+    name = (
+        alt.Chart(data)
+        .mark_text(align="center", baseline="bottom", dy=-6, color=ACCENT, fontWeight=600)
+        .encode(x="at:Q", y=alt.value(0), text="label:N")
+    )
+    return [rule, name]
 
 
 def fan(
@@ -158,70 +165,74 @@ def fan(
     height: int = 220,
 ) -> dict[str, Any]:
     """Draw bands against speed, each with its middle line, and limits as named lines across."""
-    channels = {
-        "x": column("x:Q", title=x_axis, scale={"zero": False, "nice": False}, axis=few_ticks(8)),
-        "tooltip": [
-            column("name:N", title="condition"),
-            column("x:Q", title=x_axis, format=".4~g"),
-            column("low:Q", title="5 % below", format=".4~g"),
-            column("middle:Q", title="middle", format=".4~g"),
-            column("high:Q", title="5 % above", format=".4~g"),
-        ],
-    }
-    low = {**channels, "y": column("low:Q", title=y_axis, scale={"zero": False}, axis={"tickCount": 5})}
-    middle, high = ({**channels, "y": column(name, title=y_axis)} for name in ("middle:Q", "high:Q"))
-    layers: list[Layer] = []
+    layers: list[Any] = []
     for band, (stroke, dash, fill, _) in zip(bands, _strokes(len(bands)), strict=True):
-        rows = [{**row, "name": band.name} for row in band_rows(band)]
-        line = {"color": stroke, "strokeDash": list(dash) or [1, 0]}
+        data = alt.InlineData(
+            values=[
+                {"x": x, "low": low, "middle": middle, "high": high, "name": band.name}
+                for x, low, middle, high in zip(band.x, band.low, band.middle, band.high, strict=True)
+            ]
+        )
+        base = alt.Chart(data).encode(
+            x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),
+            tooltip=[
+                alt.Tooltip("name:N", title="condition"),
+                alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+                alt.Tooltip("low:Q", title="5 % below", format=".4~g"),
+                alt.Tooltip("middle:Q", title="middle", format=".4~g"),
+                alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
+            ],
+        )
+        y = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
         layers += [
-            layer("area", rows, {**low, "y2": column("high")}, opacity=0.45, color=fill),
-            layer("line", rows, low, strokeWidth=0.8, **line),
-            layer("line", rows, high, strokeWidth=0.8, **line),
-            layer("line", rows, middle, strokeWidth=2.2, **line),
+            base.mark_area(opacity=0.45, color=fill).encode(y=y, y2="high:Q"),
+            base.mark_line(color=stroke, strokeWidth=0.8, strokeDash=list(dash) or [1, 0]).encode(y=y),
+            base.mark_line(color=stroke, strokeWidth=0.8, strokeDash=list(dash) or [1, 0]).encode(
+                y=alt.Y("high:Q", title=y_axis)
+            ),
+            base.mark_line(color=stroke, strokeWidth=2.2, strokeDash=list(dash) or [1, 0]).encode(
+                y=alt.Y("middle:Q", title=y_axis)
+            ),
         ]
     layers += [*across(marks), *_line_names(bands, marks)]
-    return finished(layers, width, height, right=150)
+    return finished(alt.layer(*layers), width, height, right=150)
 
 
-def band_rows(band: Band) -> list[dict[str, Any]]:
-    """Return a band row by row."""
-    return [
-        {"x": x, "low": low, "middle": middle, "high": high}
-        for x, low, middle, high in zip(band.x, band.low, band.middle, band.high, strict=True)
-    ]
-
-
-def across(marks: Sequence[Mark], end: int | None = None) -> list[Layer]:
+def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:
     """Draw named lines from side to side, named at the left, or at an end given in pixels."""
     if not marks:
         return []
-    rows = [{"at": mark.value, "label": mark.label} for mark in marks]
-    at, side = column("at:Q"), "left" if end is None else "right"
-    name = {"y": at, "x": {"value": 4 if end is None else end}, "text": column("label:N")}
-    return [
-        layer("rule", rows, {"y": at}, color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]),
-        layer("text", rows, name, align=side, baseline="bottom", dy=-2, color=ACCENT, fontWeight=600),
-    ]
+    data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
+    rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]).encode(y="at:Q")
+    name = (
+        alt.Chart(data)
+        .mark_text(
+            align="left" if end is None else "right", baseline="bottom", dy=-2, color=ACCENT, fontWeight=600
+        )
+        .encode(y="at:Q", x=alt.value(4 if end is None else end), text="label:N")
+    )
+    return [rule, name]
 
 
-def _line_names(bands: Sequence[Band], marks: Sequence[Mark]) -> list[Layer]:
+def _line_names(bands: Sequence[Band], marks: Sequence[Mark]) -> list[Any]:
     """Name each line at its right end, moved apart where two would overlap."""
     levels = [value for band in bands for value in (*band.low, *band.high)] + [m.value for m in marks]
     if not levels:
         return []
     gap = _LABEL_GAP * ((max(levels) - min(levels)) or 1)
     names = []
-    channels = {"x": column("x:Q"), "y": column("y:Q"), "text": column("name:N")}
-    look = {"align": "left", "baseline": "middle", "dx": 6, "fontWeight": 600, "lineBreak": "\n"}
     # A name in two lines needs room for two.
     gap *= 1 + any(len(band.name) > _LINE for band in bands)
     lowest = float("-inf")
     for position in sorted(range(len(bands)), key=lambda i: bands[i].middle[-1]):
         band, (stroke, *_) = bands[position], _strokes(len(bands))[position]
         lowest = max(band.middle[-1], lowest + gap)
-        rows = [{"x": band.x[-1], "y": lowest, "name": _in_two_lines(band.name)}]
-        names.append(layer("text", rows, channels, color=stroke, **look))
+        data = alt.InlineData(values=[{"x": band.x[-1], "y": lowest, "name": _in_two_lines(band.name)}])
+        names.append(
+            alt.Chart(data)
+            .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, lineBreak="\n")
+            .encode(x="x:Q", y="y:Q", text="name:N")
+        )
     return names
 
 
@@ -253,29 +264,31 @@ def share_bars(
         }
         for bar in bars
     ]
-    channels = {
-        "y": column("name:N", title=None, sort=None, axis=_rows_axis()),
-        "tooltip": [
-            column("name:N", title="input"),
-            column("value:Q", title=axis, format=".1f"),
-            column("low:Q", title="low", format=".1f"),
-            column("high:Q", title="high", format=".1f"),
-            *([column("inner:Q", title=inner, format=".1f")] if inner else []),
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
+        y=alt.Y("name:N", title=None, sort=None, axis=_rows_axis()),
+        tooltip=[
+            alt.Tooltip("name:N", title="input"),
+            alt.Tooltip("value:Q", title=axis, format=".1f"),
+            alt.Tooltip("low:Q", title="low", format=".1f"),
+            alt.Tooltip("high:Q", title="high", format=".1f"),
+            *([alt.Tooltip("inner:Q", title=inner, format=".1f")] if inner else []),
         ],
-    }
-    value = column("value:Q", title=axis, scale={"domainMin": 0}, axis=few_ticks(6))
-    low, high = column("low:Q", title=axis), column("high:Q", title=axis)
+    )
+    x = alt.X("value:Q", title=axis, scale=alt.Scale(domainMin=0), axis=few_ticks(6))
     layers = [
-        layer("bar", rows, {**channels, "x": value}, color=PALE, size=12),
-        layer("rule", rows, {**channels, "x": low, "x2": column("high")}, color=INK, strokeWidth=1.4),
-        layer("tick", rows, {**channels, "x": low}, color=INK, thickness=1.4, size=8),
-        layer("tick", rows, {**channels, "x": high}, color=INK, thickness=1.4, size=8),
+        base.mark_bar(color=PALE, size=12).encode(x=x),
+        base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
+        base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("low:Q", title=axis)),
+        base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("high:Q", title=axis)),
     ]
     if inner:
-        point = {"shape": "diamond", "filled": True, "size": 55, "color": ACCENT, "opacity": 1}
-        layers.append(layer("point", rows, {**channels, "x": column("inner:Q", title=axis)}, **point))
+        layers.append(
+            base.mark_point(shape="diamond", filled=True, size=55, color=ACCENT, opacity=1).encode(
+                x=alt.X("inner:Q", title=axis)
+            )
+        )
     step = 30 if any(len(_wrapped(bar.name)) > 1 for bar in bars) else 20
-    return finished(layers, width, step * max(len(bars), 1))
+    return finished(alt.layer(*layers), width, step * max(len(bars), 1))
 
 
 def _wrapped(name: str) -> list[str]:
@@ -283,15 +296,38 @@ def _wrapped(name: str) -> list[str]:
     return textwrap.wrap(name, _LONGEST, max_lines=2, placeholder=" …") or [name]
 
 
-def _rows_axis() -> dict[str, Any]:
+def _rows_axis() -> Any:
     """Name rows at their left, a long name in two lines."""
-    return {
-        "labelLimit": 290,
-        "domain": False,
-        "ticks": False,
-        "labelExpr": "split(datum.label, '\\n')",
-    }
+    return alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr="split(datum.label, '\\n')")
 
 
 def _strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
     return [STROKES[position % len(STROKES)] for position in range(number)]
+
+
+def few_ticks(number: int = 5) -> Any:
+    """Return an axis without a grid and with about so many ticks."""
+    return alt.Axis(tickCount=number, format=".5~g", grid=False, labelOverlap=True)
+
+
+def finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str, Any]:
+    """Set the size and the look, and return the specification with its data rounded."""
+    done = chart.properties(
+        width=width - right, height=height, padding={"left": 4, "top": 6, "right": right, "bottom": 4}
+    ).configure(**CONFIG)
+    # Lines are labelled outside the axes, so nothing may be clipped.
+    # The schema is checked in the tests, where its price does not fall on the reader.
+    specification: dict[str, Any] = done.to_dict(validate=False)
+    specification["autosize"] = {"type": "pad", "contains": "content"}
+    specification["datasets"] = {
+        name: [{key: _short(value) for key, value in row.items()} for row in rows]
+        for name, rows in specification["datasets"].items()
+    }
+    return specification
+
+
+def _short(value: Any) -> Any:
+    """Keep six figures: a chart shows fewer, and the page stays small."""
+    if not isinstance(value, float):
+        return value
+    return float(f"{value:.6g}") if math.isfinite(value) else None

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from reports.charts import WIDE, Band, Mark, across, band_rows, upright
-from reports.layers import Layer, column, few_ticks, finished, layer
+import altair as alt
+
+from reports.charts import WIDE, Band, Mark, across, few_ticks, finished, upright
 from reports.look import ACCENT, INK, PALE, QUIET, STROKES
 
 # Chances [%] at which a map changes its grey, dark where limits seldom hold.
@@ -29,30 +30,31 @@ class Interval:
 
 def intervals(rows: Sequence[Interval], *, axis: str, width: int = WIDE - 200) -> dict[str, Any]:
     """Draw named bands around their middle values; nought is a line, for it means no difference."""
-    data = [{"name": r.name, "low": r.low, "middle": r.middle, "high": r.high} for r in rows]
-    channels = {
-        "y": column(
-            "name:N", title=None, sort=None, axis={"labelLimit": 260, "domain": False, "ticks": False}
-        ),
-        "tooltip": [
-            column("name:N", title="difference"),
-            column("low:Q", title="5 % below", format=".4~g"),
-            column("middle:Q", title="middle", format=".4~g"),
-            column("high:Q", title="5 % above", format=".4~g"),
-        ],
-    }
-    band = {**channels, "x": column("low:Q", title=axis, axis=few_ticks(6)), "x2": column("high")}
-    low, middle, high = (
-        {**channels, "x": column(name, title=axis)} for name in ("low:Q", "middle:Q", "high:Q")
+    data = alt.InlineData(
+        values=[{"name": r.name, "low": r.low, "middle": r.middle, "high": r.high} for r in rows]
     )
+    base = alt.Chart(data).encode(
+        y=alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, domain=False, ticks=False)),
+        tooltip=[
+            alt.Tooltip("name:N", title="difference"),
+            alt.Tooltip("low:Q", title="5 % below", format=".4~g"),
+            alt.Tooltip("middle:Q", title="middle", format=".4~g"),
+            alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
+        ],
+    )
+    nought = alt.Chart(alt.InlineData(values=[{"at": 0.0}])).mark_rule(color=ACCENT, strokeDash=[5, 3])
     layers = [
-        layer("rule", [{"at": 0.0}], {"x": column("at:Q")}, color=ACCENT, strokeDash=[5, 3]),
-        layer("rule", data, band, color=INK, strokeWidth=1.6),
-        layer("tick", data, low, color=INK, thickness=1.6, size=9),
-        layer("tick", data, high, color=INK, thickness=1.6, size=9),
-        layer("point", data, middle, filled=True, shape="circle", size=60, color=INK, opacity=1),
+        nought.encode(x="at:Q"),
+        base.mark_rule(color=INK, strokeWidth=1.6).encode(
+            x=alt.X("low:Q", title=axis, axis=few_ticks(6)), x2="high:Q"
+        ),
+        base.mark_tick(color=INK, thickness=1.6, size=9).encode(x=alt.X("low:Q", title=axis)),
+        base.mark_tick(color=INK, thickness=1.6, size=9).encode(x=alt.X("high:Q", title=axis)),
+        base.mark_point(filled=True, shape="circle", size=60, color=INK, opacity=1).encode(
+            x=alt.X("middle:Q", title=axis)
+        ),
     ]
-    return finished(layers, width, 24 * max(len(rows), 1))
+    return finished(alt.layer(*layers), width, 24 * max(len(rows), 1))
 
 
 @dataclass(frozen=True)
@@ -84,49 +86,54 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str, width: int = 420) -> dict[
         for j, y in enumerate(shown.y)
         for i, x in enumerate(shown.x)
     ]
-    x_scale = {"domain": [x_edges[0], x_edges[-1]], "zero": False, "nice": False}
-    y_scale = {"domain": [y_edges[0], y_edges[-1]], "zero": False, "nice": False}
-    tooltip = [
-        column("x:Q", title=x_axis, format=".4~g"),
-        column("y:Q", title=y_axis, format=".4~g"),
-        column("chance:Q", title="all limits hold [%]", format=".1f"),
-    ]
-    place = {"x": column("x:Q"), "y": column("y:Q")}
-    cell = {
-        "x": column("left:Q", title=x_axis, scale=x_scale, axis=few_ticks(6)),
-        "x2": column("right"),
-        "y": column("bottom:Q", title=y_axis, scale=y_scale, axis=few_ticks(6)),
-        "y2": column("top"),
-        "color": column(
-            "chance:Q",
-            scale={"type": "threshold", "domain": list(_STEPS), "range": list(_GREYS)},
-            legend={"title": ["all limits", "hold [%]"], "type": "symbol", "symbolType": "square"},
+    x_scale = alt.Scale(domain=[x_edges[0], x_edges[-1]], zero=False, nice=False)
+    y_scale = alt.Scale(domain=[y_edges[0], y_edges[-1]], zero=False, nice=False)
+    base = alt.Chart(alt.InlineData(values=cells)).encode(
+        tooltip=[
+            alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+            alt.Tooltip("y:Q", title=y_axis, format=".4~g"),
+            alt.Tooltip("chance:Q", title="all limits hold [%]", format=".1f"),
+        ]
+    )
+    layers: list[Any] = [
+        base.mark_rect(stroke="white", strokeWidth=0.5).encode(
+            x=alt.X("left:Q", title=x_axis, scale=x_scale, axis=few_ticks(6)),
+            x2="right:Q",
+            y=alt.Y("bottom:Q", title=y_axis, scale=y_scale, axis=few_ticks(6)),
+            y2="top:Q",
+            color=alt.Color(
+                "chance:Q",
+                scale=alt.Scale(type="threshold", domain=list(_STEPS), range=list(_GREYS)),
+                legend=alt.Legend(title=["all limits", "hold [%]"], type="symbol", symbolType="square"),
+            ),
         ),
-        "tooltip": tooltip,
-    }
-    white_where_dark = {
-        "condition": {"test": f"datum.chance < {_STEPS[1]}", "value": "white"},
-        "value": INK,
-    }
-    sign = {**place, "text": column("sign:N"), "color": white_where_dark, "tooltip": tooltip}
-    layers: list[Layer] = [
-        layer("rect", cells, cell, stroke="white", strokeWidth=0.5),
-        layer("text", cells, sign, baseline="middle", fontSize=10),
+        base.mark_text(baseline="middle", fontSize=10).encode(
+            x="x:Q",
+            y="y:Q",
+            text="sign:N",
+            color=alt.condition(f"datum.chance < {_STEPS[1]}", alt.value("white"), alt.value(INK)),
+        ),
     ]
     if shown.boundary:
         pieces = [{"a": a, "b": b, "c": c, "d": d} for a, b, c, d in shown.boundary]
-        ends = {"x": column("a:Q"), "y": column("b:Q"), "x2": column("c"), "y2": column("d")}
-        layers.append(layer("rule", pieces, ends, color=ACCENT, strokeWidth=3))
+        layers.append(
+            alt.Chart(alt.InlineData(values=pieces))
+            .mark_rule(color=ACCENT, strokeWidth=3)
+            .encode(x="a:Q", y="b:Q", x2="c:Q", y2="d:Q")
+        )
     if shown.now:
-        now = [{"x": shown.now[0], "y": shown.now[1], "name": "now"}]
-        named = {**place, "text": column("name:N")}
+        place = alt.Chart(alt.InlineData(values=[{"x": shown.now[0], "y": shown.now[1], "name": "now"}]))
         layers += [
-            layer("point", now, place, shape="diamond", size=130, color=INK, fill="white", opacity=1),
+            place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1).encode(
+                x="x:Q", y="y:Q"
+            ),
             # A white edge below the word lifts it off signs and boundary.
-            layer("text", now, named, dy=-13, fontWeight=600, stroke="white", strokeWidth=4),
-            layer("text", now, named, dy=-13, fontWeight=600),
+            place.mark_text(dy=-13, fontWeight=600, stroke="white", strokeWidth=4).encode(
+                x="x:Q", y="y:Q", text="name:N"
+            ),
+            place.mark_text(dy=-13, fontWeight=600).encode(x="x:Q", y="y:Q", text="name:N"),
         ]
-    return finished(layers, width, 260)
+    return finished(alt.layer(*layers), width, 260)
 
 
 def _edges(values: Sequence[float]) -> list[float]:
@@ -157,51 +164,55 @@ def chances(
         for x, chance in zip(course.x, course.chance, strict=True)
     ]
     strokes = [STROKES[position % len(STROKES)] for position in range(len(names))]
-    key = {
-        "title": None,
-        "orient": "bottom",
-        "columns": 2,
-        "symbolSize": 420,
-        "symbolStrokeWidth": 2,
-        "labelLimit": 290,
-    }
-    colours = {"domain": names, "range": [stroke for stroke, *_ in strokes]}
-    dashes = {"domain": names, "range": [list(dash) or [1, 0] for _, dash, _, _ in strokes]}
-    channels = {
-        "x": column("x:Q", title=x_axis, scale={"zero": False, "nice": False}, axis=few_ticks(8)),
-        "y": column("chance:Q", title="holds in [%] of cars", scale={"domain": [0, 100]}),
-        "color": column("name:N", scale=colours, legend=key),
-        "strokeDash": column("name:N", scale=dashes),
-        "tooltip": [
-            column("name:N", title="limit"),
-            column("x:Q", title=x_axis, format=".4~g"),
-            column("chance:Q", title="holds in [%]", format=".1f"),
+    key = alt.Legend(
+        title=None, orient="bottom", columns=2, symbolSize=420, symbolStrokeWidth=2, labelLimit=290
+    )
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
+        x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),
+        y=alt.Y("chance:Q", title="holds in [%] of cars", scale=alt.Scale(domain=[0, 100])),
+        color=alt.Color(
+            "name:N", scale=alt.Scale(domain=names, range=[stroke for stroke, *_ in strokes]), legend=key
+        ),
+        strokeDash=alt.StrokeDash(
+            "name:N", scale=alt.Scale(domain=names, range=[list(dash) or [1, 0] for _, dash, _, _ in strokes])
+        ),
+        tooltip=[
+            alt.Tooltip("name:N", title="limit"),
+            alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+            alt.Tooltip("chance:Q", title="holds in [%]", format=".1f"),
         ],
-    }
-    lines = layer("line", rows, channels, strokeWidth=2)
-    return finished([lines, *upright(marks), *across(required, end=WIDE - 60)], WIDE - 40, 200)
+    )
+    layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required, end=WIDE - 60)]
+    return finished(alt.layer(*layers), WIDE - 40, 200)
 
 
 def against_log(
     band: Band, x: Sequence[float], logged: Sequence[float], *, x_axis: str, y_axis: str
 ) -> dict[str, Any]:
     """Draw what was predicted as a band, and what was logged as points."""
-    predicted = band_rows(band)
-    points = [{"x": at, "logged": value} for at, value in zip(x, logged, strict=True)]
-    speed = column("x:Q", title=x_axis, scale={"zero": False, "nice": False}, axis=few_ticks(8))
-    area = {"x": speed, "y": column("low:Q", title=y_axis, scale={"zero": False}), "y2": column("high")}
-    middle = {"x": speed, "y": column("middle:Q", title=y_axis)}
-    point = {
-        "x": column("x:Q"),
-        "y": column("logged:Q", title=y_axis),
-        "tooltip": [
-            column("x:Q", title=x_axis, format=".4~g"),
-            column("logged:Q", title="logged", format=".4~g"),
-        ],
-    }
-    layers = [
-        layer("area", predicted, area, color=PALE, opacity=0.8),
-        layer("line", predicted, middle, color=QUIET, strokeWidth=1.4, strokeDash=[6, 3]),
-        layer("point", points, point, color=INK, size=14, filled=True, opacity=0.75),
+    rows = [
+        {"x": at, "low": low, "middle": middle, "high": high}
+        for at, low, middle, high in zip(band.x, band.low, band.middle, band.high, strict=True)
     ]
-    return finished(layers, WIDE, 220)
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
+        x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8))
+    )
+    y = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False))
+    points = alt.Chart(
+        alt.InlineData(values=[{"x": at, "logged": value} for at, value in zip(x, logged, strict=True)])
+    )
+    layers = [
+        base.mark_area(color=PALE, opacity=0.8).encode(y=y, y2="high:Q"),
+        base.mark_line(color=QUIET, strokeWidth=1.4, strokeDash=[6, 3]).encode(
+            y=alt.Y("middle:Q", title=y_axis)
+        ),
+        points.mark_point(color=INK, size=14, filled=True, opacity=0.75).encode(
+            x="x:Q",
+            y=alt.Y("logged:Q", title=y_axis),
+            tooltip=[
+                alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+                alt.Tooltip("logged:Q", title="logged", format=".4~g"),
+            ],
+        ),
+    ]
+    return finished(alt.layer(*layers), WIDE, 220)

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal
 
-from reports.charts import WIDE, Mark, upright
+import altair as alt
+
+from reports.charts import WIDE, Mark, few_ticks, finished, upright
 from reports.labels import Box, Label, joined, place_labels
-from reports.layers import Layer, column, few_ticks, finished, layer
 from reports.look import ACCENT, INK, QUIET
 
 HEIGHT = 190
@@ -73,7 +74,7 @@ def value_against_hours(
         *_points(spots, frame, axis),
         *_labels(labels_of(spots, rises, budget, frame), frame),
     ]
-    return finished(layers, WIDE, HEIGHT, right=_RIGHT)
+    return finished(alt.layer(*layers), WIDE, HEIGHT, right=_RIGHT)
 
 
 @dataclass(frozen=True)
@@ -106,7 +107,7 @@ def _frame(spots: Sequence[Spot], rises: Sequence[Rise], budget: float) -> Frame
     return Frame(1.08 * max([budget, *(spot.hours for spot in spots)]), low - 0.2 * span, high + 0.08 * span)
 
 
-def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Layer]:
+def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Any]:
     rows = [
         {
             "hours": spot.hours,
@@ -118,36 +119,36 @@ def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Layer]:
         }
         for spot in spots
     ]
-    channels = {
-        "x": column(
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
+        x=alt.X(
             "hours:Q",
             title="hours it takes",
-            scale={"domain": [0, frame.hours], "nice": False},
+            scale=alt.Scale(domain=[0, frame.hours], nice=False),
             axis=few_ticks(8),
         ),
-        "tooltip": [
-            column("name:N", title="measurement"),
-            column("hours:Q", title="hours", format=".3~g"),
-            column("value:Q", title=axis, format=".3~g"),
-            column("standing:N", title="against the others"),
+        tooltip=[
+            alt.Tooltip("name:N", title="measurement"),
+            alt.Tooltip("hours:Q", title="hours", format=".3~g"),
+            alt.Tooltip("value:Q", title=axis, format=".3~g"),
+            alt.Tooltip("standing:N", title="against the others"),
         ],
-    }
-    scale = {"domain": [frame.low, frame.high], "nice": False, "zero": False}
-    low = column("low:Q", title=axis, scale=scale, axis={"tickCount": 5, "format": ".4~g"})
-    cap = {"color": INK, "thickness": 1.2, "size": 7, "orient": "horizontal"}
-    key = {"title": None, "orient": "bottom", "columns": 4, "symbolSize": 70, "labelLimit": 290}
+    )
+    scale = alt.Scale(domain=[frame.low, frame.high], nice=False, zero=False)
+    whisker = base.mark_rule(color=INK, strokeWidth=1.2)
+    cap = base.mark_tick(color=INK, thickness=1.2, size=7, orient="horizontal")
+    key = alt.Legend(title=None, orient="bottom", columns=4, symbolSize=70, labelLimit=290)
     names = [*STANDINGS, _ORDER]
-    point = {
-        **channels,
-        "y": column("value:Q", title=axis),
-        "shape": column("standing:N", scale={"domain": names, "range": list(_SHAPES)}, legend=key),
-        "fill": column("standing:N", scale={"domain": names, "range": list(_FILLS)}),
-    }
     return [
-        layer("rule", rows, {**channels, "y": low, "y2": column("high")}, color=INK, strokeWidth=1.2),
-        layer("tick", rows, {**channels, "y": column("low:Q", title=axis)}, **cap),
-        layer("tick", rows, {**channels, "y": column("high:Q", title=axis)}, **cap),
-        layer("point", rows, point, size=60, opacity=1, strokeWidth=1.6, color=INK),
+        whisker.encode(
+            y=alt.Y("low:Q", title=axis, scale=scale, axis=alt.Axis(tickCount=5, format=".4~g")), y2="high:Q"
+        ),
+        cap.encode(y=alt.Y("low:Q", title=axis)),
+        cap.encode(y=alt.Y("high:Q", title=axis)),
+        base.mark_point(size=60, opacity=1, strokeWidth=1.6, color=INK).encode(
+            y=alt.Y("value:Q", title=axis),
+            shape=alt.Shape("standing:N", scale=alt.Scale(domain=names, range=list(_SHAPES)), legend=key),
+            fill=alt.Fill("standing:N", scale=alt.Scale(domain=names, range=list(_FILLS))),
+        ),
     ]
 
 
@@ -163,12 +164,15 @@ def _corners(rises: Sequence[Rise], budget: float) -> list[tuple[float, float]]:
     ]
 
 
-def _steps(rises: Sequence[Rise], budget: float) -> list[Layer]:
+def _steps(rises: Sequence[Rise], budget: float) -> list[Any]:
     if not rises:
         return []
-    rows = [{"hours": hours, "value": value} for hours, value in _corners(rises, budget)]
-    look = {"interpolate": "step-after", "color": ACCENT, "strokeWidth": 2.2, "strokeDash": [6, 3]}
-    return [layer("line", rows, {"x": column("hours:Q"), "y": column("value:Q")}, **look)]
+    corners = _corners(rises, budget)
+    data = alt.InlineData(values=[{"hours": hours, "value": value} for hours, value in corners])
+    line = alt.Chart(data).mark_line(
+        interpolate="step-after", color=ACCENT, strokeWidth=2.2, strokeDash=[6, 3]
+    )
+    return [line.encode(x="hours:Q", y="value:Q")]
 
 
 def labels_of(spots: Sequence[Spot], rises: Sequence[Rise], budget: float, frame: Frame) -> tuple[Label, ...]:
@@ -214,7 +218,7 @@ def _step_boxes(corners: Sequence[tuple[float, float]], frame: Frame) -> list[Bo
     return boxes
 
 
-def _labels(labels: Sequence[Label], frame: Frame) -> list[Layer]:
+def _labels(labels: Sequence[Label], frame: Frame) -> list[Any]:
     """Letter the labels, and lead a line to each that stands far from its point."""
     texts, leaders = [], []
     for label in labels:
@@ -223,9 +227,12 @@ def _labels(labels: Sequence[Label], frame: Frame) -> list[Layer]:
         if label.far:
             (x, y), (x2, y2) = (frame.value(*end) for end in label.leader)
             leaders.append({"x": x, "y": y, "x2": x2, "y2": y2})
-    letters = {"x": column("hours:Q"), "y": column("value:Q"), "text": column("text:N")}
-    layers = [layer("text", texts, letters, fontWeight=600, align="center", baseline="middle")]
+    layers = [
+        alt.Chart(alt.InlineData(values=texts))
+        .mark_text(fontWeight=600, align="center", baseline="middle")
+        .encode(x="hours:Q", y="value:Q", text="text:N")
+    ]
     if leaders:
-        ends = {"x": column("x:Q"), "y": column("y:Q"), "x2": column("x2"), "y2": column("y2")}
-        layers.append(layer("rule", leaders, ends, color=QUIET, strokeWidth=0.8))
+        line = alt.Chart(alt.InlineData(values=leaders)).mark_rule(color=QUIET, strokeWidth=0.8)
+        layers.append(line.encode(x="x:Q", y="y:Q", x2="x2:Q", y2="y2:Q"))
     return layers
