@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
+from itertools import islice
 from typing import Any, TypeVar
 
 import numpy as np
@@ -23,6 +24,8 @@ from explorer.sampling import correlated, correlation_matrix, random_column
 from explorer.study import Correlation, Input, Limit, Study
 
 CHUNK = 16_384
+# A cluster takes some milliseconds for every task, a tenth of what a chunk takes.
+MOST_IN_A_TASK = 4
 
 Part = TypeVar("Part")
 Progress = Callable[[str, int, int], None]
@@ -232,8 +235,8 @@ def in_order(
     executor:
         Any ``concurrent.futures`` executor; by default threads of this process.
     workers:
-        How many parts are under way at once; by default one thread, as several hand the interpreter lock to
-        and fro and gain nothing, and one a processor with an executor.
+        How many are at work at once; by default one thread, as several hand the interpreter lock to and fro
+        and gain nothing, and one a processor with an executor.
     """
     workers = workers or (1 if executor is None else default_workers())
     if executor is None and workers == 1:
@@ -246,22 +249,37 @@ def in_order(
     pool = executor or owned
     assert pool is not None
     elsewhere = not isinstance(pool, ThreadPoolExecutor)
-    todo: Callable[[int], Any] = Packed.of(job) if elsewhere else job
+    todo: Callable[[range], Any] = Packed.of(job) if elsewhere else partial(_parts, job)
+    here = isinstance(pool, (ThreadPoolExecutor, ProcessPoolExecutor))
+    tasks = _tasks(start, count, workers, 1 if here else MOST_IN_A_TASK)
     pending: list[Future[Any]] = []
     try:
-        submitted = start
-        for index in range(start, count):
-            while submitted < count and len(pending) < 2 * workers:
-                pending.append(pool.submit(todo, submitted))
-                submitted += 1
-            yield Packed.opened(pending.pop(0).result()) if elsewhere else pending.pop(0).result()
-            if progress:
-                progress(index + 1)
+        done = start
+        while done < count:
+            pending += [pool.submit(todo, task) for task in islice(tasks, 2 * workers - len(pending))]
+            parts = pending.pop(0).result()
+            for part in Packed.opened(parts) if elsewhere else parts:
+                yield part
+                done += 1
+                if progress:
+                    progress(done)
     finally:
         for future in pending:
             future.cancel()
         if owned is not None:
             owned.shutdown(wait=True, cancel_futures=True)
+
+
+def _parts(job: Callable[[int], Part], indices: range) -> list[Part]:
+    return [job(index) for index in indices]
+
+
+def _tasks(start: int, count: int, workers: int, most: int) -> Iterator[range]:
+    """Cut what there is to do into tasks of several parts, single ones last, so that workers end together."""
+    while start < count:
+        size = max(1, min(most, (count - start) // (4 * workers)))
+        yield range(start, start + size)
+        start += size
 
 
 def chunk_sizes(samples: int, chunk: int = CHUNK) -> tuple[int, ...]:

@@ -6,7 +6,7 @@ Functions of a study's own Python file travel with the work, so workers need nei
 from __future__ import annotations
 
 import pickle
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Generic, TypeVar, cast
@@ -31,8 +31,8 @@ class Packed(Generic[Part]):
 
         return cls(cloudpickle.dumps(job), tuple(versions().items()))
 
-    def __call__(self, index: int) -> bytes:
-        """Do one part, here, and return it as bytes: one piece gets about with less ado than many arrays.
+    def __call__(self, indices: Sequence[int]) -> bytes:
+        """Do some parts, here, and return them as bytes: one piece gets about with less ado than many arrays.
 
         Raises
         ------
@@ -41,12 +41,13 @@ class Packed(Generic[Part]):
 
         """
         require_equal(self.versions)
-        return pickle.dumps(_unpacked(self.data)(index), pickle.HIGHEST_PROTOCOL)
+        job = _unpacked(self.data)
+        return pickle.dumps([job(index) for index in indices], pickle.HIGHEST_PROTOCOL)
 
     @staticmethod
-    def opened(part: bytes) -> Part:
-        """Return a part that was done elsewhere."""
-        return cast(Part, pickle.loads(part))
+    def opened(parts: bytes) -> list[Part]:
+        """Return parts that were done elsewhere."""
+        return cast(list[Part], pickle.loads(parts))
 
 
 @lru_cache(maxsize=2)

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -124,10 +125,37 @@ def test_a_worker_of_another_version_is_refused(cluster: Crew) -> None:
     wanted = tuple(versions().items())
     require_equal(wanted)
     other = Packed(Packed.of(abs).data, (*wanted[:-1], ("scipy", "0.1")))
-    future = cluster.executor.submit(other, -3)  # type: ignore[union-attr]  # a cluster has an executor
+    future = cluster.executor.submit(other, [-3])  # type: ignore[union-attr]  # a cluster has an executor
     with pytest.raises(ClusterError, match="another scipy"):
         future.result(timeout=20)
-    assert Packed.opened(cluster.executor.submit(Packed.of(abs), -3).result(timeout=20)) == 3  # type: ignore[union-attr]
+    done = cluster.executor.submit(Packed.of(abs), [-3, 4]).result(timeout=20)  # type: ignore[union-attr]  # as above
+    assert Packed.opened(done) == [3, 4]
+
+
+class AtOnce(Executor):
+    """Does what it is given at once, and remembers how many parts each task had."""
+
+    def __init__(self) -> None:
+        self.sizes: list[int] = []
+
+    def submit(self, todo: Callable[..., Any], /, *given: Any, **named: Any) -> Future[Any]:
+        """Do it."""
+        self.sizes.append(len(given[0]))
+        done: Future[Any] = Future()
+        done.set_result(todo(*given, **named))
+        return done
+
+
+@pytest.mark.parametrize(("start", "count"), [(0, 100), (93, 100), (0, 1), (7, 7)])
+def test_a_cluster_gets_several_parts_a_task_and_single_ones_last(start: int, count: int) -> None:
+    executor, reports = AtOnce(), list[int]()
+    parts = in_order(abs, count, workers=2, executor=executor, start=start, progress=reports.append)
+    assert list(parts) == list(range(start, count))
+    assert reports == list(range(start + 1, count + 1))
+    assert sum(executor.sizes) == count - start
+    assert executor.sizes == sorted(executor.sizes, reverse=True)
+    assert executor.sizes[-8:] == [1] * min(8, count - start)
+    assert max(executor.sizes, default=1) == (4 if count - start > 50 else 1)
 
 
 def test_a_cluster_that_is_there_is_used_and_checked(monkeypatch: pytest.MonkeyPatch, cluster: Crew) -> None:
