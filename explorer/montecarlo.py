@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Protocol
+from typing import Protocol, TypeAlias
 
 import numpy as np
 
@@ -145,6 +145,10 @@ class Pilot:
     scales: tuple[float, ...]
 
 
+# The drawn inputs, the outputs and the margins of one chunk.
+Values: TypeAlias = tuple[dict[str, Array], list[Array], list[Array]]
+
+
 @dataclass(frozen=True)
 class Job:
     """Everything a worker needs to do any chunk."""
@@ -164,7 +168,7 @@ class Job:
         engine = self.plan.program.engine
         return f"{self.drawing.design} {self.drawing.samples} {self.keep} {columns} {engine}"
 
-    def values(self, index: int) -> tuple[dict[str, Array], list[Array], list[Array]]:
+    def values(self, index: int) -> Values:
         """Return the drawn inputs, the outputs and the margins of one chunk."""
         drawn = self.drawing.drawn(self.plan, index)
         found = self.plan.evaluate(drawn)
@@ -179,19 +183,19 @@ class Job:
         # numpy's minimum hands NaN on: a sample without an answer to one limit has none to all of them.
         return [np.minimum.reduce(scaled), np.minimum.reduce(safe or scaled)]
 
-    def with_pilot(self) -> Job:
-        """Place the bins and the scales by the first chunk."""
-        _, outputs, margins = self.values(0)
+    def with_pilot(self, first: Values | None = None) -> Job:
+        """Place the bins and the scales by the first chunk, whose values may be at hand."""
+        _, outputs, margins = self.values(0) if first is None else first
         scales = tuple(float(np.nanstd(m)) or 1.0 if np.isfinite(m).any() else 1.0 for m in margins)
         every = [*margins, *self.joint_margins(margins, scales)]
         return replace(
             self, pilot=Pilot(tuple(map(Bins.around, outputs)), tuple(map(Bins.around, every)), scales)
         )
 
-    def part(self, index: int) -> Part:
-        """Do one chunk."""
+    def part(self, index: int, values: Values | None = None) -> Part:
+        """Do one chunk, or what is left of it where its values are at hand."""
         assert self.pilot is not None
-        drawn, outputs, margins = self.values(index)
+        drawn, outputs, margins = self.values(index) if values is None else values
         every = [*margins, *self.joint_margins(margins, self.pilot.scales)]
         return Part(
             tuple(
@@ -352,20 +356,28 @@ def run_montecarlo(
         Whether samples go through machine code; the numbers agree to within rounding.
 
     """
-    job = make_job(study, samples=samples, keep=keep, compiled=compiled).with_pilot()
+    job = make_job(study, samples=samples, keep=keep, compiled=compiled)
+    first = job.values(0)
+    job = job.with_pilot(first)
     drawing, ledger = job.drawing, _ledger_of(job, store, until)
     so_far = _noted(job, ledger) or SoFar.start(job)
     if until is not None and so_far.memory is not None:
         until.recall(so_far.memory)
-    parts = in_order(
-        partial(_part, job),
-        so_far.chunks if so_far.over else drawing.chunks,
-        workers=workers,
-        executor=executor,
-        progress=lambda done: progress("samples", drawing.up_to(done), drawing.samples),
-        start=so_far.chunks,
-    )
-    for part in parts:
+
+    def report(done: int) -> None:
+        progress("samples", drawing.up_to(done), drawing.samples)
+
+    def parts() -> Iterator[Part]:
+        start, end = so_far.chunks, so_far.chunks if so_far.over else drawing.chunks
+        if start == 0 < end:
+            # It has been evaluated to place the bins by.
+            yield job.part(0, first)
+            report(1)
+        yield from in_order(
+            partial(_part, job), end, workers=workers, executor=executor, progress=report, start=max(start, 1)
+        )
+
+    for part in parts():
         if ledger is not None and job.keep:
             ledger.keep(so_far.chunks, part.kept)
         so_far.add(part, hold=ledger is None and (until is None or so_far.samples < HELD_AT_ONCE))
