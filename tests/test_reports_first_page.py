@@ -90,7 +90,7 @@ def test_whether_enough_cars_were_drawn_is_said_with_the_verdicts() -> None:
     enough = text[text.index("Were enough cars drawn?") :]
     for words in (
         "of 1 out of 3 quantities would come out the same to the second digit",
-        "--samples 220000",
+        "would take about 220 000 cars (squatline run --until steady draws them)",
         "Last digit still moving: top speed.",
     ):
         assert words in enough
