@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 from scipy.special import ndtr
 
-from explorer.engine import CHUNK, Plan, Progress, make_plan, margin_of, no_progress
+from explorer.engine import CHUNK, Plan, Progress, in_order, make_plan, margin_of, no_progress
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.rare import RareFailure, rare_failure
 from explorer.quantity import Array
@@ -80,20 +82,38 @@ def seldom_failing(study: Study, judged: Sequence[Conformance]) -> tuple[Limit, 
 
 
 def search_rare_failures(
-    study: Study, limits: Sequence[Limit], *, progress: Progress = no_progress
+    study: Study,
+    limits: Sequence[Limit],
+    *,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress = no_progress,
 ) -> tuple[RareLimit, ...]:
-    """Estimate the probability that each limit fails, and find the most likely failing car."""
-    found = []
-    for done, limit in enumerate(limits):
-        progress("rare failures", done, len(limits))
-        wanted = [(limit.quantity, c) for c in (limit.condition, limit.minus) if c]
-        plan = make_plan(study, wanted)
+    """Estimate the probability that each limit fails, and find the most likely failing car.
+
+    Limits are searched side by side where there are workers; the numbers do not depend on that.
+    """
+    searched = []
+    for limit in limits:
+        plan = make_plan(study, [(limit.quantity, c) for c in (limit.condition, limit.minus) if c])
         if plan.uncertain:
-            margins = Margins(plan, limit, tuple(plan.streams))
-            failure = rare_failure(margins, len(margins.streams), seed=study.seed)
-            found.append(RareLimit(limit.name, failure, _culprits(study, margins, failure)))
-    progress("rare failures", len(limits), max(len(limits), 1))
-    return tuple(found)
+            searched.append(Margins(plan, limit, tuple(plan.streams)))
+    failures = in_order(
+        partial(_failure, tuple(searched), study.seed),
+        len(searched),
+        workers=workers,
+        executor=executor,
+        progress=lambda done: progress("rare failures", done, len(searched)),
+    )
+    return tuple(
+        RareLimit(margins.limit.name, failure, _culprits(study, margins, failure))
+        for margins, failure in zip(searched, failures, strict=True)
+    )
+
+
+def _failure(searched: Sequence[Margins], seed: int, index: int) -> RareFailure:
+    margins = searched[index]
+    return rare_failure(margins, len(margins.streams), seed=seed)
 
 
 def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Culprit, ...]:

@@ -126,7 +126,7 @@ def run(
     verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
     with stages.stage("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
-        rare = search_rare_failures(study, seldom, progress=progress)
+        rare = search_rare_failures(study, seldom, workers=workers, executor=executor, progress=progress)
     with stages.stage("sweeps"):
         sweeps = run_sweeps(study, progress=progress)
     with stages.stage("summary"):

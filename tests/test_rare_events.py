@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from study_help import DEMO
 
 from explorer.montecarlo import run_montecarlo
 from explorer.rare_events import as_records, search_rare_failures, seldom_failing
@@ -59,3 +60,15 @@ def test_what_is_beyond_any_known_tail_is_not_given_a_number(small_study: Writer
     study = study_with(small_study, 6.5)
     (record,) = as_records(search_rare_failures(study, study.limits[1:]))
     assert record["words"].startswith("fewer than 1 car in 1 000 000")
+
+
+def test_limits_searched_side_by_side_give_the_same_numbers() -> None:
+    study = load_study(DEMO)
+    limits = [limit for limit in study.limits if limit.safety][:2]
+    alone = search_rare_failures(study, limits)
+    reports: list[tuple[int, int]] = []
+    beside = search_rare_failures(
+        study, limits, workers=2, progress=lambda stage, done, total: reports.append((done, total))
+    )
+    assert as_records(beside) == as_records(alone)
+    assert reports == [(1, 2), (2, 2)]
