@@ -108,30 +108,41 @@ class Graph:
 
     def inputs_of(self, target: str, given: Collection[str]) -> frozenset[str]:
         """Return the given quantities, defaults included, whose value can change the target."""
-        return self._leaves(target, frozenset(given), frozenset())
+        return self._leaves(target, frozenset(given), frozenset(), {})
 
-    def _leaves(self, target: str, given: frozenset[str], bound: frozenset[str]) -> frozenset[str]:
-        leaves: set[str] = set()
-        pending, seen = [(target, bound)], set[tuple[str, frozenset[str]]]()
-        while pending:
-            name, free = pending.pop()
-            if (name, free) in seen or name in free:
-                continue
-            seen.add((name, free))
-            entry = self[name]
-            if name in given or entry.is_given:
-                leaves.add(name)
-                continue
-            for need in entry.needs:
-                pending.extend((needed, free | frozenset(need.over)) for needed in need.names)
-        return frozenset(leaves)
+    def _leaves(
+        self,
+        target: str,
+        given: frozenset[str],
+        bound: frozenset[str],
+        known: dict[tuple[str, frozenset[str]], frozenset[str]],
+    ) -> frozenset[str]:
+        """Walk up from a target that may be bound by names that vary; what is known is not walked again."""
+        if (target, bound) not in known:
+            entry = self[target]
+            if target in bound:
+                leaves = frozenset[str]()
+            elif target in given or entry.is_given:
+                leaves = frozenset({target})
+            else:
+                leaves = frozenset[str]().union(
+                    *(
+                        self._leaves(name, given, bound | frozenset(need.over), known)
+                        for need in entry.needs
+                        for name in need.names
+                    )
+                )
+            known[target, bound] = leaves
+        return known[target, bound]
 
     def missing(self, targets: Iterable[str], given: Collection[str]) -> dict[str, tuple[str, ...]]:
         """Map every input that is neither given nor has a default to the targets that need it."""
         wanted: dict[str, list[str]] = {}
+        known: dict[tuple[str, frozenset[str]], frozenset[str]] = {}
+        given = frozenset(given)
         for target in targets:
-            for name in sorted(self.inputs_of(target, given)):
-                if name not in given and self[name].default is None:
+            for name in sorted(self._leaves(target, given, frozenset(), known) - given):
+                if self[name].default is None:
                     wanted.setdefault(name, []).append(target)
         return {name: tuple(names) for name, names in wanted.items()}
 

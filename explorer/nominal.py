@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import chain
 
 import numpy as np
 
@@ -42,9 +43,9 @@ def nominal_values(study: Study) -> dict[str, dict[str, float | None]]:
 def computable(study: Study, condition: str) -> tuple[str, ...]:
     """List the quantities that the study gives enough for in a condition, leaving out unused defaults."""
     given = study.given_names(condition)
-    names = [name for name in study.graph.quantities if not study.graph.missing([name], given)]
-    computed = [name for name in names if name not in given]
-    used = {need for name in computed for need in study.graph.order([name], given)}
+    lacking = set(chain.from_iterable(study.graph.missing(study.graph.quantities, given).values()))
+    names = [name for name in study.graph.quantities if name not in lacking]
+    used = set(study.graph.order([name for name in names if name not in given], given))
     overridden = study.conditions[condition].overrides
     return tuple(
         name
