@@ -74,5 +74,5 @@ def test_it_has_a_pass_a_fail_and_an_undecided(demo: Study) -> None:
 
     summary = run(demo).summary
     assert {limit.conformance.verdict for limit in summary.limits} == {"pass", "fail", "undecided"}
-    assert all(limit.sensitivity and limit.sensitivity.indices for limit in summary.limits)
+    assert all(limit.sensitivity and limit.sensitivity.settled for limit in summary.limits)
     assert summary.warnings == ()
