@@ -11,12 +11,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from explorer.engine import margin_inside
 from explorer.estimators.given_data import FEWEST_SAMPLES, first_order_given_data
 from explorer.estimators.sensitivity import Index, Sensitivity
-from explorer.keeping import first_rows
-from explorer.montecarlo import Outcome, Output, run_montecarlo
+from explorer.montecarlo import Outcome
 from explorer.quantity import Array
+from explorer.samples_at_hand import margins_at_hand, samples_at_hand
 from explorer.study import Study
 
 MOST_SAMPLES = 50_000
@@ -25,24 +24,18 @@ MOST_SAMPLES = 50_000
 def with_members(
     study: Study, outcome: Outcome, drivers: Mapping[str, Sensitivity]
 ) -> dict[str, Sensitivity]:
-    """Add to the ranking of every limit the shares of correlated inputs, each known alone.
-
-    A run that did not keep its samples is drawn again as far as needed: the numbers are the same.
-    """
+    """Add to the ranking of every limit the shares of correlated inputs, each known alone."""
     grouped = any(len(index.members) > 1 for found in drivers.values() for index in found.indices)
     if not grouped or min(outcome.samples, MOST_SAMPLES) < FEWEST_SAMPLES:
         return dict(drivers)
-    kept = outcome.kept or run_montecarlo(study, samples=min(outcome.samples, MOST_SAMPLES), keep=True).kept
-    samples = first_rows(kept, MOST_SAMPLES)
-    ranked = dict(drivers)
-    for limit in study.limits:
-        if limit.name in ranked:
-            column = Output(limit.quantity, limit.condition, limit.minus).column
-            margin = margin_inside(limit, samples[column])
-            found = ranked[limit.name]
-            indices = tuple(_with_members(index, samples, margin) for index in found.indices)
-            ranked[limit.name] = replace(found, indices=indices)
-    return ranked
+    samples = samples_at_hand(study, outcome, MOST_SAMPLES)
+    margins = margins_at_hand(study, samples)
+    return {
+        name: replace(
+            found, indices=tuple(_with_members(index, samples, margins[name]) for index in found.indices)
+        )
+        for name, found in drivers.items()
+    }
 
 
 def _with_members(index: Index, samples: Mapping[str, Array], margin: Array) -> Index:

@@ -69,6 +69,10 @@ class Design:
         """Return the groups upstream of a limit."""
         return {name: keys for name, keys in self.groups.items() if position in self.reach[name]}
 
+    def places_of(self, position: int) -> list[int]:
+        """Return where these groups stand among all."""
+        return [j for j, name in enumerate(self.groups) if position in self.reach[name]]
+
     def replicate(self, index: int) -> Array:
         """Return margins of one scramble: shape (rows, blocks, limits), in SALib's order of blocks."""
         return self._evaluated(index, sides=2)
@@ -178,42 +182,45 @@ def run_drivers(
     dict
         Limit name -> indices, the leading input first.  Empty when no input is uncertain.
     """
-    found: dict[str, Sensitivity] = {}
     design, drawn, wanted = make_design(study), 0, FIRST_REPLICATES
-    gathered: dict[str, list[Parts]] = {limit.name: [] for limit in study.limits}
-    checked: dict[str, float | None] = {}
     if not design.groups:
         return {}
-    for _ in range(MOST_LOOKS):
+    gathered: dict[str, list[Parts]] = {limit.name: [] for limit in study.limits}
+    checked: dict[str, float | None] = {}
+    ranked: dict[str, Sensitivity] = {}
+    for look in range(1, MOST_LOOKS + 1):
         done = in_order(
             partial(_parts, design),
             wanted,
             workers=workers,
             executor=executor,
-            progress=lambda done, wanted=wanted: progress("what drives the limits", done, wanted),  # type: ignore[misc]
+            progress=partial(_told, progress, wanted),
             start=drawn,
         )
+        places = [design.places_of(k) for k in range(len(design.limits))]
         for parts, differences in done:
             for k, limit in enumerate(design.limits):
-                kept = [j for j, name in enumerate(design.groups) if k in design.reach[name]]
-                gathered[limit.name].append(parts.of(k, kept))
-                if differences:
-                    checked[limit.name] = differences[k]
+                gathered[limit.name].append(parts.of(k, places[k]))
+            checked.update(zip(gathered, differences or (), strict=False))
         for k, limit in enumerate(design.limits):
-            found[limit.name] = indices_of_output(
+            ranked[limit.name] = indices_of_output(
                 joined(gathered[limit.name]),
                 limit.name,
                 design.groups_of(k),
                 estimator="azzini",
                 cross_check=checked.get(limit.name),
             )
-        drawn, most = wanted, study.sensitivity_replicates
-        needed = {name: _replicates_needed(one) for name, one in found.items()}
-        again = [limit for limit in design.limits if drawn < needed[limit.name] <= most]
-        if not again:
+        drawn = wanted
+        needed = {limit: _replicates_needed(ranked[limit.name]) for limit in design.limits}
+        again = [limit for limit, most in needed.items() if drawn < most <= study.sensitivity_replicates]
+        if not again or look == MOST_LOOKS:
             break
-        design, wanted = make_design(study, again), max(needed[limit.name] for limit in again)
-    return {limit.name: found[limit.name] for limit in study.limits}
+        design, wanted = make_design(study, again), max(needed[limit] for limit in again)
+    return ranked
+
+
+def _told(progress: Progress, wanted: int, done: int) -> None:
+    progress("what drives the limits", done, wanted)
 
 
 def _replicates_needed(found: Sensitivity) -> int:

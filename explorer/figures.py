@@ -14,6 +14,7 @@ import numpy as np
 from explorer.estimators.stopping import Stability, stability
 from explorer.montecarlo import Outcome, Output, SoFar
 from explorer.quantity import Array
+from explorer.units import about
 
 
 @dataclass
@@ -75,8 +76,7 @@ def _standing(outcome: Outcome) -> Iterator[tuple[Output, Stability]]:
 def _words(still: int, outputs: int, needed: float) -> str:
     if still == outputs:
         return f"the figures of all {outputs} outputs stand still to two digits of their uncertainty"
-    more = f"{float(f'{needed:.2g}'):,.0f}".replace(",", " ")
     return (
         f"the figures of {still} of {outputs} outputs stand still to two digits of their uncertainty; "
-        f"all of them would take about {more} samples"
+        f"all of them would take about {about(needed)} samples"
     )

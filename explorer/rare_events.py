@@ -16,6 +16,7 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.rare import RareFailure, rare_failure
 from explorer.quantity import Array
 from explorer.study import Limit, Study
+from explorer.units import about
 
 # A failure seen fewer times than this in the plain run is worth the search.
 SELDOM = 200
@@ -171,11 +172,6 @@ def _record(one: RareLimit) -> dict[str, Any]:
 def words_of(failure: RareFailure) -> str:
     """Say how seldom a limit fails; beyond the floor only the assumed tails of the inputs speak."""
     if failure.probability < FLOOR:
-        return f"fewer than 1 car in {_round(1 / FLOOR)} fails, as far as the tails of the inputs are known"
-    low, high = _round(1 / failure.high), _round(1 / failure.low)
-    return f"about 1 car in {_round(1 / failure.probability)} fails ({low} to {high})"
-
-
-def _round(count: float) -> str:
-    """Two figures, with spaces between thousands."""
-    return f"{float(f'{count:.2g}'):,.0f}".replace(",", " ")
+        return f"fewer than 1 car in {about(1 / FLOOR)} fails, as far as the tails of the inputs are known"
+    low, high = about(1 / failure.high), about(1 / failure.low)
+    return f"about 1 car in {about(1 / failure.probability)} fails ({low} to {high})"

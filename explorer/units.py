@@ -491,3 +491,8 @@ def _place(uncertainty: float) -> int | None:
 def _at_place(value: float, place: int) -> str:
     text = f"{round(value, place):.{max(place, 0)}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def about(count: float) -> str:
+    """Write a count in two figures, with spaces between thousands."""
+    return f"{float(f'{count:.2g}'):,.0f}".replace(",", " ")

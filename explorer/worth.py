@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from explorer.catalogue import measurement_from
-from explorer.engine import margin_inside
 from explorer.errors import SquatlineError, StudyError, nearest
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring import Measurement, Stake
 from explorer.estimators.measuring_plan import MeasuringPlan, headline, plan_measurements
-from explorer.keeping import first_rows
-from explorer.montecarlo import Outcome, Output, run_montecarlo
-from explorer.quantity import Array
+from explorer.montecarlo import Outcome
+from explorer.samples_at_hand import margins_at_hand, samples_at_hand
 from explorer.study import Study
 
 ON_THE_LINE = (
@@ -71,34 +69,23 @@ def stakes_of(study: Study) -> tuple[Stake, ...]:
 
 
 def weigh_measurements(study: Study, outcome: Outcome) -> MeasuringPlan | None:
-    """Plan the measurements of a study from the samples of its run; None when it names none.
-
-    A run that did not keep its samples is drawn again as far as needed: the numbers are the same.
-    """
+    """Plan the measurements of a study from the samples of its run; None when it names none."""
     measurements = measurements_of(study)
     if not measurements:
         return None
     settings = study.entries.measuring
-    kept = first_rows(
-        outcome.kept or run_montecarlo(study, samples=min(settings.samples, outcome.samples), keep=True).kept,
-        settings.samples,
-    )
+    kept = samples_at_hand(study, outcome, settings.samples)
     uncertain = {given.key for given in study.all_inputs() if not given.exact}
     samples = {key: values for key, values in kept.items() if key in uncertain}
     return plan_measurements(
         samples,
-        _margins(study, kept),
+        margins_at_hand(study, kept),
         measurements,
         stakes_of(study),
         budget_hours=settings.budget_hours,
         budget_cost=math.inf if settings.budget_cost is None else settings.budget_cost,
         seed=study.seed,
     )
-
-
-def _margins(study: Study, kept: Mapping[str, Array]) -> dict[str, Array]:
-    columns = {limit: Output(limit.quantity, limit.condition, limit.minus).column for limit in study.limits}
-    return {limit.name: margin_inside(limit, kept[column]) for limit, column in columns.items()}
 
 
 def as_record(plan: MeasuringPlan, judged: Sequence[Conformance]) -> dict[str, Any]:

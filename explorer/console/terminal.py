@@ -21,7 +21,7 @@ from explorer.engine import Progress
 from explorer.estimators.conformance import Conformance
 from explorer.results import LimitRecord, Results
 from explorer.study import Study
-from explorer.units import from_si, number, pretty, rounded, spread_from_si
+from explorer.units import about, from_si, number, pretty, rounded, spread_from_si
 
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
 STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
@@ -148,8 +148,7 @@ def _enough(figures: Mapping[str, Any]) -> str:
     )
     if still == every:
         return f"{words}."
-    needed = f"{float(format(figures['samples_needed'], '.2g')):,.0f}".replace(",", " ")
-    return f"{words}; all of them with about {needed} cars. Verdicts allow for it."
+    return f"{words}; all of them with about {about(figures['samples_needed'])} cars. Verdicts allow for it."
 
 
 def _most_likely(record: Mapping[str, Any]) -> str:
