@@ -16,20 +16,24 @@ from typing import TYPE_CHECKING, Any
 from explorer.errors import SquatlineError
 
 if TYPE_CHECKING:
-    from explorer.results import Results, load_results
-    from explorer.runner import run
-    from explorer.study import Study, load_study
-    from explorer.track.fit_writing import write_fit
-    from explorer.track.fits import fit
-    from explorer.track.tracks import validate
+    from explorer.graph.quantity import given, given_table, quantity
+    from explorer.logs.fit_writing import write_fit
+    from explorer.logs.fits import fit
+    from explorer.logs.logged_runs import validate
+    from explorer.pipeline import run
+    from explorer.results.records import Results, load_results
+    from explorer.study.study import Study, load_study
 
 __all__ = [
     "Results",
     "SquatlineError",
     "Study",
     "fit",
+    "given",
+    "given_table",
     "load_results",
     "load_study",
+    "quantity",
     "run",
     "validate",
     "write_fit",
@@ -37,14 +41,17 @@ __all__ = [
 
 # Imported on first use, so that the command line answers at once.
 _LATER = {
-    "Results": "explorer.results",
-    "Study": "explorer.study",
-    "fit": "explorer.track.fits",
-    "load_results": "explorer.results",
-    "load_study": "explorer.study",
-    "run": "explorer.runner",
-    "validate": "explorer.track.tracks",
-    "write_fit": "explorer.track.fit_writing",
+    "Results": "explorer.results.records",
+    "Study": "explorer.study.study",
+    "fit": "explorer.logs.fits",
+    "given": "explorer.graph.quantity",
+    "given_table": "explorer.graph.quantity",
+    "load_results": "explorer.results.records",
+    "load_study": "explorer.study.study",
+    "quantity": "explorer.graph.quantity",
+    "run": "explorer.pipeline",
+    "validate": "explorer.logs.logged_runs",
+    "write_fit": "explorer.logs.fit_writing",
 }
 
 

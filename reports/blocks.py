@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal, TypeAlias
 
-from reports.amounts import Amount
+from reports.formatting import Amount
 
 
 @dataclass(frozen=True)

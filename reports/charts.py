@@ -15,7 +15,7 @@ from typing import Any
 
 import altair as alt
 
-from reports.look import ACCENT, CONFIG, INK, PALE, STROKES
+from reports.theme import ACCENT, CONFIG, INK, PALE, STROKES
 
 WIDE = 640
 NARROW = 300

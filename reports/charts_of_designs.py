@@ -10,7 +10,7 @@ from typing import Any
 import altair as alt
 
 from reports.charts import WIDE, Band, Mark, across, few_ticks, finished, upright
-from reports.look import ACCENT, INK, PALE, QUIET, STROKES
+from reports.theme import ACCENT, INK, PALE, QUIET, STROKES
 
 # Chances [%] at which a map changes its grey, dark where limits seldom hold.
 _STEPS = (25, 50, 75, 95)

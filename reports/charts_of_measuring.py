@@ -10,8 +10,8 @@ from typing import Any, Literal
 import altair as alt
 
 from reports.charts import WIDE, Mark, few_ticks, finished, upright
-from reports.labels import Box, Label, joined, place_labels
-from reports.look import ACCENT, INK, QUIET
+from reports.label_placement import Box, Label, joined, place_labels
+from reports.theme import ACCENT, INK, QUIET
 
 HEIGHT = 190
 _RIGHT = 12

@@ -12,11 +12,11 @@ from functools import partial
 from typing import Any
 
 from explorer.errors import RenderError
-from explorer.units import System
+from explorer.graph.units import System
 from reports.blocks import Figure, Section
+from reports.chart_worker import Pictures, pictures
 from reports.options import SYSTEMS
 from reports.page import asset, environment, figures, font_faces, shared
-from reports.pictures import Pictures, pictures
 from reports.report import Report
 
 # Put before a figure's name: the address under which the PDF library asks for its picture.

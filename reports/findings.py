@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from explorer.estimators.sensitivity import Index
-from explorer.results import InputRecord, LimitRecord, Summary
-from reports.amounts import counted, share, share_range
+from explorer.results.records import InputRecord, LimitRecord, Summary
 from reports.blocks import Line, Link, Strong
+from reports.formatting import counted, share, share_range
 from reports.report import Report, asked, in_words, severity
 
 # An input below this share of the spread is not worth naming in a sentence.

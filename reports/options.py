@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from explorer.errors import RenderError, nearest
-from explorer.units import System
+from explorer.graph.units import System
 
 Paper = Literal["A4", "Letter"]
 Form = Literal["html", "pdf"]

@@ -10,12 +10,12 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from explorer.units import System
+from explorer.graph.units import System
 from reports import vega
-from reports.amounts import count
 from reports.blocks import Controls, Figure, Gallery, Heading, Section
+from reports.chart_worker import Pictures, pictures
+from reports.formatting import count
 from reports.options import SYSTEMS, logo_address
-from reports.pictures import Pictures, pictures
 from reports.report import Report
 
 HERE = Path(__file__).parent

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from explorer.results import LimitRecord, Summary
+from explorer.results.records import LimitRecord, Summary
 
 SPEED = "How fast, and is it enough?"
 FLIP = "Do the front wheels stay down, or does it flip?"

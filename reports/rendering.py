@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from explorer.errors import RenderError, ResultsError
-from explorer.results import Results
+from explorer.results.records import Results
+from reports.chart_worker import pictures
 from reports.document import document
 from reports.options import ReportOptions, checked_forms, logo_address
 from reports.page import figures, page
-from reports.pictures import pictures
 from reports.report import Report
 from reports.sections import SECTIONS, sections
 
@@ -55,7 +55,7 @@ def render(
     options:
         Paper, units, sections left out, cover words and logo.
     executor:
-        Where to draw the charts while this process does the rest (``reports.pictures.drawing_beside``).
+        Where to draw the charts while this process does the rest (``reports.chart_worker.drawing_beside``).
 
     Returns
     -------

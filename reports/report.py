@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from explorer.results import InputRecord, LimitRecord, OutputRecord, Results, Summary
-from reports.amounts import Amount, amount, percent
+from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
 from reports.blocks import Line
+from reports.formatting import Amount, amount, percent
 from reports.options import ReportOptions
 
 

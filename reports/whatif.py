@@ -12,10 +12,10 @@ from typing import Any
 
 import numpy as np
 
-from explorer.results import InputRecord, LimitRecord
-from explorer.units import System, known_unit
-from reports.amounts import Amount, scale
+from explorer.graph.units import System, known_unit
+from explorer.results.records import InputRecord, LimitRecord
 from reports.findings import leading_inputs
+from reports.formatting import Amount, scale
 from reports.options import SYSTEMS
 from reports.report import Report, bound_words
 

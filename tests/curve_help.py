@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from explorer.graph import Graph
+from explorer.graph.graph import Graph
+from explorer.graph.program import compile_program
+from explorer.graph.quantity import quantity
 from explorer.model import modules
-from explorer.program import compile_program
-from explorer.quantity import quantity
 
 
 def curve_of(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 OWN = '''
-from explorer.quantity import given, quantity
+from explorer.graph.quantity import given, quantity
 
 first = given("1", "First.")
 second = given("1", "Second.")

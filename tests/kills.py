@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from explorer.results import SAMPLES_FILE, SUMMARY_FILE
+from explorer.results.records import SAMPLES_FILE, SUMMARY_FILE
 
 ROOT = Path(__file__).resolve().parents[1]
 COMMAND = (sys.executable, "-c", "from explorer.console.cli import main; main()")
@@ -86,14 +86,14 @@ def main() -> None:
     import pandas  # noqa: F401  # what every copy would import first
     from pyarrow import parquet  # noqa: F401
 
-    import explorer.cluster
     import explorer.console.terminal
-    import explorer.ledger
-    import explorer.runner
+    import explorer.engine.execution
+    import explorer.engine.ledger
+    import explorer.pipeline
 
     kills, seed, *words = sys.argv[1:]
     sys.argv = ["squatline", *words]
-    explorer.ledger.SECONDS_BETWEEN_NOTES = 0.02
+    explorer.engine.ledger.SECONDS_BETWEEN_NOTES = 0.02
     _killed(_copy, int(kills), random.Random(int(seed)), 0.03, 0.15)
 
 

@@ -11,7 +11,7 @@ from types import ModuleType
 import numpy as np
 from study_help import DEMO
 
-from explorer.study import Study, load_study
+from explorer.study.study import Study, load_study
 
 CHASE = DEMO.parent / "three-flap-chase"
 

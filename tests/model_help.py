@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from explorer.graph import Graph
+from explorer.graph.graph import Graph
+from explorer.graph.program import compile_program
+from explorer.graph.quantity import Array
 from explorer.model import modules
-from explorer.program import compile_program
-from explorer.quantity import Array
 
 
 def evaluate(

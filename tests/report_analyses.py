@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, replace
 from typing import Any
 
-from explorer.results import Results
+from explorer.results.records import Results
 from tests.report_fixture import make_results
 
 

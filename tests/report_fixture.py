@@ -14,7 +14,7 @@ import pandas as pd
 
 from explorer.estimators.conformance import judge_margins
 from explorer.estimators.sensitivity import Estimate, Index, Sensitivity
-from explorer.results import (
+from explorer.results.records import (
     ConditionRecord,
     CorrelationRecord,
     FailureRecord,

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from explorer.model.following import advanced, begun
-from explorer.model.ride import Ride
-from explorer.model.stepping import Moment
+from explorer.model.ride.following import advanced, begun
+from explorer.model.ride.ride import Ride
+from explorer.model.ride.stepping import Moment
 
 GRAVITY = 9.80665
 PARTS = ("wing", "splitter", "floor")

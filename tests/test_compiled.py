@@ -15,19 +15,19 @@ import numpy as np
 import pytest
 from study_help import DEMO, ROOT
 
+from explorer.analyses.nominal import computable
 from explorer.compiled import machine, program
 from explorer.compiled.program import CompiledProgram
 from explorer.compiled.samples import FUNCTIONS_OF_ONE, FUNCTIONS_OF_TWO, KINDS, ORDER
-from explorer.engine import CHUNK, Plan, make_plan
+from explorer.engine.montecarlo import make_job, run_montecarlo
+from explorer.engine.plan import CHUNK, Plan, make_plan
+from explorer.engine.versions import installed
 from explorer.errors import ClusterError, SquatlineError
-from explorer.graph import Graph
+from explorer.graph.graph import Graph
+from explorer.graph.program import Program, compile_program
+from explorer.graph.quantity import Array, Curve, given, quantity
 from explorer.model.numeric import first_fall, secant
-from explorer.montecarlo import make_job, run_montecarlo
-from explorer.nominal import computable
-from explorer.program import Program, compile_program
-from explorer.quantity import Array, Curve, given, quantity
-from explorer.study import Study, load_study
-from explorer.versions import installed
+from explorer.study.study import Study, load_study
 
 Values = Mapping[Any, Any]
 

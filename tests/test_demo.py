@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from study_help import DEMO
 
-from explorer.montecarlo import Outcome, run_montecarlo
-from explorer.study import Study, load_study
+from explorer.engine.montecarlo import Outcome, run_montecarlo
+from explorer.study.study import Study, load_study
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def test_the_rear_floor_scrapes_before_the_nose_lifts(outcome: Outcome) -> None:
 
 
 def test_it_has_a_pass_a_fail_and_an_undecided(demo: Study) -> None:
-    from explorer.runner import run
+    from explorer.pipeline import run
 
     summary = run(demo).summary
     assert {limit.conformance.verdict for limit in summary.limits} == {"pass", "fail", "undecided"}

@@ -12,7 +12,7 @@ from explorer.compiled.forms import anew, real, rows_of, values_of
 from explorer.compiled.record import Record
 from explorer.compiled.routine import Routine
 from explorer.compiled.samples import Samples
-from explorer.program import Argument, Closure, Step
+from explorer.graph.program import Argument, Closure, Step
 
 
 @dataclass(frozen=True)

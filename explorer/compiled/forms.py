@@ -9,7 +9,7 @@ import numpy as np
 
 from explorer.compiled.record import NotRecordedError, Record, Value
 from explorer.compiled.samples import SAMPLES, Samples
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 
 def is_number(value: Any) -> bool:

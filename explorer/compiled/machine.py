@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from explorer.compiled.text import BUILT_IN, LIBRARY, WIDTH
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 COMPILER = "llvmlite"
 

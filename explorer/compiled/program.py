@@ -19,9 +19,9 @@ from explorer.compiled.machine import COMPILER, has_compiler
 from explorer.compiled.record import NotRecordedError, Record
 from explorer.compiled.routine import Routine
 from explorer.compiled.samples import Samples
+from explorer.engine.versions import installed
 from explorer.errors import ClusterError, SquatlineError
-from explorer.program import Program, Step
-from explorer.versions import installed
+from explorer.graph.program import Program, Step
 
 #: Stands for what numpy finds: no record can hold it.
 FOUND_BY_NUMPY = object()

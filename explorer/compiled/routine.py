@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from explorer.compiled.machine import run_routine
 from explorer.compiled.record import Record, Value
 from explorer.compiled.text import routine
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 
 @dataclass(frozen=True)

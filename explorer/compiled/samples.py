@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from explorer.compiled.record import NotRecordedError, Operand, Record, Value, is_truth
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 #: Pretended number of samples: as long as no other axis in a model.
 SAMPLES = 1009

@@ -19,9 +19,9 @@ from explorer.errors import SquatlineError
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
-    from explorer.engine import Progress
-    from explorer.results import Results
-    from explorer.study import Study
+    from explorer.engine.plan import Progress
+    from explorer.results.records import Results
+    from explorer.study.study import Study
 
 # Drawn at the most when a run goes on until its limits are decided.
 MOST_SAMPLES = 2_000_000
@@ -119,7 +119,7 @@ def _complain(text: str) -> None:
 
 
 def _load(path: Path, allow_code: bool) -> Study:
-    from explorer.study import load_study
+    from explorer.study.study import load_study
 
     return load_study(path, allow_code=allow_code)
 
@@ -144,7 +144,7 @@ def new(
     folder: Annotated[Path, typer.Argument(help="Folder to write the study into; it must not hold one.")],
 ) -> None:
     """Write a commented study to start from."""
-    from explorer.console.template import write_template
+    from explorer.study.template import write_template
 
     written = write_template(folder)
     print(f"wrote {written}\nnext: edit it, then 'squatline check {folder}'")
@@ -153,11 +153,11 @@ def new(
 @app.command()
 def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False) -> None:
     """Validate a study and show its inputs and nominal values; no sampling."""
-    from explorer.choosing.exploring import prepare
+    from explorer.analyses.measurement_value import measurements_of
+    from explorer.analyses.nominal import nominal_or_error
     from explorer.console.terminal import check_as_data, show_check
-    from explorer.nominal import nominal_or_error
-    from explorer.track.logs_of_study import check_logs
-    from explorer.worth import measurements_of
+    from explorer.design.exploration import prepare
+    from explorer.logs.run_checks import check_logs
 
     loaded = _load(study, allow_code)
     measurements_of(loaded)
@@ -178,8 +178,8 @@ def screen(
     allow_code: AllowCode = False,
 ) -> None:
     """Sort out which inputs matter to no limit: a quick look at a study with many of them."""
+    from explorer.analyses.screening import take_first_look
     from explorer.console.terminal_screening import first_look_as_data, show_first_look
-    from explorer.first_look import take_first_look
 
     if rows & (rows - 1):
         raise SquatlineError(
@@ -230,16 +230,16 @@ def run(
 
     A long run that was stopped goes on where it was when the command is given again.
     """
-    from explorer.stages import Stages
+    from explorer.engine.stages import Stages
 
     clock = Stages()
     with clock.stage("reading the study"):
         engine = _engine(engine, workers)
         loaded = _load(study, allow_code)
-        from explorer.cluster import crew
         from explorer.console.terminal import show_run, show_stages, summary_as_data
-        from explorer.ledger import forget_runs, store_for_run
-        from explorer.runner import run as run_study
+        from explorer.engine.execution import crew
+        from explorer.engine.ledger import forget_runs, store_for_run
+        from explorer.pipeline import run as run_study
     folder = output or loaded.folder / "results"
     if until:
         samples = _most_samples(until, samples)
@@ -289,7 +289,7 @@ def _most_samples(until: list[str], samples: int | None) -> int:
 
 def _engine(engine: str | None, workers: int | None) -> str:
     """Choose where to compute; worker processes begin to start while the study is still being read."""
-    from explorer.processes import default_workers, warm_up
+    from explorer.engine.processes import default_workers, warm_up
 
     several = (workers or default_workers()) > 1
     chosen = engine or ("processes" if several and sys.platform == "linux" else "threads")
@@ -304,7 +304,7 @@ def _drawing(wanted: bool = True) -> Iterator[Executor | None]:
     if not wanted:
         yield None
         return
-    from reports.pictures import drawing_beside
+    from reports.chart_worker import drawing_beside
 
     with drawing_beside() as executor:
         yield executor
@@ -337,7 +337,7 @@ def report(
     logo: Annotated[Path | None, typer.Option(help="Picture of your own for the first page.")] = None,
 ) -> None:
     """Draw the report of a finished run again, without computing."""
-    from explorer.results import load_results
+    from explorer.results.records import load_results
 
     forms = tuple(form for form, wanted in (("html", html), ("pdf", pdf)) if wanted) or ("html", "pdf")
     with _drawing() as beside, _progress(quiet=False) as progress:

@@ -33,8 +33,8 @@ from explorer.console.cli import (
 )
 
 if TYPE_CHECKING:
-    from explorer.choosing.resuming import Way
-    from explorer.study import Study
+    from explorer.design.resuming import Way
+    from explorer.study.study import Study
 
 Output = Annotated[
     Path | None,
@@ -59,9 +59,9 @@ def compare(
     allow_code: AllowCode = False,
 ) -> None:
     """Compare the candidates of a study: verdicts side by side, differences, ranks, what to measure first."""
-    from explorer.choosing.comparison import run_comparison
     from explorer.console.terminal_design import show_comparison
-    from explorer.extras import plain
+    from explorer.design.comparison import run_comparison
+    from explorer.results.extras import plain
 
     loaded = _load(study, allow_code)
     folder = output or loaded.folder / "results"
@@ -99,10 +99,10 @@ def explore(
     allow_code: AllowCode = False,
 ) -> None:
     """Explore what to build: highest conforming speed, inverse questions, maps, trade-offs, best build."""
-    from explorer.choosing.builds import find_build
-    from explorer.choosing.exploring import found_conforming, parts_named, run_exploration
     from explorer.console.terminal_design import show_exploration
-    from explorer.extras import kept_parts, plain
+    from explorer.design.exploration import found_conforming, parts_named, run_exploration
+    from explorer.results.extras import kept_parts, plain
+    from explorer.study.builds import find_build
 
     parts = parts_named(only)
     loaded = _load(study, allow_code)
@@ -138,9 +138,9 @@ def _way(
     quiet: bool,
 ) -> Iterator[Way]:
     """Gather workers, a progress bar and the store; tell a user who stops a long run how to go on."""
-    from explorer.checkpoint import open_store
-    from explorer.choosing.resuming import Way
-    from explorer.cluster import crew
+    from explorer.design.resuming import Way
+    from explorer.engine.checkpoint import open_store
+    from explorer.engine.execution import crew
 
     chosen = _engine(engine, workers)
     try:
@@ -159,8 +159,8 @@ def _filed(
     study: Study, folder: Path, findings: dict[str, dict[str, Any]], way: Way, no_report: bool
 ) -> tuple[str, ...]:
     """Add findings to the results of the study's run, made first where there is none, and to its report."""
-    from explorer.extras import add_findings, is_run_of
-    from explorer.results import load_results
+    from explorer.results.extras import add_findings, is_run_of
+    from explorer.results.records import load_results
 
     if not is_run_of(folder, study):
         _run_first(study, folder, way)
@@ -169,8 +169,8 @@ def _filed(
 
 
 def _run_first(study: Study, folder: Path, way: Way) -> None:
-    from explorer.ledger import forget_runs, store_for_run
-    from explorer.runner import run as run_study
+    from explorer.engine.ledger import forget_runs, store_for_run
+    from explorer.pipeline import run as run_study
 
     with store_for_run(folder, study, study.samples) as store:
         run_study(study, workers=way.workers, executor=way.executor, progress=way.progress, store=store).save(

@@ -22,7 +22,7 @@ from explorer.console.cli import (
 from explorer.errors import SampleError, StudyError
 
 if TYPE_CHECKING:
-    from explorer.track.fits import Fitted
+    from explorer.logs.fits import Fitted
 
 
 @app.command()
@@ -42,9 +42,9 @@ def fit(
     """Turn the logs of a study into inputs with honest uncertainty; status 1 when some cannot be used."""
     from explorer.console.terminal import console
     from explorer.console.terminal_fitting import show_fits
-    from explorer.track.fit_records import fit_record
-    from explorer.track.fit_writing import line_to_add
-    from explorer.track.fits import fit as fit_logs
+    from explorer.logs.fit_records import fit_record
+    from explorer.logs.fit_writing import line_to_add
+    from explorer.logs.fits import fit as fit_logs
 
     loaded = _load(study, allow_code)
     fitted = fit_logs(loaded, name, update=update)
@@ -75,7 +75,7 @@ def fit(
 
 def _written(fitted: Sequence[Fitted]) -> tuple[list[Fitted], dict[str, str]]:
     """Write what can be used; return it, and why each of the others was not written."""
-    from explorer.track.fit_writing import write_fit
+    from explorer.logs.fit_writing import write_fit
 
     written, refused = [], {}
     for one in fitted:
@@ -115,8 +115,8 @@ def validate(
     """Hold the prediction against logged runs; status 0 explained, 1 not explained."""
     from explorer.console.terminal import console
     from explorer.console.terminal_fitting import show_tracks
-    from explorer.track.track_records import track_records
-    from explorer.track.tracks import validate as hold
+    from explorer.logs.logged_runs import validate as hold
+    from explorer.logs.validation_records import track_records
 
     loaded = _load(study, allow_code)
     tracked = hold(loaded, name)

@@ -6,13 +6,13 @@ from typing import Any
 
 import numpy as np
 
-from explorer.engine import CHUNK, make_plan
+from explorer.analyses.nominal import nominal_values
+from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import MissingInputError
-from explorer.graph import Graph
+from explorer.graph.graph import Graph
+from explorer.graph.quantity import Quantity
 from explorer.model import SUBJECTS, modules
-from explorer.nominal import nominal_values
-from explorer.quantity import Quantity
-from explorer.study import Study
+from explorer.study.study import Study
 
 FAMILIES = {"element": ("element",), "point": ("point",)}
 

@@ -17,11 +17,11 @@ from rich.text import Text
 
 from explorer.console.terminal_logs import show_logs
 from explorer.console.terminal_measuring import show_measuring
-from explorer.engine import Progress
+from explorer.engine.plan import Progress
 from explorer.estimators.conformance import Conformance
-from explorer.results import LimitRecord, Results
-from explorer.study import Study
-from explorer.units import about, from_si, number, pretty, rounded, spread_from_si
+from explorer.graph.units import about, from_si, number, pretty, rounded, spread_from_si
+from explorer.results.records import LimitRecord, Results
+from explorer.study.study import Study
 
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
 STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}

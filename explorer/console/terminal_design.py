@@ -9,9 +9,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from explorer.choosing.candidates import ChoiceWorth
-from explorer.choosing.comparison_records import CandidateResult, Comparison, PairResult
-from explorer.choosing.design_records import (
+from explorer.console.terminal import MARKS, STYLES, console, difference_shown, percent, shown
+from explorer.design.comparison_records import CandidateResult, Comparison, PairResult
+from explorer.design.design_records import (
     AnswerRecord,
     DesignPoint,
     Exploration,
@@ -20,8 +20,8 @@ from explorer.choosing.design_records import (
     SearchRecord,
     StateSpeed,
 )
-from explorer.console.terminal import MARKS, STYLES, console, difference_shown, percent, shown
 from explorer.estimators.conformance import Conformance, Verdict
+from explorer.estimators.paired_comparison import ChoiceWorth
 
 MAP_MARKS: dict[Verdict, str] = {"pass": "#", "undecided": "?", "fail": "."}
 SHOWN_OF_FRONT = 8

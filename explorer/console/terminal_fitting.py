@@ -10,12 +10,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from explorer.study import Study
-from explorer.track.fit_records import contradiction_words, notes_of
-from explorer.track.fits import Fitted
-from explorer.track.fitting.fit import Known
-from explorer.track.tracks import Tracked
-from explorer.units import from_si, number, rounded, rounded_spread, spread_from_si, with_unit
+from explorer.graph.units import from_si, number, rounded, rounded_spread, spread_from_si, with_unit
+from explorer.logs.fit_records import contradiction_words, notes_of
+from explorer.logs.fits import Fitted
+from explorer.logs.fitting.fit import Known
+from explorer.logs.logged_runs import Tracked
+from explorer.study.study import Study
 
 LEAST_CORRELATION = 0.1
 

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from explorer.console.text_chart import hours_chart
 from explorer.estimators.measuring_plan import in_hours, in_percent
-from explorer.units import rounded
+from explorer.graph.units import rounded
 
 Record = Mapping[str, Any]
 # An effect within so many standard errors of nought is none that shows.

@@ -8,9 +8,9 @@ from rich.box import SIMPLE_HEAD
 from rich.table import Table
 from rich.text import Text
 
+from explorer.analyses.screening import FirstLook
 from explorer.console.terminal import console, percent
-from explorer.first_look import FirstLook
-from explorer.study import Study
+from explorer.study.study import Study
 
 
 def show_first_look(study: Study, look: FirstLook) -> None:

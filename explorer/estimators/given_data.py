@@ -16,7 +16,7 @@ from scipy.special import ndtri
 from explorer.errors import SampleError
 from explorer.estimators.regression import FOLDS, cross_fitted, normal_scores
 from explorer.estimators.sensitivity import Estimate
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 FEWEST_SAMPLES = 20 * FOLDS
 

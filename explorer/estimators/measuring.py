@@ -21,7 +21,7 @@ import numpy as np
 
 from explorer.errors import SampleError
 from explorer.estimators.regression import Marks, cross_fitted, normal_scores, probability_given
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 # Differences within so many standard errors are no difference.
 TELLING = 2.0

@@ -30,7 +30,7 @@ from explorer.estimators.measuring import (
     take_readings,
     worth_of_calls,
 )
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 # A search compares many sets and needs fewer samples than the answer.
 SEARCH_SAMPLES = 20_000

@@ -30,7 +30,7 @@ from scipy.special import ndtri, stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import binomial_interval
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 # Samples in standard normal space, shape (samples, dimensions), to margins, shape (samples,).
 MarginOf: TypeAlias = Callable[[Array], Array]

@@ -20,7 +20,7 @@ import numpy.typing as npt
 from scipy.interpolate import BSpline
 from scipy.special import log_ndtr, ndtr, ndtri
 
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 Marks: TypeAlias = npt.NDArray[np.bool_]
 

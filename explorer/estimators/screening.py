@@ -18,7 +18,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from explorer.errors import SampleError
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 # Total index below which an input is not worth its place.
 NEGLIGIBLE = 0.01

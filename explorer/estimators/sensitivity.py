@@ -30,7 +30,7 @@ from explorer.estimators.sobol_parts import (
     joined,
     replicate_parts,
 )
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 SALTELLI = "Saltelli et al. 2010 (first order), Jansen 1999 (total)"
 AZZINI = "Azzini, Mara & Rosati 2021"

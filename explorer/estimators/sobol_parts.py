@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from explorer.errors import SampleError
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 Estimator: TypeAlias = Literal["saltelli", "azzini"]
 Marks: TypeAlias = npt.NDArray[np.bool_]

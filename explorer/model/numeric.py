@@ -9,7 +9,7 @@ from typing import Any, NamedTuple, Protocol, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 Mask = npt.NDArray[np.bool_]
 

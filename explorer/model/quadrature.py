@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.polynomial import polynomial
 
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 
 #: Gauss-Chebyshev places on [0, 1] for a curve that is costly, and for one that is not.
 FEW, MANY = ((1 - np.cos(np.pi * (np.arange(n) + 0.5) / n)) / 2 for n in (4, 8))

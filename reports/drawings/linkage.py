@@ -6,10 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from explorer.units import System
-from reports.amounts import amount
+from explorer.graph.units import System
 from reports.drawings.sheet import Point, Sheet, scale_bar
-from reports.look import ACCENT, INK, QUIET
+from reports.formatting import amount
+from reports.theme import ACCENT, INK, QUIET
 
 Values = Mapping[str, float | None]
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
 
-from explorer.units import System, known_unit
-from reports.amounts import amount, scale
-from reports.look import FONT, INK, QUIET
+from explorer.graph.units import System, known_unit
+from reports.formatting import amount, scale
+from reports.theme import FONT, INK, QUIET
 
 Point = tuple[float, float]
 

@@ -11,10 +11,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from explorer.units import System
-from reports.amounts import amount
+from explorer.graph.units import System
 from reports.drawings.sheet import Point, Sheet, scale_bar
-from reports.look import ACCENT, ALARM, INK, QUIET
+from reports.formatting import amount
+from reports.theme import ACCENT, ALARM, INK, QUIET
 
 Values = Mapping[str, float | None]
 

@@ -22,7 +22,6 @@ from reports.sections import (
     glossary,
     hazards,
     inputs,
-    ladder,
     linkage,
     measuring,
     models,
@@ -35,6 +34,7 @@ from reports.sections import (
     verdicts,
     whatif,
 )
+from reports.sections import speed_steps as ladder
 
 Build = Callable[[Report], Section | None]
 

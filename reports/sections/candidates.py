@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from reports.amounts import Amount, amount, range_amount, scale, share, share_range
 from reports.blocks import (
     Block,
     Bullets,
@@ -24,6 +23,7 @@ from reports.blocks import (
 )
 from reports.charts_of_designs import Interval, intervals
 from reports.findings import slug
+from reports.formatting import Amount, amount, range_amount, scale, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, in_words, number, sentence
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from explorer.results import LimitRecord, OutputRecord
-from reports.amounts import amount, counted, percent, range_amount, share, share_range
+from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import (
     Answer,
     Answers,
@@ -35,6 +34,7 @@ from reports.findings import (
     without_source,
     worst,
 )
+from reports.formatting import amount, counted, percent, range_amount, share, share_range
 from reports.questions import FLIP, SPEED, Question, questions
 from reports.report import Report, in_words, sentence, severity
 

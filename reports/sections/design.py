@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from explorer.units import System
-from reports.amounts import Amount, Scale, amount, counted, percent, range_amount, scale, share, share_range
+from explorer.graph.units import System
 from reports.blocks import (
     Block,
     Bullets,
@@ -25,6 +24,17 @@ from reports.blocks import (
 from reports.charts import Mark
 from reports.charts_of_designs import Course, Map, chances, heat_map
 from reports.findings import slug
+from reports.formatting import (
+    Amount,
+    Scale,
+    amount,
+    counted,
+    percent,
+    range_amount,
+    scale,
+    share,
+    share_range,
+)
 from reports.options import SYSTEMS
 from reports.report import Report, number, sentence
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from explorer.results import LimitRecord, OutputRecord
-from reports.amounts import MINUS, Scale, amount, count, counted, scale, share, share_range
+from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import (
     Block,
     Bullets,
@@ -24,6 +23,7 @@ from reports.blocks import (
 )
 from reports.charts import Mark, distribution
 from reports.findings import slug
+from reports.formatting import MINUS, Scale, amount, count, counted, scale, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, in_words
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from reports.amounts import count
 from reports.blocks import Column, Paragraph, Quiet, Section, Table, cell
+from reports.formatting import count
 from reports.report import Report, in_words, sentence
 
 

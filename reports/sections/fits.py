@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from reports.amounts import MINUS, Amount, percent, uncertain_amount
 from reports.blocks import Block, Cell, Column, Facts, Paragraph, Quiet, Section, Strong, Table, cell
+from reports.formatting import MINUS, Amount, percent, uncertain_amount
 from reports.report import Report, number, sentence
 
 Record = Mapping[str, Any]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from explorer.results import LimitRecord
-from reports.amounts import share, share_range
+from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Cell, Column, Note, Paragraph, Quiet, Section, Table, Verdict, cell
 from reports.findings import by_severity, leading
+from reports.formatting import share, share_range
 from reports.report import Report, bound_words, sentence
-from reports.sections import seldom
+from reports.sections import rare_failures as seldom
 from reports.sections.decision import NO_CLEARANCE
 
 

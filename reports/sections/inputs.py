@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from explorer.results import ConditionRecord, CorrelationRecord, InputRecord
-from reports.amounts import MINUS, amount, range_amount, uncertain_amount
+from explorer.results.records import ConditionRecord, CorrelationRecord, InputRecord
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Strong, Table, cell
 from reports.findings import without_source
+from reports.formatting import MINUS, amount, range_amount, uncertain_amount
 from reports.report import Report, in_words
 
 NO_SOURCE = "no source given"

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from explorer.results import ConditionRecord
-from reports.amounts import amount
+from explorer.results.records import ConditionRecord
 from reports.blocks import Figure, Gallery, Line, Paragraph, Section
 from reports.drawings.linkage import Chain, can_draw, chains, linkage_view, mainplane
 from reports.findings import slug
+from reports.formatting import amount
 from reports.options import SYSTEMS
 from reports.report import Report
 

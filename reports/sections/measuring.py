@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 from itertools import accumulate
 from typing import Any
 
-from explorer.units import rounded
-from reports.amounts import share
+from explorer.graph.units import rounded
 from reports.blocks import (
     Block,
     Cell,
@@ -23,6 +22,7 @@ from reports.blocks import (
     cell,
 )
 from reports.charts_of_measuring import Rise, Spot, Standing, value_against_hours
+from reports.formatting import share
 from reports.options import SYSTEMS
 from reports.report import Report, number, sentence
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
-from explorer.results import QuantityRecord
-from explorer.units import pretty
+from explorer.graph.units import pretty
+from explorer.results.records import QuantityRecord
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Table, cell
 from reports.report import Report, in_words, sentence
 

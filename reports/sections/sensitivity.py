@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from explorer.estimators.sensitivity import Index, Sensitivity
-from explorer.results import LimitRecord
-from reports.amounts import count, share, share_range
+from explorer.results.records import LimitRecord
 from reports.blocks import Block, Column, Figure, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
 from reports.findings import slug
+from reports.formatting import count, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 

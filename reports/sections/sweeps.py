@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from explorer.results import LimitRecord, SweepRecord
-from explorer.units import System
-from reports.amounts import MINUS, Amount, Scale, amount, scale
+from explorer.graph.units import System
+from explorer.results.records import LimitRecord, SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import Band, Mark, fan
 from reports.findings import slug
+from reports.formatting import MINUS, Amount, Scale, amount, scale
 from reports.options import SYSTEMS
 from reports.report import Report, in_words
 

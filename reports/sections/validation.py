@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from explorer.units import System
-from reports.amounts import count, percent, scale, share_range
+from explorer.graph.units import System
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict
 from reports.charts import Band
 from reports.charts_of_designs import against_log
 from reports.findings import slug, track_name
+from reports.formatting import count, percent, scale, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, in_words, number, sentence
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from explorer.estimators.conformance import Conformance
-from explorer.results import LimitRecord
-from reports.amounts import SPACE, amount, count, margin_amount, percent, range_amount, share, share_range
+from explorer.results.records import LimitRecord
 from reports.blocks import (
     Block,
     Bullets,
@@ -24,6 +23,7 @@ from reports.blocks import (
     Verdict,
     cell,
 )
+from reports.formatting import SPACE, amount, count, margin_amount, percent, range_amount, share, share_range
 from reports.report import Report, bound_words, in_words, sentence, severity
 
 #: Address of the words on how many cars are enough.

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from reports.amounts import count
 from reports.blocks import Controls, Paragraph, Section
+from reports.formatting import count
 from reports.report import Report
 from reports.whatif import payload
 

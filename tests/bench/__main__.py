@@ -16,7 +16,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 def main() -> None:
     """Print each figure as it is found."""
-    from explorer.processes import default_workers
+    from explorer.engine.processes import default_workers
 
     from . import compiled, engine, estimators, whole
 

@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from explorer.compiled import machine
-from explorer.engine import CHUNK
-from explorer.montecarlo import make_job, run_montecarlo
-from explorer.study import load_study
+from explorer.engine.montecarlo import make_job, run_montecarlo
+from explorer.engine.plan import CHUNK
+from explorer.study.study import load_study
 
 from .timing import best_ratio, by_turns, ratio
 

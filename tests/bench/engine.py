@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from explorer.cluster import crew
-from explorer.drivers import Design, make_design
-from explorer.engine import CHUNK, Plan, make_plan
-from explorer.montecarlo import Job, make_job, run_montecarlo
-from explorer.study import Study, load_study
-from explorer.uncertain import Exact
+from explorer.analyses.sensitivity import Design, make_design
+from explorer.engine.execution import crew
+from explorer.engine.montecarlo import Job, make_job, run_montecarlo
+from explorer.engine.plan import CHUNK, Plan, make_plan
+from explorer.study.entries import Exact
+from explorer.study.study import Study, load_study
 
 from . import handwritten
 from .timing import best_ratio, by_turns, exponent, ratio

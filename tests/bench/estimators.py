@@ -9,10 +9,10 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from explorer.distributions import Normal, Pert, TruncatedNormal, Uniform
+from explorer.engine.sampling import random_column, sobol_columns
 from explorer.estimators.sensitivity import Sensitivity, sobol_indices
-from explorer.quantity import Array
-from explorer.sampling import random_column, sobol_columns
+from explorer.graph.quantity import Array
+from explorer.study.distributions import Normal, Pert, TruncatedNormal, Uniform
 
 from .timing import by_turns, ratio
 

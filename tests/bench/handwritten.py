@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from explorer.model.air import air_density
-from explorer.model.equilibrium import Axle, balanced_pitch
+from explorer.model.air.air import air_density
+from explorer.model.attitude.equilibrium import Axle, balanced_pitch
+from explorer.model.attitude.suspension import AxleSpring
 from explorer.model.numeric import first_fall
-from explorer.model.suspension import AxleSpring
 
 Values = Mapping[str, Any]
 

@@ -18,8 +18,8 @@ Row = tuple[str, str]
 PEAK = """
 import sys
 from pathlib import Path
-from explorer.montecarlo import run_montecarlo
-from explorer.study import load_study
+from explorer.engine.montecarlo import run_montecarlo
+from explorer.study.study import load_study
 run_montecarlo(load_study(sys.argv[1]), samples=int(sys.argv[2]), keep=False)
 status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
 print(status["VmHWM"].split()[0])

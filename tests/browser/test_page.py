@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from explorer.results import Results
+from explorer.results.records import Results
 from tests.browser.browser_help import Watch, draw_all
 from tests.report_fixture import HOSTILE
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri
 
-from explorer.results import Results
+from explorer.results.records import Results
 from reports.report import Report
 from reports.whatif import payload
 from tests.browser.browser_help import wait_until

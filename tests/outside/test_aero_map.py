@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from explorer.tables import Table
+from explorer.graph.tables import Table
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars, value
 
 MAP = {"aero": "map"}

@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import solve_bvp
 from scipy.linalg import eigvalsh_tridiagonal
 
-from explorer.model.mount import wing_mount_moment, wing_mount_section_modulus
+from explorer.model.mechanism.mount import wing_mount_moment, wing_mount_section_modulus
 from tests.mechanism_help import link, one
 
 #: 3.5 GPa, 0.3 m, 100 N/m, second moment 8.9580e-10 m4.

@@ -7,7 +7,12 @@ import pytest
 from scipy import stats
 from statistics_help import within
 
-from explorer.choosing.candidates import difference_interval, mcnemar, paired_difference, worth_to_choice
+from explorer.estimators.paired_comparison import (
+    difference_interval,
+    mcnemar,
+    paired_difference,
+    worth_to_choice,
+)
 from explorer.estimators.regression import normal_scores
 
 

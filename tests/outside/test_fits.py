@@ -7,12 +7,12 @@ import math
 import numpy as np
 import pytest
 
-from explorer.track.fitting.coast_down import CoastDownRun, coasting_speed, fit_coast_down
-from explorer.track.fitting.derived import Derived, derived
-from explorer.track.fitting.fit import Fit, Known
-from explorer.track.fitting.least_squares import fit_curve
-from explorer.track.fitting.problem import Observations, Parameter
-from explorer.track.fitting.readings import fit_readings
+from explorer.logs.fitting.coast_down import CoastDownRun, coasting_speed, fit_coast_down
+from explorer.logs.fitting.derived import Derived, derived
+from explorer.logs.fitting.fit import Fit, Known
+from explorer.logs.fitting.least_squares import fit_curve
+from explorer.logs.fitting.problem import Observations, Parameter
+from explorer.logs.fitting.readings import fit_readings
 
 # NIST Statistical Reference Datasets, Misra1a (dental research, exponential), certified values and data.
 MISRA1A_X = [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0]

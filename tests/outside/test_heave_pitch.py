@@ -226,8 +226,8 @@ def test_stability_is_lost_at_the_divergence_speed() -> None:
 
 def test_in_time_a_small_swing_grows_only_beyond_the_divergence_speed() -> None:
     """The same in the time domain: the car let go a little off level, wheels on the road."""
-    from explorer.model.heave_pitch import course
-    from explorer.model.ride import Ride, lean
+    from explorer.model.ride.heave_pitch import course
+    from explorer.model.ride.ride import Ride, lean
 
     heavy = {**SPRINT_CAR, **DIVERGING, "mass": 60.0, "pitch_inertia": 1.0}
     divergence = float(value("divergence_speed", **heavy))

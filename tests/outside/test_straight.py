@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from explorer.model import full_throttle
+from explorer.model.straight import full_throttle
 from tests.curve_help import curve_of
 from tests.model_help import SPRINT_CAR, bare_car, evaluate, scattered_cars, value
 

@@ -11,7 +11,9 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from explorer.distributions import (
+from explorer.engine.sampling import check_correlation, correlated, random_column, sobol_columns
+from explorer.graph.quantity import Array
+from explorer.study.distributions import (
     Distribution,
     LogNormal,
     Normal,
@@ -20,8 +22,6 @@ from explorer.distributions import (
     TruncatedNormal,
     Uniform,
 )
-from explorer.quantity import Array
-from explorer.sampling import check_correlation, correlated, random_column, sobol_columns
 from tests.statistics_help import within
 
 SIZE = 400_000

@@ -17,7 +17,7 @@ from explorer.estimators.measuring import (
     worth_of_measurements,
 )
 from explorer.estimators.regression import cross_fitted, normal_scores
-from explorer.quantity import Array
+from explorer.graph.quantity import Array
 from tests.saltelli import ishigami
 from tests.statistics_help import within
 

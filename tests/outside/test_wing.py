@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from explorer.tables import read_table
+from explorer.graph.tables import read_table
 from tests.model_help import DEGREE, SPRINT_CAR, evaluate, value
 
 GEOMETRY = {"wing": "geometry"}

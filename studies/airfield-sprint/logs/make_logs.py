@@ -11,10 +11,9 @@ from pathlib import Path
 
 import numpy as np
 
-from explorer.study import load_study
-from explorer.track.fitting.ride_height_log import Forward
-from explorer.track.forward import forward_model
-from explorer.track.synthetic import (
+from explorer.logs.fitting.ride_height_log import Forward
+from explorer.logs.forward import forward_model
+from explorer.logs.synthetic import (
     Roughness,
     make_coast_down,
     make_speed_run,
@@ -22,6 +21,7 @@ from explorer.track.synthetic import (
     random_stream,
     write_log,
 )
+from explorer.study.study import load_study
 
 HERE = Path(__file__).parent
 DATE = "2026-03-14"

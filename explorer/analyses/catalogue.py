@@ -1,0 +1,162 @@
+"""Measurements a study may take by name from the shipped catalogue, override, or describe itself.
+
+A section of the study, and an entry of the catalogue, are one kind of table:
+
+    take = "spring_on_a_scale"        # entry of the catalogue to start from
+    label = "rear spring rate"        # what is measured, in words that follow "measure the"
+    reads = ["rear_spring_rate"]      # inputs it improves, or a table of them with an accuracy each
+    accuracy = {relative = "2 %"}     # for inputs that have none of their own
+    hours = 0.5
+    cost = 0
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterable, Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from explorer.errors import StudyError, nearest
+from explorer.estimators.measuring import Accuracy, Measurement
+from explorer.graph.units import parse_spread
+
+SPREADS = ("noise", "relative", "leaves")
+ACCURACY_KEYS = (*SPREADS, "bias", "repeats")
+# Ranges and instructions are for the reader; nothing is computed from them.
+CATALOGUE_KEYS = ("how", "hours_range", "source", "noise_range", "relative_range")
+KEYS = ("take", "label", "reads", "accuracy", "hours", "cost")
+
+
+@cache
+def catalogue() -> Mapping[str, Mapping[str, Any]]:
+    """Read the shipped catalogue: tables by name.  All figures in it are judgement."""
+    return tomllib.loads(files("explorer.analyses").joinpath("catalogue.toml").read_text("utf-8"))
+
+
+def measurement_from(name: str, table: Mapping[str, Any], unit_of: Callable[[str], str]) -> Measurement:
+    """Make a measurement of a section of the study.
+
+    Parameters
+    ----------
+    name:
+        Its name in the study.
+    table:
+        The section.
+    unit_of:
+        SI unit of an input by its name; raises an error of the project when there is no such input.
+
+    Raises
+    ------
+    StudyError
+        When a key or a catalogue entry is unknown, something is missing, or a number makes no sense.
+    """
+    _known(table, KEYS, name)
+    entry: Mapping[str, Any] = {}
+    if "take" in table:
+        if table["take"] not in catalogue():
+            near = nearest(str(table["take"]), catalogue())
+            raise StudyError(
+                "the catalogue has no such measurement",
+                key=f"{name}.take",
+                found=table["take"],
+                allowed=", ".join(catalogue()),
+                remedy=f"did you mean {near!r}?" if near else None,
+            )
+        entry = catalogue()[table["take"]]
+    hours = table.get("hours", entry.get("hours"))
+    if not _is_number(hours) or not hours > 0:
+        raise StudyError(
+            "a measurement takes time", key=f"{name}.hours", found=hours, allowed="hours above 0"
+        )
+    cost = table.get("cost", entry.get("cost", 0.0))
+    if not _is_number(cost) or cost < 0:
+        raise StudyError("a cost is a number", key=f"{name}.cost", found=cost, allowed="0 or more")
+    return Measurement(
+        name=name,
+        label=str(table.get("label", entry.get("label", name.replace("_", " ")))),
+        reads=_reads(name, table, entry, unit_of),
+        hours=float(hours),
+        cost=float(cost),
+    )
+
+
+def _reads(
+    name: str, table: Mapping[str, Any], entry: Mapping[str, Any], unit_of: Callable[[str], str]
+) -> dict[str, Accuracy]:
+    """Accuracy of each input: the study's own, else the study's for all, else the catalogue's."""
+    own, usual = table.get("reads", entry.get("reads", {})), entry.get("reads", {})
+    if isinstance(own, str):
+        own = [own]
+    if not own or not isinstance(own, (list, Mapping)):
+        raise StudyError(
+            "a measurement reads at least one input",
+            key=f"{name}.reads",
+            found=own or "nothing",
+            allowed='names of inputs, such as reads = ["mass"]',
+        )
+    # An entry for one input serves any other that the study names in its place.
+    other = next(iter(usual.values())) if len(usual) == 1 else {}
+    found = {}
+    for read in own:
+        stated = own[read] if own is table.get("reads") and isinstance(own, Mapping) else {}
+        accuracy = _over(entry.get("accuracy", {}), usual.get(read, other))
+        accuracy = _over(_over(accuracy, table.get("accuracy", {})), stated)
+        found[read] = _accuracy(f"{name}.reads.{read}", accuracy, unit_of(read))
+    return found
+
+
+def _over(table: Mapping[str, Any], other: Mapping[str, Any]) -> dict[str, Any]:
+    """Lay one statement of accuracy over another; a spread stated anew replaces the old in whatever form."""
+    replaced = SPREADS if any(key in other for key in SPREADS) else ()
+    return {**{key: value for key, value in table.items() if key not in replaced}, **other}
+
+
+def _accuracy(key: str, table: Mapping[str, Any], unit: str) -> Accuracy:
+    """Turn texts with units into standard deviations in SI."""
+    _known(table, (*ACCURACY_KEYS, *CATALOGUE_KEYS), key)
+    if not any(given in table for given in (*SPREADS, "bias")):
+        raise StudyError(
+            "how well it reads is missing",
+            key=key,
+            allowed="noise, relative, bias or leaves",
+            remedy='say for example noise = "2 g", relative = "3 %" or leaves = "0.5 mm"',
+        )
+    repeats = table.get("repeats", 1)
+    if not isinstance(repeats, int) or isinstance(repeats, bool) or repeats < 1:
+        raise StudyError("repeats are counted", key=f"{key}.repeats", found=repeats, allowed="1, 2, 3 ...")
+    spreads = {
+        given: _spread(f"{key}.{given}", table[given], "1" if given == "relative" else unit)
+        for given in (*SPREADS, "bias")
+        if given in table
+    }
+    return Accuracy(repeats=repeats, **spreads)
+
+
+def _spread(key: str, text: object, unit: str) -> float:
+    """Read a standard deviation, and say where it stands when it is none."""
+    try:
+        value, _ = parse_spread(text, None, unit)
+    except StudyError as error:
+        raise error.within(key=key) from None
+    if value < 0:
+        raise StudyError("a standard deviation is not negative", key=key, found=text, allowed="0 or more")
+    return value
+
+
+def _known(table: Mapping[str, Any], keys: Iterable[str], where: str) -> None:
+    for key in table:
+        if key not in keys:
+            near = nearest(key, keys)
+            raise StudyError(
+                f"there is no key {key!r} here",
+                key=f"{where}.{key}",
+                found=key,
+                allowed=", ".join(keys),
+                remedy=f"did you mean {near!r}?" if near else None,
+            )
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)

@@ -1,0 +1,177 @@
+"""Safety limits that hardly ever fail: how seldom, and what the car looks like that fails first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+from scipy.special import ndtr
+
+from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, margin_of, no_progress
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.rare import RareFailure, rare_failure
+from explorer.graph.quantity import Array
+from explorer.graph.units import about
+from explorer.study.study import Limit, Study
+
+# A failure seen fewer times than this in the plain run is worth the search.
+SELDOM = 200
+# Inputs that account for less of the way to the failure than this are not named.
+TELLING_SHARE = 0.05
+# Below this a probability is a statement about tails that nobody has measured.
+FLOOR = 1e-6
+# Uniforms stay off both ends: a quantile there may be infinite.
+EDGE = 2.0**-53
+
+
+@dataclass(frozen=True)
+class Culprit:
+    """One input of the most likely failing car, in SI units, and its share of the way there."""
+
+    key: str
+    quantity: str
+    value: float
+    nominal: float
+    spreads: float
+    share: float
+    unit: str
+    display_unit: str
+
+
+@dataclass(frozen=True)
+class RareLimit:
+    """How seldom a safety limit fails, with the most likely failing car."""
+
+    limit: str
+    failure: RareFailure
+    culprits: tuple[Culprit, ...]
+
+
+@dataclass(frozen=True)
+class Margins:
+    """Margin of one limit as a function of standard normal coordinates, one an uncertain input."""
+
+    plan: Plan
+    limit: Limit
+    streams: tuple[str, ...]
+
+    def __call__(self, normals: Array) -> Array:
+        """Evaluate chunk by chunk: shape (samples, inputs) -> (samples,)."""
+        pieces = [self._piece(normals[start : start + CHUNK]) for start in range(0, len(normals), CHUNK)]
+        return np.concatenate(pieces)
+
+    def drawn(self, normals: Array) -> dict[str, Array]:
+        """Map coordinates onto the inputs, correlations included."""
+        uniforms = np.clip(ndtr(normals), EDGE, 1 - EDGE)
+        return self.plan.draw({name: uniforms[:, i] for i, name in enumerate(self.streams)})
+
+    def _piece(self, normals: Array) -> Array:
+        return margin_of(self.limit, self.plan.evaluate(self.drawn(normals)))
+
+
+def seldom_failing(study: Study, judged: Sequence[Conformance]) -> tuple[Limit, ...]:
+    """List the safety limits whose failures the plain run hardly saw."""
+    return tuple(
+        limit
+        for limit, found in zip(study.limits, judged, strict=True)
+        if limit.safety and found.trials - found.conforming < SELDOM
+    )
+
+
+def search_rare_failures(
+    study: Study,
+    limits: Sequence[Limit],
+    *,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress = no_progress,
+) -> tuple[RareLimit, ...]:
+    """Estimate the probability that each limit fails, and find the most likely failing car.
+
+    Limits are searched side by side where there are workers; the numbers do not depend on that.
+    """
+    searched = []
+    for limit in limits:
+        plan = make_plan(study, [(limit.quantity, c) for c in (limit.condition, limit.minus) if c])
+        if plan.uncertain:
+            searched.append(Margins(plan, limit, tuple(plan.streams)))
+    failures = in_order(
+        partial(_failure, tuple(searched), study.seed),
+        len(searched),
+        workers=workers,
+        executor=executor,
+        progress=lambda done: progress("rare failures", done, len(searched)),
+    )
+    return tuple(
+        RareLimit(margins.limit.name, failure, _culprits(study, margins, failure))
+        for margins, failure in zip(searched, failures, strict=True)
+    )
+
+
+def _failure(searched: Sequence[Margins], seed: int, index: int) -> RareFailure:
+    margins = searched[index]
+    return rare_failure(margins, len(margins.streams), seed=seed)
+
+
+def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Culprit, ...]:
+    if failure.most_likely.size == 0:
+        return ()
+    point = failure.most_likely[None, :]
+    drawn = {key: float(values[0]) for key, values in margins.drawn(point).items()}
+    order = np.argsort(-failure.importance, kind="stable")
+    chosen = []
+    for place in order:
+        if failure.importance[place] < TELLING_SHARE:
+            break
+        stream = margins.streams[int(place)]
+        for given in margins.plan.uncertain.values():
+            if given.stream == stream:
+                chosen.append(
+                    Culprit(
+                        given.key,
+                        given.quantity,
+                        drawn[given.key],
+                        float(given.distribution.nominal),
+                        float(point[0, place]),
+                        float(failure.importance[place]),
+                        study.graph[given.quantity].unit,
+                        given.display_unit,
+                    )
+                )
+    return tuple(chosen)
+
+
+def as_records(found: Sequence[RareLimit]) -> list[dict[str, Any]]:
+    """Return what was found as plain data for the summary."""
+    return [_record(one) for one in found]
+
+
+def _record(one: RareLimit) -> dict[str, Any]:
+    failure = one.failure
+    return {
+        "limit": one.limit,
+        "words": words_of(failure),
+        "probability": float(failure.probability),
+        "low": failure.low,
+        "high": failure.high,
+        "confidence": failure.confidence,
+        "variation": failure.variation,
+        "method": failure.method,
+        "agree": bool(failure.agree),
+        "evaluations": failure.evaluations,
+        "distance": failure.distance,
+        "note": failure.note,
+        "culprits": [vars(culprit) for culprit in one.culprits],
+    }
+
+
+def words_of(failure: RareFailure) -> str:
+    """Say how seldom a limit fails; beyond the floor only the assumed tails of the inputs speak."""
+    if failure.probability < FLOOR:
+        return f"fewer than 1 car in {about(1 / FLOOR)} fails, as far as the tails of the inputs are known"
+    low, high = about(1 / failure.high), about(1 / failure.low)
+    return f"about 1 car in {about(1 / failure.probability)} fails ({low} to {high})"

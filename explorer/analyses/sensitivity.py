@@ -1,0 +1,234 @@
+"""What drives each limit: the Sobol indices of every margin, all limits in one pass over one design.
+
+Replicates are drawn until the order of the leading inputs is settled, wherever the replicates allowed can do
+that; further ones are evaluated only for the limits still open.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from explorer.engine.plan import (
+    CHUNK,
+    Plan,
+    Progress,
+    correlated_groups,
+    in_order,
+    make_plan,
+    margin_of,
+    no_progress,
+)
+from explorer.engine.sampling import saltelli_blocks, saltelli_columns
+from explorer.estimators.sensitivity import Sensitivity, cross_check_with_salib, indices_of_output
+from explorer.estimators.sobol_parts import Parts, joined, replicate_parts
+from explorer.graph.quantity import Array
+from explorer.study.study import Limit, Study
+
+FIRST_REPLICATES = 8
+# Each look at the order may by chance find one that is not there, so there are few of them.
+MOST_LOOKS = 3
+
+
+@dataclass(frozen=True)
+class Design:
+    """The evaluations to make.
+
+    Attributes
+    ----------
+    plan:
+        Draws every uncertain input upstream of any limit.
+    limits:
+        In the order of the file.
+    groups:
+        Name -> inputs that change together.
+    rows:
+        Rows a replicate.
+    reach:
+        Group -> positions of the limits that lie downstream of it.
+    pairs:
+        Whether to prepare second-order indices.
+    partial_plans:
+        Evaluates just some limits: a block that changes one group leaves the others as they are.
+    """
+
+    plan: Plan
+    limits: tuple[Limit, ...]
+    groups: Mapping[str, tuple[str, ...]]
+    rows: int
+    reach: Mapping[str, tuple[int, ...]]
+    partial_plans: Mapping[tuple[int, ...], Plan]
+    pairs: bool = False
+
+    def groups_of(self, position: int) -> dict[str, tuple[str, ...]]:
+        """Return the groups upstream of a limit."""
+        return {name: keys for name, keys in self.groups.items() if position in self.reach[name]}
+
+    def places_of(self, position: int) -> list[int]:
+        """Return where these groups stand among all."""
+        return [j for j, name in enumerate(self.groups) if position in self.reach[name]]
+
+    def replicate(self, index: int) -> Array:
+        """Return margins of one scramble: shape (rows, blocks, limits), in SALib's order of blocks."""
+        return self._evaluated(index, sides=2)
+
+    def one_sided(self, index: int) -> Array:
+        """Return the same without the blocks BA and B: half the cost, enough to screen by."""
+        return self._evaluated(index, sides=1)
+
+    def changed_together(self, index: int, keys: Collection[str]) -> Array:
+        """Return margins of A, and of A with these inputs drawn anew all at once: shape (rows, 2, limits)."""
+        first, second = self._samples(index)
+        mixed = {key: (second if key in keys else first)[key] for key in first}
+        return np.stack(self._margins([first, mixed], tuple(range(len(self.limits)))), axis=1)
+
+    def _evaluated(self, index: int, sides: int) -> Array:
+        """Evaluate A, AB and, on two sides, BA and B; a limit that a block cannot change is copied."""
+        first, second = self._samples(index)
+        blocks = saltelli_blocks(first, second, self.groups)
+        everything, count = tuple(range(len(self.limits))), len(self.groups)
+        ends = self._margins([blocks[0], blocks[-1]][:sides], everything)
+        order = [ends[0]] * (1 + count) + ([ends[1]] * (count + 1) if sides == 2 else [])
+        margins = np.stack(order, axis=1)
+        for reached in dict.fromkeys(self.reach.values()):
+            places = [1 + i for i, name in enumerate(self.groups) if self.reach[name] == reached]
+            places += [place + count for place in places] if sides == 2 else []
+            changed = self._margins([blocks[place] for place in places], reached)
+            for place, values in zip(places, changed, strict=True):
+                margins[:, place, reached] = values
+        return margins
+
+    def parts(self, index: int) -> tuple[Parts, tuple[float | None, ...] | None]:
+        """Reduce one scramble to the parts of its indices; the first is held against SALib too."""
+        evaluations, names = self.replicate(index), tuple(self.groups)
+        checked = cross_check_with_salib(evaluations, names) if index == 0 else None
+        return replicate_parts(evaluations, len(names), pairs=self.pairs), checked
+
+    def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
+        """Draw the two independent samples and map them onto the inputs once; mixed blocks pick columns."""
+        power = self.rows.bit_length() - 1
+        first, second = saltelli_columns(self.plan.seed, self.plan.uncertain, index, power)
+        return self.plan.draw(first), self.plan.draw(second)
+
+    def _margins(self, blocks: Sequence[Mapping[str, Array]], limits: tuple[int, ...]) -> list[Array]:
+        """Evaluate some limits on some blocks, chunk by chunk: one array (rows, limits) a block."""
+        plan = self.partial_plans[limits]
+        columns = {key: np.concatenate([block[key] for block in blocks]) for key in plan.uncertain}
+        pieces = []
+        for start in range(0, len(blocks) * self.rows, CHUNK):
+            found = plan.evaluate({key: values[start : start + CHUNK] for key, values in columns.items()})
+            pieces.append(np.stack([margin_of(self.limits[i], found) for i in limits], axis=1))
+        return np.split(np.concatenate(pieces), len(blocks))
+
+
+def make_design(study: Study, limits: Sequence[Limit] | None = None) -> Design:
+    """Group the uncertain inputs upstream of any of the limits; correlated ones change together."""
+    limits = tuple(study.limits if limits is None else limits)
+    plan = _plan_for(study, limits)
+    groups: dict[str, tuple[str, ...]] = {}
+    for keys in correlated_groups(study.correlations):
+        if any(key in plan.uncertain for key in keys):
+            groups[" + ".join(keys)] = keys
+    grouped = {key for keys in groups.values() for key in keys}
+    # In the order of the file, so that fewer limits leave the order of what is left as it is.
+    groups.update({one.key: (one.key,) for one in study.all_inputs() if one.key in plan.uncertain})
+    groups = {name: keys for name, keys in groups.items() if name not in grouped}
+    upstream = [keys_upstream(study, limit) for limit in limits]
+    reach = {
+        name: tuple(i for i, keys in enumerate(upstream) if keys & set(members))
+        for name, members in groups.items()
+    }
+    everything = tuple(range(len(limits)))
+    partial_plans = {
+        places: _plan_for(study, [limits[i] for i in places]) for places in {*reach.values(), everything}
+    }
+    rows, pairs = study.sensitivity_samples, study.sensitivity_pairs
+    return Design(plan, limits, groups, rows, reach, partial_plans, pairs)
+
+
+def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:
+    return make_plan(
+        study, [(limit.quantity, c) for limit in limits for c in (limit.condition, limit.minus) if c]
+    )
+
+
+def keys_upstream(study: Study, limit: Limit) -> set[str]:
+    """Return the keys of the inputs, exact ones included, that can change a limit's margin."""
+    keys: set[str] = set()
+    for condition in (limit.condition, limit.minus):
+        if condition:
+            given = study.given_in(condition)
+            names = study.graph.inputs_of(limit.quantity, study.given_names(condition))
+            keys.update(given[name].key for name in names if name in given)
+    return keys
+
+
+def run_drivers(
+    study: Study,
+    *,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress = no_progress,
+) -> dict[str, Sensitivity]:
+    """Rank what drives the margin of every limit.
+
+    Returns
+    -------
+    dict
+        Limit name -> indices, the leading input first.  Empty when no input is uncertain.
+    """
+    design, drawn, wanted = make_design(study), 0, FIRST_REPLICATES
+    if not design.groups:
+        return {}
+    gathered: dict[str, list[Parts]] = {limit.name: [] for limit in study.limits}
+    checked: dict[str, float | None] = {}
+    ranked: dict[str, Sensitivity] = {}
+    for look in range(1, MOST_LOOKS + 1):
+        done = in_order(
+            partial(_parts, design),
+            wanted,
+            workers=workers,
+            executor=executor,
+            progress=partial(_told, progress, wanted),
+            start=drawn,
+        )
+        places = [design.places_of(k) for k in range(len(design.limits))]
+        for parts, differences in done:
+            for k, limit in enumerate(design.limits):
+                gathered[limit.name].append(parts.of(k, places[k]))
+            checked.update(zip(gathered, differences or (), strict=False))
+        for k, limit in enumerate(design.limits):
+            ranked[limit.name] = indices_of_output(
+                joined(gathered[limit.name]),
+                limit.name,
+                design.groups_of(k),
+                estimator="azzini",
+                cross_check=checked.get(limit.name),
+            )
+        drawn = wanted
+        needed = {limit: _replicates_needed(ranked[limit.name]) for limit in design.limits}
+        again = [limit for limit, most in needed.items() if drawn < most <= study.sensitivity_replicates]
+        if not again or look == MOST_LOOKS:
+            break
+        design, wanted = make_design(study, again), max(needed[limit] for limit in again)
+    return ranked
+
+
+def _told(progress: Progress, wanted: int, done: int) -> None:
+    progress("what drives the limits", done, wanted)
+
+
+def _replicates_needed(found: Sensitivity) -> int:
+    """Replicates in all that would settle the order, a tenth to spare: half-widths are estimates too."""
+    if found.settled:
+        return found.replicates
+    return math.ceil(1.1 * found.replicates * found.samples_needed / max(found.samples, 1))
+
+
+def _parts(design: Design, index: int) -> tuple[Parts, tuple[float | None, ...] | None]:
+    return design.parts(index)

@@ -1,0 +1,109 @@
+"""From what a run counted to verdicts: on every limit, on all of them at once, and when to stop drawing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from explorer.engine.montecarlo import Outcome, SoFar
+from explorer.engine.streaming import Tally
+from explorer.estimators.conformance import Conformance, Margin, judge_counts
+from explorer.estimators.stopping import confidence_at_look, next_look
+from explorer.graph.quantity import Array
+from explorer.study.study import Limit
+
+CONFIDENCE = 0.95
+FIRST_LOOK = 10_000
+
+
+@dataclass(frozen=True)
+class Verdicts:
+    """Every limit judged, then all limits at once, and all safety limits at once (None without any)."""
+
+    limits: tuple[Conformance, ...]
+    joint: Conformance
+    joint_safety: Conformance | None
+
+
+def judge_outcome(limits: Sequence[Limit], outcome: Outcome, confidence: float = CONFIDENCE) -> Verdicts:
+    """Judge every limit of a run; what is asked of all at once is the most that is asked of any."""
+    safety = [limit.probability for limit in limits if limit.safety]
+    every = len(limits)
+    return Verdicts(
+        tuple(_judged(outcome, i, limit.probability, confidence) for i, limit in enumerate(limits)),
+        _judged(outcome, every, max(limit.probability for limit in limits), confidence),
+        _judged(outcome, every + 1, max(safety), confidence) if safety else None,
+    )
+
+
+def _judged(outcome: Outcome, position: int, required: float, confidence: float) -> Conformance:
+    tally = outcome.margins[position]
+    return judge_counts(
+        conforming=outcome.conforming[position],
+        trials=outcome.samples,
+        failed=outcome.samples - tally.count,
+        required=required,
+        margin=_summary(outcome, tally, required),
+        confidence=confidence,
+        probabilities=outcome.shares[:, position] if outcome.scrambled else None,
+    )
+
+
+def _summary(outcome: Outcome, tally: Tally, required: float) -> Margin:
+    if tally.count == 0:
+        return Margin(math.nan, math.nan, math.nan, math.nan, math.nan, -math.inf)
+    # Samples without an answer are the worst of all, so the quantile of the rest is taken lower down.
+    level = ((1 - required) * outcome.samples - tally.failed) / tally.count
+    low, median, high = (tally.quantile(p) for p in (0.05, 0.5, 0.95))
+    surplus = tally.quantile(level) if level >= 0 else -math.inf
+    return Margin(tally.mean, tally.sd, low, median, high, surplus)
+
+
+@dataclass
+class Looks:
+    """Looks at the verdicts while samples come in, and says when no limit is undecided any more.
+
+    Attributes
+    ----------
+    limits, cap:
+        What is judged, and the most samples that may be drawn.
+    count, due:
+        Looks taken so far, and the number of samples at which the next one is due.
+    """
+
+    limits: tuple[Limit, ...]
+    cap: int
+    count: int = 0
+    due: int = FIRST_LOOK
+
+    @property
+    def name(self) -> str:
+        """Tell runs that end so from others."""
+        return f"decided, {self.cap} at the most"
+
+    @property
+    def memory(self) -> Array:
+        """What must be known of the looks taken, to take the further ones when they are due."""
+        return np.array([self.count, self.due], float)
+
+    def recall(self, memory: Array) -> None:
+        """Go on where these looks were."""
+        self.count, self.due = (int(number) for number in memory)
+
+    @property
+    def confidence(self) -> float:
+        """Confidence of the latest look: all looks together keep the one asked for."""
+        return confidence_at_look(CONFIDENCE, max(self.count, 1))
+
+    def enough(self, so_far: SoFar) -> bool:
+        """Look when a look is due; tell whether to stop."""
+        if so_far.samples < min(self.due, self.cap):
+            return False
+        self.count += 1
+        judged = judge_outcome(self.limits, so_far.outcome({}), self.confidence).limits
+        look = next_look(judged, so_far.samples, self.cap)
+        self.due = look.samples
+        return look.stop

@@ -1,0 +1,385 @@
+"""The candidates of a study on common random numbers: verdicts side by side, differences, ranking, choice.
+
+All candidates are one program: what they share is computed once, and every sample tries each of them in the
+same state of the world.  Values are kept for all samples, because pairs, ranks and the value of information
+need them side by side; more samples than fit are refused.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+
+from explorer.analyses.measurement_value import measurements_of
+from explorer.design.comparison_records import (
+    AimResult,
+    CandidateResult,
+    ChoiceResult,
+    Comparison,
+    DifferenceResult,
+    InformationResult,
+    MeasurementResult,
+    PairResult,
+    RankingResult,
+    SpeedResult,
+)
+from explorer.design.design_records import HighestSpeeds
+from explorer.design.highest_speed import run_highest_speed
+from explorer.design.objectives import Aim, Payoff, read_aims, read_payoff
+from explorer.design.resuming import Way
+from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
+from explorer.engine.checkpoint import inputs_digest
+from explorer.engine.montecarlo import Output
+from explorer.engine.plan import Plan, Progress, chunk_sizes, make_plan, no_progress
+from explorer.errors import SampleError, StudyError
+from explorer.estimators.assessment import worst_verdict
+from explorer.estimators.conformance import binomial_interval, judge_joint, judge_margins
+from explorer.estimators.measuring import Accuracy, take_readings
+from explorer.estimators.paired_comparison import (
+    dominance,
+    paired_difference,
+    paired_verdict,
+    ranking,
+    worth_to_choice,
+)
+from explorer.estimators.regression import normal_scores
+from explorer.graph.quantity import Array
+from explorer.results.records import Histogram
+from explorer.study.builds import Build, override_words, read_builds, scopes_of
+from explorer.study.study import Study
+
+# More samples than this tell no more about a choice; fewer when the study asks for fewer.
+USUAL_SAMPLES = 100_000
+# Numbers kept side by side: a gigabyte and a half.
+MOST_KEPT = 200_000_000
+# The regression behind the value of information needs no more.
+INFORMATION_SAMPLES = 32_768
+BARS = 50
+# Differences that vary by less than this share of their size vary by rounding only.
+ROUNDING = 1e-9
+# A gain within so many standard errors of nought is no gain.
+TELLING = 2.0
+
+
+def run_comparison(
+    study: Study,
+    *,
+    samples: int | None = None,
+    way: Way | None = None,
+) -> tuple[Comparison, SideBySide]:
+    """Compare the candidates of a study.
+
+    Samples are plain random ones whatever the design of the main run, so that every interval is exact.
+
+    Parameters
+    ----------
+    samples:
+        Number of samples instead of the study's own (at most 100 000 of those).
+    way:
+        On which workers, told to whom, and where finished parts are kept; by default here and nowhere.
+
+    Returns
+    -------
+    Comparison, SideBySide
+        What was found, and the values it was found from.
+
+    Raises
+    ------
+    StudyError
+        With fewer than two candidates, or one that overrides what it cannot.
+    SampleError
+        When more samples are asked for than can be kept side by side.
+
+    """
+    builds, aims = read_builds(study), read_aims(study)
+    payoff = read_payoff(study, aims)
+    _check_several(study, builds)
+    outputs = outputs_of(study, aims)
+    wanted = min(study.samples, USUAL_SAMPLES) if samples is None else samples
+    way = way or Way()
+    _check_fits(len(builds) * len(outputs), wanted)
+    plan = make_plan(study, wanted_of(builds, outputs), scopes=scopes_of(study, builds))
+    sizes = chunk_sizes(wanted)
+    overrides = inputs_digest(given for build in builds for given in build.overrides.values())
+    names = [
+        f"comparison {[build.name for build in builds]} {overrides} {outputs} {index} {size}"
+        for index, size in enumerate(sizes)
+    ]
+    parts = list(way.parts(names, partial(_values, plan, builds, outputs, sizes), "candidates"))
+    found = SideBySide(study, builds, aims, outputs, np.concatenate(parts, axis=2))
+    speeds = [run_highest_speed(study, build, way) for build in builds]
+    return compare(found, plan, payoff, speeds, way.progress), found
+
+
+def _values(
+    plan: Plan, builds: Sequence[Build], outputs: Sequence[Output], sizes: Sequence[int], index: int
+) -> Array:
+    """Values of one chunk of samples: shape (builds, outputs, samples)."""
+    found = plan.evaluate(plan.random_chunk(index, sizes[index]))
+    return np.array([[of_build(output, build).value(found) for output in outputs] for build in builds])
+
+
+def _check_several(study: Study, builds: Sequence[Build]) -> None:
+    if len(builds) < 2:
+        raise StudyError(
+            "a comparison takes two candidates or more",
+            file=str(study.path),
+            key="candidates",
+            found=", ".join(build.name for build in builds) or "none",
+            remedy="write [candidates.NAME] for each build; one without overrides is the study as it stands",
+        )
+
+
+def _check_fits(columns: int, samples: int) -> None:
+    if columns * samples > MOST_KEPT:
+        raise SampleError(
+            "a comparison keeps all its samples side by side, and so many do not fit",
+            key="samples",
+            found=f"{samples:,} samples of {columns} values".replace(",", " "),
+            allowed=f"up to {MOST_KEPT // columns:,} samples".replace(",", " "),
+            remedy="ask for fewer with --samples: differences on common random numbers need few",
+        )
+
+
+def compare(
+    found: SideBySide,
+    plan: Plan,
+    payoff: Payoff,
+    speeds: Sequence[HighestSpeeds | None],
+    progress: Progress = no_progress,
+) -> Comparison:
+    """Sum up what the samples say."""
+    study, builds, aims = found.study, found.builds, found.aims
+    pairs = tuple(_pair(found, i, j) for i in range(len(builds)) for j in range(i + 1, len(builds)))
+    progress("comparing", 1, 3)
+    candidates = tuple(_candidate(found, plan, pairs, speeds[k], k) for k in range(len(builds)))
+    progress("comparing", 2, 3)
+    choice = _choice(found, plan, payoff)
+    progress("comparing", 3, 3)
+    recommended = _recommended(candidates, aims)
+    return Comparison(
+        headline=_headline(candidates, choice, recommended, aims),
+        samples=found.values.shape[2],
+        seed=study.seed,
+        limits=tuple(limit.name for limit in study.limits),
+        required=tuple(limit.probability for limit in study.limits),
+        safety=tuple(limit.safety for limit in study.limits),
+        subjects=tuple(found.subjects.values()),
+        candidates=candidates,
+        pairs=pairs,
+        rankings=_rankings(found),
+        choice=choice,
+        recommended=recommended,
+        notes=_notes(candidates),
+    )
+
+
+def _pair(found: SideBySide, i: int, j: int) -> PairResult:
+    differences = []
+    for position, (output, subject) in enumerate(found.subjects.items()):
+        first, second = found.compared(output)[[i, j]]
+        differences.append(
+            DifferenceResult(
+                position, paired_difference(first, second, subject.better), _bars(first - second)
+            )
+        )
+    scores, holds = found.scores, found.holds
+    return PairResult(
+        first=found.builds[i].name,
+        second=found.builds[j].name,
+        differences=tuple(differences),
+        verdicts=tuple(paired_verdict(one, other) for one, other in zip(holds[i], holds[j], strict=True)),
+        all_limits=paired_verdict(found.all_hold[i], found.all_hold[j]),
+        first_as_good=dominance((scores[i], scores[j]), (holds[i], holds[j])),
+        second_as_good=dominance((scores[j], scores[i]), (holds[j], holds[i])),
+    )
+
+
+def _bars(values: Array) -> Histogram:
+    """Count between the 0.1 % and the 99.9 % quantile."""
+    finite = values[np.isfinite(values)]
+    if finite.size == 0:
+        return Histogram((0.0, 1.0), (0,))
+    low, high = (float(end) for end in np.quantile(finite, [0.001, 0.999]))
+    if high - low <= ROUNDING * max(abs(low), abs(high)):
+        return Histogram((low, high), (finite.size,))
+    counts, edges = np.histogram(finite, BARS, (low, high))
+    below, above = int(np.count_nonzero(finite < low)), int(np.count_nonzero(finite > high))
+    return Histogram(tuple(edges.tolist()), tuple(counts.tolist()), below, above)
+
+
+def _candidate(
+    found: SideBySide, plan: Plan, pairs: Sequence[PairResult], speeds: HighestSpeeds | None, k: int
+) -> CandidateResult:
+    build, limits, margins = found.builds[k], found.study.limits, found.margins[k]
+    judged = tuple(judge_margins(own, limit.probability) for own, limit in zip(margins, limits, strict=True))
+    safe = [position for position, limit in enumerate(limits) if limit.safety]
+    used = {one.token for one in plan.inputs}
+    return CandidateResult(
+        name=build.name,
+        words=build.words,
+        overrides=override_words(build),
+        without_effect=tuple(q for q, given in build.overrides.items() if given.token not in used),
+        limits=judged,
+        joint=judge_joint(margins, max(limit.probability for limit in limits)),
+        joint_safety=judge_joint(margins[safe], max(limits[s].probability for s in safe)) if safe else None,
+        verdict=worst_verdict([one.verdict for one in judged]),
+        aims=tuple(_aim_result(aim, found.scores[k, a]) for a, aim in enumerate(found.aims)),
+        dominated_by=tuple(_dominating(build.name, pairs)),
+        speeds=tuple(
+            SpeedResult(state.words, state.speed, state.sure, state.possible, state.reachable)
+            for state in (speeds.states if speeds else ())
+        ),
+    )
+
+
+def _dominating(name: str, pairs: Sequence[PairResult]) -> list[str]:
+    by_second = [pair.second for pair in pairs if pair.first == name and pair.second_as_good.everywhere]
+    by_first = [pair.first for pair in pairs if pair.second == name and pair.first_as_good.everywhere]
+    return by_first + by_second
+
+
+def _aim_result(aim: Aim, scores: Array) -> AimResult:
+    answered = aim.sign * scores[np.isfinite(scores)]
+    unanswered = scores.size - answered.size
+    if answered.size < 2:
+        return AimResult(aim.name, math.nan, math.nan, math.nan, math.nan, unanswered)
+    if aim.limit is None:
+        low, high = np.quantile(answered, [0.05, 0.95])
+    else:
+        # A limit holds or not in each car: no band of cars, but an interval of the share.
+        low, high = binomial_interval(float(answered.sum()), answered.size)
+    error = float(np.std(answered, ddof=1)) / math.sqrt(answered.size)
+    return AimResult(aim.name, float(answered.mean()), error, float(low), float(high), unanswered)
+
+
+def _rankings(found: SideBySide) -> tuple[RankingResult, ...]:
+    by_aims = [
+        RankingResult(aim.words, aim.unit, aim.display_unit, aim.sign, ranking(found.scores[:, k]))
+        for k, aim in enumerate(found.aims)
+    ]
+    by_limits = RankingResult("all limits hold", "1", "%", 1.0, ranking(found.all_hold.astype(float)))
+    return (*by_aims, by_limits)
+
+
+def _choice(found: SideBySide, plan: Plan, payoff: Payoff) -> ChoiceResult:
+    scores = None if payoff.aim is None else found.score(payoff.aim)
+    payoffs = payoff.of(scores, found.all_hold)
+    means = payoffs.mean(axis=1)
+    everything = worth_to_choice(payoffs)
+    sign = 1.0 if payoff.aim is None else payoff.aim.sign
+    known = payoffs[:, :INFORMATION_SAMPLES]
+    truths = _truths(plan, known.shape[1]) if everything.gain.value > 0 else {}
+    return ChoiceResult(
+        by=payoff.words,
+        unit="1" if payoff.aim is None else payoff.aim.unit,
+        display_unit="%" if payoff.aim is None else payoff.aim.display_unit,
+        payoffs=tuple(float(sign * mean) for mean in means),
+        best=found.builds[int(np.argmax(means))].name,
+        everything=everything,
+        inputs=_worth_of_inputs(found.builds, truths, known),
+        measurements=_worth_of_measurements(found, truths, known),
+    )
+
+
+def _truths(plan: Plan, samples: int) -> dict[str, Array]:
+    """Draw the inputs again, one for each stream: those that follow one stream are known together."""
+    chunks = [plan.random_chunk(index, size) for index, size in enumerate(chunk_sizes(samples))]
+    keys = {plan.uncertain[key].stream: key for key in reversed(list(plan.uncertain))}
+    return {stream: np.concatenate([chunk[keys[stream]] for chunk in chunks]) for stream in plan.streams}
+
+
+def _worth_of_inputs(
+    builds: Sequence[Build], truths: Mapping[str, Array], payoffs: Array
+) -> tuple[InformationResult, ...]:
+    """Weigh knowing each input exactly; keep what pays."""
+    words = {build.name: build.words for build in builds}
+    found = []
+    for stream, truth in truths.items():
+        worth = worth_to_choice(payoffs, normal_scores(truth)[None])
+        if worth.gain.value > TELLING * worth.gain.error:
+            name, _, whose = stream.partition("@")
+            label = name.replace("_", " ") + (f" of {words.get(whose, whose)}" if whose else "")
+            found.append(InformationResult(stream, label, whose if whose in words else None, worth))
+    return tuple(sorted(found, key=lambda one: -one.worth.gain.value))
+
+
+def _worth_of_measurements(
+    found: SideBySide, truths: Mapping[str, Array], payoffs: Array
+) -> tuple[MeasurementResult, ...]:
+    """Weigh the measurements of the study, once more for each candidate with a part of its own to measure."""
+    weighed = []
+    for measurement in measurements_of(found.study):
+        for build in (None, *found.builds):
+            reads = _reads_of(measurement.reads, build, truths)
+            if reads:
+                one = replace(measurement, reads=reads)
+                worth = worth_to_choice(payoffs, take_readings(one, truths, found.study.seed))
+                label = one.label if build is None else f"{one.label} of {build.words}"
+                of = None if build is None else build.name
+                weighed.append(MeasurementResult(one.name, label, of, one.hours, worth))
+    return tuple(sorted(weighed, key=lambda one: -one.worth.gain.value))
+
+
+def _reads_of(
+    reads: Mapping[str, Accuracy], build: Build | None, truths: Mapping[str, Array]
+) -> dict[str, Accuracy]:
+    """Return what a measurement reads that matters here: on any car, or on one with parts of its own."""
+    if build is None:
+        return {name: accuracy for name, accuracy in reads.items() if name in truths}
+    own = {name: f"{name}@{build.name}" for name in reads}
+    if truths.keys().isdisjoint(own.values()):
+        return {}
+    names = {name: own[name] if own[name] in truths else name for name in reads}
+    return {names[name]: accuracy for name, accuracy in reads.items() if names[name] in truths}
+
+
+def _recommended(candidates: Sequence[CandidateResult], aims: Sequence[Aim]) -> str | None:
+    passing = [one for one in candidates if one.verdict == "pass"]
+    if not passing:
+        return None
+    if not aims:
+        return max(passing, key=lambda one: one.joint.probability).name
+    worst = -math.inf
+    return max(
+        passing,
+        key=lambda one: worst if math.isnan(one.aims[0].mean) else aims[0].sign * one.aims[0].mean,
+    ).name
+
+
+def _headline(
+    candidates: Sequence[CandidateResult], choice: ChoiceResult, recommended: str | None, aims: Sequence[Aim]
+) -> str:
+    words = {one.name: one.words for one in candidates}
+    passing = [one.words for one in candidates if one.verdict == "pass"]
+    if recommended is None:
+        said = "No candidate meets every limit as it should."
+    else:
+        meet = "meets" if len(passing) == 1 else "meet"
+        said = f"{len(passing)} of {len(candidates)} candidates {meet} every limit: {'; '.join(passing)}."
+    if recommended is not None and aims and len(passing) > 1:
+        said += f" Of these, {words[recommended]} has the {aims[0].words}."
+    if choice.inputs:
+        first = choice.inputs[0]
+        said += (
+            f" Knowing the {first.label} first would turn the choice"
+            f" in {100 * first.worth.turns.value:.0f} % of cases."
+        )
+    return said
+
+
+def _notes(candidates: Sequence[CandidateResult]) -> tuple[str, ...]:
+    notes = [
+        f"{one.words}: no limit and no aim depends on {', '.join(one.without_effect)}"
+        for one in candidates
+        if one.without_effect
+    ]
+    for one in candidates:
+        lost = [f"{aim.unanswered} samples of {aim.name}" for aim in one.aims if aim.unanswered]
+        if lost:
+            notes.append(f"{one.words}: no answer in {', '.join(lost)}; they rank last")
+    return tuple(notes)

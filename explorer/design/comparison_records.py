@@ -1,0 +1,213 @@
+"""What a comparison of candidates found: plain records, as they go into the summary and the report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from explorer.estimators.conformance import Conformance, Verdict
+from explorer.estimators.paired_comparison import (
+    Better,
+    ChoiceWorth,
+    Difference,
+    Dominance,
+    PairedVerdict,
+    Ranking,
+)
+from explorer.results.records import Histogram
+
+
+@dataclass(frozen=True)
+class Subject:
+    """One thing that is compared: a limited quantity or an aim.
+
+    ``better`` is the good end of its values; a limit with two bounds is compared by its margin.
+    """
+
+    label: str
+    quantity: str
+    condition: str
+    minus: str | None
+    unit: str
+    display_unit: str
+    better: Better
+    by_margin: bool
+
+
+@dataclass(frozen=True)
+class AimResult:
+    """One aim for one candidate: mean with its standard error, 5 % and 95 % quantiles, samples unanswered.
+
+    For the aim to hold a limit, low and high are the interval of its probability.
+    """
+
+    name: str
+    mean: float
+    error: float
+    low: float
+    high: float
+    unanswered: int
+
+
+@dataclass(frozen=True)
+class SpeedResult:
+    """Highest conforming speed of one candidate in one state of the flap, and what it can run there.
+
+    ``speed``, ``sure`` and ``possible`` are as in ``StateSpeed``; ``reachable`` holds quantiles of top speed.
+    """
+
+    words: str
+    speed: float | None
+    sure: float | None
+    possible: float | None
+    reachable: tuple[float, float, float] | None
+
+
+@dataclass(frozen=True)
+class CandidateResult:
+    """One candidate on its own.
+
+    Attributes
+    ----------
+    overrides:
+        Quantity, value in words, source.
+    without_effect:
+        Overrides that no limit and no aim depends on.
+    limits:
+        In the order of ``Comparison.limits``.
+    verdict:
+        Of all limits, each at its required probability: "fail" when any fails, "undecided" when any is.
+    dominated_by:
+        Names of candidates that are at least as good everywhere and better somewhere, beyond doubt.
+    speeds:
+        Highest conforming speed in each state of the flap that has a safety limit.
+
+    """
+
+    name: str
+    words: str
+    overrides: tuple[tuple[str, str, str | None], ...]
+    without_effect: tuple[str, ...]
+    limits: tuple[Conformance, ...]
+    joint: Conformance
+    joint_safety: Conformance | None
+    verdict: Verdict
+    aims: tuple[AimResult, ...]
+    dominated_by: tuple[str, ...]
+    speeds: tuple[SpeedResult, ...]
+
+
+@dataclass(frozen=True)
+class DifferenceResult:
+    """Difference of one subject between two candidates, with the bars of its distribution."""
+
+    subject: int
+    difference: Difference
+    histogram: Histogram
+
+
+@dataclass(frozen=True)
+class PairResult:
+    """Two candidates side by side, first less second."""
+
+    first: str
+    second: str
+    differences: tuple[DifferenceResult, ...]
+    verdicts: tuple[PairedVerdict, ...]
+    all_limits: PairedVerdict
+    first_as_good: Dominance
+    second_as_good: Dominance
+
+
+@dataclass(frozen=True)
+class RankingResult:
+    """Ranks of the candidates by one score: the value times ``sign``, so that more is better."""
+
+    by: str
+    unit: str
+    display_unit: str
+    sign: float
+    ranking: Ranking
+
+
+@dataclass(frozen=True)
+class InformationResult:
+    """What knowing one input exactly would be worth to the choice.
+
+    ``label`` says which; ``candidate`` is the one whose own part it is, None for what candidates share.
+    """
+
+    stream: str
+    label: str
+    candidate: str | None
+    worth: ChoiceWorth
+
+
+@dataclass(frozen=True)
+class MeasurementResult:
+    """What one measurement of the study would be worth to the choice.
+
+    ``candidate`` is the one whose own parts are measured; None for what all of them share.
+    """
+
+    name: str
+    label: str
+    candidate: str | None
+    hours: float
+    worth: ChoiceWorth
+
+
+@dataclass(frozen=True)
+class ChoiceResult:
+    """Which candidate to build, as things stand, and what would change that.
+
+    Attributes
+    ----------
+    by, unit, display_unit:
+        What is reckoned, and in which unit.
+    payoffs:
+        Expected payoff of each candidate, in the order of the candidates.
+    best:
+        Candidate with the highest expected payoff.
+    everything:
+        Worth of knowing everything before choosing: no measurement can be worth more.
+    inputs:
+        Worth of knowing one input exactly, most worth first; those that would not pay are left out.
+    measurements:
+        Worth of each measurement of the study, as well as its instrument reads, most worth first.
+
+    """
+
+    by: str
+    unit: str
+    display_unit: str
+    payoffs: tuple[float, ...]
+    best: str
+    everything: ChoiceWorth
+    inputs: tuple[InformationResult, ...]
+    measurements: tuple[MeasurementResult, ...]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything a comparison found; values in SI units.
+
+    Attributes
+    ----------
+    recommended:
+        The candidate with the best first aim among those that pass every limit; None when none does.
+
+    """
+
+    headline: str
+    samples: int
+    seed: int
+    limits: tuple[str, ...]
+    required: tuple[float, ...]
+    safety: tuple[bool, ...]
+    subjects: tuple[Subject, ...]
+    candidates: tuple[CandidateResult, ...]
+    pairs: tuple[PairResult, ...]
+    rankings: tuple[RankingResult, ...]
+    choice: ChoiceResult
+    recommended: str | None
+    notes: tuple[str, ...]

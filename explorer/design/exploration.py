@@ -1,0 +1,144 @@
+"""Everything a study asks about its design space, one thing after the other, each resumable."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from explorer.design.design_records import Exploration, HighestSpeeds
+from explorer.design.highest_speed import run_highest_speed
+from explorer.design.inverse import PreparedQuestion, prepare_question, run_question
+from explorer.design.maps import PreparedMap, prepare_map, run_map
+from explorer.design.objectives import Aim, read_aims, read_payoff
+from explorer.design.resuming import Way
+from explorer.design.search import run_search
+from explorer.design.variables import Variable, read_variables
+from explorer.errors import StudyError, nearest
+from explorer.study.builds import AS_IT_STANDS, Build, read_builds
+from explorer.study.study import Study
+
+PARTS = ("speed", "questions", "maps", "search")
+
+
+def parts_named(names: Collection[str] | None) -> tuple[str, ...]:
+    """Return the parts of an exploration that are asked for, all of them by default.
+
+    Raises
+    ------
+    StudyError
+        When there is no such part.
+
+    """
+    for name in names or ():
+        if name not in PARTS:
+            near = nearest(name, PARTS)
+            raise StudyError(
+                "an exploration has no such part",
+                key="--only",
+                found=name,
+                allowed=", ".join(PARTS),
+                remedy=f"did you mean {near!r}?" if near else None,
+            )
+    return tuple(part for part in PARTS if not names or part in names)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What a study asks about its design space, found right."""
+
+    variables: tuple[Variable, ...]
+    aims: tuple[Aim, ...]
+    maps: tuple[PreparedMap, ...]
+    questions: tuple[PreparedQuestion, ...]
+
+
+def prepare(study: Study, build: Build = AS_IT_STANDS) -> Prepared:
+    """Check every section about candidates and the design space, before anything long is begun.
+
+    Raises
+    ------
+    StudyError
+        For the first fault.
+
+    """
+    read_builds(study)
+    aims = read_aims(study)
+    read_payoff(study, aims)
+    variables = read_variables(study, build)
+    entries = study.entries
+    return Prepared(
+        variables,
+        aims,
+        tuple(prepare_map(study, build, k) for k in range(len(entries.maps))),
+        tuple(prepare_question(study, build, k) for k in range(len(entries.questions))),
+    )
+
+
+def run_exploration(
+    study: Study,
+    *,
+    build: Build = AS_IT_STANDS,
+    parts: Collection[str] = PARTS,
+    way: Way | None = None,
+) -> tuple[Exploration | None, HighestSpeeds | None]:
+    """Explore the design space of a study around one build.
+
+    Parameters
+    ----------
+    parts:
+        What to do: "speed", "questions", "maps", "search".
+    way:
+        On which workers, told to whom, and where finished parts are kept; by default here and nowhere.
+
+    Returns
+    -------
+    Exploration or None, HighestSpeeds or None
+        None where the study asks nothing of the kind, or it was left out.
+
+    Raises
+    ------
+    StudyError
+        When a section is wrong, or nothing is asked.
+
+    """
+    way = way or Way()
+    prepared = prepare(study, build)
+    speeds = run_highest_speed(study, build, way) if "speed" in parts else None
+    questions = prepared.questions if "questions" in parts else ()
+    answers = tuple(run_question(question, way) for question in questions)
+    maps = tuple(run_map(one, way) for one in (prepared.maps if "maps" in parts else ()))
+    search, notes = None, []
+    if "search" in parts and prepared.variables:
+        if prepared.aims:
+            search = run_search(study, build, prepared.variables, prepared.aims, way)
+        else:
+            notes.append("no [[aims]] are set, so there is nothing to search the design variables for")
+    asked = [record.headline for record in (*answers, *maps, *([search] if search else ()))]
+    if not asked and speeds is None:
+        raise StudyError(
+            "there is nothing to explore",
+            file=str(study.path),
+            key="design",
+            found=f"parts asked for: {', '.join(parts)}",
+            remedy="give ranges as [design.NAME] and ask for [[maps]], [[questions]] or [[aims]], or mark "
+            "limits as safety = true",
+        )
+    exploration = None
+    if asked:
+        headline = search.headline if search else asked[0]
+        exploration = Exploration(headline, build.words, maps, search, answers, tuple(notes))
+    return exploration, speeds
+
+
+def found_conforming(exploration: Exploration | None, speeds: HighestSpeeds | None) -> bool:
+    """Tell whether all that was asked found something that conforms: a build, a value, a region, a speed."""
+    found = []
+    if exploration is not None:
+        found += [answer.choose is not None for answer in exploration.answers]
+        found += [one.met > 0 for one in exploration.maps]
+        search = exploration.search
+        if search is not None:
+            found.append(search.optimum is not None and search.optimum.verdict == "pass")
+    if speeds is not None:
+        found += [state.sure is not None for state in speeds.states]
+    return all(found)

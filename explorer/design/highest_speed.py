@@ -1,0 +1,329 @@
+"""The highest speed at which all safety limits hold, for each state of the flap, and a ladder up to it.
+
+Each safety limit is held against its quantity with the speed of its condition replaced by the speed tried.
+A limit on a critical speed (front lift-off, divergence), which does not depend on the speed driven, becomes:
+the critical speed is at least the speed tried.  What is found is a prediction, never a clearance.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from explorer.design.design_records import Expectation, HighestSpeeds, Rung, SpeedLimit, StateSpeed
+from explorer.design.evaluator import Bench, pairs_of, set_up
+from explorer.design.objectives import Aim
+from explorer.design.resuming import Way
+from explorer.design.variables import Variable, chosen_input
+from explorer.engine.montecarlo import Output
+from explorer.engine.plan import CHUNK, make_plan
+from explorer.errors import SquatlineError, StudyError, standing_in
+from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment, assess
+from explorer.estimators.design_space import spans
+from explorer.estimators.ranges import Range
+from explorer.graph.quantity import Array
+from explorer.graph.units import parse
+from explorer.study.builds import Build
+from explorer.study.study import Limit, Study
+
+# Speeds looked at before the turn is closed in on; a limit broken and met again in between is not seen.
+LOOKS = 41
+AT_EACH, MUST_REACH, AT_ANY = "at each speed", "must reach the speed", "at any speed"
+# The last step of the ladder carries this share of the air load at the highest conforming speed.
+TOP_RUNG = 0.9
+# Shown at every step where the study can compute them.
+WATCHED = ("pitch", "front_axle_load", "kinetic_energy")
+# Common practice, no source.
+LOOK_AFTER_EACH = (
+    "Compare logger and film with what is expected at this step; one value outside its range ends the day's "
+    "steps until it is understood.",
+    "Under the car: fresh marks on splitter edge and floor edges.",
+    "Wing: mounts, hinge pins, rods, horn and servo for play, cracks and heat; the flap falls shut with the "
+    "rod taken off.",
+    "Springs, dampers and ride heights: back to where they were set.",
+    "Tyres and wheels: glue, growth, flat spots, nuts.",
+    "Battery, speed controller and motor: temperature, and voltage left under load.",
+    "Radio: range and fail-safe again before the next step.",
+)
+
+
+@dataclass(frozen=True)
+class _State:
+    """One state of the flap: the conditions run in it and the safety limits on them."""
+
+    words: str
+    opening: float | None
+    conditions: tuple[str, ...]
+    limits: tuple[Limit, ...]
+
+
+def run_highest_speed(study: Study, build: Build, way: Way) -> HighestSpeeds | None:
+    """Find the highest conforming speed for each state of the flap.
+
+    Returns
+    -------
+    HighestSpeeds or None
+        None when no safety limit is set in a condition that is driven at a speed.
+
+    Raises
+    ------
+    StudyError
+        When the range of speeds is empty.
+
+    """
+    entry = study.entries.highest_speed
+    with standing_in(str(study.path)):
+        speeds = _range(study)
+    states, notes = _states(study, build)
+    if not states:
+        return None
+    stage = f"highest speed: {build.words}"
+    found = []
+    for done, state in enumerate(states):
+        way.progress(stage, done, len(states))
+        found.append(_state_speed(study, build, state, speeds, way))
+    way.progress(stage, len(states), len(states))
+    return HighestSpeeds(
+        headline=" ".join(state.headline for state in found) + " A prediction, never a clearance.",
+        build=build.words,
+        states=tuple(found),
+        look_after_each=LOOK_AFTER_EACH,
+        samples=entry.samples,
+        notes=notes,
+    )
+
+
+def _range(study: Study) -> Range:
+    entry = study.entries.highest_speed
+    cap = study.inputs.get("speed_cap")
+    try:
+        low, _ = parse(entry.start, entry.unit, "m/s")
+        most = float(cap.distribution.nominal) if cap is not None else 90.0
+        high = most if entry.to is None else parse(entry.to, entry.unit, "m/s")[0]
+    except SquatlineError as error:
+        raise error.within(key="highest_speed") from None
+    if not 0 < low < high:
+        raise StudyError(
+            "the range of speeds is empty",
+            key="highest_speed",
+            found=f"from {low:g} to {high:g} m/s",
+            allowed="above nought, and a lower speed before a higher one",
+        )
+    return Range(low, high)
+
+
+def _states(study: Study, build: Build) -> tuple[list[_State], tuple[str, ...]]:
+    """Group the conditions that are driven at a speed by the flap; keep the groups with a safety limit."""
+    groups: dict[float | None, list[str]] = {}
+    for name in study.conditions:
+        scope = build.scope(study, name)
+        if "speed" in scope:
+            flap = scope.get("flap_opening")
+            opening = None if flap is None else float(flap.distribution.nominal)
+            groups.setdefault(opening, []).append(name)
+    states, notes = [], []
+    for opening, names in groups.items():
+        limits = tuple(
+            limit
+            for limit in study.limits
+            if limit.safety and {limit.condition, limit.minus} <= {*names, None}
+        )
+        words = _state_words(opening)
+        if limits:
+            states.append(_State(words, opening, tuple(names), limits))
+        else:
+            notes.append(f"{words}: no safety limit is set, so no highest speed follows")
+    return states, tuple(notes)
+
+
+def _state_words(opening: float | None) -> str:
+    if opening is None:
+        return "any state"
+    return {0.0: "flap closed", 1.0: "flap open"}.get(opening, f"flap {100 * opening:.0f} % open")
+
+
+def _state_speed(study: Study, build: Build, state: _State, speeds: Range, way: Way) -> StateSpeed:
+    variable = _speed_variable(study, build, speeds)
+    samples = study.entries.highest_speed.samples
+    bench = set_up(study, [variable], samples=samples, build=build, limits=state.limits)
+    uses = tuple(_use(study, bench, limit) for limit in state.limits)
+    looked_at = speeds.even(LOOKS)
+    known: dict[float, Assessment] = {}
+
+    def at(speed: float) -> Assessment:
+        if speed not in known:
+            known[speed] = _assessed(bench, uses, speed, way)
+        return known[speed]
+
+    # One scale for all speeds: the spread in the middle of the range.
+    scale = at(looked_at[LOOKS // 2]).spread
+    sure, speed, possible = (
+        _first_end(lambda v, k=kind: float(at(v).scaled(k, scale).min()), looked_at)  # type: ignore[misc]
+        for kind in (SURE, LIKELY, POSSIBLE)
+    )
+    shown = [at(value) for value in looked_at]
+    reachable = _reachable(study, build, state)
+    held_back_by = None if speed == speeds.high else _weakest(state, at(speed or speeds.low), scale)
+    ladder: tuple[Rung, ...] = ()
+    if sure is not None:
+        # The last step lies below the highest conforming speed, and within what the car can run.
+        top = min(sure * math.sqrt(TOP_RUNG), math.inf if reachable is None else reachable[2])
+        rungs = _rungs(top, study.entries.highest_speed.steps)
+        expected = _expected(bench, state, rungs)
+        ladder = tuple(
+            Rung(rung, (rung / sure) ** 2, float(at(rung).probabilities[-2]), seen)
+            for rung, seen in zip(rungs, expected, strict=True)
+        )
+    return StateSpeed(
+        words=state.words,
+        flap_opening=state.opening,
+        conditions=state.conditions,
+        headline=_headline(state.words, speed, sure, possible, reachable, held_back_by, speeds),
+        limits=tuple(
+            SpeedLimit(
+                limit.name,
+                use,
+                limit.probability,
+                _first_end(lambda v, k=k: float(at(v).surplus[LIKELY, k]), looked_at),  # type: ignore[misc]
+                tuple(float(one.probabilities[k]) for one in shown),
+            )
+            for k, (limit, use) in enumerate(zip(state.limits, uses, strict=True))
+        ),
+        speed=speed,
+        sure=sure,
+        possible=possible,
+        to_the_end=speed == speeds.high,
+        held_back_by=held_back_by,
+        reachable=reachable,
+        speeds=looked_at,
+        together=tuple(float(one.probabilities[-2]) for one in shown),
+        ladder=ladder,
+    )
+
+
+def _first_end(surplus: Callable[[float], float], speeds: Sequence[float]) -> float | None:
+    """Return how far up from the lowest speed a requirement holds without a break; None when not at all."""
+    found = spans(surplus, speeds)
+    return found[0][1] if found and found[0][0] == speeds[0] else None
+
+
+def _weakest(state: _State, at_turn: Assessment, scale: Array) -> str:
+    return state.limits[int(np.argmin(at_turn.scaled(LIKELY, scale)))].name
+
+
+def _speed_variable(study: Study, build: Build, speeds: Range) -> Variable:
+    given = chosen_input(study, build, "speed", speeds.low, "m/s", keep=False)
+    return Variable(
+        "speed", "speed", speeds, "m/s", study.unit_of("speed"), given, spread="none", everywhere=True
+    )
+
+
+def _use(study: Study, bench: Bench, limit: Limit) -> str:
+    """Say how a limit is held against a speed."""
+    if limit.name in bench.reached_by(bench.variables[0]):
+        return AT_EACH
+    quantity = study.graph[limit.quantity]
+    lower_only = limit.at_least is not None and limit.at_most is None and limit.minus is None
+    critical = quantity.capped_by is not None and quantity.unit == "m/s" and lower_only
+    return MUST_REACH if critical else AT_ANY
+
+
+def _assessed(bench: Bench, uses: Sequence[str], speed: float, way: Way) -> Assessment:
+    """Assess one speed; a critical speed is held against the speed tried instead of its own bound."""
+
+    def compute() -> Array:
+        margins, _ = bench.tried((speed,))
+        for k, (limit, use) in enumerate(zip(bench.limits, uses, strict=True)):
+            if use == MUST_REACH:
+                assert limit.at_least is not None  # that is what makes it a critical speed
+                margins[k] += limit.at_least - speed
+        return assess(margins, bench.requirements, np.empty((0, bench.samples))).packed()
+
+    name = hashlib.sha256(f"highest speed {bench.settings} {uses} {speed}".encode()).hexdigest()
+    return Assessment.unpacked(way.part(name, compute))
+
+
+def _reachable(study: Study, build: Build, state: _State) -> tuple[float, float, float] | None:
+    """Return quantiles of the top speed in a state, where the study can compute it."""
+    where = state.conditions[0]
+    if "top_speed" not in study.graph or study.graph.missing(["top_speed"], build.given_names(study, where)):
+        return None
+    plan = make_plan(study, [("top_speed", where)], scopes={where: build.scope(study, where)})
+    values = plan.evaluate(plan.random_chunk(0, CHUNK))["top_speed", where]
+    return _quantiles(values)
+
+
+def _quantiles(values: Array) -> tuple[float, float, float] | None:
+    answered = values[np.isfinite(values)]
+    if not answered.size:
+        return None
+    low, middle, high = (float(value) for value in np.quantile(answered, [0.05, 0.5, 0.95]))
+    return low, middle, high
+
+
+def _rungs(top: float, steps: int) -> list[float]:
+    """Return speeds up to a highest one, in steps of equal air load."""
+    return [top * math.sqrt(step / steps) for step in range(1, steps + 1)]
+
+
+def _expected(bench: Bench, state: _State, speeds: Sequence[float]) -> list[tuple[Expectation, ...]]:
+    """Say what to expect at each speed of the limited quantities and of those worth watching."""
+    study, first = bench.study, state.conditions[0]
+    given = bench.build.given_names(study, first)
+    watched = [name for name in WATCHED if name in study.graph and not study.graph.missing([name], given)]
+    shown = [(name, first) for name in watched] + [pair for limit in state.limits for pair in pairs_of(limit)]
+    aims = [
+        Aim(
+            f"{name} {where}",
+            "highest",
+            Output(name, where),
+            None,
+            study.graph[name].unit,
+            study.unit_of(name),
+        )
+        for name, where in dict.fromkeys(shown)
+    ]
+    watch = set_up(study, bench.variables, samples=CHUNK, build=bench.build, limits=(), aims=aims)
+    reached = watch.reached_by(bench.variables[0])
+    # Conditions that differ in speed alone are one and the same here: one slot of the program.
+    slots = {watch.plan.program.outputs[aim.wanted[0]]: aim for aim in reversed(aims) if aim.name in reached}
+    moving = [aim for aim in aims if aim in slots.values()]
+    expected = []
+    for speed in speeds:
+        (found,) = watch.outcomes((speed,))
+        ranges = [(aim, _quantiles(aim.values(found))) for aim in moving]
+        expected.append(tuple(_expectation(aim, *range_) for aim, range_ in ranges if range_ is not None))
+    return expected
+
+
+def _expectation(aim: Aim, low: float, middle: float, high: float) -> Expectation:
+    assert aim.output is not None  # the ladder watches quantities only
+    return Expectation(
+        aim.output.quantity, aim.output.condition, aim.unit, aim.display_unit, low, middle, high
+    )
+
+
+def _headline(
+    words: str,
+    speed: float | None,
+    sure: float | None,
+    possible: float | None,
+    reachable: tuple[float, float, float] | None,
+    held_back_by: str | None,
+    speeds: Range,
+) -> str:
+    said = words[0].upper() + words[1:]
+    if speed is None:
+        broken = f"“{held_back_by}” already fails at {speeds.low:.0f} m/s"
+        return f"{said}: at no speed do all safety limits hold; {broken}."
+    if speed == speeds.high:
+        return f"{said}: all safety limits hold up to {speed:.0f} m/s, where the search ends."
+    lower = "not shown beyond doubt at any speed" if sure is None else f"{sure:.1f}"
+    said += f": all safety limits hold up to {speed:.1f} m/s ({lower} to {possible:.1f} m/s)"
+    if reachable is not None and reachable[2] > speed:
+        said += f"; the car can run {reachable[0]:.0f} to {reachable[2]:.0f} m/s, so it must be held back"
+    return said + "."

@@ -1,0 +1,157 @@
+"""Inverse questions: which values of one design variable let a limit hold, and what the others say there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from explorer.design.design_records import AnswerRecord, OtherLimit, VariableRecord
+from explorer.design.evaluator import Bench, set_up
+from explorer.design.maps import check_reaches, stretches_of
+from explorer.design.objectives import find_limit
+from explorer.design.points import assess_one, assess_points, value_words
+from explorer.design.resuming import Way
+from explorer.design.variables import find_variable, read_variables, record_of
+from explorer.errors import standing_in
+from explorer.estimators.design_space import Stretch
+from explorer.estimators.ranges import Range
+from explorer.study.builds import Build, find_build
+from explorer.study.study import Study
+
+# Values looked at before the turns are closed in on.
+LOOKS = 25
+
+
+@dataclass(frozen=True)
+class PreparedQuestion:
+    """A question that has been found right and only needs answering."""
+
+    ask: str
+    bench: Bench
+
+
+def prepare_question(study: Study, build: Build, position: int) -> PreparedQuestion:
+    """Check one question of a study.
+
+    Parameters
+    ----------
+    build:
+        What to vary, where the question names no candidate.
+    position:
+        Which question of the study.
+
+    Raises
+    ------
+    StudyError
+        When the question names what is unknown, or varies what its limit does not depend on.
+
+    """
+    entry, key = study.entries.questions[position], f"questions[{position + 1}]"
+    with standing_in(str(study.path)):
+        build = find_build(study, entry.around, build, f"{key}.around")
+        variable = find_variable(read_variables(study, build), entry.vary, f"{key}.vary")
+        limit = find_limit(study, entry.limit, f"{key}.limit")
+        bench = set_up(study, [variable], samples=entry.samples, build=build, limits=[limit])
+        check_reaches(bench, variable, f"{key}.vary")
+    return PreparedQuestion(entry.ask or f"Which {variable.words} does it take? ({limit.name})", bench)
+
+
+def run_question(prepared: PreparedQuestion, way: Way) -> AnswerRecord:
+    """Answer a question."""
+    ask, bench = prepared.ask, prepared.bench
+    (variable,), (limit,) = bench.variables, bench.limits
+    values = variable.range.even(LOOKS)
+    assessed = assess_points(bench, [(value,) for value in values], way, f"question: {ask}")
+    probabilities = tuple(float(one.probabilities[0]) for one in assessed)
+    scale = np.median([one.spread for one in assessed], axis=0)
+    found = stretches_of(bench, values, assessed, scale, way)
+    record = record_of(bench.study, bench.build, variable)
+    choose = choice(variable.range, record.now, found)
+    best = int(np.argmax(probabilities))
+    return AnswerRecord(
+        ask=ask,
+        around=bench.build.words,
+        headline=_headline(record, found, choose, values[best], probabilities[best]),
+        variable=record,
+        limit=limit.name,
+        required=limit.probability,
+        stretches=found,
+        choose=choose,
+        best=values[best],
+        best_probability=probabilities[best],
+        others=() if choose is None else _others(bench, choose, way),
+        values=values,
+        probabilities=probabilities,
+        samples=bench.samples,
+    )
+
+
+def choice(allowed: Range, now: float | None, found: Sequence[Stretch]) -> float | None:
+    """Choose the value that can be had nearest to the present one, among those that hold beyond doubt."""
+    near = (allowed.low + allowed.high) / 2 if now is None else now
+    choices = []
+    for stretch in found:
+        low, high = stretch.low.sure, stretch.high.sure
+        if low is None or high is None:
+            continue
+        if allowed.step is None:
+            choices.append(min(max(near, low), high))
+        else:
+            choices += [value for value in allowed.stepped() if low <= value <= high]
+    return min(choices, key=lambda value: abs(value - near), default=None)
+
+
+def _others(bench: Bench, value: float, way: Way) -> tuple[OtherLimit, ...]:
+    """Assess the limits that were not asked about."""
+    asked = bench.limits[0]
+    rest = [limit for limit in bench.study.limits if limit is not asked]
+    if not rest:
+        return ()
+    full = set_up(bench.study, bench.variables, samples=bench.samples, build=bench.build, limits=rest)
+    one = assess_one(full, (value,), way)
+    return tuple(
+        OtherLimit(limit.name, limit.probability, float(one.probabilities[k]), one.verdict_of(k))
+        for k, limit in enumerate(rest)
+    )
+
+
+def _headline(
+    variable: VariableRecord,
+    found: Sequence[Stretch],
+    choose: float | None,
+    best: float,
+    best_probability: float,
+) -> str:
+    unit = variable.display_unit
+    if not found:
+        return (
+            f"No {variable.words} between {value_words(variable.low, unit)} and"
+            f" {value_words(variable.high, unit)} is enough; at best the limit holds with"
+            f" {100 * best_probability:.3g} %, at {value_words(best, unit)}."
+        )
+    said = f"{variable.words[0].upper()}{variable.words[1:]}: " + ", or ".join(
+        _stretch_words(one, unit) for one in found
+    )
+    if choose is not None:
+        same = variable.now is not None and np.isclose(choose, variable.now, rtol=1e-9)
+        said += f"; {'it is enough as it is' if same else f'choose {value_words(choose, unit)}'}"
+    return said + "."
+
+
+def _stretch_words(one: Stretch, unit: str) -> str:
+    low, high = value_words(one.low.value, unit), value_words(one.high.value, unit)
+    if one.low.at_end and one.high.at_end:
+        return f"any value from {low} to {high} is enough"
+    if one.high.at_end:
+        return f"at least {low} ({value_words(one.low.possible, unit)} to {_sure_words(one.low.sure, unit)})"
+    if one.low.at_end:
+        return (
+            f"at most {high} ({_sure_words(one.high.sure, unit)} to {value_words(one.high.possible, unit)})"
+        )
+    return f"from {low} to {high}"
+
+
+def _sure_words(sure: float | None, unit: str) -> str:
+    return "no value beyond doubt" if sure is None else value_words(sure, unit)

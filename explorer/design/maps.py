@@ -1,0 +1,207 @@
+"""Maps: conformance over one or two design variables, and the line between what meets every limit or not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from explorer.design.design_records import Grid, MapLimit, MapRecord
+from explorer.design.evaluator import Bench, set_up
+from explorer.design.objectives import find_limit
+from explorer.design.points import Point, assess_one, assess_points, check_count, value_words
+from explorer.design.resuming import Way
+from explorer.design.variables import Variable, find_variable, read_variables, record_of
+from explorer.errors import StudyError, standing_in
+from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment
+from explorer.estimators.design_space import Segment, Stretch, contour, stretches
+from explorer.graph.quantity import Array
+from explorer.study.builds import Build, find_build
+from explorer.study.schema import MapEntry
+from explorer.study.study import Study
+
+USUAL_POINTS = {1: 41, 2: 25}
+
+
+@dataclass(frozen=True)
+class PreparedMap:
+    """A map that has been found right and only needs evaluating."""
+
+    name: str
+    bench: Bench
+    values: tuple[tuple[float, ...], ...]
+
+    @property
+    def points(self) -> list[Point]:
+        """Points row by row: the first variable runs fastest."""
+        columns, rows = self.values[0], self.values[1] if len(self.values) == 2 else (math.nan,)
+        return [(x, y)[: len(self.values)] for y in rows for x in columns]
+
+
+def prepare_map(study: Study, build: Build, position: int) -> PreparedMap:
+    """Check one map of a study.
+
+    Parameters
+    ----------
+    build:
+        What to vary around, where the map names no candidate.
+    position:
+        Which map of the study.
+
+    Raises
+    ------
+    StudyError
+        When the map names what is unknown, asks for too many points, or varies what no limit depends on.
+
+    """
+    entry, key = study.entries.maps[position], f"maps[{position + 1}]"
+    with standing_in(str(study.path)):
+        build = find_build(study, entry.around, build, f"{key}.around")
+        variables = read_variables(study, build)
+        over = [find_variable(variables, name, f"{key}.over") for name in entry.over]
+        limits = [find_limit(study, name, f"{key}.limits") for name in entry.limits] or list(study.limits)
+        counts = [_count(entry, variable, len(over)) for variable in over]
+        _check_grid(entry, key, counts)
+        values = tuple(_values(entry, variable, count) for variable, count in zip(over, counts, strict=True))
+        bench = set_up(study, over, samples=entry.samples, build=build, limits=limits)
+        for variable in over:
+            check_reaches(bench, variable, f"{key}.over")
+    return PreparedMap(entry.name or " and ".join(variable.words for variable in over), bench, values)
+
+
+def run_map(prepared: PreparedMap, way: Way) -> MapRecord:
+    """Evaluate a map."""
+    bench, values = prepared.bench, prepared.values
+    assessed = assess_points(bench, prepared.points, way, f"map: {prepared.name}")
+    # One scale for the whole map, so that the smallest surplus does not jump from point to point.
+    scale = np.median([one.spread for one in assessed], axis=0)
+    spans = stretches_of(bench, values[0], assessed, scale, way) if len(values) == 1 else ()
+    return _record(prepared, assessed, scale, spans)
+
+
+def _count(entry: MapEntry, variable: Variable, dimensions: int) -> int:
+    """Count the values along one variable: as asked for, else its steps, else enough for a picture."""
+    if entry.points is not None:
+        return entry.points
+    return USUAL_POINTS[dimensions] if variable.range.step is None else variable.range.step_count + 1
+
+
+def _check_grid(entry: MapEntry, key: str, counts: Sequence[int]) -> None:
+    told = " by ".join(f"{count:,}".replace(",", " ") for count in counts)
+    remedy = "set points = 40 in the map, or a larger step; [search] covers many variables with few points"
+    check_count(math.prod(counts), entry.samples, key, told, remedy)
+
+
+def _values(entry: MapEntry, variable: Variable, count: int) -> tuple[float, ...]:
+    by_step = entry.points is None and variable.range.step is not None
+    return variable.range.stepped() if by_step else variable.range.even(count)
+
+
+def check_reaches(bench: Bench, variable: Variable, key: str) -> None:
+    """Refuse a variable that nothing asked for depends on.
+
+    Raises
+    ------
+    StudyError
+        With the limits it does not reach.
+
+    """
+    if not bench.reached_by(variable):
+        raise StudyError(
+            "no limit here depends on this design variable",
+            key=key,
+            found=variable.name,
+            allowed=f"an input that reaches one of: {'; '.join(limit.name for limit in bench.limits)}",
+            remedy=f"'squatline explain {variable.name}' says what needs it; conditions that set it, and a "
+            "quantity given instead of computed, cut it off",
+        )
+
+
+def _record(
+    prepared: PreparedMap, assessed: Sequence[Assessment], scale: Array, spans: tuple[Stretch, ...]
+) -> MapRecord:
+    name, bench, values = prepared.name, prepared.bench, prepared.values
+    shape = (len(values[1]) if len(values) == 2 else 1, len(values[0]))
+    probabilities = np.stack([one.probabilities for one in assessed]).T.reshape(-1, *shape)
+    surplus = np.stack([[one.scaled(kind, scale) for one in assessed] for kind in (SURE, LIKELY, POSSIBLE)])
+    surplus = surplus.transpose(0, 2, 1).reshape(3, len(bench.limits), *shape)
+    worst = surplus.min(axis=1)
+    verdicts = [one.verdict for one in assessed]
+    met = sum(verdict == "pass" for verdict in verdicts) / len(verdicts)
+    lines = [_lines(values, worst[kind]) for kind in (SURE, LIKELY, POSSIBLE)]
+    variables = tuple(record_of(bench.study, bench.build, variable) for variable in bench.variables)
+    return MapRecord(
+        name=name,
+        around=bench.build.words,
+        headline=_headline(name, bench, met, spans),
+        variables=variables,
+        values=values,
+        limits=tuple(
+            MapLimit(
+                limit.name,
+                limit.probability,
+                limit.safety,
+                _grid(probabilities[k]),
+                _lines(values, surplus[LIKELY, k]),
+            )
+            for k, limit in enumerate(bench.limits)
+        ),
+        all_limits=_grid(probabilities[-2]),
+        all_safety=_grid(probabilities[-1]) if any(limit.safety for limit in bench.limits) else None,
+        verdict=tuple(tuple(verdicts[r * shape[1] : (r + 1) * shape[1]]) for r in range(shape[0])),
+        boundary=lines[LIKELY],
+        sure_boundary=lines[SURE],
+        possible_boundary=lines[POSSIBLE],
+        stretches=spans,
+        met=met,
+        samples=bench.samples,
+    )
+
+
+def _grid(values: Array) -> Grid:
+    return tuple(tuple(float(value) for value in row) for row in values)
+
+
+def _lines(values: Sequence[tuple[float, ...]], surplus: Array) -> tuple[Segment, ...]:
+    return contour(values[0], values[1], surplus) if len(values) == 2 else ()
+
+
+def stretches_of(
+    bench: Bench, values: Sequence[float], assessed: Sequence[Assessment], scale: Array, way: Way
+) -> tuple[Stretch, ...]:
+    """Find where every limit of a bench holds along its only variable.
+
+    Parameters
+    ----------
+    values, assessed:
+        Rising values that were looked at, and how each stands.
+    scale:
+        What a surplus of each limit is measured in.
+
+    """
+    known = dict(zip(values, assessed, strict=True))
+
+    def surplus(value: float) -> Array:
+        one = known.get(value) or assess_one(bench, (value,), way)
+        return np.array([one.scaled(kind, scale).min() for kind in (SURE, LIKELY, POSSIBLE)])
+
+    return stretches(surplus, values)
+
+
+def _headline(name: str, bench: Bench, met: float, spans: Sequence[Stretch]) -> str:
+    held = "every limit is met" if len(bench.limits) == len(bench.study.limits) else _named(bench)
+    if met == 0:
+        return f"{name}: nowhere on the map can it be said beyond doubt that {held}."
+    if not spans:
+        return f"{name}: {held} on {100 * met:.0f} % of the map."
+    unit = bench.variables[0].display_unit
+    ranges = " and ".join(
+        f"from {value_words(span.low.value, unit)} to {value_words(span.high.value, unit)}" for span in spans
+    )
+    return f"{name}: {held} {ranges}."
+
+
+def _named(bench: Bench) -> str:
+    return " and ".join(f"“{limit.name}”" for limit in bench.limits) + " is met"

@@ -1,0 +1,197 @@
+"""Aims: what to want more or less of, or which limit to hold as surely as can be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from explorer.engine.montecarlo import Output
+from explorer.engine.plan import limited_value, margin_inside
+from explorer.errors import SquatlineError, StudyError, nearest, standing_in
+from explorer.estimators.regression import Marks
+from explorer.graph.quantity import Array
+from explorer.graph.units import parse
+from explorer.study.schema import AimEntry
+from explorer.study.study import Limit, Study
+
+
+@dataclass(frozen=True)
+class Aim:
+    """What to want more or less of (SI units).
+
+    Exactly one of ``output`` (a quantity in a condition) and ``limit`` is given; the aim for a limit is the
+    probability that it holds.
+    """
+
+    name: str
+    goal: Literal["highest", "lowest"]
+    output: Output | None
+    limit: Limit | None
+    unit: str
+    display_unit: str
+
+    @property
+    def sign(self) -> float:
+        """Plus one when more is better, else minus one."""
+        return 1.0 if self.goal == "highest" else -1.0
+
+    @property
+    def words(self) -> str:
+        """Say it in a few words."""
+        return self.name if self.limit is not None else f"{self.goal} {self.name}"
+
+    @property
+    def wanted(self) -> tuple[tuple[str, str], ...]:
+        """(quantity, condition) pairs it takes."""
+        one = self.output or self.limit
+        assert one is not None  # one of the two is given
+        return tuple((one.quantity, where) for where in (one.condition, one.minus) if where)
+
+    def values(self, found: Mapping[tuple[str, str], Array]) -> Array:
+        """Values in their own unit, sample by sample; for a limit one where it holds, else nought."""
+        if self.output is not None:
+            return self.output.value(found)
+        assert self.limit is not None
+        return (margin_inside(self.limit, limited_value(self.limit, found)) >= 0).astype(float)
+
+    def scores(self, found: Mapping[tuple[str, str], Array]) -> Array:
+        """Values turned so that more is better."""
+        return self.sign * self.values(found)
+
+
+def read_aims(study: Study) -> tuple[Aim, ...]:
+    """Read the aims of a study.
+
+    Raises
+    ------
+    StudyError
+        When an aim names what is unknown or cannot be computed, or two have one name.
+
+    """
+    with standing_in(str(study.path)):
+        aims = tuple(_aim(study, entry, position) for position, entry in enumerate(study.entries.aims))
+        names = [aim.name for aim in aims]
+        doubled = next((name for name in names if names.count(name) > 1), None)
+        if doubled:
+            raise StudyError(
+                "two aims have the same name", key="aims", found=doubled, remedy="name them apart"
+            )
+    return aims
+
+
+def find_limit(study: Study, name: str, key: str) -> Limit:
+    """Return the limit of a name.
+
+    Raises
+    ------
+    StudyError
+        When no limit is called so.
+
+    """
+    for limit in study.limits:
+        if limit.name == name:
+            return limit
+    names = [limit.name for limit in study.limits]
+    near = nearest(name, names)
+    raise StudyError(
+        "no limit is called so",
+        key=key,
+        found=name,
+        allowed="; ".join(names),
+        remedy=f"did you mean {near!r}?" if near else None,
+    )
+
+
+def _aim(study: Study, entry: AimEntry, position: int) -> Aim:
+    key = f"aims[{position + 1}]"
+    if entry.limit is not None:
+        limit = find_limit(study, entry.limit, f"{key}.limit")
+        return Aim(entry.name or f"surest: {limit.name}", "highest", None, limit, "1", "%")
+    assert entry.quantity is not None
+    assert entry.condition is not None  # the schema holds both
+    _check_computable(study, entry.quantity, [c for c in (entry.condition, entry.minus) if c], key)
+    output = Output(entry.quantity, entry.condition, entry.minus)
+    name = entry.name or f"{entry.quantity.replace('_', ' ')}, {study.conditions[entry.condition].words}"
+    unit = study.graph[entry.quantity].unit
+    return Aim(name, entry.goal, output, None, unit, study.unit_of(entry.quantity))
+
+
+def _check_computable(study: Study, quantity: str, conditions: list[str], key: str) -> None:
+    unknown = next((name for name in conditions if name not in study.conditions), None)
+    if unknown:
+        raise StudyError(
+            f"no condition is called {unknown!r}",
+            key=f"{key}.condition",
+            found=unknown,
+            allowed=", ".join(study.conditions),
+        )
+    try:
+        for condition in conditions:
+            study.graph.require([quantity], study.given_names(condition))
+    except SquatlineError as error:
+        raise error.within(key=f"{key}.quantity") from None
+
+
+@dataclass(frozen=True)
+class Payoff:
+    """What a car brings: the aim's score, or a fixed score for one that breaks a limit.
+
+    Without an aim it is one for a car that holds every limit, and nought for another.
+    """
+
+    aim: Aim | None
+    broken: float
+
+    @property
+    def words(self) -> str:
+        """Say what is reckoned."""
+        if self.aim is None:
+            return "the chance that the build chosen holds every limit"
+        return f"{self.aim.words}, a car that breaks a limit counted as one with the value given"
+
+    def of(self, scores: Array | None, holds_all: Marks) -> Array:
+        """Payoff sample by sample, always finite.
+
+        Parameters
+        ----------
+        scores:
+            Scores of the aim; None without one.
+        holds_all:
+            True where every limit holds.
+
+        """
+        if scores is None:
+            return holds_all.astype(float)
+        return np.where(holds_all & np.isfinite(scores), scores, self.broken)
+
+
+def read_payoff(study: Study, aims: tuple[Aim, ...]) -> Payoff:
+    """Read what the choice between candidates goes by.
+
+    Raises
+    ------
+    StudyError
+        When it names no aim of the study, or its value has no proper unit.
+
+    """
+    entry = study.entries.choice
+    if entry is None:
+        return Payoff(None, 0.0)
+    with standing_in(str(study.path)):
+        aim = next((aim for aim in aims if aim.name == entry.aim), None)
+        if aim is None:
+            raise StudyError(
+                "no aim is called so",
+                key="choice.aim",
+                found=entry.aim,
+                allowed="; ".join(aim.name for aim in aims) or "none is defined",
+                remedy="name it under [[aims]]",
+            )
+        try:
+            value, _ = parse(entry.broken_limit_counts_as, entry.unit, aim.unit)
+        except SquatlineError as error:
+            raise error.within(key="choice.broken_limit_counts_as") from None
+    return Payoff(aim, aim.sign * value)

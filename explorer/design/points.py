@@ -1,0 +1,83 @@
+"""Many points of a design on one bench, on all processors, each kept when it is done."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from functools import partial
+
+from explorer.design.evaluator import Bench
+from explorer.design.resuming import Way
+from explorer.errors import StudyError
+from explorer.estimators.assessment import Assessment
+from explorer.graph.quantity import Array
+from explorer.graph.units import from_si, plain, with_unit
+
+Point = tuple[float, ...]
+
+MOST_POINTS = 100_000
+# Evaluations in all: half a day on two processors.
+MOST_EVALUATIONS = 20_000_000_000
+
+
+def assess_points(bench: Bench, points: Sequence[Point], way: Way, stage: str = "points") -> list[Assessment]:
+    """Assess points in the order given; what was assessed before is not computed again.
+
+    Parameters
+    ----------
+    stage:
+        What to call it in the progress report.
+
+    """
+    names = [_name(bench, point) for point in points]
+    return [Assessment.unpacked(row) for row in way.parts(names, partial(_row, bench, points), stage)]
+
+
+def _row(bench: Bench, points: Sequence[Point], position: int) -> Array:
+    return bench.assess(points[position]).packed()
+
+
+def _name(bench: Bench, point: Point) -> str:
+    return hashlib.sha256(f"{bench.settings} {point}".encode()).hexdigest()
+
+
+def assess_one(bench: Bench, point: Point, way: Way) -> Assessment:
+    """Assess one point, unless that was done before."""
+    return Assessment.unpacked(way.part(_name(bench, point), lambda: bench.assess(point).packed()))
+
+
+def check_count(count: int, samples: int, key: str, told: str, remedy: str) -> None:
+    """Refuse more points than can be worked through.
+
+    Parameters
+    ----------
+    told:
+        How the count comes about, in words.
+
+    Raises
+    ------
+    StudyError
+        With the count and the remedy.
+
+    """
+    if count > MOST_POINTS:
+        raise StudyError(
+            "too many points are asked for",
+            key=key,
+            found=f"{count:,} points ({told})".replace(",", " "),
+            allowed=f"up to {MOST_POINTS:,} points".replace(",", " "),
+            remedy=remedy,
+        )
+    if count * samples > MOST_EVALUATIONS:
+        raise StudyError(
+            "too many evaluations are asked for",
+            key=key,
+            found=f"{count:,} points of {samples:,} samples".replace(",", " "),
+            allowed=f"up to {MOST_EVALUATIONS:,} evaluations in all".replace(",", " "),
+            remedy="ask for fewer samples a point, or fewer points",
+        )
+
+
+def value_words(value: float, unit: str) -> str:
+    """Write an SI value in a unit, to three significant digits."""
+    return with_unit(plain(float(from_si(value, unit)), 3), unit)

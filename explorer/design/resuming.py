@@ -1,0 +1,67 @@
+"""Parts of a long run in order: those that are there read back, the others computed and kept as they come."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import partial
+
+from explorer.engine.checkpoint import PartStore
+from explorer.engine.plan import Progress, in_order, no_progress
+from explorer.graph.quantity import Array
+
+
+@dataclass(frozen=True)
+class Way:
+    """How a long run is done: on which workers, told to whom, and where its parts are kept.
+
+    Attributes
+    ----------
+    workers, executor:
+        As for ``explorer.engine.plan.in_order``.  The numbers do not depend on them.
+    progress:
+        Called with the stage, what is done and what there is to do.
+    store:
+        Where finished parts are kept, so that a stopped run goes on; without a file nothing is kept.
+
+    """
+
+    workers: int | None = None
+    executor: Executor | None = None
+    progress: Progress = no_progress
+    store: PartStore | None = None
+
+    def parts(self, names: Sequence[str], compute: Callable[[int], Array], stage: str) -> Iterator[Array]:
+        """Yield the part of each name.
+
+        Parameters
+        ----------
+        names:
+            Tell parts apart; they must hold every setting that the study does not.
+        compute:
+            Function of the position of a name; it travels to the workers where these are other processes.
+        stage:
+            What to call it in the progress report.
+
+        """
+        store = self.store or PartStore()
+        missing = [position for position, name in enumerate(names) if not store.has(name)]
+        fresh = in_order(
+            partial(_at, compute, missing), len(missing), workers=self.workers, executor=self.executor
+        )
+        lacking = set(missing)
+        for position, name in enumerate(names):
+            if position in lacking:
+                yield store.kept(name, next(fresh))
+            else:
+                yield store.part(name, partial(compute, position))
+            self.progress(stage, position + 1, len(names))
+
+    def part(self, name: str, compute: Callable[[], Array]) -> Array:
+        """Return one part, computed here unless it is there."""
+        return (self.store or PartStore()).part(name, compute)
+
+
+def _at(compute: Callable[[int], Array], positions: Sequence[int], index: int) -> Array:
+    return compute(positions[index])

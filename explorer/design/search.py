@@ -1,0 +1,333 @@
+"""A look through all design variables at once: what can be had, what trades against what, and the best build.
+
+Points that fill the space evenly come first, each with its full uncertainty on common random numbers; then
+neighbours of the trade-off front; then a constrained search for the best first aim, checked with samples that
+the search has not seen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from explorer.design.design_records import AimRecord, DesignPoint, OptimumRecord, SearchRecord
+from explorer.design.evaluator import Bench, set_up
+from explorer.design.objectives import Aim
+from explorer.design.points import Point, assess_one, assess_points, check_count, value_words
+from explorer.design.resuming import Way
+from explorer.design.variables import Variable, record_of
+from explorer.engine.sampling import random_column, sobol_columns
+from explorer.errors import StudyError
+from explorer.estimators.assessment import LIKELY, Assessment, worst_verdict
+from explorer.estimators.conformance import judge_joint, judge_margins
+from explorer.estimators.design_space import nondominated
+from explorer.estimators.optimum import NO_SCORE, Standing, best_point, guarded
+from explorer.estimators.ranges import Range
+from explorer.graph.quantity import Array
+from explorer.study.builds import Build
+from explorer.study.study import Study
+
+# Rounds of trying neighbours of the front, and how many in each.
+ROUNDS, OFFSPRING = 3, 32
+# How far neighbours lie in the first round, as a share of each range; half of that in each round after.
+FIRST_REACH = 0.15
+# Standard errors held in reserve so that what is found stands the check; less where nothing meets so much.
+RESERVES = (3.0, 1.5, 0.75, 0.0)
+# So near to an end of its range, as a share of it, a variable is said to lie there.
+AT_END = 0.005
+# Number of the samples that only the check sees.
+CHECK_DRAW = 1
+# A limit is said to hold the optimum back when this close, in units of its spread beyond the reserve.
+TOUCHING = 0.1
+
+
+@dataclass(frozen=True)
+class Pool:
+    """Points assessed so far, in order, without repeats."""
+
+    bench: Bench
+    points: tuple[Point, ...]
+    assessed: tuple[Assessment, ...]
+
+    @property
+    def scores(self) -> Array:
+        """Means of the aims turned so that more is better: shape (points, aims)."""
+        signs = [aim.sign for aim in self.bench.aims]
+        return np.array([one.aims * signs for one in self.assessed])
+
+    @property
+    def meets(self) -> Array:
+        """Whether each point meets every limit, as estimated."""
+        return np.array([bool(np.all(one.surplus[LIKELY] >= 0)) for one in self.assessed])
+
+    @property
+    def front(self) -> Array:
+        """Whether no other point that meets every limit betters it in all aims."""
+        scores = np.where(self.meets[:, None], self.scores, np.nan)
+        return np.asarray(nondominated(scores))
+
+    def added(self, points: Sequence[Point], assessed: Sequence[Assessment]) -> Pool:
+        """Return a larger pool."""
+        return replace(self, points=(*self.points, *points), assessed=(*self.assessed, *assessed))
+
+
+def run_search(
+    study: Study,
+    build: Build,
+    variables: Sequence[Variable],
+    aims: Sequence[Aim],
+    way: Way,
+) -> SearchRecord:
+    """Explore all design variables of a study and find the best build for its first aim.
+
+    Raises
+    ------
+    StudyError
+        When no limit and no aim depends on any variable, or too many points are asked for.
+
+    """
+    entry = study.entries.search
+    check_count(entry.points, entry.samples, "search.points", "search", "a few hundred points fill the space")
+    told = set_up(study, variables, samples=entry.samples, build=build, aims=aims)
+    idle = [variable.name for variable in variables if not told.reached_by(variable)]
+    used = [variable for variable in variables if variable.name not in idle]
+    if not used:
+        raise StudyError(
+            "no limit and no aim depends on any design variable",
+            file=str(study.path),
+            key="design",
+            found=", ".join(idle),
+            remedy="vary inputs that reach a limit; 'squatline explain NAME' says what needs them",
+        )
+    bench = set_up(study, used, samples=entry.samples, build=build, aims=aims)
+    pool = _filled(bench, entry.points, way)
+    pool = _bred(pool, way)
+    optimum = _optimum(pool, way)
+    notes = tuple(f"no limit and no aim depends on {name}: it was left out of the search" for name in idle)
+    return _record(study, build, pool, optimum, notes)
+
+
+def _filled(bench: Bench, count: int, way: Way) -> Pool:
+    """Assess a scrambled Sobol design of the variables, a power of two of points, and the build as it is."""
+    ranges = _ranges(bench)
+    power = math.ceil(math.log2(count))
+    names = [f"design {variable.name}" for variable in bench.variables]
+    columns = sobol_columns(bench.study.seed, names, 0, power)
+    units = np.stack([columns[name] for name in names], axis=1)
+    now = tuple(
+        one.nearest(variable.given.distribution.nominal)
+        for one, variable in zip(ranges, bench.variables, strict=True)
+    )
+    points = _unseen([now, *(_at(ranges, unit) for unit in units)], ())
+    assessed = assess_points(bench, points, way, "filling the space")
+    return Pool(bench, tuple(points), tuple(assessed))
+
+
+def _ranges(bench: Bench) -> list[Range]:
+    return [variable.range for variable in bench.variables]
+
+
+def _at(ranges: Sequence[Range], unit: Array) -> Point:
+    """Return the point that can be had nearest to one of the unit cube."""
+    return tuple(
+        one.nearest(one.low + one.width * float(np.clip(share, 0, 1)))
+        for one, share in zip(ranges, unit, strict=True)
+    )
+
+
+def _unseen(points: Sequence[Point], seen: Sequence[Point]) -> list[Point]:
+    known = set(seen)
+    return [point for point in dict.fromkeys(points) if point not in known]
+
+
+def _bred(pool: Pool, way: Way) -> Pool:
+    """Try neighbours of the front, nearer in each round."""
+    for number in range(ROUNDS):
+        if not pool.front.any():
+            return pool
+        fresh = _unseen(_offspring(pool, number), pool.points)
+        stage = f"trade-off front, round {number + 1}"
+        assessed = assess_points(pool.bench, fresh, way, stage)
+        pool = pool.added(fresh, assessed)
+    return pool
+
+
+def _offspring(pool: Pool, number: int) -> list[Point]:
+    """Return points around those of the front, each of them in turn."""
+    ranges, front = _ranges(pool.bench), np.flatnonzero(pool.front)
+    low = np.array([one.low for one in ranges])
+    width = np.array([one.width for one in ranges])
+    # Uniform over a box around the parent: streams by variable, as all draws here.
+    moves = np.stack(
+        [
+            random_column(pool.bench.study.seed, f"offspring {variable.name}", number, OFFSPRING)
+            for variable in pool.bench.variables
+        ],
+        axis=1,
+    )
+    reach = FIRST_REACH / 2**number
+    parents = [np.array(pool.points[front[k % front.size]]) for k in range(OFFSPRING)]
+    return [
+        _at(ranges, (parent - low) / width + reach * (2 * move - 1))
+        for parent, move in zip(parents, moves, strict=True)
+    ]
+
+
+def _optimum(pool: Pool, way: Way) -> OptimumRecord | None:
+    """Search for the best first aim with something in reserve, and check it with fresh samples."""
+    entry = pool.bench.study.entries.search
+    tried = 0
+    for number, reserve in enumerate(RESERVES):
+        way.progress("best build", number, len(RESERVES))
+        bench = _guarded_bench(pool.bench, reserve, entry.verify)
+        found = best_point(
+            partial(_standing, bench, way), _ranges(bench), _starts(pool, entry.starts), _score_scale(pool)
+        )
+        tried += found.tried
+        if found.standing.feasible:
+            way.progress("best build", len(RESERVES), len(RESERVES))
+            return _checked(pool.bench, bench, found.point, reserve, tried, way)
+    way.progress("best build", len(RESERVES), len(RESERVES))
+    return None
+
+
+def _guarded_bench(bench: Bench, reserve: float, check_samples: int) -> Bench:
+    limits = tuple(
+        replace(limit, probability=guarded(limit.probability, bench.samples, check_samples, reserve))
+        for limit in bench.limits
+    )
+    return replace(bench, limits=limits)
+
+
+def _standing(bench: Bench, way: Way, point: Point) -> Standing:
+    one = assess_one(bench, point, way)
+    score = bench.aims[0].sign * float(one.aims[0])
+    return Standing(NO_SCORE if math.isnan(score) else score, one.scaled())
+
+
+def _starts(pool: Pool, count: int) -> list[Point]:
+    """Return the best points that meet every limit, then those nearest to it."""
+    scores = np.nan_to_num(pool.scores[:, 0], nan=-np.inf)
+    slack = np.array([float(one.scaled().min()) for one in pool.assessed])
+    order = sorted(
+        range(len(pool.points)),
+        key=lambda k: (bool(pool.meets[k]), scores[k] if pool.meets[k] else slack[k]),
+        reverse=True,
+    )
+    return [pool.points[k] for k in order[:count]]
+
+
+def _score_scale(pool: Pool) -> float:
+    scores = pool.scores[:, 0]
+    return float(np.nanstd(scores)) or 1.0 if np.isfinite(scores).any() else 1.0
+
+
+def _checked(
+    bench: Bench, guarded_bench: Bench, point: Point, reserve: float, tried: int, way: Way
+) -> OptimumRecord:
+    """Judge a point on samples that no search has seen."""
+    study = bench.study
+    fresh = replace(bench, samples=study.entries.search.verify, draw=CHECK_DRAW)
+    margins, aims = fresh.tried(point)
+    judged = tuple(judge_margins(m, one.probability) for m, one in zip(margins, bench.limits, strict=True))
+    searched = assess_one(guarded_bench, point, way)
+    touching = searched.scaled() < TOUCHING
+    answers = [_mean(values) for values in aims]
+    return OptimumRecord(
+        values=point,
+        found=float(searched.aims[0]),
+        aims=tuple(mean for mean, _ in answers),
+        aim_errors=tuple(error for _, error in answers),
+        limits=judged,
+        all_limits=judge_joint(margins, max(limit.probability for limit in bench.limits)),
+        verdict=worst_verdict([one.verdict for one in judged]),
+        held_back_by=tuple(limit.name for limit, near in zip(bench.limits, touching, strict=True) if near),
+        at_end=tuple(
+            variable.words
+            for variable, value in zip(bench.variables, point, strict=True)
+            if value - variable.range.low < AT_END * variable.range.width
+            or variable.range.high - value < AT_END * variable.range.width
+        ),
+        reserve=reserve,
+        tried=tried,
+        samples=fresh.samples,
+    )
+
+
+def _mean(values: Array) -> tuple[float | None, float | None]:
+    answered = values[np.isfinite(values)]
+    if answered.size < 2:
+        return None, None
+    return float(answered.mean()), float(np.std(answered, ddof=1)) / math.sqrt(answered.size)
+
+
+def _record(
+    study: Study, build: Build, pool: Pool, optimum: OptimumRecord | None, notes: tuple[str, ...]
+) -> SearchRecord:
+    front = pool.front
+    points = tuple(
+        _design_point(point, one, bool(front[k]))
+        for k, (point, one) in enumerate(zip(pool.points, pool.assessed, strict=True))
+    )
+    nearest: DesignPoint | None = None
+    fails: tuple[str, ...] = ()
+    if optimum is None:
+        k = int(np.argmax([float(one.scaled().min()) for one in pool.assessed]))
+        nearest = points[k]
+        fails = tuple(
+            limit.name
+            for limit, surplus in zip(pool.bench.limits, pool.assessed[k].surplus[LIKELY], strict=True)
+            if surplus < 0
+        )
+    return SearchRecord(
+        headline=_headline(pool, optimum, fails),
+        variables=tuple(record_of(study, build, variable) for variable in pool.bench.variables),
+        aims=tuple(
+            AimRecord(aim.name, aim.words, aim.goal, aim.unit, aim.display_unit) for aim in pool.bench.aims
+        ),
+        limits=tuple(limit.name for limit in pool.bench.limits),
+        required=tuple(limit.probability for limit in pool.bench.limits),
+        points=points,
+        optimum=optimum,
+        nearest=nearest,
+        nearest_fails=fails,
+        samples=pool.bench.samples,
+        notes=notes,
+    )
+
+
+def _design_point(point: Point, one: Assessment, on_front: bool) -> DesignPoint:
+    return DesignPoint(
+        values=point,
+        aims=tuple(None if math.isnan(aim) else float(aim) for aim in one.aims),
+        aim_errors=tuple(None if math.isnan(error) else float(error) for error in one.aim_errors),
+        probabilities=tuple(float(p) for p in one.probabilities[:-2]),
+        all_limits=float(one.probabilities[-2]),
+        meets=bool(np.all(one.surplus[LIKELY] >= 0)),
+        verdict=one.verdict,
+        on_front=on_front,
+    )
+
+
+def _headline(pool: Pool, optimum: OptimumRecord | None, fails: Sequence[str]) -> str:
+    if optimum is None:
+        return (
+            f"No build in the ranges meets every limit; the nearest of {len(pool.points)} fails: "
+            f"{'; '.join(fails) or 'none by its estimate, but not beyond doubt'}."
+        )
+    aim, mean = pool.bench.aims[0], optimum.aims[0]
+    values = ", ".join(
+        f"{variable.words} {value_words(value, variable.display_unit)}"
+        for variable, value in zip(pool.bench.variables, optimum.values, strict=True)
+    )
+    reached = "no answer" if mean is None else value_words(mean, aim.display_unit)
+    stands = {
+        "pass": "every limit passes on fresh samples",
+        "undecided": "on fresh samples a limit stays undecided",
+        "fail": "on fresh samples a limit fails",
+    }[optimum.verdict]
+    return f"Best build for {aim.words}: {values}; {reached} on average; {stands}."

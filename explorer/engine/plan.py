@@ -1,0 +1,288 @@
+"""Draw inputs, push them through the program, chunk after chunk, on any executor.
+
+A chunk is the unit of everything: it has its own random stream for every input, so a run gives the same
+numbers to the last bit whatever the number of workers, and results are merged in the order of the chunks.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cache, partial
+from itertools import islice
+from typing import Any, TypeVar
+
+import numpy as np
+
+from explorer.engine.packing import Packed
+from explorer.engine.processes import default_workers
+from explorer.engine.sampling import correlated, correlation_matrix, random_column
+from explorer.graph.program import Program, compile_program
+from explorer.graph.quantity import Array
+from explorer.study.study import Correlation, Input, Limit, Study
+
+CHUNK = 16_384
+# A cluster takes some milliseconds for every task, a tenth of what a chunk takes.
+MOST_IN_A_TASK = 4
+
+Part = TypeVar("Part")
+Progress = Callable[[str, int, int], None]
+
+
+def no_progress(stage: str, done: int, total: int) -> None:
+    """Report nothing."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A program with the inputs it draws and the values that are fixed.
+
+    Attributes
+    ----------
+    uncertain:
+        Inputs to draw, by key.
+    constants:
+        Token -> value of the exact inputs and tables.
+    copulas:
+        Groups of correlated inputs: streams and the correlation matrix of their normal scores.
+    bounds:
+        What is physically possible, by key of the inputs that are drawn or chosen.
+    inputs:
+        Every input that the program reads, exact ones included.
+
+    """
+
+    seed: int
+    program: Program
+    uncertain: Mapping[str, Input]
+    constants: Mapping[Any, Any]
+    copulas: tuple[tuple[tuple[str, ...], Array], ...]
+    bounds: Mapping[str, tuple[float, float]]
+    inputs: tuple[Input, ...]
+
+    @property
+    def streams(self) -> tuple[str, ...]:
+        """Streams to draw: one an input, but that of another for inputs that follow it."""
+        return tuple(dict.fromkeys(given.stream for given in self.uncertain.values()))
+
+    def draw(self, uniforms: Mapping[str, Array]) -> dict[str, Array]:
+        """Map one column of uniforms a stream onto the inputs; what is physically impossible becomes NaN."""
+        columns = dict(uniforms)
+        for names, matrix in self.copulas:
+            columns.update(correlated(columns, names, matrix))
+        return {
+            key: self.possible(key, given.distribution.quantile(columns[given.stream]))
+            for key, given in self.uncertain.items()
+        }
+
+    def possible(self, key: str, values: Array) -> Array:
+        """Return values of an input with what is physically impossible made NaN."""
+        low, high = self.bounds[key]
+        if values.size and (values.min() < low or values.max() > high):
+            return np.where((values < low) | (values > high), np.nan, values)
+        return values
+
+    def random_chunk(self, chunk: int, size: int) -> dict[str, Array]:
+        """Draw one chunk of plain random inputs."""
+        return self.draw({name: random_column(self.seed, name, chunk, size) for name in self.streams})
+
+    def evaluate(self, drawn: Mapping[str, Array]) -> dict[tuple[str, str], Array]:
+        """Evaluate every asked-for (quantity, condition) on drawn inputs: arrays of one length."""
+        keep_freed_memory()
+        size = next(iter(drawn.values())).size if drawn else 1
+        found = self.program.run({**self.constants, **drawn})
+        return {key: np.broadcast_to(np.asarray(value, dtype=float), (size,)) for key, value in found.items()}
+
+    def blame(self, drawn: Mapping[str, Array], key: tuple[str, str], failed: Array) -> dict[str, int]:
+        """Count, for the failed samples of one output, which quantity gave up first."""
+        chosen = {name: values[failed] for name, values in drawn.items()}
+        size = int(np.count_nonzero(failed))
+        values = self.program.trace({**self.constants, **chosen})
+        blamed = self.program.blame(self.program.outputs[key], values, size)
+        return {name: int(np.count_nonzero(where)) for name, where in blamed.items()}
+
+
+def make_plan(
+    study: Study,
+    wanted: Sequence[tuple[str, str]],
+    *,
+    scopes: Mapping[str, Mapping[str, Input]] | None = None,
+) -> Plan:
+    """Compile what is wanted in the study's conditions (or in the scopes given instead).
+
+    Parameters
+    ----------
+    wanted:
+        (quantity, condition) pairs.
+    scopes:
+        Condition -> quantity -> input; by default every condition of the study.
+    """
+    scopes = scopes or {name: study.given_in(name) for name in study.conditions}
+    used = {condition for _, condition in wanted}
+    tokens: dict[str, dict[str, Any]] = {}
+    inputs: dict[Any, Input] = {}
+    for condition, given in scopes.items():
+        if condition not in used:
+            continue
+        tokens[condition] = {name: one.token for name, one in given.items()}
+        tokens[condition].update({name: ("table", name) for name in study.tables})
+        inputs.update({one.token: one for one in given.values()})
+    program = compile_program(study.graph, list(dict.fromkeys(wanted)), tokens)
+    leaves = {token: inputs[token] for token in program.leaves if token in inputs}
+    constants = {token: one.distribution.nominal for token, one in leaves.items() if one.exact}
+    constants.update({("table", name): table for name, table in study.tables.items()})
+    uncertain = {one.key: one for one in leaves.values() if not one.exact}
+    streams = {one.stream for one in uncertain.values()}
+    groups = correlated_groups(study.correlations)
+    copulas = tuple(
+        (
+            keys,
+            correlation_matrix(
+                keys, {(c.first, c.second): c.value for c in study.correlations if c.first in keys}
+            ),
+        )
+        for keys in groups
+        if not streams.isdisjoint(keys)
+    )
+    # A correlated partner shapes the draw even where the program does not read it.
+    for keys, _ in copulas:
+        uncertain.update({key: study.inputs[key] for key in keys})
+    bounded = uncertain | {one.key: one for one in leaves.values() if one.chosen}
+    return Plan(
+        study.seed,
+        program,
+        uncertain,
+        constants,
+        copulas,
+        {key: _bounds(study, one) for key, one in bounded.items()},
+        tuple(leaves.values()),
+    )
+
+
+def _bounds(study: Study, given: Input) -> tuple[float, float]:
+    quantity = study.graph[given.quantity]
+    low = max((b for b in (quantity.at_least, quantity.above) if b is not None), default=-np.inf)
+    if quantity.above is not None and low == quantity.above:
+        low = float(np.nextafter(low, np.inf))
+    return low, np.inf if quantity.at_most is None else quantity.at_most
+
+
+def correlated_groups(correlations: Iterable[Correlation]) -> tuple[tuple[str, ...], ...]:
+    """Collect inputs that are linked, directly or through others, in the order they are named."""
+    groups: list[list[str]] = []
+    for one in correlations:
+        touching = [group for group in groups if one.first in group or one.second in group]
+        merged = list(dict.fromkeys([*(name for group in touching for name in group), one.first, one.second]))
+        groups = [group for group in groups if group not in touching] + [merged]
+    return tuple(tuple(group) for group in groups)
+
+
+def margin_of(limit: Limit, values: Mapping[tuple[str, str], Array]) -> Array:
+    """Distance to the nearer bound of a limit, positive inside (JCGM 106 calls the inside conforming)."""
+    return margin_inside(limit, limited_value(limit, values))
+
+
+def limited_value(limit: Limit, values: Mapping[tuple[str, str], Array]) -> Array:
+    """Return the value a limit is held against: a quantity, or its difference between two conditions."""
+    value = values[limit.quantity, limit.condition]
+    return value if limit.minus is None else value - values[limit.quantity, limit.minus]
+
+
+def margin_inside(limit: Limit, value: Array) -> Array:
+    """Distance of a value to the nearer bound, positive inside."""
+    if limit.at_most is None:
+        return value - limit.at_least  # type: ignore[operator]  # a limit has one bound at least
+    if limit.at_least is None:
+        return limit.at_most - value
+    return np.minimum(value - limit.at_least, limit.at_most - value)
+
+
+@cache
+def keep_freed_memory() -> bool:
+    """Have this process keep the memory of freed arrays for the next ones; tell whether that could be done.
+
+    By default the GNU C library hands every array of a chunk's length back to the system and fetches it anew,
+    page by page: a quarter of the time of a run.  Other C libraries are left as they are.
+    """
+    if sys.platform != "linux":
+        return False
+    import ctypes
+
+    set_option = getattr(ctypes.CDLL(None), "mallopt", None)
+    if set_option is None:
+        return False
+    # Numbers of the options M_MMAP_THRESHOLD and M_TRIM_THRESHOLD in malloc.h.
+    return bool(set_option(-3, 2**24) and set_option(-1, 2**28))
+
+
+def in_order(
+    job: Callable[[int], Part],
+    count: int,
+    *,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Callable[[int], None] | None = None,
+    start: int = 0,
+) -> Iterator[Part]:
+    """Run a job for each index and yield the parts in order, with only a few in memory at a time.
+
+    Parameters
+    ----------
+    job:
+        Function of the index; with an executor of other processes it travels to them, and its parts back.
+    executor:
+        Any ``concurrent.futures`` executor; by default threads of this process.
+    workers:
+        How many are at work at once; by default one thread, as several hand the interpreter lock to and fro
+        and gain nothing, and one a processor with an executor.
+    """
+    workers = workers or (1 if executor is None else default_workers())
+    if executor is None and workers == 1:
+        for index in range(start, count):
+            yield job(index)
+            if progress:
+                progress(index + 1)
+        return
+    owned = ThreadPoolExecutor(workers) if executor is None else None
+    pool = executor or owned
+    assert pool is not None
+    elsewhere = not isinstance(pool, ThreadPoolExecutor)
+    todo: Callable[[range], Any] = Packed.of(job) if elsewhere else partial(_parts, job)
+    here = isinstance(pool, (ThreadPoolExecutor, ProcessPoolExecutor))
+    tasks = _tasks(start, count, workers, 1 if here else MOST_IN_A_TASK)
+    pending: list[Future[Any]] = []
+    try:
+        done = start
+        while done < count:
+            pending += [pool.submit(todo, task) for task in islice(tasks, 2 * workers - len(pending))]
+            parts = pending.pop(0).result()
+            for part in Packed.opened(parts) if elsewhere else parts:
+                yield part
+                done += 1
+                if progress:
+                    progress(done)
+    finally:
+        for future in pending:
+            future.cancel()
+        if owned is not None:
+            owned.shutdown(wait=True, cancel_futures=True)
+
+
+def _parts(job: Callable[[int], Part], indices: range) -> list[Part]:
+    return [job(index) for index in indices]
+
+
+def _tasks(start: int, count: int, workers: int, most: int) -> Iterator[range]:
+    """Cut what there is to do into tasks of several parts, single ones last, so that workers end together."""
+    while start < count:
+        size = max(1, min(most, (count - start) // (4 * workers)))
+        yield range(start, start + size)
+        start += size
+
+
+def chunk_sizes(samples: int, chunk: int = CHUNK) -> tuple[int, ...]:
+    """Split a number of samples into chunks of fixed length and a rest."""
+    whole, rest = divmod(samples, chunk)
+    return (chunk,) * whole + ((rest,) if rest else ())

@@ -1,0 +1,75 @@
+"""Worker processes of this machine: how they are started early, and how they end."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
+from multiprocessing.context import BaseContext
+
+# What a worker process imports once, before it is asked for anything.
+PRELOADED = (
+    "explorer.engine.montecarlo",
+    "explorer.analyses.sensitivity",
+    "SALib.sample.directions",
+    "SALib.analyze.sobol",
+)
+
+
+def default_workers() -> int:
+    """Count the processors this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def process_context() -> BaseContext:
+    """Return the quickest way to start worker processes that is safe beside threads."""
+    if sys.platform != "linux":
+        return get_context("spawn")
+    context = get_context("forkserver")
+    context.set_forkserver_preload(list(PRELOADED))
+    return context
+
+
+def warm_up() -> None:
+    """Begin to start what worker processes come from, while the caller still reads its study."""
+    if process_context().get_start_method() == "forkserver":
+        from multiprocessing.forkserver import ensure_running
+
+        ensure_running()
+
+
+def process_pool(workers: int, context: BaseContext | None = None) -> ProcessPoolExecutor:
+    """Return workers that outlive neither the pool nor a parent that is killed."""
+    return ProcessPoolExecutor(workers, context or process_context(), initializer=_begin)
+
+
+@contextmanager
+def deaf_to_interruptions() -> Iterator[None]:
+    """Start processes in here that leave an interruption from the keyboard to this one."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _begin() -> None:
+    """Leave an interruption from the keyboard to the parent, and end when it is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)

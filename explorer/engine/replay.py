@@ -1,0 +1,26 @@
+"""Samples of a finished run to look at again: those it kept, or the same ones drawn once more."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from explorer.engine.montecarlo import Outcome, Output, run_montecarlo
+from explorer.engine.plan import margin_inside
+from explorer.engine.storage import first_rows
+from explorer.graph.quantity import Array
+from explorer.study.study import Study
+
+
+def samples_at_hand(study: Study, outcome: Outcome, most: int) -> Mapping[str, Array]:
+    """Return the first samples of a run, inputs and outputs by column, at most so many.
+
+    A run that did not keep its samples is drawn again as far as needed: the numbers are the same.
+    """
+    kept = outcome.kept or run_montecarlo(study, samples=min(most, outcome.samples), keep=True).kept
+    return first_rows(kept, most)
+
+
+def margins_at_hand(study: Study, samples: Mapping[str, Array]) -> dict[str, Array]:
+    """Return the margin of every limit, by its name, from the columns of samples."""
+    columns = {limit: Output(limit.quantity, limit.condition, limit.minus).column for limit in study.limits}
+    return {limit.name: margin_inside(limit, samples[column]) for limit, column in columns.items()}

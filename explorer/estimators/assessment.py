@@ -1,0 +1,201 @@
+"""How one build stands against its limits, short enough to be kept for thousands of builds.
+
+Beside the share of samples that conform, each limit has three *surpluses*: margins at the ranks at which its
+verdict turns.  A surplus of nought or more means that the verdict is reached, and unlike a probability it
+tells how far away the turn is, so roots, contours and optima are found on it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from explorer.estimators.conformance import Verdict, binomial_interval
+from explorer.graph.quantity import Array
+
+CONFIDENCE = 0.95
+# Places of the three surpluses.
+SURE, LIKELY, POSSIBLE = 0, 1, 2
+# An aim that more than this share of samples cannot answer is not reckoned with.
+MOST_UNANSWERED = 0.01
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """With which probability a limit must hold, and whether it is for safety."""
+
+    name: str
+    probability: float
+    safety: bool
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """One build against its limits and aims.
+
+    Attributes
+    ----------
+    samples:
+        Number of samples behind it.
+    conforming, failed:
+        Counts for each limit; then, of conforming, for all limits and for all safety limits together.
+    surplus:
+        Shape (3, limits): nought or more where the limit passes beyond doubt, where its estimate reaches the
+        required probability, and where it does not fail beyond doubt.  Minus infinity where samples without
+        an answer, or too few samples, stand in the way.
+    spread:
+        Standard deviation of each margin.
+    aims, aim_errors, aim_unanswered:
+        Mean of each aim with its standard error, NaN when too many samples have no answer; their share.
+
+    """
+
+    samples: int
+    conforming: Array
+    failed: Array
+    surplus: Array
+    spread: Array
+    aims: Array
+    aim_errors: Array
+    aim_unanswered: Array
+
+    @property
+    def probabilities(self) -> Array:
+        """Share of conforming samples: for each limit, for all, for all safety limits."""
+        return self.conforming / self.samples
+
+    @property
+    def verdict(self) -> Verdict:
+        """Of all limits, each at its required probability."""
+        return _verdict(self.surplus)
+
+    def verdict_of(self, limit: int) -> Verdict:
+        """Of one limit."""
+        return _verdict(self.surplus[:, [limit]])
+
+    def scaled(self, kind: int = LIKELY, scale: Array | None = None) -> Array:
+        """Surplus of each limit in units of its own spread (or of a scale given)."""
+        spread = self.spread if scale is None else scale
+        scaled: Array = self.surplus[kind] / np.where(spread > 0, spread, 1.0)
+        return scaled
+
+    def packed(self) -> Array:
+        """All of it as one row of numbers."""
+        return np.concatenate(
+            [
+                [self.samples, len(self.spread), len(self.aims)],
+                self.conforming,
+                self.failed,
+                self.surplus.ravel(),
+                self.spread,
+                self.aims,
+                self.aim_errors,
+                self.aim_unanswered,
+            ]
+        )
+
+    @classmethod
+    def unpacked(cls, row: Array) -> Assessment:
+        """Read such a row back."""
+        samples, limits, aims = (int(number) for number in row[:3])
+        lengths = (limits + 2, limits, 3 * limits, limits, aims, aims, aims)
+        conforming, failed, surplus, *rest = np.split(row[3:], np.cumsum(lengths)[:-1])
+        return cls(samples, conforming, failed, surplus.reshape(3, limits), *rest)
+
+
+def assess(margins: Array, requirements: Sequence[Requirement], aims: Array) -> Assessment:
+    """Assess one build from its samples.
+
+    Parameters
+    ----------
+    margins:
+        Shape (limits, samples); nought or more conforms, NaN has no answer and counts against the limit.
+    requirements:
+        One for each limit.
+    aims:
+        Values of the aims, shape (aims, samples).
+
+    """
+    limits, samples = margins.shape
+    holds = margins >= 0
+    safe = np.array([one.safety for one in requirements], bool)
+    together = [holds.all(axis=0).sum(), holds[safe].all(axis=0).sum()]
+    surplus = np.array([surpluses(m, one.probability) for m, one in zip(margins, requirements, strict=True)])
+    answered = np.isfinite(aims)
+    counts = answered.sum(axis=1)
+    means = np.where(answered, aims, 0.0).sum(axis=1) / np.maximum(counts, 1)
+    squares = np.where(answered, aims - means[:, None], 0.0) ** 2
+    errors = np.sqrt(squares.sum(axis=1)) / np.maximum(counts, 1)
+    unanswered = 1 - counts / samples
+    known = unanswered <= MOST_UNANSWERED
+    return Assessment(
+        samples=samples,
+        conforming=np.concatenate([holds.sum(axis=1), together]).astype(float),
+        failed=np.isnan(margins).sum(axis=1).astype(float),
+        surplus=surplus.reshape(limits, 3).T,
+        spread=np.array([_spread(margin) for margin in margins]),
+        aims=np.where(known, means, np.nan),
+        aim_errors=np.where(known, errors, np.nan),
+        aim_unanswered=unanswered,
+    )
+
+
+def _verdict(surplus: Array) -> Verdict:
+    if np.all(surplus[SURE] >= 0):
+        return "pass"
+    return "fail" if np.any(surplus[POSSIBLE] < 0) else "undecided"
+
+
+def _spread(margin: Array) -> float:
+    answered = margin[np.isfinite(margin)]
+    return float(np.std(answered)) if answered.size else 0.0
+
+
+def surpluses(margin: Array, required: float) -> tuple[float, float, float]:
+    """Return the margins at the ranks at which a verdict turns: sure, likely, possible.
+
+    At least k samples conform exactly when the k-th largest margin is nought or more.
+    """
+    ranked = np.where(np.isnan(margin), -np.inf, margin)
+    counts = turning_counts(margin.size, required)
+    # Counted from below: the k-th largest of n stands at place n - k.
+    places = [margin.size - count for count in counts if count is not None]
+    ordered = np.partition(ranked, places)
+    sure, likely, possible = (
+        -math.inf if count is None else float(ordered[margin.size - count]) for count in counts
+    )
+    return sure, likely, possible
+
+
+@lru_cache(maxsize=1024)
+def turning_counts(samples: int, required: float) -> tuple[int | None, int, int]:
+    """Return the fewest conforming samples that pass, that reach the estimate, and that do not fail.
+
+    The first is None when even all of them would not show the required probability.
+    """
+    sure = _fewest(lambda count: binomial_interval(count, samples, CONFIDENCE)[0] >= required, samples)
+    possible = _fewest(lambda count: binomial_interval(count, samples, CONFIDENCE)[1] >= required, samples)
+    likely = math.ceil(required * samples - 1e-9)
+    assert possible is not None  # with all samples conforming the upper bound is one
+    return sure, max(1, likely), max(1, possible)
+
+
+def _fewest(reached: Callable[[int], bool], most: int) -> int | None:
+    """Return the smallest count up to a largest one at which a condition that then stays true is reached."""
+    if not reached(most):
+        return None
+    low, high = -1, most
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if reached(middle) else (middle, high)
+    return high
+
+
+def worst_verdict(verdicts: Sequence[Verdict]) -> Verdict:
+    """Return "fail" when any fails, "undecided" when any is, else "pass"."""
+    order: tuple[Verdict, ...] = ("fail", "undecided")
+    return next((word for word in order if word in verdicts), "pass")

@@ -1,0 +1,245 @@
+"""The graph of quantities: who needs whom, and what has to be given.
+
+Built once from the model files; families are expanded, names are checked, and every question about what lies
+upstream is answered here.  Nothing is evaluated: see ``explorer.graph.program``.
+"""
+
+from __future__ import annotations
+
+import graphlib
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from explorer.errors import (
+    CycleError,
+    DoublyDefinedError,
+    GraphError,
+    MissingInputError,
+    UnknownQuantityError,
+    nearest,
+)
+from explorer.graph.quantity import Need, Quantity, quantities_of
+
+
+@dataclass(frozen=True)
+class Graph:
+    """All quantities by name, after families were expanded.
+
+    Attributes
+    ----------
+    quantities:
+        Every quantity that can be computed or given.
+    families:
+        Members declared for each family, in order.
+    """
+
+    quantities: Mapping[str, Quantity]
+    families: Mapping[str, tuple[str, ...]]
+
+    @classmethod
+    def build(cls, modules: Iterable[Any], families: Mapping[str, tuple[str, ...]] | None = None) -> Graph:
+        """Collect the quantities of some modules and expand the families.
+
+        Raises
+        ------
+        DoublyDefinedError
+            When two modules define the same name.
+        GraphError
+            When a quantity needs a name nobody defines, or a family member's name is not a plain one.
+        CycleError
+            When a quantity needs itself.
+        """
+        members = {family: tuple(names) for family, names in (families or {}).items()}
+        declared = [entry for module in modules for entry in quantities_of(module)]
+        graph = cls(_expanded(declared, members), members)
+        graph._check()
+        return graph
+
+    def _check(self) -> None:
+        for entry in self.quantities.values():
+            for name in (*entry.needed_names, *(o for need in entry.needs for o in need.over)):
+                if name not in self.quantities:
+                    raise GraphError(
+                        f"needs {name!r}, which no model defines",
+                        key=entry.name,
+                        remedy=_did_you_mean(name, self.quantities),
+                    )
+        self.order(self.quantities, given=())
+
+    def __getitem__(self, name: str) -> Quantity:
+        try:
+            return self.quantities[name]
+        except KeyError:
+            raise UnknownQuantityError(
+                f"no quantity is called {name!r}",
+                found=name,
+                remedy=_did_you_mean(name, self.quantities),
+            ) from None
+
+    def __contains__(self, name: object) -> bool:
+        return name in self.quantities
+
+    def order(self, targets: Iterable[str], given: Collection[str]) -> tuple[str, ...]:
+        """List everything the targets need, themselves included, each after what it needs.
+
+        The walk stops at what is given.  A name bound by ``varying`` is not needed through that parameter.
+        """
+        sorter: graphlib.TopologicalSorter[str] = graphlib.TopologicalSorter()
+        pending, seen = list(targets), set[str]()
+        while pending:
+            name = pending.pop()
+            if name in seen:
+                continue
+            seen.add(name)
+            needed = () if name in given else self[name].needed_names
+            sorter.add(name, *needed)
+            pending.extend(needed)
+        try:
+            return tuple(sorter.static_order())
+        except graphlib.CycleError as error:
+            cycle = " -> ".join(reversed(error.args[1]))
+            raise CycleError(
+                "a quantity needs itself",
+                key=error.args[1][0],
+                found=cycle,
+                remedy="give one of these quantities in the study, or break the circle in the model",
+            ) from None
+
+    def inputs_of(self, target: str, given: Collection[str]) -> frozenset[str]:
+        """Return the given quantities, defaults included, whose value can change the target."""
+        return self._leaves(target, frozenset(given), frozenset(), {})
+
+    def _leaves(
+        self,
+        target: str,
+        given: frozenset[str],
+        bound: frozenset[str],
+        known: dict[tuple[str, frozenset[str]], frozenset[str]],
+    ) -> frozenset[str]:
+        """Walk up from a target that may be bound by names that vary; what is known is not walked again."""
+        if (target, bound) not in known:
+            entry = self[target]
+            if target in bound:
+                leaves = frozenset[str]()
+            elif target in given or entry.is_given:
+                leaves = frozenset({target})
+            else:
+                leaves = frozenset[str]().union(
+                    *(
+                        self._leaves(name, given, bound | frozenset(need.over), known)
+                        for need in entry.needs
+                        for name in need.names
+                    )
+                )
+            known[target, bound] = leaves
+        return known[target, bound]
+
+    def missing(self, targets: Iterable[str], given: Collection[str]) -> dict[str, tuple[str, ...]]:
+        """Map every input that is neither given nor has a default to the targets that need it."""
+        wanted: dict[str, list[str]] = {}
+        known: dict[tuple[str, frozenset[str]], frozenset[str]] = {}
+        given = frozenset(given)
+        for target in targets:
+            for name in sorted(self._leaves(target, given, frozenset(), known) - given):
+                if self[name].default is None:
+                    wanted.setdefault(name, []).append(target)
+        return {name: tuple(names) for name, names in wanted.items()}
+
+    def require(self, targets: Iterable[str], given: Collection[str]) -> None:
+        """Raise MissingInputError when some target cannot be computed from what is given."""
+        missing = self.missing(targets, given)
+        if missing:
+            lines = [
+                f"{name} [{self[name].unit}], needed for {', '.join(sorted(set(needed_for))[:3])}"
+                for name, needed_for in missing.items()
+            ]
+            raise MissingInputError(
+                f"{len(missing)} input{'s are' if len(missing) > 1 else ' is'} missing",
+                key="inputs",
+                found="; ".join(lines),
+                allowed="every input that an asked-for quantity needs, or that quantity itself",
+                remedy="add each under [inputs] with a value, its unit and its source; "
+                "'squatline explain NAME' says what it means",
+            )
+
+
+def _expanded(declared: list[Quantity], families: Mapping[str, tuple[str, ...]]) -> dict[str, Quantity]:
+    """Repeat per-family quantities for each member, and turn needs for a whole family into stacks."""
+    templates = {entry.name: entry.each for entry in declared if entry.each}
+    for name, family in templates.items():
+        if not name.startswith(f"{family}_"):
+            raise GraphError(
+                f"the name of a quantity repeated for each {family} starts with {family}_", key=name
+            )
+    result: dict[str, Quantity] = {}
+    left_out: set[str] = set()
+    for entry in declared:
+        copies = [entry] if entry.each is None else _copies(entry, families, templates)
+        for copy in copies:
+            stacked = replace(copy, needs=tuple(_stacked(need, families, templates) for need in copy.needs))
+            if any(not need.names for need in stacked.needs):
+                left_out.add(copy.name)  # it gathers a family that has no member in this study
+                continue
+            if copy.name in result:
+                raise DoublyDefinedError(
+                    "two functions compute the same quantity",
+                    key=copy.name,
+                    found=f"{result[copy.name].subject} and {copy.subject}",
+                    remedy="rename one of them, or give the quantity in the study instead",
+                )
+            result[copy.name] = stacked
+    return _without_orphans(result, left_out)
+
+
+def _without_orphans(quantities: dict[str, Quantity], left_out: set[str]) -> dict[str, Quantity]:
+    """Drop what builds on a quantity that was left out because its family is empty."""
+    while True:
+        kept = {name: entry for name, entry in quantities.items() if left_out.isdisjoint(entry.needed_names)}
+        if len(kept) == len(quantities):
+            return kept
+        left_out = left_out | (set(quantities) - set(kept))
+        quantities = kept
+
+
+def _copies(
+    entry: Quantity, families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str | None]
+) -> list[Quantity]:
+    family = str(entry.each)
+
+    def renamed(name: str, member: str) -> str:
+        return member + name.removeprefix(family) if templates.get(name) == family else name
+
+    return [
+        replace(
+            entry,
+            name=renamed(entry.name, member),
+            needs=tuple(
+                replace(
+                    need,
+                    names=tuple(renamed(n, member) for n in need.names),
+                    over=tuple(renamed(n, member) for n in need.over),
+                )
+                for need in entry.needs
+            ),
+            capped_by=renamed(entry.capped_by, member) if entry.capped_by else None,
+            each=None,
+        )
+        for member in families.get(family, ())
+    ]
+
+
+def _stacked(
+    need: Need, families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str | None]
+) -> Need:
+    family = templates.get(need.names[0])
+    if family is None:
+        return need
+    members = families.get(family, ())
+    names = tuple(member + need.names[0].removeprefix(family) for member in members)
+    return replace(need, names=names, stacked=True)
+
+
+def _did_you_mean(name: str, known: Iterable[str]) -> str:
+    near = nearest(name, known)
+    return f"did you mean {near!r}?" if near else "'squatline explain --all' lists every quantity"

@@ -1,0 +1,258 @@
+"""The two decorators of the physics: a quantity that is computed, and one that is given.
+
+A quantity is one small pure function: its name is the quantity, its parameters are the quantities it needs,
+its docstring is its handbook entry.  Arrays in, arrays out, SI units inside, angles in radians.
+
+    mass = given("kg", "Mass of the car ready to run, battery in.", above=0)
+
+    @quantity("Pa", source="definition")
+    def dynamic_pressure(air_density, airspeed):
+        '''Dynamic pressure of the air meeting the car.'''
+        return air_density * airspeed**2 / 2
+
+Two things a function may ask for beyond plain values:
+
+* ``varying={"excess_force": "speed"}`` hands the parameter ``excess_force`` over as a function of speed:
+  this is how roots, travels and straights are written without a second copy of any formula.
+* ``each="element"`` makes one copy per declared element.  The name starts with ``element_``; inside, other
+  ``element_`` names are those of the same element.  A function that is not per element and asks for an
+  ``element_`` name receives all of them stacked, elements first: shape (elements, samples).
+"""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeAlias, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from explorer.errors import GraphError
+
+Array: TypeAlias = npt.NDArray[np.float64]
+Curve: TypeAlias = Callable[..., Array]
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+@dataclass(frozen=True)
+class Need:
+    """One parameter of a quantity's function.
+
+    ``names`` holds one quantity, or all members of a family when ``stacked``; ``over`` names the quantities
+    the parameter is a function of (empty for a plain value).
+    """
+
+    names: tuple[str, ...]
+    stacked: bool = False
+    over: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """What is known of a quantity before any number is: the handbook entry and how to compute it.
+
+    Attributes
+    ----------
+    name, unit:
+        Its name and its SI unit as text ("1" for a pure number).
+    summary, description, source:
+        First sentence and rest of the docstring, and the equation, clause or "definition" behind it.
+    needs:
+        Parameters, in order; empty for a given quantity.
+    function:
+        None when the study must give it.
+    default:
+        Value a given quantity takes when the study is silent; None means that it must be given.
+    above, at_least, at_most:
+        Physical range of a given quantity.
+    fails:
+        What a value that is not a number means here, in words for the report.
+    capped_by:
+        Name of the quantity at which a search stops; a value at the cap means "not reached".
+    each:
+        Family this quantity is repeated for, before families are expanded.
+    subject:
+        Name of the model file.
+    table:
+        Column names, when the quantity is a table read from a CSV file.
+    """
+
+    name: str
+    unit: str
+    summary: str
+    description: str = ""
+    source: str = ""
+    needs: tuple[Need, ...] = ()
+    function: Callable[..., Any] | None = None
+    default: float | None = None
+    above: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
+    fails: str = ""
+    capped_by: str | None = None
+    each: str | None = None
+    subject: str = ""
+    table: tuple[str, ...] = ()
+
+    @property
+    def is_given(self) -> bool:
+        """True when no function computes it."""
+        return self.function is None
+
+    @property
+    def needed_names(self) -> tuple[str, ...]:
+        """Names of all quantities it needs directly, without those it varies itself."""
+        return tuple(dict.fromkeys(name for need in self.needs for name in need.names))
+
+    def allows(self, value: float) -> bool:
+        """Tell whether a value lies in the physical range."""
+        return (
+            (self.above is None or value > self.above)
+            and (self.at_least is None or value >= self.at_least)
+            and (self.at_most is None or value <= self.at_most)
+        )
+
+    @property
+    def allowed_range(self) -> str:
+        """Say the physical range in words, in SI units."""
+        words = [
+            f"{word} {bound:g}"
+            for word, bound in (("above", self.above), ("at least", self.at_least), ("at most", self.at_most))
+            if bound is not None
+        ]
+        unit = "" if self.unit == "1" else f" {self.unit}"
+        return (" and ".join(words) + unit) if words else "any number"
+
+
+@dataclass(frozen=True)
+class Given:
+    """A quantity the study gives; its name is the module attribute it is bound to."""
+
+    unit: str
+    text: str
+    default: float | None = None
+    above: float | None = None
+    at_least: float | None = None
+    at_most: float | None = None
+    source: str = ""
+    each: str | None = None
+    table: tuple[str, ...] = field(default=())
+
+
+def given(
+    unit: str,
+    text: str,
+    *,
+    default: float | None = None,
+    above: float | None = None,
+    at_least: float | None = None,
+    at_most: float | None = None,
+    source: str = "",
+    each: str | None = None,
+) -> Any:
+    """Declare a quantity that the study gives, with its SI unit, meaning, default and physical range."""
+    return Given(unit, inspect.cleandoc(text), default, above, at_least, at_most, source, each)
+
+
+def given_table(columns: tuple[str, ...], text: str, *, source: str = "") -> Any:
+    """Declare a table that the study gives as a CSV file with these columns (SI units inside).
+
+    The function that needs it receives an ``explorer.graph.tables.Table``.
+    """
+    return Given("1", inspect.cleandoc(text), source=source, table=columns)
+
+
+def quantity(
+    unit: str,
+    *,
+    source: str,
+    varying: Mapping[str, str | tuple[str, ...]] | None = None,
+    each: str | None = None,
+    fails: str = "",
+    capped_by: str | None = None,
+) -> Callable[[Function], Function]:
+    """Declare that the decorated function computes the quantity of its own name.
+
+    Parameters
+    ----------
+    unit:
+        SI unit of the result, as text.
+    source:
+        The equation, clause or book behind the formula; "definition" where there is nothing to cite.
+    varying:
+        Parameters wanted as functions, with the quantity or quantities they are functions of.
+    each:
+        Family to repeat the quantity for.
+    fails:
+        What NaN means, in words for the report.
+    capped_by:
+        Name of the input at which a search stops and reports "not reached".
+
+    Raises
+    ------
+    GraphError
+        When the function has no docstring, or a parameter with a default or a star.
+    """
+    over = {
+        name: (names,) if isinstance(names, str) else tuple(names) for name, names in (varying or {}).items()
+    }
+
+    def declare(function: Function) -> Function:
+        parameters = inspect.signature(function).parameters.values()
+        name = function.__name__
+        if not function.__doc__:
+            raise GraphError("a quantity needs a docstring: it is its handbook entry", key=name)
+        if any(p.kind is not p.POSITIONAL_OR_KEYWORD or p.default is not p.empty for p in parameters):
+            raise GraphError("a quantity's parameters are plain names without defaults", key=name)
+        stray = set(over) - {p.name for p in parameters}
+        if stray:
+            raise GraphError(f"varying names no parameter: {', '.join(sorted(stray))}", key=name)
+        summary, _, description = inspect.cleandoc(function.__doc__).partition("\n\n")
+        function.__quantity__ = Quantity(  # type: ignore[attr-defined]
+            name=name,
+            unit=unit,
+            summary=" ".join(summary.split()),
+            description=description.strip(),
+            source=source,
+            needs=tuple(Need((p.name,), over=over.get(p.name, ())) for p in parameters),
+            function=function,
+            fails=fails,
+            capped_by=capped_by,
+            each=each,
+            subject=function.__module__.rpartition(".")[2],
+        )
+        return function
+
+    return declare
+
+
+def quantities_of(module: Any) -> list[Quantity]:
+    """List what a module (or any namespace) declares, in the order written."""
+    found = []
+    for name, value in vars(module).items():
+        declared = getattr(value, "__quantity__", None)
+        # A function imported from another model file belongs to that file.
+        if declared is not None and value.__module__ == module.__name__:
+            found.append(declared)
+        elif isinstance(value, Given):
+            summary, _, description = value.text.partition("\n\n")
+            found.append(
+                Quantity(
+                    name=name,
+                    unit=value.unit,
+                    summary=" ".join(summary.split()),
+                    description=description.strip(),
+                    source=value.source,
+                    default=value.default,
+                    above=value.above,
+                    at_least=value.at_least,
+                    at_most=value.at_most,
+                    each=value.each,
+                    subject=module.__name__.rpartition(".")[2],
+                    table=value.table,
+                )
+            )
+    return found

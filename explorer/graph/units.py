@@ -1,0 +1,498 @@
+"""Text with a unit to an SI number, and back for display.
+
+Inside, every number is in coherent SI units, angles in radians.  The unit library is loaded on first use and
+one registry serves the whole program.  Beyond dimensions the angle is checked too, which the registry alone
+would let pass: 1 Hz is not 1 rad/s, and 5 deg is not 5 %.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Literal, TypeVar
+
+from explorer.errors import UnitError, nearest
+from explorer.graph.quantity import Array
+
+System = Literal["as given", "metric", "imperial"]
+Number = TypeVar("Number", float, Array)
+
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+
+# What builders write and the registry would read otherwise (Nm is a textile unit there, PS a petasiemens).
+_SPELLINGS = {
+    "Nm": "N*m",
+    "Nmm": "N*mm",
+    "Ns": "N*s",
+    "RPM": "rpm",
+    "KV": "rpm/V",
+    "PS": "metric_horsepower",
+    "ohms": "ohm",
+    "mOhm": "mohm",
+    "Ohm": "ohm",
+}
+
+# SI unit -> units a builder may write, most usual first: offered in messages, and to correct typing errors.
+_EXAMPLES = {
+    "1": ("%", "1"),
+    "m": ("mm", "cm", "m", "in", "ft"),
+    "m**2": ("m**2", "cm**2", "mm**2", "in**2"),
+    "m**3": ("m**3", "cm**3", "l"),
+    "m**4": ("mm**4", "m**4", "in**4"),
+    "kg": ("kg", "g", "lb", "oz"),
+    "s": ("s", "ms", "min", "h"),
+    "Hz": ("Hz",),
+    "rad": ("deg", "rad", "mrad"),
+    "1/rad": ("1/rad", "1/deg"),
+    "rad/s": ("rad/s", "deg/s", "rpm"),
+    "m/s": ("m/s", "km/h", "mph", "ft/s"),
+    "m/s**2": ("m/s**2", "g_0", "ft/s**2"),
+    "N": ("N", "kgf", "gf", "lbf", "ozf"),
+    "N/m": ("N/mm", "N/m", "kgf/mm", "lbf/in"),
+    "N*m": ("N*m", "N*mm", "kgf*cm", "ozf*in", "lbf*in"),
+    "m/rad": ("mm/deg", "m/rad"),
+    "m**2/rad": ("m**2/rad", "cm**2/deg"),
+    "N*m/rad": ("N*m/rad", "N*m/deg"),
+    "N*s/m": ("N*s/m", "N*s/mm", "lbf*s/in"),
+    "Pa": ("Pa", "hPa", "kPa", "mbar", "bar", "MPa", "GPa", "psi", "inHg"),
+    "K": ("degC", "K", "degF"),
+    "kg/m**3": ("kg/m**3", "g/cm**3"),
+    "kg*m**2": ("kg*m**2", "g*cm**2"),
+    "kg/m": ("kg/m", "g/m"),
+    "J": ("J", "kJ", "Wh"),
+    "W": ("W", "kW", "hp"),
+    "V": ("V", "mV"),
+    "A": ("A", "mA"),
+    "ohm": ("ohm", "mohm"),
+    "A*s": ("Ah", "mAh", "A*s"),
+    "rad/s/V": ("rpm/V", "rad/s/V"),
+    "N*m/A": ("N*m/A",),
+    "1/m": ("1/m", "1/mm"),
+    "1/s": ("1/s",),
+    "1/K": ("1/K", "%/K"),
+}
+
+_METRIC = {
+    "m": "mm",
+    "rad": "deg",
+    "1/rad": "1/rad",
+    "rad/s": "rpm",
+    "rad/s/V": "rpm/V",
+    "N/m": "N/mm",
+    "K": "degC",
+    "Pa": "Pa",
+    "m**4": "mm**4",
+    "ohm": "mohm",
+    "A*s": "mAh",
+}
+_IMPERIAL = {
+    **_METRIC,
+    "m": "in",
+    "m**2": "in**2",
+    "m**3": "in**3",
+    "m**4": "in**4",
+    "kg": "lb",
+    "m/s": "mph",
+    "m/s**2": "ft/s**2",
+    "N": "lbf",
+    "N/m": "lbf/in",
+    "N*m": "lbf*in",
+    "N*s/m": "lbf*s/in",
+    "Pa": "inHg",
+    "K": "degF",
+    "kg/m**3": "lb/ft**3",
+    "W": "hp",
+    "J": "ft*lbf",
+}
+# No unit is longer; a text that is one was not meant as a unit.
+_LONGEST_UNIT = 80
+# A length at least this long [m] is a stretch of track, not a part: shown in m or ft.
+_STRETCH = 2.0
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """A unit as one linear map to SI: value * factor + offset, with its dimension and power of angle."""
+
+    factor: float
+    offset: float
+    dimension: tuple[tuple[str, float], ...]
+    angle: float
+
+    @property
+    def kind(self) -> tuple[object, float]:
+        """Equal for units that can be converted into each other."""
+        return self.dimension, self.angle
+
+
+def parse(text_or_number: object, unit: str | None, expected: str) -> tuple[float, str]:
+    """Read one value of the study.
+
+    Parameters
+    ----------
+    text_or_number:
+        A number, or text such as "325 mm", "52 mph", "20 degC", "50 %", "1000 rpm/V".
+    unit:
+        Unit of a bare number; ignored when the text brings its own.
+    expected:
+        SI unit of the quantity ("1" for a pure number).
+
+    Returns
+    -------
+    tuple
+        The value in SI and the unit the builder used.
+
+    Raises
+    ------
+    UnitError
+        When there is no number, or its unit is missing, unknown or of another dimension.
+
+    """
+    value, used = split(text_or_number, unit, expected)
+    return to_si(value, used, expected), used
+
+
+def parse_spread(text_or_number: object, unit: str | None, expected: str) -> tuple[float, str]:
+    """Read one spread (standard deviation, half width): as ``parse``, but a difference has no offset."""
+    value, used = split(text_or_number, unit, expected)
+    return spread_to_si(value, used, expected), used
+
+
+def split(text_or_number: object, unit: str | None, expected: str) -> tuple[float, str]:
+    """Split a value of the study into its number and the unit it is written in."""
+    if isinstance(text_or_number, bool) or not isinstance(text_or_number, (int, float, str)):
+        raise UnitError(
+            "a value is a number or a text with a unit",
+            found=repr(text_or_number),
+            allowed=_as_written(expected),
+        )
+    if isinstance(text_or_number, str):
+        number, own = _number_and_unit(text_or_number, expected)
+    else:
+        number, own = float(text_or_number), ""
+    if not math.isfinite(number):
+        raise UnitError("a value must be finite", found=text_or_number, allowed=_as_written(expected))
+    used = own or unit or ("1" if expected == "1" else "")
+    if not used:
+        raise UnitError(
+            "the unit is missing",
+            found=text_or_number,
+            allowed=allowed_units(expected),
+            remedy=f'write the value with its unit, such as "{number:g} {_examples(expected)[0]}"',
+        )
+    return number, used
+
+
+def _number_and_unit(text: str, expected: str) -> tuple[float, str]:
+    plain = text.strip().replace("\N{MINUS SIGN}", "-").replace("\N{NO-BREAK SPACE}", " ")
+    match = _NUMBER.match(plain)
+    if match is None:
+        raise UnitError("there is no number in this text", found=repr(text), allowed=_as_written(expected))
+    rest = plain[match.end() :]
+    if re.match(r"[,.\d']", rest):
+        raise UnitError(
+            "the number cannot be read",
+            found=repr(text),
+            allowed=_as_written(expected),
+            remedy="write a decimal point, and no separators between thousands",
+        )
+    return float(match.group()), rest.strip()
+
+
+def to_si(value: Number, unit: str, expected: str) -> Number:
+    """Convert values to SI after checking that the unit fits what is expected.
+
+    Raises
+    ------
+    UnitError
+        When the unit is unknown or of another dimension.
+
+    """
+    used = _checked(unit, expected)
+    return value * used.factor + used.offset
+
+
+def spread_to_si(value: Number, unit: str, expected: str) -> Number:
+    """Convert differences (standard deviations, tolerances) to SI: no offset."""
+    return value * _checked(unit, expected).factor
+
+
+def from_si(value: Number, unit: str) -> Number:
+    """Convert values from SI to a unit for display."""
+    shown = known_unit(unit)
+    return (value - shown.offset) / shown.factor
+
+
+def spread_from_si(value: Number, unit: str) -> Number:
+    """Convert differences from SI to a unit for display: no offset."""
+    return value / known_unit(unit).factor
+
+
+def dimension_matches(unit: str, expected: str) -> bool:
+    """Tell whether a unit can be converted to the expected one, angles told apart from pure numbers."""
+    return known_unit(unit).kind == known_unit(expected).kind
+
+
+def _checked(unit: str, expected: str) -> _Unit:
+    used = known_unit(unit)
+    if used.kind != known_unit(expected).kind:
+        raise UnitError(
+            f"a value in {unit} cannot stand where {_kind_of(expected)} is expected",
+            found=unit,
+            allowed=allowed_units(expected),
+            remedy=f"did you mean {meant!r}?" if (meant := _meant(unit, expected)) else None,
+        )
+    return used
+
+
+def known_unit(text: str) -> _Unit:
+    """Return what the registry knows of a unit.
+
+    Raises
+    ------
+    UnitError
+        When there is no such unit; the nearest usual one is suggested.
+
+    """
+    found = _looked_up(text)
+    if found is None:
+        near = _nearest_unit(text)
+        raise UnitError(
+            f"there is no unit {text[:40]!r}",
+            found=text[:80],
+            allowed="a unit such as mm, kg, N/mm, deg, degC, hPa, km/h, rpm/V, %",
+            remedy=f"did you mean {near!r}?" if near else None,
+        )
+    return found
+
+
+@lru_cache(maxsize=4096)
+def _looked_up(text: str) -> _Unit | None:
+    import tokenize
+
+    import pint
+
+    if len(text) > _LONGEST_UNIT:
+        return None
+    registry = _registry()
+    try:
+        one = registry.Quantity(1.0, registry.parse_units(_spelled(text)))
+        if not one._is_multiplicative:
+            return _affine(registry, one.units)
+        base = one.to_base_units()
+    # The registry's parser answers nonsense with its own errors, and also with those of its tokenizer.
+    except (
+        pint.PintError,
+        ArithmeticError,
+        AssertionError,
+        AttributeError,
+        TypeError,
+        ValueError,
+        tokenize.TokenError,
+    ):
+        return None
+    factor = float(base.magnitude)
+    if not 0 < factor < math.inf:
+        return None
+    return _Unit(_tidy(factor), 0.0, _dimension(base), float(base._units.get("radian", 0)))
+
+
+def _affine(registry: Any, unit: Any) -> _Unit | None:
+    name = str(unit)
+    if name not in ("degree_Celsius", "degree_Fahrenheit"):
+        return None
+    step = registry.Quantity(1.0, f"delta_{name}").to("kelvin")
+    zero = registry.Quantity(0.0, unit).to("kelvin")
+    return _Unit(float(step.magnitude), _tidy(float(zero.magnitude)), _dimension(step), 0.0)
+
+
+def _dimension(base: Any) -> tuple[tuple[str, float], ...]:
+    # Units without a dimension in the registry (counts, bits) keep their name, so they match nothing else.
+    plain = [(name, float(power)) for name, power in base.dimensionality.items()]
+    odd = [(name, float(power)) for name, power in base._units.items() if name in ("count", "bit")]
+    return tuple(sorted(plain + odd))
+
+
+def _tidy(number: float) -> float:
+    """Take the last-digit dust off a factor that is a short decimal (0.30479999999999996)."""
+    short = float(f"{number:.14g}")
+    return short if math.isclose(short, number, rel_tol=4e-16) else number
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint
+
+    # Without a cache folder: nothing is written outside the results.
+    return pint.UnitRegistry(cache_folder=None)
+
+
+def _spelled(text: str) -> str:
+    """Turn what builders write into what the registry reads: mm2, kg/m³, N·m, /rad, Nm."""
+    plain = re.sub(r"^/", "1/", _with_stars(text))
+    return re.sub(r"[A-Za-z_]+", lambda word: _SPELLINGS.get(word.group(), word.group()), plain)
+
+
+def _with_stars(text: str) -> str:
+    """Bring the ways to write powers and products together: m2 and m^2 to m**2, N·m to N*m."""
+    plain = re.sub(r"[·⋅]", "*", text.strip()).replace("^", "**")
+    return re.sub(r"(?<=[A-Za-zµμ])([2-4])(?![0-9A-Za-z])", r"**\1", plain)
+
+
+def _nearest_unit(text: str) -> str | None:
+    usual = sorted({unit for units in _EXAMPLES.values() for unit in units})
+    by_lower = {unit.lower(): unit for unit in usual}
+    return by_lower.get(text.lower()) or nearest(text, usual)
+
+
+def _key(si_unit: str) -> str:
+    """Bring the spellings of one SI unit together: "N m", "N·m" and "N*m"."""
+    return re.sub(r" +", "*", _with_stars(si_unit))
+
+
+def _examples(expected: str) -> tuple[str, ...]:
+    return _EXAMPLES.get(_key(expected), (expected,))
+
+
+def allowed_units(expected: str) -> str:
+    """Say in words which units a quantity may be given in."""
+    if expected == "1":
+        return "a pure number, or %"
+    return f"{_listed(_examples(expected))} (or any other unit of the same kind)"
+
+
+def _as_written(expected: str) -> str:
+    return (
+        f"a number with a unit: {_listed(_examples(expected))}" if expected != "1" else "a pure number, or %"
+    )
+
+
+def _listed(units: tuple[str, ...]) -> str:
+    return ", ".join(units)
+
+
+def _kind_of(expected: str) -> str:
+    return "a pure number" if expected == "1" else f"one in {expected}"
+
+
+def _meant(unit: str, expected: str) -> str | None:
+    """Guess what was meant where a unit of mass stands for a force, or g for the acceleration."""
+    for written, meant in (("kg", "kgf"), ("g", "gf"), ("lb", "lbf"), ("oz", "ozf"), ("g", "g_0")):
+        guess = re.sub(rf"(?<![A-Za-z_]){written}(?![A-Za-z_])", meant, unit)
+        looked_up = _looked_up(guess)
+        if guess != unit and looked_up and looked_up.kind == known_unit(expected).kind:
+            return guess
+    return None
+
+
+def display_unit(
+    si_unit: str, system: System, given: str | None = None, *, magnitude: float | None = None
+) -> str:
+    """Choose the unit to show a quantity in.
+
+    Parameters
+    ----------
+    si_unit:
+        SI unit of the quantity.
+    system:
+        "as given" keeps the builder's unit where there is one; otherwise metric.
+    given:
+        Unit the builder used for it, if any.
+    magnitude:
+        A typical SI value: a length of 2 m or more is shown in m or ft rather than mm or in.
+
+    """
+    if system == "as given" and given:
+        return given
+    if _key(si_unit) == "m" and magnitude is not None and abs(magnitude) >= _STRETCH:
+        return "ft" if system == "imperial" else "m"
+    return (_IMPERIAL if system == "imperial" else _METRIC).get(_key(si_unit), si_unit)
+
+
+_SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+_SYMBOLS = {
+    "degC": "°C",
+    "degF": "°F",
+    "delta_degC": "°C",
+    "delta_degF": "°F",
+    "deg": "°",
+    "degree": "°",
+    "percent": "%",
+    "ohm": "Ω",
+    "mohm": "mΩ",
+    "um": "µm",
+    "g_0": "g₀",
+    "1": "",
+}
+
+
+def pretty(unit: str) -> str:
+    """Write a unit as it is printed: m², N/mm, N·m, °C, °; nothing for a pure number."""
+    if unit.strip() in _SYMBOLS:
+        return _SYMBOLS[unit.strip()]
+    plain = re.sub(
+        r"\s*\*\*\s*(-?\d+)", lambda power: power.group(1).translate(_SUPERSCRIPTS), _with_stars(unit)
+    )
+    plain = re.sub(r"\s*/\s*", "/", plain)
+    plain = re.sub(r"\s*\*\s*|\s+", "·", plain)
+    return re.sub(r"[A-Za-z_]\w*", lambda word: _SYMBOLS.get(word.group(), word.group()), plain)
+
+
+def rounded(value: float, uncertainty: float) -> str:
+    """Write a value to the place its uncertainty reaches, at two significant digits.
+
+    Source: JCGM 100:2008, 7.2.6.  Without a usable uncertainty six significant digits are written.
+    """
+    place = _place(uncertainty)
+    return number(value, digits=6) if place is None or not math.isfinite(value) else _at_place(value, place)
+
+
+def rounded_spread(uncertainty: float) -> str:
+    """Write a standard uncertainty with two significant digits (JCGM 100:2008, 7.2.6)."""
+    place = _place(uncertainty)
+    return number(uncertainty, digits=2) if place is None else _at_place(uncertainty, place)
+
+
+def number(value: float, digits: int = 4) -> str:
+    """Write a number with this many significant digits, plainly where that stays short."""
+    if not math.isfinite(value):
+        return str(value)
+    if value == 0:
+        return "0"
+    # Rounding may carry into the next decade: 9.9999 needs one decimal less.
+    exponent = math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))
+    if exponent < -5 or exponent > 9:
+        return f"{value:.{digits - 1}e}"
+    return _at_place(value, max(digits - 1 - exponent, 0)) if exponent < digits else f"{value:.0f}"
+
+
+def plain(value: float, digits: int = 6) -> str:
+    """Write a number with up to this many significant digits and no trailing zeros."""
+    text = number(value, digits)
+    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Put the printed unit behind a number: a space between, except before the degree sign of an angle."""
+    symbol = pretty(unit)
+    return f"{text}{symbol}" if symbol in ("", "°") else f"{text} {symbol}"
+
+
+def _place(uncertainty: float) -> int | None:
+    """Return the decimals that two significant digits of an uncertainty need; negative: left of the point."""
+    if not math.isfinite(uncertainty) or uncertainty <= 0:
+        return None
+    # Rounding may carry into the next decade: 0.0996 has its second digit in the second decimal.
+    return 1 - math.floor(math.log10(float(f"{uncertainty:.1e}")))
+
+
+def _at_place(value: float, place: int) -> str:
+    text = f"{round(value, place):.{max(place, 0)}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def about(count: float) -> str:
+    """Write a count in two figures, with spaces between thousands."""
+    return f"{float(f'{count:.2g}'):,.0f}".replace(",", " ")

@@ -1,0 +1,123 @@
+"""A fit goes back into its study: the block of inputs to include, and its record for the report beside it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from explorer.errors import ResultsError, SampleError
+from explorer.graph.units import spread_to_si, to_si
+from explorer.logs.fit_records import fit_record
+from explorer.logs.fits import Fitted
+from explorer.logs.fitting.fit import Fit
+from explorer.logs.fitting.input_block import correlation_entry, correlation_source, input_block, spread_of
+from explorer.logs.shared_errors import held_together
+from explorer.results.extras import write_whole
+from explorer.study.entries import Normal
+from explorer.study.study import Study
+
+# A tail beyond what is physically possible is cut off when it is larger than this.
+CUT_TAIL = 1e-6
+
+
+def write_fit(fitted: Fitted) -> Path:
+    """Write a fit as inputs beside its study, whole or not at all.
+
+    Returns
+    -------
+    Path
+        The file; a JSON file of the same name beside it holds residuals and notes for the report.
+
+    Raises
+    ------
+    SampleError
+        When the fit should not be used, or found nothing that the study could be given.
+    ResultsError
+        When the file cannot be written.
+    """
+    text = block_of(fitted)
+    record = {**fit_record(fitted), "block_sha256": hashlib.sha256(text.encode()).hexdigest()}
+    try:
+        fitted.path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(fitted.path.with_suffix(".json"), json.dumps(record, ensure_ascii=False, allow_nan=False))
+        write_whole(fitted.path, text)
+    except OSError as error:
+        raise ResultsError(
+            "the fit cannot be written",
+            file=str(fitted.path),
+            found=error.strerror or str(error),
+            remedy="make the study's folder writable",
+        ) from None
+    return fitted.path
+
+
+def block_of(fitted: Fitted) -> str:
+    """Return the TOML text that the study includes, in the units that it uses itself.
+
+    Raises
+    ------
+    SampleError
+        When the fit should not be used, or found nothing that the study could be given.
+    """
+    fitted.result.require()
+    if not fitted.inputs:
+        raise SampleError(
+            "nothing that this fit found is an input of the study",
+            key=f"fits.{fitted.name}",
+            found=", ".join(fitted.result.names),
+            remedy="compare it with the study's own value, or try --update",
+        )
+    fit, shared = held_together(fitted.result, fitted.inputs, fitted.shared, fitted.study)
+    head = [
+        f"# Written by 'squatline fit' for [fits.{fitted.name}] of the study; do not edit, write it again.",
+        f'# The study takes it up with: include = ["{fitted.file}"]',
+    ]
+    block = input_block(
+        _in_own_units(fit, fitted.study),
+        only=fitted.inputs,
+        limits={name: _cut_off(fit, name, fitted.study) for name in fitted.inputs},
+    )
+    pairs = [
+        correlation_entry(one.estimate, one.input, one.value, correlation_source(fit))
+        for one in shared
+        if one.estimate in fitted.inputs
+    ]
+    return "\n".join([*head, block.rstrip("\n"), *pairs]) + "\n"
+
+
+def line_to_add(fitted: Sequence[Fitted]) -> str | None:
+    """Return the line by which the study takes up these files, or None when it includes them already."""
+    fresh = [one.file for one in fitted if not one.included]
+    if not fresh:
+        return None
+    return f"include = {json.dumps(list(dict.fromkeys([*fitted[0].present, *fresh])))}"
+
+
+def _in_own_units(fit: Fit, study: Study) -> Fit:
+    """Return the fit in the units the study uses."""
+    units = tuple(_own_unit(study, name, si) for name, si in zip(fit.names, fit.units, strict=True))
+    sizes = [float(spread_to_si(1.0, own, si)) for own, si in zip(units, fit.units, strict=True)]
+    scale = 1 / np.array(sizes)
+    covariance = fit.covariance * np.outer(scale, scale)
+    return replace(fit, units=units, estimates=fit.estimates * scale, covariance=covariance)
+
+
+def _own_unit(study: Study, name: str, si: str) -> str:
+    """Return the unit the study shows a quantity in; SI where that unit has a zero of its own."""
+    own = study.unit_of(name) if name in study.graph else si
+    return own if own == si or to_si(0.0, own, si) == 0 else si
+
+
+def _cut_off(fit: Fit, name: str, study: Study) -> tuple[float | None, float | None]:
+    """Return the physical bounds that the distribution of an estimate would cross, in the study's unit."""
+    quantity, spread = study.graph[name], Normal(fit.value(name), spread_of(fit, name))
+    factor = float(spread_to_si(1.0, _own_unit(study, name, quantity.unit), quantity.unit))
+    low = max((bound for bound in (quantity.above, quantity.at_least) if bound is not None), default=-np.inf)
+    high = np.inf if quantity.at_most is None else quantity.at_most
+    below, beyond = float(spread.cdf(low)), 1 - float(spread.cdf(high))
+    return low / factor if below > CUT_TAIL else None, high / factor if beyond > CUT_TAIL else None

@@ -1,0 +1,181 @@
+"""Spring or wheel rate from load against deflection, with play, preload and friction told apart from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import fdtrc
+
+from explorer.errors import TableError
+from explorer.graph.quantity import Array
+from explorer.logs.fitting.fit import Fit, Known
+from explorer.logs.fitting.least_squares import Loss, fit_curve
+from explorer.logs.fitting.problem import Observations, Parameter
+from explorer.logs.reader import Source
+
+FEWEST_LOADS = 3
+# A knee at the preload is believed when scatter alone would make one as rarely as this (common practice).
+KNEE_CHANCE = 0.01
+EXACT_LOAD = Known("load_scale", 1.0, 0.0, "1", "weights taken as true")
+EXACT_GAUGE = Known("deflection_scale", 1.0, 0.0, "1", "gauge taken as true")
+
+
+@dataclass(frozen=True)
+class _Line:
+    """First guess: deflection where the line begins, rate, preload, and squares left over."""
+
+    begin: float
+    rate: float
+    preload: float
+    squares: float
+
+
+def fit_spring_test(
+    load: Array,
+    deflection: Array,
+    *,
+    rate_name: str = "rear_wheel_rate",
+    wheels: int = 1,
+    loading: Array | None = None,
+    load_scale: Known = EXACT_LOAD,
+    deflection_scale: Known = EXACT_GAUGE,
+    standard_deviation: float | None = None,
+    loss: Loss = "auto",
+    sources: Sequence[Source] = (),
+) -> Fit:
+    """Fit the deflection read under known loads.
+
+    Below the preload nothing moves; from there on the deflection grows by the load over the rate.  Friction
+    delays the movement, loading and unloading.
+
+    Parameters
+    ----------
+    load, deflection:
+        Shape (rows,), in N and m, in the order taken.
+    rate_name:
+        Quantity the rate stands for.
+    wheels:
+        2 when both wheels of the axle share the load: the rate is that of one wheel.
+    loading:
+        Shape (rows,): 1 where load was being added, -1 where it was being taken off.
+    load_scale, deflection_scale:
+        What the weights and the gauge read, times this, is the truth.
+    standard_deviation:
+        Known scatter of a deflection reading [m]; else it is taken from the residuals.
+
+    Returns
+    -------
+    Fit
+        The rate [N/m]; preload, friction and the deflection at which the line begins in ``log_values``.
+
+    Raises
+    ------
+    TableError
+        With fewer than three different loads, or a deflection that does not grow with them.
+    """
+    file = sources[0].file if sources else None
+    _check(load, deflection, file)
+    line, kneed = _best_line(load / wheels, deflection)
+    rubbing = loading is not None and len(np.unique(np.sign(loading))) > 1
+    direction = np.sign(loading) if loading is not None else np.zeros(len(load))
+
+    def predict(values: Array, known: Array) -> Array:
+        rate, begin = values[0], values[1]
+        preload = values[2] if kneed else 0.0
+        friction = values[-1] if rubbing else 0.0
+        carried = load / wheels * known[0] - direction * friction - preload
+        return np.asarray((begin + (np.maximum(carried, 0.0) if kneed else carried) / rate) / known[1])
+
+    extent = float(np.ptp(deflection))
+    parameters = [
+        Parameter(rate_name, "N/m", line.rate, low=0.0),
+        Parameter("line_begins_at", "m", line.begin, scale=extent, of_log=True),
+    ]
+    if kneed:
+        parameters.append(Parameter("preload", "N", line.preload, low=0.0, of_log=True))
+    if rubbing:
+        parameters.append(Parameter("friction", "N", 0.0, scale=float(np.ptp(load)) / wheels, of_log=True))
+    return fit_curve(
+        predict,
+        # The order along the load is what a curved spring would show up in; readings are taken one by one.
+        Observations.single(
+            deflection,
+            load,
+            name="deflection",
+            unit="m",
+            abscissa_name="load",
+            standard_deviation=standard_deviation,
+        ),
+        parameters,
+        kind="spring test",
+        known=(load_scale, deflection_scale),
+        loss=loss,
+        sources=sources,
+        notes=_notes(kneed, rubbing, load_scale, deflection_scale),
+    )
+
+
+def _check(load: Array, deflection: Array, file: str | None) -> None:
+    if len(np.unique(load)) < FEWEST_LOADS:
+        raise TableError(
+            "a rate needs several loads",
+            file=file,
+            key="columns.load",
+            found=f"{len(np.unique(load))} different loads in {len(load)} rows",
+            allowed=f"at least {FEWEST_LOADS}",
+            remedy="add weights in more steps",
+        )
+    slope = float(np.polyfit(load, deflection, 1)[0])
+    if not slope > 0:
+        raise TableError(
+            "the deflection does not grow with the load",
+            file=file,
+            key="columns.deflection",
+            found=f"{1e3 * float(np.ptp(deflection)):.3g} mm over {float(np.ptp(load)):.3g} N, "
+            "falling or not at all",
+            allowed="more deflection under more load",
+            remedy="check which column is which, and the sign of the gauge",
+        )
+
+
+def _best_line(load: Array, deflection: Array) -> tuple[_Line, bool]:
+    """Choose between a straight line and one that begins at a preload.
+
+    Source: F test of one added parameter (extra sum of squares, Draper & Smith).
+    """
+    straight = _line(load, deflection, -np.inf)
+    steps = np.unique(load)
+    # Two rows must lie below a knee and two loads above it, else it only follows the scatter.
+    places = [p for p in np.linspace(steps[0], steps[-3], 200) if np.count_nonzero(load <= p) >= 2]
+    if len(load) < 6 or not places:
+        return straight, False
+    kneed = min((_line(load, deflection, p) for p in places), key=lambda line: line.squares)
+    spare = len(load) - 3
+    gain = (straight.squares - kneed.squares) / max(kneed.squares / spare, 1e-300)
+    if fdtrc(1, spare, max(gain, 0.0)) < KNEE_CHANCE:
+        return kneed, True
+    return straight, False
+
+
+def _line(load: Array, deflection: Array, preload: float) -> _Line:
+    carried = load if preload == -np.inf else np.maximum(load - preload, 0.0)
+    matrix = np.column_stack([np.ones(len(load)), carried])
+    (begin, slope), *_ = np.linalg.lstsq(matrix, deflection, rcond=None)
+    rest = deflection - matrix @ [begin, slope]
+    rate = 1 / slope if slope > 0 else np.inf
+    return _Line(float(begin), float(rate), 0.0 if preload == -np.inf else preload, float(rest @ rest))
+
+
+def _notes(kneed: bool, rubbing: bool, load_scale: Known, deflection_scale: Known) -> tuple[str, ...]:
+    notes = [
+        "the deflection at which the line begins is play plus the zero of the gauge"
+        if kneed
+        else "play and preload are not separated by this log, which has no rows below the preload"
+    ]
+    if not rubbing:
+        notes.append("friction is not told apart: the log does not say loading from unloading")
+    if load_scale.standard_uncertainty == 0 and deflection_scale.standard_uncertainty == 0:
+        notes.append("weights and gauge were taken as true; an error of theirs would be an error of the rate")
+    return tuple(notes)

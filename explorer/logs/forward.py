@@ -1,0 +1,80 @@
+"""The study's own graph as a function for fits: from input values and speeds to what a logger would see."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+
+from explorer.graph.graph import Graph
+from explorer.graph.program import Program, compile_program
+from explorer.graph.quantity import Array
+
+
+def forward_model(
+    graph: Graph,
+    quantities: Sequence[str],
+    conditions: Mapping[str, Mapping[str, float]],
+    free: Sequence[str],
+    *,
+    along: str = "speed",
+) -> Callable[[str, Mapping[str, float], Array], dict[str, Array]]:
+    """Make a function that evaluates some quantities along the speed.
+
+    Parameters
+    ----------
+    graph:
+        The study's quantities.
+    quantities:
+        What was logged.  ``front_ride_height`` and ``rear_ride_height`` may be asked for where the graph has
+        compressions only: they are minus the compression, the zero of the gauge apart.
+    conditions:
+        Condition -> every given quantity in it with its value (SI); defaults of the graph are filled in.
+    free:
+        Given quantities that each call brings, besides the one along which it runs.
+
+    Returns
+    -------
+    callable
+        From condition, values of the free quantities and speeds (rows,) to quantity -> (rows,).
+
+    Raises
+    ------
+    GraphError
+        When a quantity is unknown or needs an input that nobody gives.
+    """
+    asked = {name: _computed(graph, name) for name in quantities}
+    given = {name: {**_defaults(graph), **values} for name, values in conditions.items()}
+    programs = {
+        condition: _compiled(graph, list(asked.values()), condition, {*values, *free, along})
+        for condition, values in given.items()
+    }
+
+    def forward(condition: str, values: Mapping[str, float], speed: Array) -> dict[str, Array]:
+        program = programs[condition]
+        supplied = {**given[condition], **values, along: speed}
+        results = program.run({name: supplied[name] for name in program.leaves})
+        return {
+            name: np.broadcast_to(
+                results[computed, condition] if computed == name else -results[computed, condition],
+                speed.shape,
+            )
+            for name, computed in asked.items()
+        }
+
+    return forward
+
+
+def _computed(graph: Graph, name: str) -> str:
+    if name not in graph and name.endswith("_ride_height"):
+        return name.replace("_ride_height", "_compression")
+    return name
+
+
+def _defaults(graph: Graph) -> dict[str, float]:
+    return {name: entry.default for name, entry in graph.quantities.items() if entry.default is not None}
+
+
+def _compiled(graph: Graph, names: list[str], condition: str, given: set[str]) -> Program:
+    scope = {name: name for name in given}
+    return compile_program(graph, [(name, condition) for name in names], {condition: scope})

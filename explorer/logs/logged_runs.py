@@ -1,0 +1,211 @@
+"""Prediction against track: each ``[tracks.NAME]`` laid into the band that the study predicts for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from explorer.analyses.sweeps import swept_values
+from explorer.errors import StudyError, TableError, nearest
+from explorer.graph.quantity import Array
+from explorer.graph.units import from_si, parse_spread, pretty, spread_from_si
+from explorer.logs.named_logs import no_such, read_study_log, told_in_study
+from explorer.logs.reader import Log
+from explorer.logs.speed_curves import speed_along
+from explorer.logs.validation import Validation, validate_curves
+from explorer.study.schema import LogEntry, TrackEntry
+from explorer.study.study import Study, Sweep
+
+# Cars that a run is ranked among: enough for a chance of one in a hundred to be told.
+SAMPLES = 2000
+POINTS = 25
+# More rows than this are thinned: each is compared with every car.
+MOST_ROWS = 1500
+# Along a straight, accelerations are looked up at this many speeds, up to beyond the fastest one logged.
+SPEEDS = 40
+BEYOND = 1.3
+# Below this a car has no steady run to follow [m/s].
+WALKING = 0.5
+# Rows from whose line the first speed is taken.
+FIRST_ROWS = 5
+UNANSWERED = 0.01
+
+
+@dataclass(frozen=True)
+class Tracked:
+    """A logged run and how it lies in the prediction; numbers of ``validation`` in the units shown.
+
+    ``samples`` and ``unanswered`` count the cars it was held against, and those of them without an answer.
+    """
+
+    name: str
+    entry: TrackEntry
+    log: Log
+    validation: Validation
+    unit: str
+    along_unit: str
+    samples: int
+    unanswered: int
+
+
+def validate(study: Study, name: str | None = None) -> tuple[Tracked, ...]:
+    """Hold what a study predicts against its logged runs.
+
+    Parameters
+    ----------
+    name:
+        One track of the study; by default all of them.
+
+    Returns
+    -------
+    tuple of Tracked
+        ``validation.explains`` is the verdict and ``validation.words`` says it.
+
+    Raises
+    ------
+    SquatlineError
+        When a section or its log cannot be used, with file and key.
+    """
+    entries = study.entries.tracks
+    if name is not None and name not in entries:
+        raise no_such("track", name, entries, "tracks").within(file=str(study.path))
+    return tuple(_tracked(study, one) for one in ([name] if name is not None else entries))
+
+
+def check_tracks(study: Study) -> None:
+    """Check the sections of all tracks without reading a log.
+
+    Raises
+    ------
+    StudyError
+        For the first fault, with its key.
+    """
+    for name, entry in study.entries.tracks.items():
+        with told_in_study(study, f"tracks.{name}", []):
+            _check(study, entry)
+
+
+def _tracked(study: Study, name: str) -> Tracked:
+    entry, key = study.entries.tracks[name], f"tracks.{name}"
+    with told_in_study(study, key, [entry.file]):
+        _check(study, entry)
+        log = _read(study, entry, key)
+        at, curves = _predicted(study, entry, log)
+        where, logged = _logged(entry, log)
+        unit, along_unit = study.unit_of(entry.quantity), _along_unit(study, entry.along)
+        noise = None if entry.noise is None else _noise(study, entry, unit)
+        found = validate_curves(
+            np.asarray(from_si(at, along_unit)),
+            np.asarray(from_si(curves, unit)),
+            np.asarray(from_si(where, along_unit)),
+            np.asarray(from_si(logged, unit)),
+            quantity=entry.quantity,
+            unit=pretty(unit) or "1",
+            along=entry.along,
+            along_unit=pretty(along_unit),
+            noise=noise,
+            seed=study.seed,
+        )
+    silent = int(np.count_nonzero(~np.isfinite(curves).all(axis=1)))
+    found = replace(found, notes=(*found.notes, *log.notes, *_silence(silent, len(curves))))
+    return Tracked(name, entry, log, found, unit, along_unit, len(curves), silent)
+
+
+def _check(study: Study, entry: TrackEntry) -> None:
+    if entry.condition not in study.conditions:
+        raise no_such("condition", entry.condition, study.conditions, "condition")
+    if entry.quantity not in study.graph:
+        near = nearest(entry.quantity, study.graph.quantities)
+        raise StudyError(
+            f"no quantity is called {entry.quantity!r}",
+            key="quantity",
+            allowed="a quantity of the chosen models; 'squatline explain --all' lists them",
+            remedy=f"did you mean {near!r}?" if near else None,
+        )
+    if entry.along != "speed" and entry.quantity != "speed":
+        raise StudyError(
+            "along time or distance only the speed of a full-throttle run is predicted",
+            key="along",
+            found=f"{entry.quantity} along the {entry.along}",
+            allowed='quantity = "speed", or along = "speed"',
+            remedy="log the speed as well, and lay the quantity along it",
+        )
+    if entry.along == entry.quantity:
+        raise StudyError("a speed along the speed says nothing", key="along", allowed="time or distance")
+    for wanted in (entry.along, entry.quantity):
+        if wanted not in entry.columns:
+            raise StudyError(
+                f"the study does not say which column holds {wanted!r}",
+                key="columns",
+                found=", ".join(entry.columns) or "no column",
+                remedy=f"add {wanted} = {{ column = ..., unit = ... }}",
+            )
+    wanted = "acceleration" if entry.along != "speed" else entry.quantity
+    study.graph.require([wanted], {*study.given_names(entry.condition), "speed"})
+
+
+def _read(study: Study, entry: TrackEntry, key: str) -> Log:
+    one = LogEntry(file=entry.file, between=entry.between, date=entry.date)
+    names = dict.fromkeys((entry.along, entry.quantity, *(["time"] if "time" in entry.columns else [])))
+    columns = {quantity: entry.columns[quantity] for quantity in names}
+    return read_study_log(study, one, columns, key, most_rows=MOST_ROWS)
+
+
+def _logged(entry: TrackEntry, log: Log) -> tuple[Array, Array]:
+    """Return where each row stands and what it says; a straight is counted from its first row."""
+    where = log[entry.along]
+    return (where if entry.along == "speed" else where - where[0]), log[entry.quantity]
+
+
+def _predicted(study: Study, entry: TrackEntry, log: Log) -> tuple[Array, Array]:
+    """Return where the study is asked, shape (points,), and its curves, shape (samples, points)."""
+    where, logged = _logged(entry, log)
+    if not float(np.ptp(where)) > 0:
+        raise TableError(
+            f"the {entry.along} does not change in this log, so there is nothing to lay along it",
+            file=log.source.file,
+            key=f"columns.{entry.along}",
+            found=f"{float(from_si(where[0], _along_unit(study, entry.along))):.4g} in all {log.rows} rows",
+            allowed=f"a run over a range of {entry.along}s",
+        )
+    if entry.along == "speed":
+        at = np.linspace(max(float(where.min()), 0.0), float(where.max()), POINTS)
+        return at, _swept(study, entry, entry.quantity, at).T
+    at = np.linspace(0.0, float(where.max()), 4 * POINTS)
+    start = _first_speed(where, logged)
+    speeds = np.linspace(max(start, WALKING), BEYOND * float(logged.max()), SPEEDS)
+    pull = _swept(study, entry, "acceleration", speeds)
+    return at, speed_along(speeds, pull, start, at, entry.along)
+
+
+def _swept(study: Study, entry: TrackEntry, quantity: str, speeds: Array) -> Array:
+    sweep = Sweep("speed", "m/s", tuple(map(float, speeds)), (quantity,), (entry.condition,))
+    return swept_values(study, sweep, entry.condition, SAMPLES)[quantity]
+
+
+def _first_speed(where: Array, speed: Array) -> float:
+    """Return the speed at the first row, its noise evened out by the line through the first few."""
+    first = slice(0, min(FIRST_ROWS, len(speed)))
+    _, level = np.polyfit(where[first] - where[0], speed[first], 1)
+    return max(float(level), WALKING)
+
+
+def _along_unit(study: Study, along: str) -> str:
+    return study.unit_of(along) if along in study.graph else {"time": "s", "distance": "m"}[along]
+
+
+def _noise(study: Study, entry: TrackEntry, unit: str) -> float:
+    si, _ = parse_spread(entry.noise, unit, study.graph[entry.quantity].unit)
+    if si < 0:
+        raise StudyError("a scatter is not below nought", key="noise", found=entry.noise)
+    return float(spread_from_si(si, unit))
+
+
+def _silence(silent: int, samples: int) -> Sequence[str]:
+    if silent <= UNANSWERED * samples:
+        return ()
+    return (
+        f"{silent} of {samples} predicted cars have no answer somewhere along this run and were left out",
+    )

@@ -1,0 +1,152 @@
+"""Logs as a study names them: columns mapped, units checked, cut to a stretch, faults told in its words."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import PurePath
+
+import numpy as np
+
+from explorer.errors import SquatlineError, StudyError, TableError, UnitError, nearest
+from explorer.graph.graph import Graph
+from explorer.graph.units import dimension_matches, parse, to_si
+from explorer.logs.reader import LOGGED, Log, read_log
+from explorer.study.schema import ColumnEntry, LogEntry, Value
+from explorer.study.study import Study
+
+# SI unit of what only some kinds of fit read; any quantity of the study may be logged as well.
+ALSO_LOGGED = {
+    "distance": "m",
+    "loading": "1",
+    "opening_pull": "N",
+    "closing_pull": "N",
+    "electrical_power": "W",
+    "shaft_power": "W",
+}
+
+
+def read_study_log(
+    study: Study, entry: LogEntry, columns: Mapping[str, ColumnEntry], key: str, *, most_rows: int
+) -> Log:
+    """Read the columns of one log that the study names.
+
+    Parameters
+    ----------
+    entry:
+        The file, its date and the times between which it counts.
+    columns:
+        Quantity -> column and unit.
+    key:
+        Where the mapping stands in the study, for messages.
+    most_rows:
+        Longer logs are thinned to this many rows.
+
+    Raises
+    ------
+    SquatlineError
+        With the file as the study names it, and the key.
+    """
+    with told_in_study(study, key, [entry.file]):
+        for quantity, column in columns.items():
+            _check_unit(study.graph, quantity, column, f"columns.{quantity}")
+        found = read_log(
+            study.folder / entry.file,
+            {quantity: {"column": one.column, "unit": one.unit} for quantity, one in columns.items()},
+            date=entry.date,
+            most_rows=most_rows,
+        )
+        return found if entry.between is None else _cut(found, entry)
+
+
+@contextmanager
+def told_in_study(study: Study, key: str, files: Collection[str]) -> Iterator[None]:
+    """Fill in what goes wrong inside with the files as the study names them, and the section's key."""
+    try:
+        yield
+    except SquatlineError as error:
+        named = {PurePath(file).name: file for file in files}
+        if error.file in named:
+            error.file = named[error.file]
+        if not (error.key or "").startswith(key):
+            error.key = f"{key}.{error.key}" if error.key else key
+        raise error.within(file=str(study.path)) from None
+
+
+def logged_unit(graph: Graph, quantity: str) -> str:
+    """Return the SI unit that a logged quantity is read into.
+
+    Raises
+    ------
+    StudyError
+        When neither a fit nor the study knows such a quantity.
+    """
+    known = {**LOGGED, **ALSO_LOGGED}
+    if quantity in known:
+        return known[quantity]
+    if quantity in graph:
+        return graph[quantity].unit
+    near = nearest(quantity, [*known, *graph.quantities])
+    raise StudyError(
+        f"no quantity is called {quantity!r}",
+        key=f"columns.{quantity}",
+        allowed="a quantity of the study, or one of " + ", ".join(known),
+        remedy=f"did you mean {near!r}?" if near else "name what the column holds",
+    )
+
+
+def no_such(what: str, name: str | None, known: Collection[str], key: str) -> StudyError:
+    """Return the error for a name that the study does not define, with the nearest one that it does."""
+    near = nearest(str(name), known)
+    return StudyError(
+        f"no {what} is called {name!r}",
+        key=key,
+        allowed=", ".join(known) or "none is defined",
+        remedy=f"did you mean {near!r}?" if near else None,
+    )
+
+
+def _check_unit(graph: Graph, quantity: str, column: ColumnEntry, key: str) -> None:
+    """Refuse a unit of the wrong kind; a weight given in grams is told what to write instead."""
+    expected = logged_unit(graph, quantity)
+    if not column.unit:
+        return  # the reader of the log says what is missing, and in which file
+    try:
+        to_si(0.0, column.unit, expected)
+    except UnitError as error:
+        if expected == "N" and dimension_matches(column.unit, "kg"):
+            error.remedy = "a weight presses with its gram-force: write gf for g, kgf for kg"
+        raise error.within(key=key) from None
+
+
+def _time(value: Value) -> float:
+    try:
+        return parse(value, None, "s")[0]
+    except SquatlineError as error:
+        raise error.within(key="between") from None
+
+
+def _cut(log: Log, entry: LogEntry) -> Log:
+    """Keep the rows between two times."""
+    assert entry.between is not None
+    if "time" not in log.columns:
+        raise StudyError(
+            "a log without its time cannot be cut",
+            key="between",
+            allowed='time = { column = "...", unit = "s" } among the columns',
+        )
+    start, end = (_time(value) for value in entry.between)
+    inside = (log["time"] >= start) & (log["time"] <= end)
+    rows = int(np.count_nonzero(inside))
+    if not rows:
+        raise TableError(
+            "no row lies between these times",
+            file=entry.file,
+            key="between",
+            found=f"{start:g} s to {end:g} s",
+            allowed=f"times from {float(log['time'][0]):g} s to {float(log['time'][-1]):g} s",
+        )
+    note = f"{entry.file}: cut to {start:g} s to {end:g} s, {rows} of {log.rows} rows"
+    kept = {quantity: values[inside] for quantity, values in log.columns.items()}
+    return replace(log, columns=kept, notes=(*log.notes, note))

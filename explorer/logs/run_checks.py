@@ -1,0 +1,50 @@
+"""What a study's logs mean for its run: checked before it, and said in its summary.
+
+The fits themselves belong to ``squatline fit``; a run only says what the files it includes have changed, and
+whether the study explains the runs that were logged.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from explorer.study.study import Study
+
+
+def check_logs(study: Study) -> None:
+    """Check the sections of fits and tracks without reading a log.
+
+    Raises
+    ------
+    StudyError
+        For the first fault, with its key.
+    """
+    if study.entries.fits:
+        from explorer.logs.fits import check_fits
+
+        check_fits(study)
+    if study.entries.tracks:
+        from explorer.logs.logged_runs import check_tracks
+
+        check_tracks(study)
+
+
+def records_of_logs(study: Study) -> dict[str, Any]:
+    """Return what a run adds to ``Summary.extra``: ``validation`` and ``fits``, as far as there are any.
+
+    Raises
+    ------
+    SquatlineError
+        When the log of a track cannot be used, with file and key.
+    """
+    records: dict[str, Any] = {}
+    if study.entries.tracks:
+        from explorer.logs.logged_runs import validate
+        from explorer.logs.validation_records import track_records
+
+        records["validation"] = track_records(study, validate(study))
+    if study.included:
+        from explorer.logs.replaced_inputs import replaced_inputs
+
+        records["fits"] = replaced_inputs(study)
+    return records

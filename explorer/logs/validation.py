@@ -1,0 +1,387 @@
+"""Prediction against track: does the band that the study predicts explain a logged run, and if not, where.
+
+The points of one run are not independent: an input that is off moves all of them together.  So a count of
+points in the band is judged against what runs of the predicted kind do, not against independent throws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import median_filter
+from scipy.special import bdtr, ndtr, ndtri
+
+from explorer.errors import SampleError
+from explorer.graph.quantity import Array
+from explorer.logs.fitting.independence import neighbour_scatter, repetition
+
+SHARE = 0.9
+# Chance below which a run is not explained (common practice).
+DOUBT = 0.01
+FEWEST_ROWS = 5
+FEWEST_CURVES = 100
+# Rows of the sliding median that keeps a single dropout from being called a departure.
+MEDIAN_ROWS = 5
+# A band wider than this share of the predicted value agrees with almost anything (common practice).
+WIDE = 0.5
+
+
+@dataclass(frozen=True)
+class Band:
+    """What was predicted: edges and middle of a band along something, SI units.
+
+    Attributes
+    ----------
+    at:
+        Shape (points,), rising: speeds or times.
+    lower, median, upper:
+        Shape (points,): quantiles of the predicted quantity, as 5 %, 50 % and 95 %.
+    quantity, unit, along, along_unit:
+        What it is, for the words.
+    share:
+        Probability between the edges.
+    """
+
+    at: Array
+    lower: Array
+    median: Array
+    upper: Array
+    quantity: str
+    unit: str
+    along: str = "speed"
+    share: float = SHARE
+    along_unit: str = ""
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of the run outside the band: from, to, which side, and how far beyond its edge."""
+
+    start: float
+    end: float
+    side: str
+    furthest: float
+
+
+@dataclass(frozen=True)
+class Validation:
+    """How a logged run lies in the predicted band.  SI units.
+
+    Attributes
+    ----------
+    quantity, unit, along:
+        What was predicted and logged, and what it is plotted against.
+    rows, outside_range:
+        Rows compared, and rows left out because nothing was predicted there.
+    share, coverage:
+        Probability of the band, and the share of rows that lie in it.
+    expected_low, expected_high:
+        Between these the coverage of a run of the predicted kind lies, with 95 % probability.
+    effective_rows:
+        How many independent rows the run is worth.
+    bias, bias_in_spreads:
+        Mean of logged minus predicted median, and the same in predicted standard deviations.
+    noise:
+        Scatter of the logger that was added to the band.
+    chance:
+        How often a run of the predicted kind would lie as badly as this one.
+    explains:
+        The verdict.
+    stretches:
+        Where the run leaves the band.
+    words:
+        The verdict in plain words.
+    notes:
+        What weakens it.
+    at, logged, lower, median, upper:
+        Shape (rows,), for plotting; the band without the logger's scatter.
+    """
+
+    quantity: str
+    unit: str
+    along: str
+    rows: int
+    outside_range: int
+    share: float
+    coverage: float
+    expected_low: float
+    expected_high: float
+    effective_rows: float
+    bias: float
+    bias_in_spreads: float
+    noise: float
+    chance: float
+    explains: bool
+    stretches: tuple[Stretch, ...]
+    words: str
+    notes: tuple[str, ...]
+    at: Array
+    logged: Array
+    lower: Array
+    median: Array
+    upper: Array
+
+
+@dataclass(frozen=True)
+class _Compared:
+    """Log and band at the same places: shape (rows,) each; the logger's scatter; rows left out."""
+
+    band: Band
+    logged: Array
+    noise: float
+    outside_range: int
+
+    def distances(self, values: Array) -> Array:
+        """Distance from the predicted middle in predicted standard deviations, the logger's included."""
+        band = self.band
+        half = np.where(values >= band.median, band.upper - band.median, band.median - band.lower)
+        spread = np.hypot(half / _edge(band.share), self.noise)
+        return np.asarray((values - band.median) / np.maximum(spread, 1e-300))
+
+    @property
+    def distance(self) -> Array:
+        """Distances of the log, shape (rows,)."""
+        return self.distances(self.logged)
+
+    @property
+    def coverage(self) -> float:
+        """Share of rows in the band."""
+        return float(np.mean(np.abs(self.distance) <= _edge(self.band.share)))
+
+    @property
+    def effective_rows(self) -> float:
+        """Independent rows, taken about the predicted middle: an offset counts as repeating itself."""
+        rows = len(self.logged)
+        return max(rows / repetition(self.distance, np.zeros(rows, int)), 1.0)
+
+
+def validate_band(band: Band, logged_at: Array, logged: Array, *, noise: float | None = None) -> Validation:
+    """Lay a predicted band over a logged run.
+
+    The number of independent rows comes from the autocorrelation of the distances; the expected coverage is
+    the binomial interval for that number.
+
+    Parameters
+    ----------
+    band:
+        The prediction.
+    logged_at, logged:
+        Shape (rows,), in the order logged.
+    noise:
+        Scatter of the logger; else it is taken from how far neighbouring rows differ.
+
+    Raises
+    ------
+    SampleError
+        With fewer than five rows where something was predicted.
+    """
+    compared = _compared(band, logged_at, logged, noise)
+    distance, effective = compared.distance, compared.effective_rows
+    furthest = float(np.max(np.abs(_smoothed(distance))))
+    offset = abs(float(np.mean(distance))) * np.sqrt(effective)
+    inside = np.floor(compared.coverage * effective + 1e-9)
+    # Three ways to lie badly; the chance allows for having looked at all of them.
+    chances = (
+        2 * effective * float(ndtr(-furthest)),
+        2 * float(ndtr(-offset)),
+        float(bdtr(inside, max(round(effective), 1), band.share)),
+    )
+    return _judged(compared, _binomial_range(effective, band.share), min(1.0, 3 * min(chances)))
+
+
+def validate_curves(
+    at: Array,
+    curves: Array,
+    logged_at: Array,
+    logged: Array,
+    *,
+    quantity: str,
+    unit: str,
+    along: str = "speed",
+    along_unit: str = "",
+    share: float = SHARE,
+    noise: float | None = None,
+    seed: int = 1,
+) -> Validation:
+    """Lay predicted curves, one for each sample, over a logged run.
+
+    Sharper than the band alone: each curve, with the logger's scatter, is treated as a run itself, and the
+    logged run is ranked among them.  Nothing is assumed about how the points of a run hang together.
+
+    Source: Monte Carlo test of Barnard; global envelope test, Myllymaki et al., J. Royal Statistical Society
+    B 79 (2017) 381.
+
+    Parameters
+    ----------
+    at, curves:
+        Shapes (points,), rising, and (samples, points); samples without an answer hold NaN and are left out.
+    logged_at, logged, noise:
+        As in ``validate_band``.
+    quantity, unit, along, along_unit, share:
+        As in ``Band``.
+    seed:
+        For the scatter added to the curves.
+
+    Raises
+    ------
+    SampleError
+        With fewer than a hundred curves, or fewer than five rows where something was predicted.
+    """
+    answered = curves[np.isfinite(curves).all(axis=1)]
+    if len(answered) < FEWEST_CURVES:
+        raise SampleError(
+            "too few predicted curves to judge a run by",
+            key=quantity,
+            found=f"{len(answered)} of {len(curves)} samples have an answer all along",
+            allowed=f"at least {FEWEST_CURVES}",
+            remedy="run more samples, or shorten the range",
+        )
+    edges = np.quantile(answered, [(1 - share) / 2, 0.5, (1 + share) / 2], axis=0)
+    band = Band(at, edges[0], edges[1], edges[2], quantity, unit, along, share, along_unit)
+    compared = _compared(band, logged_at, logged, noise)
+    runs = np.stack([np.interp(compared.band.at, at, curve) for curve in answered])
+    runs += compared.noise * np.random.Generator(np.random.Philox(seed)).standard_normal(runs.shape)
+    own = _badness(compared.distance[None], share)
+    others = _badness(compared.distances(runs), share)
+    # Ranks among the runs of the predicted kind: by the furthest departure, and by the share outside.
+    ranks = [1 + np.count_nonzero(of >= mine[0]) for mine, of in zip(own, others, strict=True)]
+    low, high = np.quantile(1 - others[1], [0.025, 0.975])
+    return _judged(compared, (float(low), float(high)), min(1.0, 2 * min(ranks) / (1 + len(runs))))
+
+
+def _badness(distances: Array, share: float) -> tuple[Array, Array]:
+    """Furthest departure, and share of rows outside, of each run: shape (runs,) each."""
+    furthest = np.max(np.abs(median_filter(distances, (1, MEDIAN_ROWS), mode="mirror")), axis=1)
+    return furthest, np.mean(np.abs(distances) > _edge(share), axis=1)
+
+
+def _compared(band: Band, logged_at: Array, logged: Array, noise: float | None) -> _Compared:
+    """Bring the band to the rows of the log."""
+    inside = (logged_at >= band.at[0]) & (logged_at <= band.at[-1]) & np.isfinite(logged)
+    rows = int(np.count_nonzero(inside))
+    if rows < FEWEST_ROWS:
+        raise SampleError(
+            "the log and the prediction hardly overlap",
+            key=band.quantity,
+            found=f"{rows} of {len(logged)} rows at {band.along} {band.at[0]:.4g} to {band.at[-1]:.4g}",
+            allowed=f"at least {FEWEST_ROWS} rows",
+            remedy="predict over the range of the log, and check the units of both",
+        )
+    place, values = logged_at[inside], logged[inside]
+    brought = replace(
+        band,
+        at=place,
+        lower=np.interp(place, band.at, band.lower),
+        median=np.interp(place, band.at, band.median),
+        upper=np.interp(place, band.at, band.upper),
+    )
+    scatter = neighbour_scatter(values[np.argsort(place, kind="stable")]) if noise is None else noise
+    return _Compared(brought, values, scatter, len(logged) - rows)
+
+
+def _edge(share: float) -> float:
+    """Edge of the band, in standard deviations."""
+    return float(ndtri((1 + share) / 2))
+
+
+def _smoothed(distance: Array) -> Array:
+    return np.asarray(median_filter(distance, MEDIAN_ROWS, mode="mirror"))
+
+
+def _binomial_range(effective: float, share: float) -> tuple[float, float]:
+    """Coverage between the 2.5 % and 97.5 % points of as many independent rows."""
+    trials = max(round(effective), 1)
+    below = bdtr(np.arange(trials + 1.0), trials, share)
+    low, high = (int(np.searchsorted(below, level)) for level in (0.025, 0.975))
+    return low / trials, min(high, trials) / trials
+
+
+def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -> Validation:
+    band = compared.band
+    stretches = tuple(_stretches(compared))
+    bias = float(np.mean(compared.logged - band.median))
+    return Validation(
+        quantity=band.quantity,
+        unit=band.unit,
+        along=band.along,
+        rows=len(band.at),
+        outside_range=compared.outside_range,
+        share=band.share,
+        coverage=compared.coverage,
+        expected_low=expected[0],
+        expected_high=expected[1],
+        effective_rows=compared.effective_rows,
+        bias=bias,
+        bias_in_spreads=float(np.mean(compared.distance)),
+        noise=compared.noise,
+        chance=float(chance),
+        explains=bool(chance >= DOUBT),
+        stretches=stretches,
+        words=_verdict(compared, expected, chance, bias, stretches),
+        notes=tuple(_notes(compared)),
+        at=band.at,
+        logged=compared.logged,
+        lower=band.lower,
+        median=band.median,
+        upper=band.upper,
+    )
+
+
+def _verdict(
+    compared: _Compared,
+    expected: tuple[float, float],
+    chance: float,
+    bias: float,
+    stretches: tuple[Stretch, ...],
+) -> str:
+    band = compared.band
+    words = (
+        f"{100 * compared.coverage:.0f} % of the points lie in the {100 * band.share:.0f} % band "
+        f"({100 * expected[0]:.0f} to {100 * expected[1]:.0f} % expected); on average the log lies "
+        f"{_sized(abs(bias), band.unit)} {'above' if bias > 0 else 'below'} the middle of the band"
+    )
+    if chance >= DOUBT:
+        return f"the model explains this run: {words}"
+    places = [
+        f"it lies {stretch.side} the band at {band.along} {stretch.start:.4g} to "
+        f"{_sized(stretch.end, band.along_unit, 4)}, by up to {_sized(stretch.furthest, band.unit)}"
+        for stretch in stretches[:3]
+    ]
+    return "; ".join((f"the model does not explain this run: {words}", *places))
+
+
+def _sized(size: float, unit: str, digits: int = 3) -> str:
+    # The degree sign of an angle stands close, as it is printed.
+    gap = "" if unit == "°" else " "
+    return f"{size:.{digits}g}" + ("" if unit in ("", "1") else f"{gap}{unit}")
+
+
+def _stretches(compared: _Compared) -> Iterator[Stretch]:
+    """Give the stretches outside the band, longest first, single dropouts smoothed away."""
+    band = compared.band
+    order = np.argsort(band.at, kind="stable")
+    at, smooth = band.at[order], _smoothed(compared.distance[order])
+    side = np.where(np.abs(smooth) > _edge(band.share), np.sign(smooth), 0.0)
+    pieces = np.split(np.arange(len(at)), np.flatnonzero(np.diff(side)) + 1)
+    above, below = (compared.logged - band.upper)[order], (band.lower - compared.logged)[order]
+    for piece in sorted((piece for piece in pieces if side[piece[0]]), key=len, reverse=True):
+        high = side[piece[0]] > 0
+        beyond = float(np.max((above if high else below)[piece]))
+        yield Stretch(float(at[piece[0]]), float(at[piece[-1]]), "above" if high else "below", beyond)
+
+
+def _notes(compared: _Compared) -> Iterator[str]:
+    band, effective = compared.band, compared.effective_rows
+    if compared.outside_range:
+        yield (
+            f"{compared.outside_range} rows were left out: nothing was predicted there ({band.along} outside "
+            f"{band.at.min():.4g} to {band.at.max():.4g})"
+        )
+    if compared.noise > 0:
+        yield f"the band was widened by the logger's own scatter of {_sized(compared.noise, band.unit)}"
+    if effective < FEWEST_ROWS:
+        yield f"the run is worth only {effective:.1f} independent points: agreement is weak evidence"
+    if np.median(band.upper - band.lower) > WIDE * abs(float(np.median(band.median))):
+        yield "the predicted band is wide: agreement says little, and better inputs would say more"

@@ -1,0 +1,269 @@
+"""Air forces from a map: front and rear downforce area and drag area on a grid of ride heights.
+
+Two maps, one with the flap closed and one with it open, from a tunnel, a computation or a towed rig; straight
+in the flap opening between them.  Downforce areas are what the axles feel, the lever of the drag included, as
+a balance measures them.  Ride heights follow from the springs and air forces from the ride heights: both are
+balanced.  Outside the grid there is no answer.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from explorer.graph.quantity import Array, given, given_table, quantity
+from explorer.graph.tables import Table
+from explorer.model.attitude.suspension import AxleSpring
+from explorer.model.numeric import secant
+
+_COLUMNS = (
+    "along front_ride_height [m]",
+    "along rear_ride_height [m]",
+    "front_downforce_area [m2]",
+    "rear_downforce_area [m2]",
+    "drag_area [m2]",
+)
+
+aero_map_closed = given_table(_COLUMNS, "Aero map of the car with the flap closed.")
+aero_map_open = given_table(_COLUMNS, "Aero map of the car with the flap open.")
+front_ride_height_at_rest = given("m", "Height under the front axle line, as the map counts it, at rest.")
+rear_ride_height_at_rest = given("m", "Height under the rear axle line, as the map counts it, at rest.")
+aero_map_front_offset = given(
+    "m2", "What the map's front downforce area is off by, the same all over the map.", default=0.0
+)
+aero_map_rear_offset = given(
+    "m2", "What the map's rear downforce area is off by, the same all over the map.", default=0.0
+)
+aero_map_drag_offset = given(
+    "m2", "What the map's drag area is off by, the same all over the map.", default=0.0
+)
+
+
+class _Maps(NamedTuple):
+    """Both maps and how much of each counts."""
+
+    closed: Table
+    opened: Table
+    opening: Array
+
+    def tangents(self, front: Array, rear: Array, *names: str) -> list[tuple[Array, Array, Array]]:
+        """Return columns with their slopes along front and rear height; held at the edge outside the map."""
+        place = self.closed.locate(front, rear)
+        found = [_flat(self.closed.tangent(name, place)) for name in names]
+        if not np.any(self.opening):
+            return found
+        place = self.opened.locate(front, rear)
+        other = [_flat(self.opened.tangent(name, place)) for name in names]
+        share = self.opening
+        return [
+            (v + share * (w - v), a + share * (c - a), b + share * (d - b))
+            for (v, a, b), (w, c, d) in zip(found, other, strict=True)
+        ]
+
+    def at(self, name: str, front: Array, rear: Array) -> Array:
+        """Return a column, NaN where a map that counts does not reach."""
+        value = self.closed.at(name, self.closed.locate(front, rear))
+        if not np.any(self.opening):
+            return value
+        value_open = self.opened.at(name, self.opened.locate(front, rear))
+        between = value + self.opening * (value_open - value)
+        return np.where(self.opening == 0, value, np.where(self.opening == 1, value_open, between))
+
+
+def _flat(tangent: tuple[Array, tuple[Array, ...]]) -> tuple[Array, Array, Array]:
+    value, (by_front, by_rear) = tangent
+    return value, by_front, by_rear
+
+
+_NO_BALANCE = "no balance inside the aero map: a ride height left the map, or the pitch diverged"
+
+
+@quantity(
+    "m",
+    source="balance of the loads of both axles on map and springs, Newton's method in both travels",
+    fails=_NO_BALANCE,
+)
+def front_compression(
+    aero_map_closed: Table,
+    aero_map_open: Table,
+    flap_opening: Array,
+    aero_map_front_offset: Array,
+    aero_map_rear_offset: Array,
+    wake_loss_front: Array,
+    wake_loss_rear: Array,
+    front_ride_height_at_rest: Array,
+    rear_ride_height_at_rest: Array,
+    dynamic_pressure: Array,
+    load_transfer: Array,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    front_bump_travel: Array,
+    rear_bump_travel: Array,
+    front_droop_travel: Array,
+    rear_droop_travel: Array,
+    front_stop_rate: Array,
+    rear_stop_rate: Array,
+) -> Array:
+    """How far the body has gone down over the front axle from rest; up is negative."""
+    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
+    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
+    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
+    front_pressure = dynamic_pressure * (1 - wake_loss_front)
+    rear_pressure = dynamic_pressure * (1 - wake_loss_rear)
+    front = np.zeros_like(front_pressure + load_transfer + front_axle_rate + front_ride_height_at_rest)
+    rear, done = front, np.zeros(np.shape(front), dtype=bool)
+    for _ in range(40):
+        nose, tail = maps.tangents(
+            front_ride_height_at_rest - front,
+            rear_ride_height_at_rest - rear,
+            "front_downforce_area",
+            "rear_downforce_area",
+        )
+        front_load, front_rate = front_spring.load(front)
+        rear_load, rear_rate = rear_spring.load(rear)
+        front_lack = front_pressure * (nose[0] + aero_map_front_offset) - load_transfer - front_load
+        rear_lack = rear_pressure * (tail[0] + aero_map_rear_offset) + load_transfer - rear_load
+        # Going down lowers the ride height, so the map's slopes add to the springs.
+        a, b = front_rate + front_pressure * nose[1], front_pressure * nose[2]
+        c, d = rear_pressure * tail[1], rear_rate + rear_pressure * tail[2]
+        determinant = a * d - b * c
+        front_step = (front_lack * d - b * rear_lack) / determinant
+        rear_step = (a * rear_lack - c * front_lack) / determinant
+        front, rear = np.where(done, front, front + front_step), np.where(done, rear, rear + rear_step)
+        stable = (determinant > 0) & (a + d > 0)
+        done = done | (stable & (np.abs(front_step) + np.abs(rear_step) < 1e-12))
+        if np.all(done):
+            break
+    on_map = maps.at("drag_area", front_ride_height_at_rest - front, rear_ride_height_at_rest - rear)
+    return np.where(done & np.isfinite(on_map), front, np.nan)
+
+
+@quantity("m", source="balance of the rear axle's load on map and spring, secant method", fails=_NO_BALANCE)
+def rear_compression(
+    aero_map_closed: Table,
+    aero_map_open: Table,
+    flap_opening: Array,
+    aero_map_front_offset: Array,
+    aero_map_rear_offset: Array,
+    wake_loss_front: Array,
+    wake_loss_rear: Array,
+    front_ride_height_at_rest: Array,
+    rear_ride_height_at_rest: Array,
+    front_compression: Array,
+    dynamic_pressure: Array,
+    load_transfer: Array,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    front_bump_travel: Array,
+    rear_bump_travel: Array,
+    front_droop_travel: Array,
+    rear_droop_travel: Array,
+    front_stop_rate: Array,
+    rear_stop_rate: Array,
+) -> Array:
+    """How far the body has gone down over the rear axle from rest; up is negative."""
+    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
+    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
+    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
+    front_pressure = dynamic_pressure * (1 - wake_loss_front)
+    rear_pressure = dynamic_pressure * (1 - wake_loss_rear)
+    nose_height = front_ride_height_at_rest - front_compression
+
+    def given_way(rear: Array) -> Array:
+        ((area, _, _),) = maps.tangents(nose_height, rear_ride_height_at_rest - rear, "rear_downforce_area")
+        return rear_spring.travel(rear_pressure * (area + aero_map_rear_offset) + load_transfer)
+
+    rest = np.zeros_like(nose_height)
+    rear = secant(lambda tried: given_way(tried) - tried, rest, given_way(rest), relative_tolerance=1e-13)
+    # Of several rear balances only the one that also holds the front counts.
+    front_area = maps.at("front_downforce_area", nose_height, rear_ride_height_at_rest - rear)
+    front_load = front_pressure * (front_area + aero_map_front_offset) - load_transfer
+    holds_front = np.abs(front_spring.travel(front_load) - front_compression) < 1e-9
+    return np.where(holds_front, rear, np.nan)
+
+
+@quantity("rad", source="geometry, small angles", fails=_NO_BALANCE)
+def pitch(static_pitch: Array, front_compression: Array, rear_compression: Array, wheelbase: Array) -> Array:
+    """Steady pitch of the car at this speed, nose-up positive, its pitch at rest included."""
+    return static_pitch + (rear_compression - front_compression) / wheelbase
+
+
+@quantity("m", source="definition")
+def front_ride_height(front_ride_height_at_rest: Array, front_compression: Array) -> Array:
+    """Height under the front axle line at this speed, as the map counts it."""
+    return front_ride_height_at_rest - front_compression
+
+
+@quantity("m", source="definition")
+def rear_ride_height(rear_ride_height_at_rest: Array, rear_compression: Array) -> Array:
+    """Height under the rear axle line at this speed, as the map counts it."""
+    return rear_ride_height_at_rest - rear_compression
+
+
+@quantity(
+    "m2", source="bilinear in the ride heights, linear in the flap opening", fails="outside the aero map"
+)
+def front_downforce_area(
+    aero_map_closed: Table,
+    aero_map_open: Table,
+    flap_opening: Array,
+    front_ride_height: Array,
+    rear_ride_height: Array,
+    aero_map_front_offset: Array,
+    wake_loss_front: Array,
+) -> Array:
+    """Load the air puts on the front axle over the dynamic pressure; the wake of a car ahead taken off."""
+    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
+    area = maps.at("front_downforce_area", front_ride_height, rear_ride_height)
+    return (area + aero_map_front_offset) * (1 - wake_loss_front)
+
+
+@quantity(
+    "m2", source="bilinear in the ride heights, linear in the flap opening", fails="outside the aero map"
+)
+def rear_downforce_area(
+    aero_map_closed: Table,
+    aero_map_open: Table,
+    flap_opening: Array,
+    front_ride_height: Array,
+    rear_ride_height: Array,
+    aero_map_rear_offset: Array,
+    wake_loss_rear: Array,
+) -> Array:
+    """Load the air puts on the rear axle over the dynamic pressure; the wake of a car ahead taken off."""
+    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
+    area = maps.at("rear_downforce_area", front_ride_height, rear_ride_height)
+    return (area + aero_map_rear_offset) * (1 - wake_loss_rear)
+
+
+@quantity(
+    "m2", source="bilinear in the ride heights, linear in the flap opening", fails="outside the aero map"
+)
+def drag_area(
+    aero_map_closed: Table,
+    aero_map_open: Table,
+    flap_opening: Array,
+    front_ride_height: Array,
+    rear_ride_height: Array,
+    aero_map_drag_offset: Array,
+    wake_loss_front: Array,
+    wake_loss_rear: Array,
+) -> Array:
+    """Drag area of the whole car; in the wake of a car ahead the mean of both losses is taken off."""
+    area = _Maps(aero_map_closed, aero_map_open, flap_opening).at(
+        "drag_area", front_ride_height, rear_ride_height
+    )
+    return (area + aero_map_drag_offset) * (1 - (wake_loss_front + wake_loss_rear) / 2)
+
+
+@quantity("N", source="definition", fails="outside the aero map, or the pitch diverged")
+def front_downforce(dynamic_pressure: Array, front_downforce_area: Array) -> Array:
+    """Front axle load from the air, the drag's lever included, as a wind tunnel balance shows it."""
+    return dynamic_pressure * front_downforce_area
+
+
+@quantity("N", source="definition", fails="outside the aero map, or the pitch diverged")
+def rear_downforce(dynamic_pressure: Array, rear_downforce_area: Array) -> Array:
+    """Rear axle load from the air, the drag's lever included, as a wind tunnel balance shows it."""
+    return dynamic_pressure * rear_downforce_area

@@ -1,0 +1,114 @@
+"""The rear wing from its shape alone, for a builder who has measured nothing: good for a first guess.
+
+Thin-aerofoil and lifting-line theory know nothing of the small scale, of slots, or of what the body does to
+the air ahead of the wing.  So two factors without a default stand for what theory leaves out: give them a
+mean of 1 and a wide spread: 20 % for downforce, 40 % for drag unless you know better (judgement).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from explorer.graph.quantity import Array, given, quantity
+
+wing_span = given("m", "Span of the wing between its end plates.", above=0)
+wing_incidence = given(
+    "rad", "Angle of the main chord line to the floor, leading edge down positive.", default=0.0
+)
+wing_zero_lift_angle = given(
+    "rad", "Incidence that the camber of the section is worth; 0 for a flat one.", default=0.0
+)
+flap_chord_share = given("1", "Chord of the moving flap over the whole chord.", above=0, at_most=0.9)
+flap_deflection_closed = given(
+    "rad", "Angle of the flap to the main chord line when closed, trailing edge up."
+)
+flap_deflection_open = given("rad", "Angle of the flap to the main chord line when open, trailing edge up.")
+flap_viscous_share = given(
+    "1",
+    """Share of the thin-aerofoil flap effect that is left in real air.
+
+    The default is a judgement for plain flaps at model scale; slotted ones keep more.
+    """,
+    default=0.7,
+    above=0,
+    at_most=1,
+)
+wing_span_efficiency = given(
+    "1", "Span efficiency for induced drag; end plates raise it.", default=0.9, above=0, at_most=2
+)
+wing_profile_drag_coefficient = given(
+    "1", "Drag coefficient of the section without induced drag.", default=0.03, at_least=0
+)
+wing_highest_downforce_coefficient = given(
+    "1", "Downforce coefficient at which the wing stalls; it is held there (judgement).", default=1.8, above=0
+)
+wing_downforce_factor = given(
+    "1", "Real downforce coefficient over the one theory gives: mean 1, wide spread.", above=0
+)
+wing_drag_factor = given(
+    "1", "Real drag coefficient over the one theory gives: mean 1, wide spread.", above=0
+)
+
+
+@quantity("1", source="definition")
+def wing_aspect_ratio(wing_span: Array, wing_area: Array) -> Array:
+    """Span squared over area."""
+    return wing_span**2 / wing_area
+
+
+@quantity("1/rad", source="Helmbold's equation for wings of low aspect ratio, section slope 2 pi")
+def wing_lift_slope(wing_aspect_ratio: Array) -> Array:
+    """Downforce coefficient per radian of incidence."""
+    slope: Array = 2 * np.pi * wing_aspect_ratio / (2 + np.hypot(2, wing_aspect_ratio))
+    return slope
+
+
+@quantity("1", source="Glauert's plain flap (Houghton & Carpenter, Aerodynamics, thin-aerofoil flap)")
+def flap_effectiveness(flap_chord_share: Array) -> Array:
+    """Incidence a small flap deflection is worth, before viscosity takes its part."""
+    return (
+        2
+        / np.pi
+        * (np.sqrt(flap_chord_share * (1 - flap_chord_share)) + np.arcsin(np.sqrt(flap_chord_share)))
+    )
+
+
+@quantity("rad", source="linear in the flap travel")
+def flap_deflection(flap_opening: Array, flap_deflection_closed: Array, flap_deflection_open: Array) -> Array:
+    """Angle of the flap to the main chord line, trailing edge up."""
+    return flap_deflection_closed + flap_opening * (flap_deflection_open - flap_deflection_closed)
+
+
+@quantity("1", source="thin-aerofoil theory on a finite wing, held at the stall")
+def wing_downforce_coefficient(
+    wing_lift_slope: Array,
+    wing_incidence: Array,
+    wing_zero_lift_angle: Array,
+    flap_effectiveness: Array,
+    flap_viscous_share: Array,
+    flap_deflection: Array,
+    wing_highest_downforce_coefficient: Array,
+    wing_downforce_factor: Array,
+) -> Array:
+    """Downforce coefficient of the wing at zero pitch and this flap opening."""
+    angle = wing_incidence + wing_zero_lift_angle + flap_viscous_share * flap_effectiveness * flap_deflection
+    return wing_downforce_factor * np.minimum(wing_lift_slope * angle, wing_highest_downforce_coefficient)
+
+
+@quantity("1", source="profile drag plus induced drag, C^2 / (pi e AR)")
+def wing_drag_coefficient(
+    wing_downforce_coefficient: Array,
+    wing_aspect_ratio: Array,
+    wing_span_efficiency: Array,
+    wing_profile_drag_coefficient: Array,
+    wing_drag_factor: Array,
+) -> Array:
+    """Drag coefficient of the wing at this flap opening."""
+    induced = wing_downforce_coefficient**2 / (np.pi * wing_span_efficiency * wing_aspect_ratio)
+    return wing_drag_factor * (wing_profile_drag_coefficient + induced)
+
+
+@quantity("1/rad", source="Helmbold's slope")
+def wing_pitch_slope(wing_lift_slope: Array, wing_downforce_factor: Array) -> Array:
+    """Downforce coefficient the wing loses per radian of nose-up pitch; the stall is left out here."""
+    return wing_downforce_factor * wing_lift_slope

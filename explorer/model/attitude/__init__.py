@@ -1,0 +1,1 @@
+"""How the car stands: masses, springs, the balance of forces, and going over backwards."""

@@ -1,0 +1,64 @@
+"""The car on the scales: mass, its place, and what the axles carry at rest."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from explorer.graph.quantity import Array, given, quantity
+
+mass = given("kg", "Mass of the car ready to run, battery in.", above=0)
+wheelbase = given("m", "Distance between the axles.", above=0)
+cg_station = given("m", "Centre of gravity: distance behind the front axle.")
+cg_height = given("m", "Centre of gravity: height above the ground.", above=0)
+rotating_mass_factor = given(
+    "1",
+    """Mass the drive has to accelerate over the mass on the scales: wheels and motor spin up too.
+
+    The default leaves the rotating parts out; about 1.05 is usual (judgement, no source).
+    """,
+    default=1.0,
+    at_least=1,
+)
+
+
+@quantity("N", source="definition")
+def weight(mass: Array, gravity: Array) -> Array:
+    """Weight of the car."""
+    return mass * gravity
+
+
+@quantity("N", source="statics: moments about the rear contact patches")
+def front_static_load(weight: Array, cg_station: Array, wheelbase: Array) -> Array:
+    """Load on both front tyres together, at rest on level ground."""
+    return weight * (1 - cg_station / wheelbase)
+
+
+@quantity("N", source="statics: moments about the front contact patches")
+def rear_static_load(weight: Array, cg_station: Array, wheelbase: Array) -> Array:
+    """Load on both rear tyres together, at rest on level ground."""
+    return weight * cg_station / wheelbase
+
+
+@quantity(
+    "N",
+    source="statics: moments about the contact patches (Gillespie, Fundamentals of Vehicle Dynamics, ch. 1)",
+)
+def load_transfer(
+    mass: Array,
+    longitudinal_acceleration: Array,
+    gravity: Array,
+    grade: Array,
+    cg_height: Array,
+    wheelbase: Array,
+) -> Array:
+    """Load moved from the front to the rear axle by acceleration and slope, not by the air.
+
+    The slope's small loss of total load, the cosine, is left out: under 0.5 % up to 5 degrees.
+    """
+    return mass * (longitudinal_acceleration + gravity * np.sin(grade)) * cg_height / wheelbase
+
+
+@quantity("J", source="definition")
+def kinetic_energy(mass: Array, speed: Array) -> Array:
+    """Energy of the moving car, rotation left out: what a barrier or a person would have to take."""
+    return 0.5 * mass * speed**2

@@ -1,0 +1,126 @@
+"""Springs, tyres and stops: how far an axle goes down under load."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from explorer.graph.quantity import Array, given, quantity
+
+static_pitch = given("rad", "Pitch of the floor at rest, nose-up positive.", default=0.0)
+front_spring_rate = given("N/m", "Rate of one front spring.", above=0)
+rear_spring_rate = given("N/m", "Rate of one rear spring.", above=0)
+front_motion_ratio = given(
+    "1", "Travel of a front spring over the travel of its wheel.", default=1.0, above=0
+)
+rear_motion_ratio = given("1", "Travel of a rear spring over the travel of its wheel.", default=1.0, above=0)
+front_tyre_stiffness = given(
+    "N/m", "Vertical stiffness of one front tyre; the default is a rigid one.", default=1e9, above=0
+)
+rear_tyre_stiffness = given(
+    "N/m", "Vertical stiffness of one rear tyre; the default is a rigid one.", default=1e9, above=0
+)
+front_bump_travel = given(
+    "m",
+    "How far the front goes down from rest to its stop; the default is out of reach.",
+    default=1.0,
+    at_least=0,
+)
+rear_bump_travel = given(
+    "m",
+    "How far the rear goes down from rest to its stop; the default is out of reach.",
+    default=1.0,
+    at_least=0,
+)
+front_droop_travel = given(
+    "m",
+    "How far the front rises from rest to full droop; the default is out of reach.",
+    default=1.0,
+    at_least=0,
+)
+rear_droop_travel = given(
+    "m",
+    "How far the rear rises from rest to full droop; the default is out of reach.",
+    default=1.0,
+    at_least=0,
+)
+front_stop_rate = given("N/m", "Rate a front stop adds to one wheel once touched.", default=5e4, above=0)
+rear_stop_rate = given("N/m", "Rate a rear stop adds to one wheel once touched.", default=5e4, above=0)
+
+
+@quantity(
+    "N/m", source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre"
+)
+def front_wheel_rate(
+    front_spring_rate: Array, front_motion_ratio: Array, front_tyre_stiffness: Array
+) -> Array:
+    """Load per travel at one front wheel, body against ground: spring through its linkage, then tyre.
+
+    Give it directly when it was measured at the car by adding weights.
+    """
+    return in_series(front_spring_rate * front_motion_ratio**2, front_tyre_stiffness)
+
+
+@quantity(
+    "N/m", source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre"
+)
+def rear_wheel_rate(rear_spring_rate: Array, rear_motion_ratio: Array, rear_tyre_stiffness: Array) -> Array:
+    """Load per travel at one rear wheel, body against ground: spring through its linkage, then tyre.
+
+    Give it directly when it was measured at the car by adding weights.
+    """
+    return in_series(rear_spring_rate * rear_motion_ratio**2, rear_tyre_stiffness)
+
+
+def in_series(rate: Array, other: Array) -> Array:
+    """Return the rate of two springs that carry the same load."""
+    return rate / (1 + rate / other)
+
+
+@quantity("N/m", source="two wheels side by side")
+def front_axle_rate(front_wheel_rate: Array) -> Array:
+    """Load per travel of both front wheels together."""
+    return 2 * front_wheel_rate
+
+
+@quantity("N/m", source="two wheels side by side")
+def rear_axle_rate(rear_wheel_rate: Array) -> Array:
+    """Load per travel of both rear wheels together."""
+    return 2 * rear_wheel_rate
+
+
+class AxleSpring(NamedTuple):
+    """Both wheels of an axle on their springs: rate, travels from rest to the stops, rate of one stop."""
+
+    rate: Array
+    bump: Array
+    droop: Array
+    wheel_stop_rate: Array
+
+    @property
+    def stop_share(self) -> Array:
+        """Share of any travel past a stop that the stop prevents."""
+        return 2 * self.wheel_stop_rate / (self.rate + 2 * self.wheel_stop_rate)
+
+    def beyond(self, free: Array) -> Array:
+        """Return how far a travel lies past the stops; 0 between them."""
+        return free - np.clip(free, -self.droop, self.bump)
+
+    def never_stopped(self, free: Array) -> bool:
+        """Tell whether no sample at all reaches a stop; quick, for the usual case."""
+        return bool(np.max(free) <= np.min(self.bump) and np.min(free) >= -np.min(self.droop))
+
+    def stopped(self, free: Array) -> Array:
+        """Return the travel that stops leave of one reckoned without them."""
+        return free if self.never_stopped(free) else free - self.stop_share * self.beyond(free)
+
+    def travel(self, load: Array) -> Array:
+        """Return how far the axle goes down under a load added to the one at rest."""
+        return self.stopped(load / self.rate)
+
+    def load(self, travel: Array) -> tuple[Array, Array]:
+        """Return the load added to the one at rest that a travel takes, and the rate there."""
+        past = self.beyond(travel)
+        stop_rate = 2 * self.wheel_stop_rate
+        return self.rate * travel + stop_rate * past, np.where(past == 0, self.rate, self.rate + stop_rate)

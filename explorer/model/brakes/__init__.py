@@ -1,0 +1,1 @@
+"""What takes the speed off again."""

@@ -1,0 +1,42 @@
+"""The drive as a builder without a dynamometer knows it: shaft power and a share lost on the way."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from explorer.graph.quantity import Array, given, quantity
+
+shaft_power = given(
+    "W", "Power of the motor shaft at full throttle, taken as the same at every speed.", above=0
+)
+drive_efficiency = given("1", "Share of the shaft power that reaches the tyres.", above=0, at_most=1)
+
+
+@quantity("W", source="definition")
+def wheel_power(shaft_power: Array, drive_efficiency: Array) -> Array:
+    """Power the drive can bring to the tyres."""
+    return shaft_power * drive_efficiency
+
+
+@quantity("N", source="definition: power over speed")
+def wheel_force(wheel_power: Array, speed: Array) -> Array:
+    """Push at the tyres the drive could give if they gripped; below 0.1 m/s as at 0.1 m/s."""
+    return wheel_power / np.maximum(speed, 0.1)
+
+
+@quantity("1", source="definition")
+def power_binds(traction_binds: Array) -> Array:
+    """1 where power is what limits the push at this speed, else 0."""
+    return 1 - traction_binds
+
+
+@quantity("1", source="a drive given by its power has no current limit")
+def current_binds(traction_binds: Array) -> Array:
+    """1 where the current limit is what limits the push at this speed; here never."""
+    return 0 * traction_binds
+
+
+@quantity("1", source="a drive given by its power has no limit of revs")
+def revs_bind(traction_binds: Array) -> Array:
+    """1 where the revs are what limits the push at this speed; here never."""
+    return 0 * traction_binds

@@ -1,0 +1,98 @@
+"""Resistance, what is left of the push, and the top speed with what limits it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.model.numeric import first_fall, secant
+
+rolling_resistance = given("1", "Rolling resistance coefficient of the tyres, bearings included.", at_least=0)
+
+
+@quantity("N", source="definition: dynamic pressure times drag area")
+def drag_force(dynamic_pressure: Array, drag_area: Array) -> Array:
+    """Drag of the whole car."""
+    return dynamic_pressure * drag_area
+
+
+@quantity(
+    "N", source="Gillespie, Fundamentals of Vehicle Dynamics, ch. 4: coefficient times load on the tyres"
+)
+def rolling_resistance_force(rolling_resistance: Array, weight: Array, total_downforce: Array) -> Array:
+    """Force of rolling resistance under weight and downforce; none for a car that flies."""
+    return rolling_resistance * np.maximum(weight + total_downforce, 0)
+
+
+@quantity("N", source="statics")
+def grade_force(weight: Array, grade: Array) -> Array:
+    """Pull of the slope against the car."""
+    return weight * np.sin(grade)
+
+
+@quantity("N", source="sum of the resistances")
+def resistance_force(drag_force: Array, rolling_resistance_force: Array, grade_force: Array) -> Array:
+    """All that holds the car back at this speed."""
+    return drag_force + rolling_resistance_force + grade_force
+
+
+@quantity("N", source="balance along the track")
+def excess_force(driving_force: Array, resistance_force: Array) -> Array:
+    """Push left for acceleration at this speed at full throttle."""
+    return driving_force - resistance_force
+
+
+@quantity(
+    "m/s2",
+    source="Newton's second law, the load it moves between the axles included",
+    varying={"excess_force": "longitudinal_acceleration"},
+    fails="the pitch has diverged, or acceleration and axle loads find no balance",
+)
+def acceleration(excess_force: Curve, mass: Array, rotating_mass_factor: Array) -> Array:
+    """Acceleration at this speed at full throttle; negative where the car cannot hold the speed.
+
+    Accelerating moves load to the rear, which lets rear tyres push harder: both are balanced.
+    """
+    inertia = mass * rotating_mass_factor
+    at_rest = excess_force(0.0) / inertia
+    return secant(lambda tried: excess_force(tried) / inertia - tried, np.zeros_like(at_rest), at_rest)
+
+
+@quantity(
+    "m/s",
+    source="root of excess_force over speed",
+    varying={"excess_force": "speed"},
+    capped_by="speed_cap",
+    fails="no top speed: the car cannot move off, or its pitch diverges before it stops gaining speed",
+)
+def top_speed(excess_force: Curve, speed_cap: Array) -> Array:
+    """Speed at which a car that accelerates from walking pace at full throttle stops gaining.
+
+    Found as if the front wheels stayed on the ground: compare it with the front lift-off speed.
+    """
+    fall = first_fall(excess_force, 0.5, speed_cap, steps=10)
+    return np.where(fall.started & ~fall.broken, fall.position, np.nan)
+
+
+@quantity("1", source="definition", varying={"traction_binds": "speed"})
+def top_speed_is_traction_limited(traction_binds: Curve, top_speed: Array) -> Array:
+    """1 where grip of the driven tyres limits the top speed, else 0; its mean says how often."""
+    return traction_binds(top_speed)
+
+
+@quantity("1", source="definition", varying={"power_binds": "speed"})
+def top_speed_is_power_limited(power_binds: Curve, top_speed: Array) -> Array:
+    """1 where power limits the top speed, else 0; its mean says how often."""
+    return power_binds(top_speed)
+
+
+@quantity("1", source="definition", varying={"current_binds": "speed"})
+def top_speed_is_current_limited(current_binds: Curve, top_speed: Array) -> Array:
+    """1 where the current limit limits the top speed, else 0; its mean says how often."""
+    return current_binds(top_speed)
+
+
+@quantity("1", source="definition", varying={"revs_bind": "speed"})
+def top_speed_is_rev_limited(revs_bind: Curve, top_speed: Array) -> Array:
+    """1 where the revs the battery voltage allows limit the top speed, else 0; its mean says how often."""
+    return revs_bind(top_speed)

@@ -1,0 +1,1 @@
+"""The moving wing: elements, hinge moments, linkage, servo, slots, strength."""

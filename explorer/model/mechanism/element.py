@@ -1,0 +1,32 @@
+"""The moving elements of the rear wing: what each is, measured on the bench.
+
+Drawn from the left-hand side of the car, front of the car to the left: stations run to the right, heights
+upwards, and angles anticlockwise from straight back.  An element's incidence is the angle of its chord line,
+leading edge to trailing edge: positive with the trailing edge up, which is more downforce.  Closed is the
+large incidence, open the small one.
+"""
+
+from __future__ import annotations
+
+from explorer.graph.quantity import Array, given, quantity
+
+element_chord = given("m", "Chord of the element, leading edge to trailing edge.", each="element", above=0)
+element_span = given("m", "Span of the element between its two ends.", each="element", above=0)
+element_thickness = given("m", "Thickness of the element where it is thickest.", each="element", above=0)
+element_pivot_fraction = given(
+    "1", "Place of the pivot along the chord, from the leading edge, as a share of the chord.", each="element"
+)
+element_pivot_station = given("m", "Station of the element's pivot, behind the front axle.", each="element")
+element_pivot_height = given(
+    "m", "Height of the element's pivot above the ground.", each="element", at_least=0
+)
+element_design_incidence_closed = given("rad", "Incidence the element should have closed.", each="element")
+element_design_incidence_open = given(
+    "rad", "Incidence the element should have open; 0 is level.", each="element", default=0.0
+)
+
+
+@quantity("m2", source="definition", each="element")
+def element_area(element_chord: Array, element_span: Array) -> Array:
+    """Plan area of the element: chord times span."""
+    return element_chord * element_span

@@ -1,0 +1,121 @@
+"""Hinge moments: what the air does to an element about its pivot, and whether it falls shut on its own.
+
+Seen from the left with the front of the car to the left, the air presses on the upper side of an element and
+pushes it down and back, square to its chord.  With the centre of pressure ahead of the pivot that push takes
+the leading edge down and the trailing edge up: more incidence, towards closed.  So a moment is counted
+positive when it closes, and the lever is the pivot's place along the chord less the centre of pressure's.
+"""
+
+from __future__ import annotations
+
+from functools import reduce
+
+import numpy as np
+
+from explorer.graph.quantity import Array, Curve, given, quantity
+
+# The moment is smooth in the opening: thirteen places find its smallest value closely enough.
+_OPENINGS = np.linspace(0.0, 1.0, 13)
+
+element_normal_coefficient_closed = given(
+    "1", "Coefficient of the force square to the chord, closed; positive with downforce.", each="element"
+)
+element_normal_coefficient_open = given(
+    "1", "Coefficient of the force square to the chord, open; positive with downforce.", each="element"
+)
+element_pressure_fraction_closed = given(
+    "1", "Centre of pressure closed, from the leading edge, as a share of the chord.", each="element"
+)
+element_pressure_fraction_open = given(
+    "1", "Centre of pressure open, from the leading edge, as a share of the chord.", each="element"
+)
+element_mass = given("kg", "Mass of the element alone.", each="element", default=0.0, at_least=0)
+element_mass_fraction = given(
+    "1",
+    "Centre of mass of the element, from the leading edge, as a share of the chord.",
+    each="element",
+    default=0.5,
+)
+element_pivot_friction_torque = given(
+    "N m",
+    "Torque that just turns the element in its pivots, no air.",
+    each="element",
+    default=0.0,
+    at_least=0,
+)
+
+
+@quantity("1", source="linear between the two ends of the travel", each="element")
+def element_normal_coefficient(
+    element_opening: Array, element_normal_coefficient_closed: Array, element_normal_coefficient_open: Array
+) -> Array:
+    """Coefficient of the force square to the chord at this opening."""
+    change = element_normal_coefficient_open - element_normal_coefficient_closed
+    return element_normal_coefficient_closed + element_opening * change
+
+
+@quantity("1", source="linear between the two ends of the travel", each="element")
+def element_pressure_fraction(
+    element_opening: Array, element_pressure_fraction_closed: Array, element_pressure_fraction_open: Array
+) -> Array:
+    """Centre of pressure at this opening, from the leading edge, as a share of the chord."""
+    change = element_pressure_fraction_open - element_pressure_fraction_closed
+    return element_pressure_fraction_closed + element_opening * change
+
+
+@quantity("N", source="definition of the force coefficient", each="element")
+def element_normal_force(
+    dynamic_pressure: Array, wake_loss_rear: Array, element_area: Array, element_normal_coefficient: Array
+) -> Array:
+    """Force of the air on the element, square to its chord, positive downwards."""
+    return dynamic_pressure * (1 - wake_loss_rear) * element_area * element_normal_coefficient
+
+
+@quantity("N m", source="statics", each="element")
+def element_weight_moment(
+    element_opening: Array,
+    element_mass: Array,
+    gravity: Array,
+    element_chord: Array,
+    element_pivot_fraction: Array,
+    element_mass_fraction: Array,
+    element_design_incidence_closed: Array,
+    element_design_incidence_open: Array,
+) -> Array:
+    """Moment of the element's own weight about its pivot, positive towards closed."""
+    turn = element_design_incidence_open - element_design_incidence_closed
+    incidence = element_design_incidence_closed + element_opening * turn
+    lever = element_chord * (element_pivot_fraction - element_mass_fraction) * np.cos(incidence)
+    return element_mass * gravity * lever
+
+
+@quantity("N m", source="hinge moment q S c Cn (x_pivot - x_cp), plus the weight", each="element")
+def element_closing_moment(
+    element_normal_force: Array,
+    element_chord: Array,
+    element_pivot_fraction: Array,
+    element_pressure_fraction: Array,
+    element_weight_moment: Array,
+) -> Array:
+    """Moment about the pivot of air and weight together, positive towards closed (high downforce).
+
+    Positive when the centre of pressure lies ahead of the pivot.  Friction is not in it.
+    """
+    lever = element_chord * (element_pivot_fraction - element_pressure_fraction)
+    return element_normal_force * lever + element_weight_moment
+
+
+@quantity("N m", source="definition", varying={"element_closing_moment": "element_opening"}, each="element")
+def element_fail_safe_moment(element_closing_moment: Curve, element_pivot_friction_torque: Array) -> Array:
+    """Smallest moment left to close the element anywhere in its travel, its rod gone and friction overcome.
+
+    Positive: a broken rod lets the element fall shut.  Negative: somewhere it stays open or blows open.
+    """
+    return reduce(np.minimum, map(element_closing_moment, _OPENINGS)) - element_pivot_friction_torque
+
+
+@quantity("N m", source="definition")
+def smallest_fail_safe_moment(element_fail_safe_moment: Array) -> Array:
+    """Smallest fail-safe moment of any element: each has a rod of its own to lose."""
+    smallest: Array = np.min(element_fail_safe_moment, axis=0)
+    return smallest

@@ -1,0 +1,135 @@
+"""The air forces while the car moves on its springs: those of the steady model at every instant.
+
+The air answers at once and to the attitude alone, not to how fast it changes: that adds a little damping on
+a real car.  Forces are written over how far the rear is lower than the front, the lean.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from explorer.graph.quantity import Array, quantity
+from explorer.model.aero.ground_effect import gained_share, smallest_useful_gap
+from explorer.model.ride.half_car import HalfCar, both_axles
+
+
+class AirOnAxles(NamedTuple):
+    """Loads the air puts on both axles: every field has the shape (2, samples), front first.
+
+    Attributes
+    ----------
+    level:
+        Downforce area at the pitch at rest.
+    loss:
+        Downforce area lost per metre of lean.
+    transfer:
+        Load moved between the axles by acceleration and slope.
+    """
+
+    level: Array
+    loss: Array
+    transfer: Array
+
+    def load(self, pressure: Array, lean: Array) -> Array:
+        """Return the loads on both axles at a dynamic pressure and a lean."""
+        return pressure * (self.level - self.loss * lean) + self.transfer
+
+
+@quantity("1", source="definition")
+def air_on_axles(
+    front_downforce_area: Array,
+    rear_downforce_area: Array,
+    front_downforce_area_loss: Array,
+    rear_downforce_area_loss: Array,
+    load_transfer: Array,
+    static_pitch: Array,
+    wheelbase: Array,
+) -> AirOnAxles:
+    """Air loads of both axles over the lean, together, as the motion in time needs them."""
+    level = both_axles(
+        front_downforce_area - front_downforce_area_loss * static_pitch,
+        rear_downforce_area - rear_downforce_area_loss * static_pitch,
+    )
+    loss = both_axles(front_downforce_area_loss / wheelbase, rear_downforce_area_loss / wheelbase)
+    return AirOnAxles(level, loss, both_axles(-load_transfer, load_transfer))
+
+
+class SplitterGap(NamedTuple):
+    """What the splitter gains by its gap; ``lead`` is how long it meets a bump before the front wheels do."""
+
+    gain: Array
+    at_rest: Array
+    reference: Array
+    smallest: Array
+    area: Array
+    loss: Array
+    place: Array
+    lead: Array
+
+    def load(self, pressure: Array, lean: Array, front_drop: Array, road: Array) -> Array:
+        """Return the load on both axles, front first, with the road under the splitter at a height."""
+        gap = self.at_rest - front_drop - lean * self.place - road
+        share = gained_share(gap, self.gain, self.reference, self.smallest)
+        force = pressure * (self.area - self.loss * lean) * share
+        return np.stack((force * (1 - self.place), force * self.place))
+
+
+@quantity("1", source="as splitter_ground_force, at every instant")
+def splitter_gap(
+    splitter_ground_gain: Array,
+    splitter_gap_at_rest: Array,
+    splitter_reference_gap: Array,
+    splitter_critical_gap: Array,
+    splitter_downforce_area: Array,
+    splitter_downforce_area_loss: Array,
+    splitter_station: Array,
+    static_pitch: Array,
+    wheelbase: Array,
+    speed: Array,
+) -> SplitterGap:
+    """Splitter and ground, together, as the motion in time needs them."""
+    return SplitterGap(
+        splitter_ground_gain,
+        splitter_gap_at_rest,
+        splitter_reference_gap,
+        smallest_useful_gap(splitter_critical_gap, splitter_reference_gap),
+        splitter_downforce_area - splitter_downforce_area_loss * static_pitch,
+        splitter_downforce_area_loss / wheelbase,
+        splitter_station / wheelbase,
+        -splitter_station / np.maximum(speed, 1e-9),
+    )
+
+
+@quantity(
+    "1/s",
+    source="eigenvalues of the linear equations of motion; Bisplinghoff, Ashley & Halfman, Aeroelasticity, "
+    "ch. 8 and 9",
+)
+def ride_decay_rate(half_car: HalfCar, air_on_axles: AirOnAxles, dynamic_pressure: Array) -> Array:
+    """Rate at which the slowest small swing about the steady attitude dies away at this speed.
+
+    Zero at the divergence speed; negative where a small disturbance grows by itself.  Wheels on the road,
+    stops out of reach, the splitter's gap without effect.
+    """
+    car = half_car
+    front, rear = (dynamic_pressure * loss for loss in air_on_axles.loss)
+    nothing = np.zeros_like(front)
+    mobility = _square(car.own[0], car.across[0], car.across[1], car.own[1])
+    # Lean is the rear's travel less the front's: the front loses air load by it and gains it back by its own.
+    stiffness = _square(car.rate[0] - front, front, -rear, car.rate[1] + rear)
+    damping = _square(car.damping[0] + nothing, nothing, nothing, car.damping[1] + nothing)
+    motion = np.zeros((*stiffness.shape[:-2], 4, 4))
+    motion[..., :2, 2:] = np.eye(2)
+    motion[..., 2:, :2] = -mobility @ stiffness
+    motion[..., 2:, 2:] = -mobility @ damping
+    known = np.all(np.isfinite(motion), axis=(-2, -1))
+    growth = np.max(np.linalg.eigvals(np.where(known[..., None, None], motion, 0.0)).real, axis=-1)
+    return np.where(known, -growth, np.nan)
+
+
+def _square(*entries: Array) -> Array:
+    """Return one matrix of two rows per sample, samples first."""
+    stacked = np.stack(np.broadcast_arrays(*entries), axis=-1)
+    return stacked.reshape(*stacked.shape[:-1], 2, 2)

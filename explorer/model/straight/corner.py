@@ -1,0 +1,61 @@
+"""The corner: the speed at which its radius uses up what the tyres can hold, flap closed.
+
+Both axles together follow the corner without turning faster or slower than it: each carries sideways its
+share of the mass, so the first axle to run out of load sets the speed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.model.brakes.braking import known_friction
+from explorer.model.numeric import first_fall
+
+corner_radius = given("m", "Radius of the line through the corner at the end of the straight.", above=0)
+
+
+@quantity("1", source="definition", fails="tyre_friction is not given: its default stands for endless grip")
+def cornering_friction(tyre_friction: Array) -> Array:
+    """Friction coefficient of the tyres sideways: that of the driven tyres unless it is given."""
+    return known_friction(tyre_friction)
+
+
+@quantity(
+    "m/s2",
+    source="Coulomb friction on each axle in steady cornering: "
+    "Gillespie, Fundamentals of Vehicle Dynamics, ch. 6",
+    fails="the pitch has diverged, or tyre_friction is not given",
+)
+def cornering_limit(
+    cornering_friction: Array,
+    gravity: Array,
+    front_axle_load: Array,
+    rear_axle_load: Array,
+    front_static_load: Array,
+    rear_static_load: Array,
+) -> Array:
+    """Largest acceleration sideways at this speed before the first axle slides; none once an axle has lifted.
+
+    What the drive takes from the grip, and the load moved from the inner to the outer wheels, are left out.
+    """
+    kept = np.minimum(front_axle_load / front_static_load, rear_axle_load / rear_static_load)
+    return cornering_friction * gravity * np.maximum(kept, 0)
+
+
+@quantity(
+    "m/s",
+    source="speed squared over radius = acceleration the tyres hold at that speed",
+    varying={"cornering_limit": ("speed", "flap_opening")},
+    capped_by="speed_cap",
+    fails="tyre_friction is not given, or the pitch diverges before the tyres slide",
+)
+def corner_speed(cornering_limit: Curve, corner_radius: Array, speed_cap: Array) -> Array:
+    """Speed through the corner at the end of the straight, flap closed; or give it as it was driven.
+
+    With much downforce there may be none: then grip grows faster than the corner asks for it.
+    """
+    fall = first_fall(
+        lambda speed: cornering_limit(speed, 0.0) - speed**2 / corner_radius, 0.5, speed_cap, steps=8
+    )
+    return np.where(fall.started & ~fall.broken, fall.position, np.nan)

@@ -1,0 +1,218 @@
+"""Full throttle along the straight: Runge-Kutta in time, with the costly forces tabulated on the way.
+
+Four accelerations decide: what the grip of the rear tyres, of the front tyres, or of the rear tyres with the
+front lifted allows, and what the push of the drive gives.  At a speed each of them is balanced with the axle
+loads it brings; along the straight each is smooth, and the smallest counts.  So a stretch of the run needs
+the pitch of the car at three speeds only, and takes the parabola in between; what bends sharply, the push and
+the change from one limit to the other, is taken as it is at every step.  A stretch ends where the flap starts
+or stops moving, or where the speed has changed by half.
+
+Against scipy.integrate.solve_ivp on the graph's own acceleration, speeds and times come out within 2e-4.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import NamedTuple
+
+import numpy as np
+
+from explorer.graph.quantity import Array, Curve, quantity
+from explorer.model.straight.flap_schedule import Flap
+from explorer.model.straight.run import Run, State
+
+#: Runge-Kutta steps a stretch; share by which the speed may change in it; its longest time in seconds.
+STEPS, GROWTH, LONGEST = 6, 0.5, 2.0
+#: A car that needs more stretches, or falls to this share of its first speed, does not get to the end.
+STRETCHES, STANDING = 60, 0.01
+#: A load with which an axle limits nothing, in newtons; an acceleration that limits nothing.
+LOADED, ENDLESS = 1e10, 1e10
+
+
+class RoadForces(NamedTuple):
+    """What the pitch decides of a car at speed: axle loads, and all that holds it back."""
+
+    front_axle_load: Array
+    rear_axle_load: Array
+    resistance_force: Array
+
+
+@quantity("N", source="definition")
+def road_forces(front_axle_load: Array, rear_axle_load: Array, resistance_force: Array) -> RoadForces:
+    """Axle loads and resistance at this speed, together, since all follow from one pitch."""
+    return RoadForces(front_axle_load, rear_axle_load, resistance_force)
+
+
+class Drive(NamedTuple):
+    """What moves the car: curves of the graph, and the inertia they act on.
+
+    ``road_forces`` is a function of speed, flap opening and acceleration, ``wheel_force`` of speed, and
+    ``excess_force`` of push, front and rear axle load and resistance.
+    """
+
+    road_forces: Callable[..., RoadForces]
+    wheel_force: Curve
+    excess_force: Curve
+    inertia: Array
+
+
+def run_along(drive: Drive, start_speed: Array, length: Array, flap: Flap) -> Run:
+    """Follow the car from the start of the straight to its end, braking left out.
+
+    Returns
+    -------
+    Run
+        Not a number where a force has no value; short of the length where the car does not get there.
+
+    """
+    pull = drive.excess_force(drive.wheel_force(start_speed), *drive.road_forces(start_speed, 0.0, 0.0))
+    shape = np.broadcast(pull, drive.inertia, start_speed, length, flap.opened).shape
+    time, distance, speed = np.zeros(shape), np.zeros(shape), np.broadcast_to(start_speed, shape)
+    acceleration, slackening = np.full(shape, 5.0), np.zeros(shape)
+    rows: list[State] = []
+    for _ in range(STRETCHES):
+        running = (distance < length) & (speed > STANDING * start_speed)
+        if rows and not np.any(running):
+            break
+        opening = flap.opening(time, after=True)
+        limits = partial(_limits, drive, acceleration)
+        start = limits(speed, opening)
+        acceleration = start.at(drive.wheel_force(speed))
+        span = np.minimum(GROWTH * speed / np.abs(acceleration), (length - distance) / speed + 1e-3)
+        end = np.minimum(time + np.minimum(span, LONGEST), flap.next_event(time))
+        end = np.where(running, end, time)
+        reach = speed + _change(speed, acceleration, end - time, slackening)
+        openings = (opening, flap.opening(end, after=False))
+        stretch = _tabulated(drive.wheel_force, limits, start, (speed, reach), openings)
+        rows += _stepped(stretch, State(time, distance, speed, acceleration), (end - time) / STEPS)
+        slackening = _slackening(acceleration - rows[-1].acceleration, rows[-1].speed - speed)
+        time, (_, distance, speed, acceleration) = end, rows[-1]
+    return Run(*(np.array(values) for values in zip(*rows, strict=True)))
+
+
+def _slackening(loss: Array, gain: Array) -> Array:
+    """Return how much acceleration is lost per speed gained; none where it does not fall."""
+    return np.maximum(np.where(gain == 0, 0.0, loss / np.where(gain == 0, 1.0, gain)), 0)
+
+
+def _change(speed: Array, acceleration: Array, span: Array, slackening: Array) -> Array:
+    """Guess the change of speed over a span of time: where to tabulate, not where the run will go."""
+    rate = slackening * span
+    change = np.clip(np.abs(acceleration) * span / (1 + rate / 2), 0.02 * speed, GROWTH * speed)
+    return np.copysign(change, acceleration)
+
+
+class _Limits(NamedTuple):
+    """Accelerations of the head of this file; that of the drive without push, and per newton of push."""
+
+    rear: Array
+    front: Array
+    lifted: Array
+    coasting: Array
+    gain: Array
+
+    def at(self, push: Array) -> Array:
+        """Return the smallest of the four at a push of the drive."""
+        slipping = np.minimum(np.minimum(self.rear, self.front), self.lifted)
+        return np.minimum(slipping, self.coasting + self.gain * push)
+
+
+def _limits(drive: Drive, tried: Array, speed: Array, opening: Array) -> _Limits:
+    """Balance each acceleration with the loads it brings: straight lines through rest and a tried one."""
+    tried = np.where(np.abs(tried) > 1, tried, 1.0)
+    loads = [drive.road_forces(speed, opening, moved) for moved in (0.0, tried)]
+
+    def balanced(push: float, front: float, rear: float) -> tuple[Array, Array]:
+        at_rest, moving = (
+            drive.excess_force(
+                push, at.front_axle_load + front, at.rear_axle_load + rear, at.resistance_force
+            )
+            for at in loads
+        )
+        stiffness = drive.inertia - (moving - at_rest) / tried
+        # Grip that grows faster with the acceleration than the inertia asks for has no limit.
+        return np.where(stiffness > 0, at_rest / stiffness, ENDLESS), 1 / stiffness
+
+    rear_grip, _ = balanced(np.inf, LOADED, 0.0)
+    front_grip, _ = balanced(np.inf, 0.0, LOADED)
+    lifted, _ = balanced(np.inf, -LOADED, LOADED)
+    # Driven front tyres that lift have slipped before: their own limit has it all.
+    lifted = np.where(front_grip < 1e7, ENDLESS, lifted)
+    return _Limits(rear_grip, front_grip, lifted, *balanced(0.0, 0.0, 0.0))
+
+
+class _Stretch(NamedTuple):
+    """Parabolas, in the square of the speed, of the limits that count; how the flap changes them."""
+
+    wheel_force: Curve
+    start: Array
+    per_width: Array
+    terms: list[list[Array]]
+    change: list[list[Array]]
+
+    def at(self, share: float) -> Callable[[Array], Array]:
+        """Return the acceleration over the speed at a share of the stretch's time."""
+        terms = self.terms
+        if self.change:
+            terms = [
+                [begin + share * more for begin, more in zip(*pair, strict=True)]
+                for pair in zip(terms, self.change, strict=True)
+            ]
+        return partial(self._smallest, terms)
+
+    def _smallest(self, terms: list[list[Array]], speed: Array) -> Array:
+        place = (speed**2 - self.start) * self.per_width
+        *grips, coasting, gain = (first + place * (second + place * third) for first, second, third in terms)
+        smallest = coasting + gain * self.wheel_force(speed)
+        for grip in grips:
+            smallest = np.minimum(smallest, grip)
+        return smallest
+
+
+def _tabulated(
+    wheel_force: Curve,
+    limits: Callable[[Array, Array], _Limits],
+    start: _Limits,
+    speeds: tuple[Array, Array],
+    openings: tuple[Array, Array],
+) -> _Stretch:
+    """Tabulate the limits between two speeds, and between two flap openings where any differ."""
+    square = speeds[0] ** 2
+    width = speeds[1] ** 2 - square
+    knots = (np.sqrt(square + width / 2), speeds[1])
+    first = [start, *(limits(knot, openings[0]) for knot in knots)]
+    last = []
+    if np.any(openings[1] != openings[0]):
+        last = [limits(knot, openings[1]) for knot in (speeds[0], *knots)]
+    counts = [part for part in range(5) if part > 2 or any(np.any(at[part] < 1e7) for at in first + last)]
+    terms = [_parabola(*(at[part] for at in first)) for part in counts]
+    change = []
+    if last:
+        ends = [_parabola(*(at[part] for at in last)) for part in counts]
+        change = [[b - a for a, b in zip(*pair, strict=True)] for pair in zip(terms, ends, strict=True)]
+    return _Stretch(wheel_force, square, 1 / width, terms, change)
+
+
+def _parabola(start: Array, middle: Array, end: Array) -> list[Array]:
+    """Return the terms of a parabola over a width: at the start, per share of it, per square of the share."""
+    return [start, 4 * middle - 3 * start - end, 2 * (start - 2 * middle + end)]
+
+
+def _stepped(stretch: _Stretch, state: State, step: Array) -> list[State]:
+    """Take the classical fourth-order Runge-Kutta steps of a stretch; return its states, both ends too."""
+    time, distance, speed, first = state
+    half, sixth = step / 2, step / 6
+    rows = []
+    for number in range(STEPS):
+        rows.append(State(time + number * step, distance, speed, first))
+        middle, end = stretch.at((number + 0.5) / STEPS), stretch.at((number + 1) / STEPS)
+        second = middle(speed + half * first)
+        third = middle(speed + half * second)
+        fourth = end(speed + step * third)
+        inner = second + third
+        distance = distance + step * (speed + sixth * (first + inner))
+        speed = speed + sixth * (first + 2 * inner + fourth)
+        first = end(speed)
+    rows.append(State(time + STEPS * step, distance, speed, first))
+    return rows

@@ -1,0 +1,87 @@
+"""The record of a run along the straight, and how to read it between its rows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from explorer.graph.quantity import Array
+
+Rows = npt.NDArray[np.intp]
+
+
+class State(NamedTuple):
+    """One state of a run."""
+
+    time: Array
+    distance: Array
+    speed: Array
+    acceleration: Array
+
+
+class Step(NamedTuple):
+    """Two states of a run one after the other."""
+
+    begin: State
+    end: State
+
+    def at(self, share: Array) -> State:
+        """Return the state at a share of the step's time: cubic through the ends and their slopes."""
+        begin, end = self
+        span = end.time - begin.time
+        rest = 1 - share
+
+        def cubic(first: Array, last: Array, first_slope: Array, last_slope: Array) -> Array:
+            rise = last - first
+            bend = rest * (rise - span * first_slope) - share * (rise - span * last_slope)
+            return first + share * (rise - rest * bend)
+
+        return State(
+            begin.time + share * span,
+            cubic(begin.distance, end.distance, begin.speed, end.speed),
+            cubic(begin.speed, end.speed, begin.acceleration, end.acceleration),
+            begin.acceleration + share * (end.acceleration - begin.acceleration),
+        )
+
+
+class Run(NamedTuple):
+    """States of the run: shape (rows, samples); rows repeat once the end is reached."""
+
+    time: Array
+    distance: Array
+    speed: Array
+    acceleration: Array
+
+    def rows_where(self, holds: Callable[[State], npt.NDArray[np.bool_]]) -> Rows:
+        """Count, per sample, the rows for which a condition on the state holds."""
+        states = (State(*row) for row in zip(*self, strict=True))
+        rows: Rows = np.sum([holds(state) for state in states], axis=0, dtype=np.intp)
+        return rows
+
+    def step(self, row: Rows) -> Step:
+        """Return the step that ends at a row, one row per sample; the nearest one where there is none."""
+        end = np.clip(row, 1, len(self.time) - 1)
+        return Step(self._state(end - 1), self._state(end))
+
+    def _state(self, row: Rows) -> State:
+        fewer = (1,) * (row.ndim + 1 - self.time.ndim)
+        shape = (len(self.time), *row.shape)
+
+        def picked(values: Array) -> Array:
+            wide = np.broadcast_to(values.reshape(len(values), *fewer, *values.shape[1:]), shape)
+            state: Array = np.take_along_axis(wide, row[np.newaxis], axis=0)[0]
+            return state
+
+        return State(*map(picked, self))
+
+    def distance_at(self, time: Array) -> Array:
+        """Return how far the run has come at a time; past its last row it goes on at its last speed."""
+        passed = self.rows_where(lambda state: state.time <= time)
+        step = self.step(passed)
+        span = step.end.time - step.begin.time
+        share = (time - step.begin.time) / np.where(span > 0, span, np.inf)
+        beyond = step.end.distance + step.end.speed * (time - step.end.time)
+        return np.where(passed < len(self.time), step.at(share).distance, beyond)

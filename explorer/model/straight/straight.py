@@ -1,0 +1,165 @@
+"""The straight: full throttle from the corner's exit, then brakes, flap closed, to the next corner's speed.
+
+Followed twice: with the flap used, opened once the delay is over, and with the flap never used.  The flap is
+taken to be closed again when the brakes come on.  The condition's own speed and flap opening do not matter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+
+from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.model.brakes.braking import braking_line
+from explorer.model.numeric import secant
+from explorer.model.straight.flap_schedule import SHUT, Flap
+from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
+from explorer.model.straight.run import Run, State
+
+straight_length = given(
+    "m", "From the corner's exit to the point where the next corner's speed is due.", above=0
+)
+corner_exit_speed = given("m/s", "Speed at the start of the straight.", above=0)
+flap_delay = given(
+    "s",
+    "From the start of the straight to the moment the flap starts to move, the driver's time included.",
+    default=0.0,
+    at_least=0,
+)
+
+_FAILS = (
+    "the straight is too short to brake in, the car does not reach its end, its pitch diverges on it, "
+    "or tyre_friction is not given"
+)
+_SOURCE = "Newton's second law along the track; Runge-Kutta in time, braking line met by the secant method"
+_CURVES: dict[str, str | tuple[str, ...]] = {
+    "road_forces": ("speed", "flap_opening", "longitudinal_acceleration"),
+    "wheel_force": "speed",
+    "excess_force": ("wheel_force", "front_axle_load", "rear_axle_load", "resistance_force"),
+}
+
+
+class BrakingPoint(NamedTuple):
+    """Where the brakes have to come on, and what is left from there."""
+
+    distance: Array
+    time: Array
+    speed: Array
+    time_left: Array
+
+
+@quantity("1", source=_SOURCE, varying=_CURVES)
+def run_with_flap(
+    road_forces: Callable[..., RoadForces],
+    wheel_force: Curve,
+    excess_force: Curve,
+    mass: Array,
+    rotating_mass_factor: Array,
+    corner_exit_speed: Array,
+    straight_length: Array,
+    flap_delay: Array,
+    flap_opening_duration: Array,
+) -> Run:
+    """Time, distance and speed along the straight with the flap used, braking left out."""
+    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    flap = Flap(np.asarray(flap_delay), np.asarray(flap_delay + flap_opening_duration))
+    return run_along(drive, corner_exit_speed, straight_length, flap)
+
+
+@quantity("1", source=_SOURCE, varying=_CURVES)
+def run_without_flap(
+    road_forces: Callable[..., RoadForces],
+    wheel_force: Curve,
+    excess_force: Curve,
+    mass: Array,
+    rotating_mass_factor: Array,
+    corner_exit_speed: Array,
+    straight_length: Array,
+) -> Run:
+    """Time, distance and speed along the straight with the flap never used, braking left out."""
+    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    return run_along(drive, corner_exit_speed, straight_length, SHUT)
+
+
+@quantity("1", source=_SOURCE, varying={"braking_deceleration": ("speed", "flap_opening")}, fails=_FAILS)
+def braking_with_flap(
+    run_with_flap: Run, braking_deceleration: Curve, corner_speed: Array, straight_length: Array
+) -> BrakingPoint:
+    """Distance, time and speed at the braking point, flap used, and the time left to the corner."""
+    return braking_point(run_with_flap, braking_deceleration, corner_speed, straight_length)
+
+
+@quantity("1", source=_SOURCE, varying={"braking_deceleration": ("speed", "flap_opening")}, fails=_FAILS)
+def braking_without_flap(
+    run_without_flap: Run, braking_deceleration: Curve, corner_speed: Array, straight_length: Array
+) -> BrakingPoint:
+    """Distance, time and speed at the braking point, flap never used, and the time left to the corner."""
+    return braking_point(run_without_flap, braking_deceleration, corner_speed, straight_length)
+
+
+@quantity("m", source="see braking_with_flap", fails=_FAILS)
+def braking_distance(straight_length: Array, braking_with_flap: BrakingPoint) -> Array:
+    """Distance before the corner at which the brakes have to come on, flap used."""
+    return straight_length - braking_with_flap.distance
+
+
+@quantity("m", source="see braking_without_flap", fails=_FAILS)
+def braking_distance_closed(straight_length: Array, braking_without_flap: BrakingPoint) -> Array:
+    """Distance before the corner at which the brakes have to come on, flap never used."""
+    return straight_length - braking_without_flap.distance
+
+
+@quantity("m/s", source="see braking_with_flap", fails=_FAILS)
+def speed_at_braking_point(braking_with_flap: BrakingPoint) -> Array:
+    """Speed when the brakes come on, flap used: the highest on the straight."""
+    return braking_with_flap.speed
+
+
+@quantity("m/s", source="see braking_without_flap", fails=_FAILS)
+def speed_at_braking_point_closed(braking_without_flap: BrakingPoint) -> Array:
+    """Speed when the brakes come on, flap never used."""
+    return braking_without_flap.speed
+
+
+@quantity("s", source="see braking_with_flap", fails=_FAILS)
+def time_to_braking_point(braking_with_flap: BrakingPoint) -> Array:
+    """Time from the corner's exit to the braking point, flap used."""
+    return braking_with_flap.time
+
+
+@quantity("s", source="see braking_without_flap", fails=_FAILS)
+def time_to_braking_point_closed(braking_without_flap: BrakingPoint) -> Array:
+    """Time from the corner's exit to the braking point, flap never used."""
+    return braking_without_flap.time
+
+
+@quantity("s", source="definition", fails=_FAILS)
+def straight_time(braking_with_flap: BrakingPoint) -> Array:
+    """Time over the whole straight, braking included, flap used."""
+    return braking_with_flap.time + braking_with_flap.time_left
+
+
+@quantity("s", source="definition", fails=_FAILS)
+def straight_time_closed(braking_without_flap: BrakingPoint) -> Array:
+    """Time over the whole straight, braking included, flap never used."""
+    return braking_without_flap.time + braking_without_flap.time_left
+
+
+def braking_point(
+    run: Run, braking_deceleration: Curve, corner_speed: Array, straight_length: Array
+) -> BrakingPoint:
+    """Find where a run meets the last moment to brake; NaN where it starts past it or never gets there."""
+    line = braking_line(braking_deceleration, corner_speed, np.max(run.speed, axis=0))
+
+    def room(state: State) -> Array:
+        return straight_length - state.distance - line.distance(line.share(state.speed))
+
+    # The room only ever shrinks along a run: the rows that still have some come first.
+    rows = run.rows_where(lambda state: room(state) > 0)
+    met = (rows > 0) & (rows < len(run.time))
+    step = run.step(rows)
+    share = secant(lambda tried: room(step.at(tried)), np.zeros(rows.shape), np.ones(rows.shape))
+    point = step.at(np.where(met, share, np.nan))
+    return BrakingPoint(point.distance, point.time, point.speed, line.time(point.speed))

@@ -1,0 +1,373 @@
+"""From a checked study to results: the stages of ``squatline run``, one after the other."""
+
+from __future__ import annotations
+
+import math
+import os
+import platform
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+
+from explorer.analyses.convergence import Steady, standing_figures
+from explorer.analyses.correlated import with_members
+from explorer.analyses.measurement_value import as_record, measurements_of, weigh_measurements
+from explorer.analyses.nominal import nominal_values
+from explorer.analyses.rare_failures import RareLimit, as_records, search_rare_failures, seldom_failing
+from explorer.analyses.sensitivity import keys_upstream, run_drivers
+from explorer.analyses.sweeps import run_sweeps
+from explorer.analyses.verdicts import CONFIDENCE, Looks, Verdicts, judge_outcome
+from explorer.engine.checkpoint import PartStore
+from explorer.engine.montecarlo import Outcome, Output, all_of, run_montecarlo
+from explorer.engine.plan import CHUNK, Progress, no_progress
+from explorer.engine.stages import Stages
+from explorer.engine.storage import SampleFiles
+from explorer.engine.streaming import BINS, Tally
+from explorer.engine.versions import installed
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.measuring_plan import MeasuringPlan
+from explorer.estimators.sensitivity import Sensitivity
+from explorer.logs.run_checks import records_of_logs
+from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
+from explorer.results.records import (
+    ConditionRecord,
+    CorrelationRecord,
+    FailureRecord,
+    Histogram,
+    InputRecord,
+    LimitRecord,
+    OutputRecord,
+    QuantityRecord,
+    Reproduction,
+    Results,
+    Summary,
+    plain_data,
+)
+from explorer.study.study import Input, Limit, Study
+
+REPORTED_QUANTILES = (0.001, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975, 0.99, 0.999)
+# Bars of a histogram in the report; the streamed one is finer, for the quantiles.
+BARS = 50
+LIBRARIES = ("numpy", "scipy", "SALib", "pandas", "pyarrow", "pint", "pydantic", "altair", "weasyprint")
+
+
+def run(
+    study: Study,
+    *,
+    samples: int | None = None,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress = no_progress,
+    store: PartStore | None = None,
+    until_decided: bool = False,
+    until_steady: bool = False,
+    compiled: bool = False,
+) -> Results:
+    """Sample a study, judge its limits and rank what drives them.
+
+    Parameters
+    ----------
+    samples:
+        Number of samples instead of the study's own.
+    workers:
+        Threads to use, or parts under way on the executor at once; the numbers do not depend on it.
+    executor:
+        Any ``concurrent.futures`` executor to evaluate chunks on instead.
+    progress:
+        Called with the stage, what is done and what there is to do.
+    store:
+        Where a long run notes how far it is and puts the samples that it keeps.
+    until_decided:
+        Whether to stop as soon as no limit is undecided, ``samples`` being the most to draw.  Many looks at
+        the verdicts are paid for by wider intervals.
+    until_steady:
+        Whether to go on until the figures of every output stand still (JCGM 101:2008, 7.9), with the same
+        most; with both, until both hold.
+    compiled:
+        Whether the samples go through machine code, where there is a compiler; the numbers agree to within
+        rounding.
+
+    Returns
+    -------
+    Results
+        Summary, kept samples as a data frame (None when the study does not keep them, or when they are too
+        many and lie in files) and stage times.
+    """
+    stages = Stages()
+    measurements_of(study)  # a fault in them is told before anything long begins
+    with stages.stage("logged runs"):
+        logs = records_of_logs(study)
+    with stages.stage("nominal values"):
+        nominal = nominal_values(study)
+    most = samples or study.samples
+    looks = Looks(study.limits, most) if until_decided else None
+    rules = [rule for rule in (looks, Steady(most) if until_steady else None) if rule is not None]
+    with stages.stage("samples"):
+        outcome = run_montecarlo(
+            study,
+            samples=samples,
+            workers=workers,
+            executor=executor,
+            progress=progress,
+            store=store,
+            until=all_of(rules),
+            compiled=compiled,
+        )
+    with stages.stage("what drives the limits"):
+        drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
+        drivers = with_members(study, outcome, drivers)
+    with stages.stage("what measuring is worth"):
+        progress("measuring", 0, 1)
+        plan = weigh_measurements(study, outcome)
+        progress("measuring", 1, 1)
+    verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
+    with stages.stage("rare failures"):
+        seldom = seldom_failing(study, verdicts.limits)
+        rare = search_rare_failures(study, seldom, workers=workers, executor=executor, progress=progress)
+    with stages.stage("sweeps"):
+        sweeps = run_sweeps(study, progress=progress)
+    with stages.stage("summary"):
+        outputs = tuple(_output(study, outcome, i, nominal) for i in range(len(outcome.outputs)))
+        upstream = {limit.name: keys_upstream(study, limit) for limit in study.limits}
+        summary = Summary(
+            title=study.title,
+            description=study.description,
+            note=study.note,
+            reproduction=_reproduction(study, outcome, compiled),
+            inputs=tuple(
+                _input(study, one, upstream) for one in study.all_inputs() if _matters(study, one, nominal)
+            ),
+            correlations=tuple(
+                CorrelationRecord(c.first, c.second, c.value, c.source) for c in study.correlations
+            ),
+            conditions=tuple(_condition(study, name) for name in study.conditions),
+            limits=tuple(
+                _limit(study, outcome, limit, verdicts.limits[i], drivers.get(limit.name))
+                for i, limit in enumerate(study.limits)
+            ),
+            joint=verdicts.joint,
+            joint_safety=verdicts.joint_safety,
+            outputs=outputs,
+            sweeps=sweeps,
+            failures=tuple(_failures(study, outcome)),
+            nominal=nominal,
+            handbook=tuple(_handbook(study, nominal)),
+            assumptions=(*study.assumptions, *ASSUMPTIONS),
+            not_modelled=(*study.not_modelled, *NOT_MODELLED),
+            cautions=CAUTIONS,
+            warnings=tuple(_warnings(study)),
+            families=dict(study.graph.families),
+            display=dict(study.display),
+            extra=plain_data(_extra(plan, rare, verdicts) | logs | {"figures": standing_figures(outcome)}),
+        )
+    times = tuple(stages.times)
+    if isinstance(outcome.kept, SampleFiles):
+        return Results(summary, None, times, outcome.kept)
+    if not outcome.kept:
+        return Results(summary, None, times)
+    import pandas as pd
+
+    return Results(summary, pd.DataFrame(outcome.kept), times)
+
+
+def _extra(plan: MeasuringPlan | None, rare: Sequence[RareLimit], verdicts: Verdicts) -> dict[str, Any]:
+    """Gather the analyses that a study may or may not have."""
+    extra: dict[str, Any] = {}
+    if plan is not None:
+        extra["measuring"] = as_record(plan, verdicts.limits)
+    if rare:
+        extra["rare"] = as_records(rare)
+    return extra
+
+
+def _output(
+    study: Study, outcome: Outcome, position: int, nominal: Mapping[str, Mapping[str, float | None]]
+) -> OutputRecord:
+    output, tally = outcome.outputs[position], outcome.tallies[position]
+    quantity = study.graph[output.quantity]
+    # Samples in files are too many to sort: the fine bins of the tally serve.
+    kept = None if isinstance(outcome.kept, SampleFiles) else outcome.kept.get(output.column)
+    if kept is not None and tally.count and len(kept) == outcome.samples:
+        finite = kept[np.isfinite(kept)]
+        quantiles = tuple(
+            zip(REPORTED_QUANTILES, np.quantile(finite, REPORTED_QUANTILES).tolist(), strict=True)
+        )
+    else:
+        quantiles = tuple((p, tally.quantile(p)) for p in REPORTED_QUANTILES)
+    return OutputRecord(
+        quantity=output.quantity,
+        condition=output.condition,
+        minus=output.minus,
+        summary=quantity.summary,
+        unit=quantity.unit,
+        display_unit=_shown_in(study, output),
+        count=tally.count,
+        failed=tally.failed,
+        capped=tally.capped,
+        nominal=_nominal(output, nominal),
+        mean=tally.mean if tally.count else math.nan,
+        sd=tally.sd if tally.count else math.nan,
+        lowest=tally.lowest,
+        highest=tally.highest,
+        quantiles=quantiles,
+        histogram=_histogram(tally),
+    )
+
+
+def _nominal(output: Output, nominal: Mapping[str, Mapping[str, float | None]]) -> float:
+    value = nominal[output.condition].get(output.quantity)
+    less = nominal[output.minus].get(output.quantity) if output.minus else 0.0
+    return math.nan if value is None or less is None else value - less
+
+
+def _shown_in(study: Study, output: Output) -> str:
+    """Return the unit of the limit on it, else that of the study."""
+    for limit in study.limits:
+        if (limit.quantity, limit.condition, limit.minus) == (
+            output.quantity,
+            output.condition,
+            output.minus,
+        ):
+            return limit.display_unit
+    return study.unit_of(output.quantity)
+
+
+def _histogram(tally: Tally) -> Histogram:
+    """Merge the fine bins between the 0.1 % and 99.9 % quantiles into bars."""
+    if tally.count == 0:
+        return Histogram((0.0, 1.0), (0,))
+    if tally.lowest == tally.highest:
+        return Histogram((tally.lowest, tally.lowest), (tally.count,))
+    edges = tally.bins.edges
+    first = int(np.searchsorted(edges, tally.quantile(0.001), side="right")) - 1
+    last = int(np.searchsorted(edges, tally.quantile(0.999), side="left"))
+    first = max(0, min(first, BINS - 1))
+    last = max(first + 1, min(last, BINS))
+    width = max(1, math.ceil((last - first) / BARS))
+    starts = np.arange(first, last, width)
+    inner = tally.counts[1:-1]
+    ends = np.minimum(starts + width, BINS)
+    counts = tuple(int(inner[a:b].sum()) for a, b in zip(starts, ends, strict=True))
+    below = int(tally.counts[: first + 1].sum())
+    shown = (*(float(e) for e in edges[starts]), float(edges[ends[-1]]))
+    return Histogram(shown, counts, below, tally.count - below - sum(counts))
+
+
+def _limit(
+    study: Study, outcome: Outcome, limit: Limit, judged: Conformance, drivers: Sensitivity | None
+) -> LimitRecord:
+    output = outcome.outputs.index(Output(limit.quantity, limit.condition, limit.minus))
+    return LimitRecord(
+        name=limit.name,
+        quantity=limit.quantity,
+        condition=limit.condition,
+        minus=limit.minus,
+        at_least=limit.at_least,
+        at_most=limit.at_most,
+        probability=limit.probability,
+        safety=limit.safety,
+        why=limit.why,
+        unit=study.graph[limit.quantity].unit,
+        display_unit=limit.display_unit,
+        output=output,
+        conformance=judged,
+        sensitivity=drivers,
+    )
+
+
+def _matters(study: Study, given: Input, nominal: Mapping[str, Mapping[str, float | None]]) -> bool:
+    """Leave out defaults of models that this study does not use."""
+    return not given.default or any(given.quantity in values for values in nominal.values())
+
+
+def _input(study: Study, given: Input, upstream: Mapping[str, set[str]]) -> InputRecord:
+    quantity = study.graph[given.quantity]
+    distribution = given.distribution
+    low, high = (float(distribution.quantile(np.array([p]))[0]) for p in (0.025, 0.975))
+    return InputRecord(
+        key=given.key,
+        quantity=given.quantity,
+        summary=quantity.summary,
+        unit=quantity.unit,
+        display_unit=given.display_unit,
+        words=distribution.words(given.display_unit),
+        exact=given.exact,
+        nominal=float(distribution.nominal),
+        sd=float(distribution.sd),
+        low=low,
+        high=high,
+        source=given.source,
+        default=given.default,
+        condition=given.condition,
+        reaches=tuple(name for name, keys in upstream.items() if given.key in keys),
+    )
+
+
+def _condition(study: Study, name: str) -> ConditionRecord:
+    condition = study.conditions[name]
+    overrides = tuple(
+        (quantity, given.distribution.words(given.display_unit))
+        for quantity, given in condition.overrides.items()
+    )
+    return ConditionRecord(name, condition.words, overrides)
+
+
+def _failures(study: Study, outcome: Outcome) -> Iterator[FailureRecord]:
+    for (position, name), count in sorted(outcome.blamed.items()):
+        output, quantity = outcome.outputs[position], study.graph[name]
+        meaning = (
+            "drawn outside its physical range" if quantity.is_given else quantity.fails or "no finite answer"
+        )
+        yield FailureRecord(output.quantity, output.condition, name, meaning, count)
+
+
+def _handbook(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> Iterator[QuantityRecord]:
+    used = {name for values in nominal.values() for name in values}
+    for quantity in study.graph.quantities.values():
+        if quantity.name in used:
+            given = quantity.is_given or quantity.name in study.inputs
+            needs = () if given else quantity.needed_names
+            yield QuantityRecord(
+                quantity.name,
+                quantity.subject,
+                quantity.unit,
+                quantity.summary,
+                quantity.description,
+                quantity.source,
+                needs,
+                given,
+            )
+
+
+def _warnings(study: Study) -> Iterator[str]:
+    silent = [one.key for one in study.all_inputs() if one.source is None]
+    if silent:
+        count = f"{len(silent)} inputs" if len(silent) > 1 else "1 input"
+        yield f"no source is given for {count}: {', '.join(silent)}"
+
+
+def _reproduction(study: Study, outcome: Outcome, compiled: bool) -> Reproduction:
+    return Reproduction(
+        study_file=f"{study.path.resolve().parent.name}/{study.path.name}",
+        study_sha256=study.sha256,
+        seed=study.seed,
+        samples=outcome.samples,
+        chunk=CHUNK,
+        design=study.design,
+        version=installed("squatline"),
+        python=platform.python_version(),
+        libraries=tuple((name, installed(name)) for name in LIBRARIES),
+        created=_now(),
+        command=f"squatline run {study.path.resolve().parent.name}" + (" --compiled" if compiled else ""),
+        engine=outcome.engine,
+    )
+
+
+def _now() -> str:
+    """Return the time of the run, or SOURCE_DATE_EPOCH where builds are to be repeatable."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH")
+    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch else datetime.now(UTC)
+    return moment.strftime("%Y-%m-%d %H:%M UTC")

@@ -1,0 +1,476 @@
+"""What a run found: plain records, on disk as ``summary.json`` and ``samples.parquet``.
+
+Everything a report prints stands in the summary, so that a report can be drawn again without computing.
+Values are in SI units; ``unit`` is the SI unit and ``display_unit`` the one the builder used.
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from explorer.errors import ResultsError
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.sensitivity import Sensitivity
+from explorer.engine.storage import HELD_AT_ONCE, SampleFiles
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SCHEMA_VERSION = "1"
+SUMMARY_FILE = "summary.json"
+SAMPLES_FILE = "samples.parquet"
+TIMINGS_FILE = "timings.json"
+
+
+@dataclass(frozen=True)
+class InputRecord:
+    """One input as the study gives it.
+
+    ``key`` is unique: the quantity's name, or ``name@condition`` for an override.  ``low`` and ``high`` are
+    the 2.5 % and 97.5 % quantiles.  ``source`` is None when the study does not say where the number is from.
+    ``reaches`` lists the names of the limits it can influence.
+    """
+
+    key: str
+    quantity: str
+    summary: str
+    unit: str
+    display_unit: str
+    words: str
+    exact: bool
+    nominal: float
+    sd: float
+    low: float
+    high: float
+    source: str | None
+    default: bool
+    condition: str | None
+    reaches: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CorrelationRecord:
+    """Correlation of the normal scores of two inputs."""
+
+    first: str
+    second: str
+    value: float
+    source: str | None
+
+
+@dataclass(frozen=True)
+class ConditionRecord:
+    """How the car is being run: name, words for the report, and overrides as the builder wrote them."""
+
+    name: str
+    words: str
+    overrides: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Histogram:
+    """Counts between edges, one fewer than edges; samples outside are in ``below`` and ``above``."""
+
+    edges: tuple[float, ...]
+    counts: tuple[int, ...]
+    below: int = 0
+    above: int = 0
+
+
+@dataclass(frozen=True)
+class OutputRecord:
+    """Distribution of one quantity in one condition (or of a difference between two).
+
+    ``quantiles`` holds (probability, value) pairs; ``failed`` counts samples without an answer; ``capped``
+    those at the cap of a search, where the true value lies beyond.
+    """
+
+    quantity: str
+    condition: str
+    minus: str | None
+    summary: str
+    unit: str
+    display_unit: str
+    count: int
+    failed: int
+    capped: int
+    nominal: float
+    mean: float
+    sd: float
+    lowest: float
+    highest: float
+    quantiles: tuple[tuple[float, float], ...]
+    histogram: Histogram
+
+
+@dataclass(frozen=True)
+class LimitRecord:
+    """One requirement, what was found, and what drives it.
+
+    Bounds are SI values; ``output`` is the index of its distribution in ``Summary.outputs``.
+    """
+
+    name: str
+    quantity: str
+    condition: str
+    minus: str | None
+    at_least: float | None
+    at_most: float | None
+    probability: float
+    safety: bool
+    why: str
+    unit: str
+    display_unit: str
+    output: int
+    conformance: Conformance
+    sensitivity: Sensitivity | None
+
+
+@dataclass(frozen=True)
+class SweepRecord:
+    """Bands of one quantity against another (usually speed) in one condition.
+
+    ``low``, ``middle`` and ``high`` are the 5, 50 and 95 % quantiles at each ``x``; ``failed`` the count of
+    samples without an answer there.
+    """
+
+    quantity: str
+    summary: str
+    unit: str
+    display_unit: str
+    condition: str
+    along: str
+    along_unit: str
+    along_display_unit: str
+    x: tuple[float, ...]
+    low: tuple[float, ...]
+    middle: tuple[float, ...]
+    high: tuple[float, ...]
+    failed: tuple[int, ...]
+    samples: int
+
+
+@dataclass(frozen=True)
+class FailureRecord:
+    """Samples for which an output had no answer: which quantity gave up first and what that means."""
+
+    output: str
+    condition: str
+    quantity: str
+    meaning: str
+    count: int
+
+
+@dataclass(frozen=True)
+class QuantityRecord:
+    """Handbook entry of a quantity that the study used."""
+
+    name: str
+    subject: str
+    unit: str
+    summary: str
+    description: str
+    source: str
+    needs: tuple[str, ...]
+    given: bool
+
+
+@dataclass(frozen=True)
+class Reproduction:
+    """What it takes to get the same numbers again."""
+
+    study_file: str
+    study_sha256: str
+    seed: int
+    samples: int
+    chunk: int
+    design: str
+    version: str
+    python: str
+    libraries: tuple[tuple[str, str], ...]
+    created: str
+    command: str
+    engine: str = "numpy"
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Everything the report prints.
+
+    ``nominal`` maps condition -> quantity -> value with every input at its nominal value (None where the
+    model has no answer there).
+    """
+
+    title: str
+    description: str
+    note: str
+    reproduction: Reproduction
+    inputs: tuple[InputRecord, ...]
+    correlations: tuple[CorrelationRecord, ...]
+    conditions: tuple[ConditionRecord, ...]
+    limits: tuple[LimitRecord, ...]
+    joint: Conformance | None
+    joint_safety: Conformance | None
+    outputs: tuple[OutputRecord, ...]
+    sweeps: tuple[SweepRecord, ...]
+    failures: tuple[FailureRecord, ...]
+    nominal: dict[str, dict[str, float | None]]
+    handbook: tuple[QuantityRecord, ...]
+    assumptions: tuple[str, ...]
+    not_modelled: tuple[str, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+    families: dict[str, tuple[str, ...]]
+    display: dict[str, str]
+    schema_version: str = SCHEMA_VERSION
+    extra: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def verdict(self) -> str:
+        """``fail`` when any limit fails, ``undecided`` when any is, else ``pass``."""
+        verdicts = {limit.conformance.verdict for limit in self.limits}
+        return next((word for word in ("fail", "undecided") if word in verdicts), "pass")
+
+
+def plain_data(value: Any) -> Any:
+    """Turn arrays and numbers of numpy into plain ones, however deep they lie."""
+    if isinstance(value, Mapping):
+        return {str(key): plain_data(one) for key, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain_data(one) for one in value]
+    return value.tolist() if hasattr(value, "tolist") else value
+
+
+@functools.cache
+def _adapter() -> Any:
+    from pydantic import ConfigDict, TypeAdapter
+
+    Summary.__pydantic_config__ = ConfigDict(ser_json_inf_nan="strings")  # type: ignore[attr-defined]
+    return TypeAdapter(Summary)
+
+
+def summary_schema() -> dict[str, Any]:
+    """Return the JSON Schema of ``summary.json``."""
+    schema: dict[str, Any] = _adapter().json_schema()
+    return schema
+
+
+def dump_summary(summary: Summary) -> str:
+    """Return the summary as JSON text."""
+    text: bytes = _adapter().dump_json(summary, indent=1)
+    return text.decode()
+
+
+def load_summary(folder: Path) -> Summary:
+    """Read a results folder's summary.
+
+    Raises
+    ------
+    ResultsError
+        When the folder holds no summary, or one of another schema version.
+    """
+    from pydantic import ValidationError
+
+    path = folder / SUMMARY_FILE
+    try:
+        text = path.read_text(encoding="utf-8")
+        version = json.loads(text).get("schema_version")
+    except (OSError, ValueError, AttributeError) as error:
+        raise ResultsError(
+            "this is not a results folder", file=str(path), found=str(error), remedy="run the study first"
+        ) from None
+    if version != SCHEMA_VERSION:
+        raise ResultsError(
+            "these results were written by another version",
+            file=str(path),
+            key="schema_version",
+            found=version,
+            allowed=SCHEMA_VERSION,
+            remedy="run the study again",
+        )
+    try:
+        summary: Summary = _adapter().validate_json(text)
+    except ValidationError as error:
+        first = error.errors()[0]
+        raise ResultsError(
+            "the summary does not fit its schema",
+            file=str(path),
+            key=".".join(str(part) for part in first["loc"]),
+            found=first["msg"],
+            remedy="run the study again",
+        ) from None
+    return summary
+
+
+@dataclass(frozen=True)
+class Results:
+    """A finished run: the summary, the kept samples and the stage times.
+
+    ``samples`` is None when they were not kept, and when they are too many to hold at once: then ``files``
+    reads them by the column.
+    """
+
+    summary: Summary
+    samples: pd.DataFrame | None
+    stages: tuple[tuple[str, float], ...] = ()
+    files: SampleFiles | None = None
+
+    def first_samples(self, rows: int) -> pd.DataFrame | None:
+        """Return the first of the kept samples, or None when none were kept."""
+        if self.files is None:
+            return None if self.samples is None else self.samples.iloc[:rows]
+        import pandas as pd
+
+        return pd.DataFrame(self.files.first(rows))
+
+    @property
+    def limits(self) -> pd.DataFrame:
+        """One row a limit: required, found, interval, verdict."""
+        import pandas as pd
+
+        rows = [
+            {
+                "limit": limit.name,
+                "quantity": limit.quantity,
+                "condition": limit.condition,
+                "required": limit.probability,
+                "probability": limit.conformance.probability,
+                "low": limit.conformance.low,
+                "high": limit.conformance.high,
+                "margin_mean": limit.conformance.margin_mean,
+                "margin_sd": limit.conformance.margin_sd,
+                "unit": limit.unit,
+                "safety": limit.safety,
+                "verdict": limit.conformance.verdict,
+            }
+            for limit in self.summary.limits
+        ]
+        return pd.DataFrame(rows).set_index("limit")
+
+    @property
+    def sensitivity(self) -> pd.DataFrame:
+        """One row a limit and input: first-order and total share of the margin's variance, with bounds."""
+        import pandas as pd
+
+        rows = [
+            {
+                "limit": limit.name,
+                "input": index.name,
+                "first": index.first.value,
+                "first_low": index.first.low,
+                "first_high": index.first.high,
+                "total": index.total.value,
+                "total_low": index.total.low,
+                "total_high": index.total.high,
+            }
+            for limit in self.summary.limits
+            if limit.sensitivity
+            for index in limit.sensitivity.indices
+        ]
+        columns = ["limit", "input", "first", "first_low", "first_high", "total", "total_low", "total_high"]
+        return pd.DataFrame(rows, columns=columns).set_index(["limit", "input"])
+
+    @property
+    def outputs(self) -> pd.DataFrame:
+        """One row an output: mean, standard deviation and quantiles in SI units."""
+        import pandas as pd
+
+        rows = [
+            {
+                "quantity": output.quantity,
+                "condition": output.condition,
+                "minus": output.minus,
+                "unit": output.unit,
+                "nominal": output.nominal,
+                "mean": output.mean,
+                "sd": output.sd,
+                **{f"q{p:g}": value for p, value in output.quantiles},
+                "failed": output.failed,
+                "capped": output.capped,
+            }
+            for output in self.summary.outputs
+        ]
+        return pd.DataFrame(rows).set_index(["quantity", "condition"])
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        head = f"<p><strong>{escape(self.summary.title)}</strong>: {escape(self.summary.verdict)}</p>"
+        return head + self.limits.to_html()
+
+    def save(self, folder: Path) -> Results:
+        """Write summary, samples and stage times; the folder appears whole or not at all.
+
+        Returns
+        -------
+        Results
+            The same, with samples in files where they now lie.
+
+        """
+        with replacing_folder(folder) as fresh:
+            (fresh / SUMMARY_FILE).write_text(dump_summary(self.summary), encoding="utf-8")
+            (fresh / TIMINGS_FILE).write_text(json.dumps(dict(self.stages), indent=1), encoding="utf-8")
+            if self.samples is not None:
+                self.samples.to_parquet(fresh / SAMPLES_FILE, index=False)
+            if self.files is not None:
+                self.files.write(fresh / SAMPLES_FILE)
+        return replace(self, files=SampleFiles((folder / SAMPLES_FILE,)) if self.files is not None else None)
+
+
+def load_results(folder: str | Path) -> Results:
+    """Read a results folder."""
+    folder = Path(folder)
+    summary = load_summary(folder)
+    samples, files = _kept_in(folder / SAMPLES_FILE)
+    try:
+        stages = tuple(json.loads((folder / TIMINGS_FILE).read_text(encoding="utf-8")).items())
+    except (OSError, ValueError):
+        stages = ()
+    return Results(summary, samples, stages, files)
+
+
+def _kept_in(file: Path) -> tuple[pd.DataFrame | None, SampleFiles | None]:
+    """Read the kept samples, if there are any and they are not too many."""
+    if not file.exists():
+        return None, None
+    files = SampleFiles((file,))
+    if files.rows > HELD_AT_ONCE:
+        return None, files
+    import pandas as pd
+
+    return pd.DataFrame(files.first(HELD_AT_ONCE)), None
+
+
+@contextmanager
+def replacing_folder(folder: Path) -> Iterator[Path]:
+    """Give a fresh folder to fill; put it in the place of the named one only when all went well."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    if folder.exists() and not (folder / SUMMARY_FILE).exists() and any(folder.iterdir()):
+        raise ResultsError(
+            "the folder for the results holds something else",
+            file=str(folder),
+            allowed="a new folder, an empty one, or one with earlier results",
+            remedy="name another folder with --output",
+        )
+    fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    try:
+        fresh.chmod(0o755)
+        yield fresh
+        old = None
+        if folder.exists():
+            old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
+            os.replace(folder, old / "old")
+        os.replace(fresh, folder)
+        if old is not None:
+            shutil.rmtree(old, ignore_errors=True)
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)

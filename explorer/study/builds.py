@@ -1,0 +1,150 @@
+"""Builds: the study as it stands, or with some of the common inputs given otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from explorer.errors import StudyError, nearest, standing_in
+from explorer.study.schema import CandidateEntry
+from explorer.study.study import Input, Study, read_input
+
+# What a candidate sets, unless its entry says where the number is from.
+SET_BY_CANDIDATE = "set by the candidate"
+
+
+@dataclass(frozen=True)
+class Build:
+    """One way to build the car: overrides of the common inputs, which conditions may override in turn."""
+
+    name: str
+    words: str
+    overrides: Mapping[str, Input] = field(default_factory=dict)
+
+    def scope(self, study: Study, condition: str) -> dict[str, Input]:
+        """Return inputs by quantity as they stand for this build in a condition."""
+        return {**study.inputs, **self.overrides, **study.conditions[condition].overrides}
+
+    def given_names(self, study: Study, condition: str) -> set[str]:
+        """Names at which the graph stops for this build in a condition: inputs and tables."""
+        return set(self.scope(study, condition)) | set(study.tables)
+
+
+AS_IT_STANDS = Build("as_it_stands", "as it stands")
+
+
+def read_builds(study: Study) -> tuple[Build, ...]:
+    """Read the candidates of a study.
+
+    Raises
+    ------
+    StudyError
+        When a candidate overrides what is unknown, impossible, or set by every condition, or is called as a
+        condition is.
+
+    """
+    with standing_in(str(study.path)):
+        return tuple(_build(study, name, entry) for name, entry in study.entries.candidates.items())
+
+
+def find_build(
+    study: Study, name: str | None, otherwise: Build = AS_IT_STANDS, key: str = "candidates"
+) -> Build:
+    """Return the candidate of a name, or another build without a name.
+
+    Raises
+    ------
+    StudyError
+        When no candidate is called so.
+
+    """
+    if name is None:
+        return otherwise
+    builds = {build.name: build for build in read_builds(study)}
+    if name not in builds:
+        near = nearest(name, builds)
+        raise StudyError(
+            f"no candidate is called {name!r}",
+            file=str(study.path),
+            key=key,
+            found=name,
+            allowed=", ".join(builds) or "none is defined",
+            remedy=f"did you mean {near!r}?" if near else "define it under [candidates]",
+        )
+    return builds[name]
+
+
+def _build(study: Study, name: str, entry: CandidateEntry) -> Build:
+    key = f"candidates.{name}"
+    if name in study.conditions:
+        raise StudyError(
+            "a candidate and a condition have the same name",
+            key=key,
+            found=name,
+            remedy="rename the candidate",
+        )
+    for quantity in entry.independent:
+        if quantity not in entry.overrides:
+            raise StudyError(
+                "an independent input is one that this candidate overrides",
+                key=f"{key}.independent",
+                found=quantity,
+                allowed=", ".join(entry.overrides) or "none, since it overrides nothing",
+            )
+    overrides = {
+        quantity: _override(study, name, quantity, value, quantity in entry.independent)
+        for quantity, value in entry.overrides.items()
+    }
+    return Build(name, entry.words or name.replace("_", " "), overrides)
+
+
+def _override(study: Study, build: str, quantity: str, value: object, independent: bool) -> Input:
+    key = f"candidates.{build}.{quantity}"
+    read = read_input(quantity, value, study.graph, study.folder, key)
+    check_not_always_overridden(study, quantity, key)
+    return replace(
+        read,
+        key=f"{quantity}@{build}",
+        source=read.source or (SET_BY_CANDIDATE if read.exact else None),
+        follows=None if independent else quantity,
+    )
+
+
+def check_not_always_overridden(study: Study, quantity: str, key: str) -> None:
+    """Refuse a common value that no condition would ever use.
+
+    Raises
+    ------
+    StudyError
+        When every condition sets this quantity itself.
+
+    """
+    if all(quantity in condition.overrides for condition in study.conditions.values()):
+        raise StudyError(
+            "every condition sets this quantity itself, so a common value would never be used",
+            key=key,
+            found=quantity,
+            remedy="take it out of the conditions, or change it there",
+        )
+
+
+def scopes_of(study: Study, builds: Iterable[Build]) -> dict[str, dict[str, Input]]:
+    """Scopes for one program that evaluates several builds: ``build/condition`` -> quantity -> input."""
+    return {
+        place(build.name, condition): build.scope(study, condition)
+        for build in builds
+        for condition in study.conditions
+    }
+
+
+def place(build: str, condition: str) -> str:
+    """Name a condition of one build."""
+    return f"{build}/{condition}"
+
+
+def override_words(build: Build) -> tuple[tuple[str, str, str | None], ...]:
+    """Say what a build overrides: quantity, value in words, source."""
+    return tuple(
+        (quantity, given.distribution.words(given.display_unit), given.source)
+        for quantity, given in build.overrides.items()
+    )

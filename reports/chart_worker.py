@@ -1,0 +1,97 @@
+"""Pictures of charts, drawn in this process or in one beside it, while this one goes on.
+
+Begun before the forms are written, so that on two processors a chart costs the reader next to nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Executor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from multiprocessing import get_context
+from typing import ParamSpec, TypeVar
+
+from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool
+from explorer.graph.units import System
+from reports import vega
+from reports.blocks import Figure
+from reports.options import SYSTEMS
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """Pictures that are being drawn: each call waits for what it names.
+
+    ``of`` returns the SVG of a figure's chart in the reader's units; ``script`` what makes charts live.
+    """
+
+    of: Callable[[Figure], str]
+    script: Callable[[], str]
+
+
+@contextmanager
+def drawing_beside() -> Iterator[Executor | None]:
+    """Start a process to draw charts in, and its engine; None where there is one processor only."""
+    if default_workers() < 2:
+        yield None
+        return
+    # A process from scratch: the one that workers come from has loaded much that no picture needs.
+    pool = process_pool(1, get_context("spawn"))
+    try:
+        with deaf_to_interruptions():
+            pool.submit(vega.start)
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def pictures(
+    figures: Sequence[Figure], system: System, *, executor: Executor | None = None, live: bool = True
+) -> Pictures:
+    """Begin to draw the charts of some figures.
+
+    Parameters
+    ----------
+    figures:
+        Those that will be asked for.
+    system:
+        Units to draw them in.
+    executor:
+        Where to draw; without one, each is drawn here when it is asked for.
+    live:
+        Whether the script will be asked for too: it is made last, for it takes as long as all charts.
+
+    """
+    position = SYSTEMS.index(system)
+    drawn = {
+        figure.name: _begun(executor, vega.svg, figure.charts[position], figure.name)
+        for figure in figures
+        if figure.charts
+    }
+    return Pictures(lambda figure: drawn[figure.name](), _begun(executor if live else None, vega.bundle))
+
+
+def _begun(
+    executor: Executor | None, function: Callable[P, T], *args: P.args, **named: P.kwargs
+) -> Callable[[], T]:
+    """Begin a call elsewhere and return the way to its result; what is lost there is done here."""
+    here = partial(function, *args, **named)
+    if executor is None:
+        return here
+    try:
+        there = executor.submit(function, *args, **named)
+    except BrokenExecutor:
+        return here
+
+    def result() -> T:
+        try:
+            return there.result()
+        except BrokenExecutor:
+            return here()
+
+    return result

@@ -1,0 +1,241 @@
+"""Numbers as they are printed: rounded by their uncertainty, in each of the systems of units.
+
+An amount carries its text in all systems, so that the reader of the page can switch and the printed form
+takes one.  Rounding follows JCGM 100:2008, 7.2.6: two significant digits of the uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+from explorer.graph.units import (
+    System,
+    display_unit,
+    from_si,
+    known_unit,
+    number,
+    pretty,
+    rounded,
+    rounded_spread,
+)
+from reports.options import SYSTEMS
+
+NO_ANSWER = "no answer"
+MINUS = "\N{MINUS SIGN}"
+# Between a number and its unit, so that the two are never parted at the end of a line.
+SPACE = "\N{NO-BREAK SPACE}"
+# Units written against their number.
+_CLOSE = ("°",)
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A text that depends on the system of units: one for each of ``SYSTEMS``."""
+
+    kind: ClassVar[str] = "amount"
+
+    texts: tuple[str, ...]
+
+    def text(self, system: System) -> str:
+        """Return the text in one system."""
+        return self.texts[SYSTEMS.index(system)]
+
+    @property
+    def same(self) -> bool:
+        """True when all systems read alike."""
+        return len(set(self.texts)) == 1
+
+
+@dataclass(frozen=True)
+class Scale:
+    """A unit shown, and the way to it from SI."""
+
+    unit: str
+    si_unit: str
+    difference: bool = False
+
+    def value(self, si: float) -> float:
+        """Convert a value, or a difference of two."""
+        if self.difference:
+            return float(si / known_unit(self.unit).factor)
+        return float(from_si(si, self.unit))
+
+    @property
+    def symbol(self) -> str:
+        """The unit as printed."""
+        return pretty(self.unit)
+
+    def titled(self, title: str) -> str:
+        """Return a title with the unit in brackets, as on an axis."""
+        return f"{title} [{self.symbol}]" if self.symbol else title
+
+
+def scale(
+    si_unit: str, given: str, system: System, *, magnitude: float = 0.0, difference: bool = False
+) -> Scale:
+    """Choose the unit for a quantity in a system of units."""
+    return Scale(display_unit(si_unit, system, given, magnitude=magnitude), si_unit, difference)
+
+
+def amount(
+    value: float | None,
+    si_unit: str,
+    given: str,
+    *,
+    spread: float | None = None,
+    difference: bool = False,
+    plus: bool = False,
+) -> Amount:
+    """Write one value with its unit.
+
+    Parameters
+    ----------
+    value:
+        In SI; None or not finite is written as "no answer".
+    si_unit, given:
+        SI unit of the quantity and the unit the builder uses for it.
+    spread:
+        Standard uncertainty in SI, by which the value is rounded; without it four digits are written.
+    difference:
+        True for a spread or a margin: the zero of a temperature scale then does not count.
+    plus:
+        True to write the sign of a positive value too.
+
+    """
+    if value is None or not math.isfinite(value):
+        return Amount((NO_ANSWER,) * len(SYSTEMS))
+    return Amount(
+        tuple(
+            _with_unit(_written(value, shown, spread, plus), shown.symbol)
+            for shown in _scales(value, si_unit, given, difference)
+        )
+    )
+
+
+def spread_amount(value: float, si_unit: str, given: str) -> Amount:
+    """Write a standard uncertainty with its unit, at two significant digits."""
+    return Amount(
+        tuple(
+            _with_unit(rounded_spread(shown.value(value)), shown.symbol)
+            for shown in _scales(value, si_unit, given, difference=True)
+        )
+    )
+
+
+def range_amount(
+    low: float | None,
+    high: float | None,
+    si_unit: str,
+    given: str,
+    *,
+    spread: float | None = None,
+    difference: bool = False,
+) -> Amount:
+    """Write a range with its unit once: "41.2 to 55.8 N"."""
+    if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
+        return Amount((NO_ANSWER,) * len(SYSTEMS))
+    digits = spread if spread is not None else (high - low) / 4
+    return Amount(
+        tuple(
+            _with_unit(f"{_written(low, shown, digits)} to {_written(high, shown, digits)}", shown.symbol)
+            for shown in _scales(max(abs(low), abs(high)), si_unit, given, difference)
+        )
+    )
+
+
+def margin_amount(value: float, spread: float, si_unit: str, given: str) -> Amount:
+    """Write a margin with its standard deviation and its unit once: "+3.4 ± 2.2 m/s"."""
+    return uncertain_amount(value, spread, si_unit, given, difference=True, plus=True)
+
+
+def uncertain_amount(
+    value: float,
+    spread: float,
+    si_unit: str,
+    given: str,
+    *,
+    difference: bool = False,
+    plus: bool = False,
+) -> Amount:
+    """Write a value with its standard uncertainty and its unit once: "4.600 ± 0.030 kg"."""
+    if not (math.isfinite(value) and math.isfinite(spread)):
+        return Amount((NO_ANSWER,) * len(SYSTEMS))
+    texts = []
+    for shown in _scales(value, si_unit, given, difference):
+        half = Scale(shown.unit, si_unit, difference=True)
+        text = f"{_written(value, shown, spread, plus)} ± {_written(spread, half, spread)}"
+        texts.append(_with_unit(text.replace(" ", SPACE), shown.symbol))
+    return Amount(tuple(texts))
+
+
+def share(probability: float, low: float, high: float) -> str:
+    """Write a probability in per cent, to the place its interval reaches."""
+    if not math.isfinite(probability):
+        return NO_ANSWER
+    return f"{_percent(probability, (high - low) / 2)}{SPACE}%"
+
+
+def share_range(low: float, high: float) -> str:
+    """Write the interval of a probability in per cent."""
+    half = (high - low) / 2
+    if not math.isfinite(half):
+        return NO_ANSWER
+    return f"{_percent(low, half)} to {_percent(high, half)}{SPACE}%"
+
+
+def percent(value: float, digits: int = 3) -> str:
+    """Write a share exactly known, such as a required probability."""
+    if not math.isfinite(value):
+        return NO_ANSWER
+    return f"{_signed(number(100 * value, digits + 2).rstrip('0').rstrip('.') if value else '0')}{SPACE}%"
+
+
+def count(value: int) -> str:
+    """Write a whole number with its thousands set apart."""
+    return f"{value:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def counted(value: int, one: str, many: str = "") -> str:
+    """Write a number with its noun: "1 car", "2 cars"."""
+    return f"{count(value)} {one if value == 1 else many or one + 's'}"
+
+
+def _percent(value: float, half_width: float) -> str:
+    if value in (0.0, 1.0):
+        return f"{100 * value:.0f}"
+    # Three decimals tell one car in a hundred thousand; finer is never asked of a builder.
+    text = rounded(100 * value, max(100 * half_width, 0.01))
+    # What is not certain is not written as certain.
+    if float(text) >= 100 and value < 1:
+        return f"{100 * value:.5g}" if 100 * value < 99.9995 else "99.999"
+    return text
+
+
+def _scales(value: float, si_unit: str, given: str, difference: bool) -> tuple[Scale, ...]:
+    return tuple(scale(si_unit, given, system, magnitude=value, difference=difference) for system in SYSTEMS)
+
+
+def _written(value: float, shown: Scale, spread: float | None, plus: bool = False) -> str:
+    converted = shown.value(value)
+    if spread is not None and math.isfinite(spread) and spread > 0:
+        text = rounded(converted, abs(spread / known_unit(shown.unit).factor))
+    else:
+        text = number(converted)
+        # Noughts behind the point say nothing where no uncertainty stands behind them.
+        if "." in text and "e" not in text:
+            text = text.rstrip("0").rstrip(".")
+    return _signed(text, plus)
+
+
+def _signed(text: str, plus: bool = False) -> str:
+    if text.startswith("-"):
+        return MINUS + text[1:]
+    return f"+{text}" if plus and text.strip("0.") else text
+
+
+def _with_unit(text: str, symbol: str) -> str:
+    if not symbol:
+        return text
+    return text + symbol if symbol in _CLOSE else f"{text}{SPACE}{symbol}"

@@ -1,0 +1,179 @@
+"""The command line as a user or a script meets it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from study_help import DEMO, Answer
+
+Cli = Callable[..., Answer]
+Writer = Callable[..., Path]
+
+
+def test_help_names_every_command(squatline: Cli) -> None:
+    answer = squatline("--help")
+    assert answer.status == 0
+    for command in ("new", "check", "run", "report", "explain"):
+        assert command in answer.out
+    assert "never a clearance" in " ".join(answer.out.split())
+
+
+def test_help_imports_nothing_heavy() -> None:
+    heavy = {
+        "numpy",
+        "scipy",
+        "pandas",
+        "pint",
+        "pydantic",
+        "SALib",
+        "altair",
+        "weasyprint",
+        "jinja2",
+        "vl_convert",
+    }
+    script = (
+        "import sys\nsys.argv = ['squatline', '--help']\nfrom explorer.console.cli import main\n"
+        "try:\n    main()\nfinally:\n    print('LOADED', *sorted(sys.modules), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    loaded = set(done.stderr.partition("LOADED")[2].split())
+    assert not loaded & heavy
+
+
+def test_unknown_option_and_command(squatline: Cli) -> None:
+    for arguments in (["run", "--sampels", "3", DEMO], ["rnu"], ["run"]):
+        answer = squatline(*arguments)
+        assert answer.status == 2
+        assert answer.out == ""
+        assert "remedy" in answer.err
+
+
+def test_new_writes_a_study_that_runs(tmp_path: Path, squatline: Cli) -> None:
+    folder = tmp_path / "mine"
+    assert squatline("new", folder).status == 0
+    check = squatline("check", folder)
+    assert check.status == 0
+    assert "no source given" not in check.out
+    run = squatline("run", folder, "--samples", 2000, "--no-report")
+    assert run.status in (0, 1)
+    again = squatline("new", folder)
+    assert again.status == 2
+    assert "already" in again.err
+
+
+def test_check_prints_inputs_and_nominal_values_and_samples_nothing(
+    squatline: Cli, small_study: Writer
+) -> None:
+    folder = small_study()
+    answer = squatline("check", folder)
+    assert answer.status == 0
+    for words in (
+        "normal, mean 5.00 kg, sd 0.10 kg",
+        "exactly 360 mm",
+        "no source given",
+        "front_static_load",
+        "23.15 N",
+    ):
+        assert words in answer.out
+    assert [path.name for path in folder.iterdir()] == ["study.toml"]
+
+
+def test_check_as_json_is_plain_data(squatline: Cli, small_study: Writer) -> None:
+    data = json.loads(squatline("check", small_study(), "--json").out)
+    assert data["nominal"]["rest"]["weight"] == pytest.approx(5.0 * 9.80665)
+    assert {"key": "wheelbase", "source": None}.items() <= next(
+        row for row in data["inputs"] if row["key"] == "wheelbase"
+    ).items()
+
+
+@pytest.mark.parametrize(("bound", "status"), [("15 N", 0), ("40 N", 1)], ids=["pass", "fail"])
+def test_exit_status_tells_the_verdict(bound: str, status: int, squatline: Cli, small_study: Writer) -> None:
+    folder = small_study(**{'"23__N"': f'"{bound}"'})
+    answer = squatline("run", folder, "--json", "--no-report")
+    assert answer.status == status
+    data = json.loads(answer.out)
+    assert data["verdict"] == ("pass" if status == 0 else "fail")
+    assert {path.name for path in (folder / "results").iterdir()} == {
+        "summary.json",
+        "samples.parquet",
+        "timings.json",
+    }
+
+
+def test_no_colour_and_no_bars_when_the_output_is_a_file(small_study: Writer) -> None:
+    script = "import sys\nfrom explorer.console.cli import main\nmain()"
+    done = subprocess.run(
+        [sys.executable, "-c", script, "run", str(small_study()), "--no-report"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode in (0, 1)
+    assert "\x1b" not in done.stdout + done.stderr
+    assert done.stderr == ""
+    assert "front load" in done.stdout
+
+
+def test_results_do_not_overwrite_something_else(tmp_path: Path, squatline: Cli, small_study: Writer) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "thesis.txt").write_text("precious")
+    answer = squatline("run", small_study(), "--output", other, "--no-report")
+    assert answer.status == 2
+    assert "holds something else" in answer.err
+    assert [path.name for path in other.iterdir()] == ["thesis.txt"]
+
+
+def test_explain_says_unit_source_and_need(squatline: Cli) -> None:
+    answer = squatline("explain", "dynamic_pressure")
+    assert answer.status == 0
+    for words in ("dynamic_pressure [Pa]", "air_density", "airspeed", "source"):
+        assert words in answer.out
+
+
+def test_explain_in_a_study_gives_value_and_uncertainty(squatline: Cli, small_study: Writer) -> None:
+    answer = squatline("explain", "front_static_load", "--study", small_study(), "--json")
+    row = json.loads(answer.out)["values"][0]
+    assert row["nominal"] == pytest.approx(5.0 * 9.80665 * (1 - 190 / 360))
+    # First order: the relative uncertainty of mass, and that of the distance to the rear axle.
+    expected = row["nominal"] * ((0.1 / 5) ** 2 + (5 / 170) ** 2) ** 0.5
+    assert row["sd"] == pytest.approx(expected, rel=0.03)
+
+
+def test_explain_all_lists_given_and_computed(squatline: Cli) -> None:
+    entries = {entry["name"]: entry for entry in json.loads(squatline("explain", "--all", "--json").out)}
+    assert entries["mass"]["given"]
+    assert not entries["top_speed"]["given"]
+    assert "battery_resistance" in entries or any("battery" in name for name in entries)
+
+
+def test_explain_unknown_suggests(squatline: Cli) -> None:
+    answer = squatline("explain", "topspeed")
+    assert answer.status == 2
+    assert "did you mean 'top_speed'?" in answer.err
+
+
+def test_report_on_no_results(tmp_path: Path, squatline: Cli) -> None:
+    answer = squatline("report", tmp_path)
+    assert answer.status == 2
+    assert "run the study first" in answer.err
+
+
+def test_a_fault_of_the_program_shows_no_traceback(
+    squatline: Cli, small_study: Writer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import explorer.pipeline
+
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("by nought")
+
+    monkeypatch.setattr(explorer.pipeline, "run", broken)
+    answer = squatline("run", small_study())
+    assert answer.status == 3
+    assert "Traceback" not in answer.err
+    assert "SQUATLINE_TRACE" in answer.err

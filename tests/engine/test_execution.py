@@ -1,0 +1,248 @@
+"""Processes and clusters: the same bits as in one process, workers lost on the way, and refusals."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from engine_help import fingerprint
+from study_help import DEMO, Answer
+
+from explorer.analyses.sensitivity import run_drivers
+from explorer.engine.execution import Crew, crew
+from explorer.engine.montecarlo import run_montecarlo
+from explorer.engine.packing import Packed, require_equal
+from explorer.engine.plan import CHUNK, in_order
+from explorer.engine.versions import versions
+from explorer.errors import ClusterError
+from explorer.study.study import Study, load_study
+
+SAMPLES = 5 * CHUNK + 321
+
+
+@pytest.fixture(scope="module")
+def demo() -> Study:
+    return replace(load_study(DEMO), sensitivity_samples=64)
+
+
+@pytest.fixture(scope="module")
+def alone(demo: Study) -> list[object]:
+    return fingerprint(run_montecarlo(demo, samples=SAMPLES, workers=1))
+
+
+@pytest.fixture(scope="module")
+def cluster() -> Iterator[Crew]:
+    with crew("dask", workers=2) as gathered:
+        yield gathered
+
+
+def worker_processes(gathered: Crew) -> dict[str, int]:
+    """Address -> process number of the workers of a Dask cluster."""
+    client: Any = gathered.executor._client  # type: ignore[union-attr]  # the executor does not show its client
+    found: dict[str, int] = client.run(os.getpid)
+    return found
+
+
+def test_processes_give_the_same_bits(demo: Study, alone: list[object]) -> None:
+    with crew("processes", workers=2) as gathered:
+        found = run_montecarlo(demo, samples=SAMPLES, executor=gathered.executor, workers=gathered.workers)
+        ranked = run_drivers(demo, executor=gathered.executor, workers=gathered.workers)
+    assert fingerprint(found) == alone
+    assert ranked == run_drivers(demo, workers=1)
+
+
+def test_a_cluster_gives_the_same_bits(demo: Study, alone: list[object], cluster: Crew) -> None:
+    assert cluster.workers == 2
+    found = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2)
+    assert fingerprint(found) == alone
+
+
+def test_a_worker_killed_on_the_way_loses_no_chunk_and_repeats_none(
+    demo: Study, alone: list[object], cluster: Crew
+) -> None:
+    before = worker_processes(cluster)
+    killed: list[int] = []
+
+    def kill_one(stage: str, done: int, total: int) -> None:
+        if not killed:
+            killed.append(next(iter(before.values())))
+            os.kill(killed[0], signal.SIGKILL)
+
+    found = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2, progress=kill_one)
+    assert fingerprint(found) == alone
+    assert killed
+    cluster.executor._client.wait_for_workers(2, timeout=15)  # type: ignore[union-attr]  # as above
+    rejoined = worker_processes(cluster)
+    assert len(rejoined) == 2
+    assert killed[0] not in rejoined.values()
+    again = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2)
+    assert fingerprint(again) == alone
+
+
+OWN = """
+from explorer.graph.quantity import quantity
+
+FACTOR = 2.0
+
+@quantity("kg", source="definition")
+def double_mass(mass):
+    '''Twice the mass.'''
+    return FACTOR * mass
+"""
+
+
+@pytest.mark.parametrize("engine", ["processes", "dask"])
+def test_own_quantities_travel_with_the_work(
+    small_study: Callable[..., Path], request: pytest.FixtureRequest, engine: str
+) -> None:
+    folder = small_study(
+        limits='[[limits]]\nquantity = "double_mass"\ncondition = "rest"\nat_least = "1 kg"\n',
+        **{"samples__=__4000": 'samples = 4000\nown_quantities = "own.py"'},
+    )
+    (folder / "own.py").write_text(OWN)
+    study = load_study(folder, allow_code=True)
+    (folder / "own.py").unlink()
+    if engine == "dask":
+        found = run_montecarlo(study, executor=request.getfixturevalue("cluster").executor, workers=2)
+    else:
+        with crew("processes", workers=2) as gathered:
+            found = run_montecarlo(study, executor=gathered.executor, workers=2)
+    np.testing.assert_array_equal(found.kept["double_mass | rest"], 2 * found.kept["mass"])
+
+
+def test_a_worker_of_another_version_is_refused(cluster: Crew) -> None:
+    wanted = tuple(versions().items())
+    require_equal(wanted)
+    other = Packed(Packed.of(abs).data, (*wanted[:-1], ("scipy", "0.1")))
+    future = cluster.executor.submit(other, [-3])  # type: ignore[union-attr]  # a cluster has an executor
+    with pytest.raises(ClusterError, match="another scipy"):
+        future.result(timeout=20)
+    done = cluster.executor.submit(Packed.of(abs), [-3, 4]).result(timeout=20)  # type: ignore[union-attr]  # as above
+    assert Packed.opened(done) == [3, 4]
+
+
+class AtOnce(Executor):
+    """Does what it is given at once, and remembers how many parts each task had."""
+
+    def __init__(self) -> None:
+        self.sizes: list[int] = []
+
+    def submit(self, todo: Callable[..., Any], /, *given: Any, **named: Any) -> Future[Any]:
+        """Do it."""
+        self.sizes.append(len(given[0]))
+        done: Future[Any] = Future()
+        done.set_result(todo(*given, **named))
+        return done
+
+
+@pytest.mark.parametrize(("start", "count"), [(0, 100), (93, 100), (0, 1), (7, 7)])
+def test_a_cluster_gets_several_parts_a_task_and_single_ones_last(start: int, count: int) -> None:
+    executor, reports = AtOnce(), list[int]()
+    parts = in_order(abs, count, workers=2, executor=executor, start=start, progress=reports.append)
+    assert list(parts) == list(range(start, count))
+    assert reports == list(range(start + 1, count + 1))
+    assert sum(executor.sizes) == count - start
+    assert executor.sizes == sorted(executor.sizes, reverse=True)
+    assert executor.sizes[-8:] == [1] * min(8, count - start)
+    assert max(executor.sizes, default=1) == (4 if count - start > 50 else 1)
+
+
+def test_a_cluster_that_is_there_is_used_and_checked(monkeypatch: pytest.MonkeyPatch, cluster: Crew) -> None:
+    address: str = cluster.executor._client.scheduler.address  # type: ignore[union-attr]
+    with crew("dask", scheduler=address) as gathered:
+        assert gathered.workers == 2
+    monkeypatch.setattr("explorer.engine.execution.versions", lambda: {**versions(), "numpy": "1.0"})
+    with pytest.raises(ClusterError, match="another numpy"), crew("dask", scheduler=address):
+        pass
+
+
+def test_a_cluster_that_does_not_answer_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("explorer.engine.execution.SECONDS_TO_ANSWER", 0.3)
+    with (
+        pytest.raises(ClusterError, match="does not answer") as caught,
+        crew("dask", scheduler="tcp://127.0.0.1:9"),
+    ):
+        pass
+    assert "tcp://127.0.0.1:9" in str(caught.value)
+
+
+def test_a_process_that_dies_is_told_and_not_waited_for() -> None:
+    with pytest.raises(ClusterError, match="ended before its work was done"), crew("processes") as gathered:
+        list(in_order(os._exit, 9, executor=gathered.executor))
+
+
+def test_what_does_not_go_together_is_refused() -> None:
+    with pytest.raises(ClusterError, match="no such engine"), crew("steam"):  # type: ignore[arg-type]
+        pass
+    with pytest.raises(ClusterError, match="only a Dask cluster"), crew("threads", scheduler="tcp://a:1"):
+        pass
+
+
+@pytest.mark.parametrize("engine", ["processes", "dask"])
+def test_the_command_runs_on_every_engine(
+    small_study: Callable[..., Path], squatline: Callable[..., Answer], tmp_path: Path, engine: str
+) -> None:
+    study = small_study()
+    answers = [
+        squatline("run", study, "-o", tmp_path / name, "--engine", name, "--no-report", "--stages")
+        for name in ("threads", engine)
+    ]
+    assert [answer.status for answer in answers] == [0, 0]
+    assert "what drives the limits" in answers[1].out
+    one, other = (json.loads((tmp_path / name / "summary.json").read_text()) for name in ("threads", engine))
+    one["reproduction"]["created"] = other["reproduction"]["created"] = ""
+    assert one == other
+    assert "no such engine" in squatline("run", study, "--engine", "steam").err
+
+
+@pytest.mark.parametrize("engine", ["processes", "dask"])
+def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path], engine: str) -> None:
+    study = small_study()
+    command = [sys.executable, "-c", "from explorer.console.cli import main; main()", "run", study]
+    options = ["-o", study / "results", "--samples", "100000000", "--engine", engine, "--no-report"]
+    with subprocess.Popen(
+        [*command, *options], stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as running:
+        notes = study / ".results-parts.sqlite"
+        while not notes.exists():
+            time.sleep(0.05)
+        time.sleep(1.5)
+        # As a terminal does: to the command and all its workers.
+        os.killpg(running.pid, signal.SIGINT)
+        _, told = running.communicate(timeout=20)
+    assert running.returncode == 130
+    assert told.startswith("squatline: interrupted")
+    assert "Traceback" not in told
+
+
+def test_worker_processes_end_with_their_parent(tmp_path: Path) -> None:
+    program = (
+        "import os, time\n"
+        "from explorer.engine.execution import crew\n"
+        "if __name__ == '__main__':\n"
+        "    with crew('processes', workers=2) as gathered:\n"
+        "        print(gathered.executor.submit(os.getpid).result(), flush=True)\n"
+        "        time.sleep(60)\n"
+    )
+    (tmp_path / "parent.py").write_text(program)
+    command = [sys.executable, tmp_path / "parent.py"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as parent:
+        assert parent.stdout is not None
+        worker = int(parent.stdout.readline())
+        parent.kill()
+    for _ in range(100):
+        if not Path(f"/proc/{worker}").exists():
+            return
+        time.sleep(0.05)
+    raise AssertionError("the worker is still there")

@@ -1,0 +1,390 @@
+"""What measurements are worth: limits open or clear, readings that overlap, plans and their words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+import pytest
+
+from explorer.analyses.catalogue import catalogue, measurement_from
+from explorer.errors import SampleError, StudyError, UnitError
+from explorer.estimators import measuring, measuring_plan
+from explorer.estimators.measuring import Accuracy, Measurement, Stake
+from explorer.graph.quantity import Array
+from tests.statistics_help import within
+
+SAMPLES = 20_000
+
+
+def drawn(names: str, seed: int = 1, count: int = SAMPLES) -> dict[str, Array]:
+    generator = np.random.default_rng(seed)
+    return {name: generator.normal(size=count) for name in names}
+
+
+def reading(name: str, hours: float = 1.0, noise: float = 0.3, cost: float = 0.0) -> Measurement:
+    return Measurement(name, f"quantity {name}", {name: Accuracy(noise=noise)}, hours, cost)
+
+
+def worths(
+    samples: Mapping[str, Array], margin: Array, measurements: list[Measurement], required: float = 0.95
+) -> dict[str, measuring.Worth]:
+    found = measuring.worth_of_measurements(
+        samples, {"y": margin}, measurements, [Stake("y", "the limit", required)], seed=3
+    )
+    return {worth.measurement: worth for worth in found}
+
+
+def test_measurement_that_matters_comes_before_one_that_does_not() -> None:
+    x = drawn("abc")
+    found = worths(x, 0.4 + x["a"] + 0.3 * x["b"], [reading(name) for name in "cba"])
+    assert list(found) == ["a", "b", "c"]
+    assert found["a"].rank == 1
+    idle = found["c"].wrong_calls_avoided
+    assert abs(idle.value) <= 4 * idle.error + 1e-3
+    assert found["a"].after.wrong_call.value < 0.6 * found["a"].before.wrong_call.value
+
+
+def test_equal_measurements_are_tied() -> None:
+    x = drawn("abc")
+    found = worths(x, 0.4 + x["a"] + x["b"] + 0.1 * x["c"], [reading(name) for name in "abc"])
+    assert found["a"].tied_with == ("b",)
+    assert found["a"].rank == found["b"].rank == 1
+    assert found["c"].rank == 3
+
+
+def test_clear_limit_makes_the_most_telling_measurement_worth_nothing() -> None:
+    x = drawn("a")
+    found = worths(x, 6.0 + x["a"], [reading("a")])["a"]
+    assert found.variance_removed.value > 0.8
+    assert found.wrong_calls_avoided.value == 0
+    assert found.before.settled == found.after.settled == 1
+
+
+def test_noisier_and_biased_readings_are_worth_less_and_repeats_mend_only_noise() -> None:
+    x = drawn("a")
+
+    def left(**accuracy: float) -> float:
+        one = Measurement("m", "m", {"a": Accuracy(**accuracy)}, 1.0)  # type: ignore[arg-type]
+        return worths(x, 0.3 + x["a"], [one])["m"].after.variance.value
+
+    fine, rough, repeated = left(noise=0.3), left(noise=1.2), left(noise=1.2, repeats=16)
+    biased, still_biased = left(noise=0.3, bias=1.0), left(noise=0.3, bias=1.0, repeats=100)
+    assert fine < rough
+    assert repeated == pytest.approx(fine, rel=0.1)
+    assert fine < still_biased < biased
+    assert still_biased == pytest.approx(0.5, rel=0.05)
+
+
+def test_stated_remainder_is_what_remains() -> None:
+    x = drawn("a")
+    x["a"] = 5 + 2 * x["a"]
+    one = Measurement("m", "m", {"a": Accuracy(leaves=0.5)}, 1.0)
+    assert worths(x, x["a"] - 4, [one])["m"].after.variance.value == pytest.approx(0.25, rel=0.05)
+    useless = Measurement("m", "m", {"a": Accuracy(leaves=3.0)}, 1.0)
+    assert worths(x, x["a"] - 4, [useless])["m"].variance_removed.value == pytest.approx(0, abs=0.02)
+
+
+def test_correlated_inputs_teach_each_other() -> None:
+    """Margin b + c, b correlated with a at 0.8: knowing a removes 0.64 of b's variance."""
+    x = drawn("abc")
+    x["b"] = 0.8 * x["a"] + 0.6 * x["b"]
+    found = worths(x, 0.3 + x["b"] + x["c"], [reading("a", noise=0.0)])["a"]
+    assert within(found.variance_removed.value, 0.64, found.variance_removed.error)
+
+
+def test_another_measurement_changes_nothing_for_the_first() -> None:
+    x = drawn("ab")
+    alone = worths(x, 0.4 + x["a"], [reading("a")])["a"]
+    together = worths(x, 0.4 + x["a"], [reading("b"), reading("a")])["a"]
+    assert alone.after == together.after
+
+
+def test_samples_without_an_answer_stay_nonconforming_whatever_is_read() -> None:
+    x = drawn("ab")
+    margin = 0.5 + x["a"]
+    margin[x["b"] > 1.0] = np.nan
+    found = worths(x, margin, [reading("a", noise=0.0), reading("b", noise=0.0)])
+    conforming = float(np.mean(margin >= 0))
+    assert found["a"].before.wrong_call.value == pytest.approx(min(conforming, 1 - conforming))
+    # Perfect knowledge of a still leaves the cars that b denies an answer.
+    denied = float(np.mean(np.isnan(margin) & (x["a"] > -0.5)))
+    assert found["a"].after.wrong_call.value == pytest.approx(denied, abs=0.01)
+
+
+def test_all_samples_failing_is_a_settled_matter() -> None:
+    x = drawn("a", count=1000)
+    found = worths(x, np.full(1000, np.nan), [reading("a")])["a"]
+    assert found.before.fails.value == 1
+    assert found.after.wrong_call.value == 0
+    assert math.isfinite(found.variance_removed.value)
+
+
+def test_odd_inputs_do_no_harm() -> None:
+    """Constant, two-valued, and wildly spread inputs."""
+    x = drawn("abc")
+    x["a"][:] = 4.0
+    x["b"] = np.where(x["b"] > 0, 1.0, 0.0)
+    x["c"] = np.exp(4 * x["c"])
+    margin = x["b"] - 0.5 + 0.1 * np.log(x["c"])
+    found = worths(x, margin, [reading(name, noise=0.0) for name in "abc"])
+    assert found["a"].wrong_calls_avoided.value <= 4 * found["a"].wrong_calls_avoided.error
+    assert found["b"].after.wrong_call.value < 0.5 * found["b"].before.wrong_call.value
+    assert found["c"].variance_removed.value == pytest.approx(0.16, rel=0.05)
+
+
+def test_costs_weigh_the_two_mistakes() -> None:
+    x = drawn("a")
+    stake = Stake("y", "the limit", 0.95, false_pass=100.0, false_fail=1.0)
+    (found,) = measuring.worth_of_measurements(x, {"y": 1.0 + x["a"]}, [reading("a", noise=0.0)], [stake], 1)
+    assert found.before.cost is not None
+    assert found.after.cost is not None
+    assert found.cost_saved is not None
+    # Turning the car down costs 1 when it conforms; at 84 % that is the cheaper decision.
+    assert found.before.cost.value == pytest.approx(np.mean(x["a"] >= -1.0))
+    # Knowing the margin, only cars within the resolution of the fit are ever decided wrongly.
+    assert found.after.cost.value < 0.2
+    assert found.cost_saved.value == pytest.approx(found.before.cost.value - found.after.cost.value)
+
+
+def test_too_few_samples_and_unknown_names_are_errors() -> None:
+    x = drawn("a", count=100)
+    with pytest.raises(SampleError, match="too few samples"):
+        worths(x, x["a"], [reading("a")])
+    x = drawn("a")
+    with pytest.raises(SampleError, match="not an uncertain input"):
+        worths(x, x["a"], [reading("b")])
+    with pytest.raises(SampleError, match="no such limit"):
+        measuring.worth_of_measurements(x, {}, [], [Stake("y", "y", 0.9)], 1)
+
+
+def planned(
+    margins: dict[str, Array],
+    x: dict[str, Array],
+    measurements: list[Measurement],
+    hours: float,
+    **more: float,
+) -> measuring_plan.MeasuringPlan:
+    stakes = [Stake(name, name, 0.9) for name in margins]
+    return measuring_plan.plan_measurements(
+        x, margins, measurements, stakes, budget_hours=hours, seed=2, **more
+    )
+
+
+def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
+    x = drawn("abc")
+    margins = {"front load": 0.5 + x["a"] + 0.6 * x["b"], "clearance": 0.4 + x["c"]}
+    plan = planned(margins, x, [reading("a", 0.5), reading("b", 1.0), reading("c", 4.0)], hours=6)
+    assert [step.measurement for step in plan.steps] == ["a", "b", "c"]
+    assert (plan.hours, plan.complete) == (5.5, True)
+    assert plan.steps[-1].hours_so_far == 5.5
+    sentence = measuring_plan.headline(plan)
+    assert sentence.startswith("measure the quantity a first: half an hour takes the chance of a wrong call")
+    before, after = plan.steps[0].limits["front load"]
+    # Closed form of the chance before: Phi(-0.5 / sqrt(1 + 0.36)).
+    assert within(before.wrong_call.value, 0.33405, before.wrong_call.error)
+    assert sentence.endswith(
+        f"on front load from {100 * before.wrong_call.value:.0f} % to {100 * after.wrong_call.value:.0f} %"
+    )
+
+
+def test_each_alone_adds_up_over_all_limits() -> None:
+    x = drawn("abc")
+    margins = {"front load": 0.5 + x["a"] + 0.6 * x["b"], "clearance": 0.4 + x["c"] + x["a"]}
+    plan = planned(margins, x, [reading("a", 0.5), reading("b", 1.0), reading("c", 4.0)], hours=1)
+    by_name = {one.measurement: one for one in plan.alone}
+    assert [one.gain.value for one in plan.alone] == sorted(
+        (one.gain.value for one in plan.alone), reverse=True
+    )
+    for name, one in by_name.items():
+        avoided = sum(w.wrong_calls_avoided.value for w in plan.worths if w.measurement == name)
+        assert one.gain.value == pytest.approx(avoided, abs=1e-12)
+    # The first step of the plan is that measurement alone.
+    first = plan.steps[0]
+    assert first.gain == by_name[first.measurement].gain
+    assert "c" not in by_name["a"].tied_with
+
+
+def test_budget_holds_and_what_is_idle_is_left_out() -> None:
+    x = drawn("abc")
+    margins = {"y": 0.5 + x["a"] + 0.8 * x["b"]}
+    everything = [reading(name, 1.0, cost=10.0) for name in "abc"]
+    assert [step.measurement for step in planned(margins, x, everything, hours=1.5).steps] == ["a"]
+    assert [step.measurement for step in planned(margins, x, everything, hours=9).steps] == ["a", "b"]
+    assert len(planned(margins, x, everything, hours=9, budget_cost=10).steps) == 1
+    assert planned(margins, x, everything, hours=0.5).steps == ()
+
+
+def test_two_readings_of_one_thing_are_not_counted_twice() -> None:
+    x = drawn("ab")
+    same = Measurement("again", "same quantity", {"a": Accuracy(noise=0.3)}, 1.0)
+    plan = planned({"y": 0.2 + x["a"] + 0.7 * x["b"]}, x, [reading("a"), same, reading("b")], hours=2)
+    chosen = {step.measurement for step in plan.steps}
+    assert "b" in chosen
+    assert len(chosen) == 2
+    single = next(worth for worth in plan.worths if worth.measurement == "again").wrong_calls_avoided.value
+    assert plan.gain.value < 2 * single
+
+
+def test_two_measurements_that_help_only_together_are_both_found() -> None:
+    x = drawn("ab")
+    plan = planned({"y": x["a"] * x["b"]}, x, [reading("a", noise=0.05), reading("b", noise=0.05)], hours=2)
+    assert {step.measurement for step in plan.steps} == {"a", "b"}
+    assert plan.gain.value > 0.3
+
+
+def test_says_when_no_affordable_set_settles_a_limit() -> None:
+    x = drawn("abc")
+    margins = {"open": 0.2 + x["a"], "hopeless": 0.2 + x["c"], "clear": 9 + x["b"], "lost": x["b"] - 9}
+    plan = planned(margins, x, [reading("a", 1.0, 0.05), reading("c", 50.0, 0.05)], hours=2)
+    outlook = {one.limit: one for one in plan.outlooks}
+    assert not outlook["open"].design_must_change
+    assert "the plan settles it" in outlook["open"].words
+    assert outlook["hopeless"].design_must_change
+    assert "allow more hours or change the design" in outlook["hopeless"].words
+    assert outlook["clear"].words == "settled as it stands: it holds"
+    assert outlook["lost"].design_must_change
+    plan = planned({"hopeless": 0.2 + x["c"]}, x, [reading("a")], hours=2)
+    assert plan.steps == ()
+    assert "nor would all measurements listed, together: change the design" in plan.outlooks[0].words
+    assert measuring_plan.headline(plan) == (
+        "no measurement within 2 hours would change a call on hopeless: change the design or allow more hours"
+    )
+
+
+def test_nothing_to_measure_when_all_is_settled() -> None:
+    x = drawn("a")
+    plan = planned({"y": 9 + x["a"]}, x, [reading("a")], hours=2)
+    assert measuring_plan.headline(plan) == "no measurement is needed: every limit is settled as it stands"
+
+
+def test_many_measurements_are_grown_instead_of_enumerated() -> None:
+    names = [f"x{j}" for j in range(16)]
+    generator = np.random.default_rng(9)
+    x = {name: generator.normal(size=4000) for name in names}
+    margin = 0.5 + x["x3"] + x["x7"]
+    plan = planned({"y": margin}, x, [reading(name, 1.0) for name in names], hours=3)
+    assert not plan.complete
+    assert {"x3", "x7"} <= {step.measurement for step in plan.steps}
+
+
+def test_plan_refuses_what_makes_no_sense() -> None:
+    x = drawn("a")
+    for measurements, message in (
+        ([reading("a"), reading("a")], "one name"),
+        ([reading("a", 0.0)], "takes some time"),
+    ):
+        with pytest.raises(SampleError, match=message):
+            planned({"y": x["a"]}, x, measurements, hours=2)
+    with pytest.raises(SampleError, match="no limit"):
+        planned({}, x, [reading("a")], hours=2)
+
+
+@pytest.mark.parametrize(
+    ("hours", "words"),
+    [(0.5, "half an hour"), (1.0, "one hour"), (0.1, "6 minutes"), (2.0, "2 hours"), (2.75, "2.8 hours")],
+)
+def test_hours_in_words(hours: float, words: str) -> None:
+    assert measuring_plan.in_hours(hours) == words
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [
+        (0.0, "0 %"),
+        (1e-5, "less than 0.1 %"),
+        (0.004, "0.4 %"),
+        (0.214, "21 %"),
+        (0.9999, "more than 99.9 %"),
+    ],
+)
+def test_percent_never_rounds_a_little_to_nothing(share: float, words: str) -> None:
+    assert measuring_plan.in_percent(share) == words
+
+
+def units_of(name: str) -> str:
+    return {"mass": "kg", "rear_spring_rate": "N/m", "shaft_power": "W"}[name]
+
+
+def test_catalogue_is_all_marked_as_judgement_and_inside_its_own_ranges() -> None:
+    assert len(catalogue()) >= 10
+    for name, entry in catalogue().items():
+        assert entry["source"] == "judgement", name
+        low, high = entry["hours_range"]
+        assert low <= entry["hours"] <= high
+        assert entry["how"].endswith(".")
+        for accuracy in [
+            *entry.get("reads", {}).values(),
+            *([entry["accuracy"]] if "accuracy" in entry else []),
+        ]:
+            for kind in ("noise", "relative"):
+                if kind in accuracy:
+                    low, value, high = (
+                        float(text.split()[0])
+                        for text in (
+                            accuracy[f"{kind}_range"][0],
+                            accuracy[kind],
+                            accuracy[f"{kind}_range"][1],
+                        )
+                    )
+                    assert low <= value <= high, name
+
+
+def test_catalogue_reads_quantities_the_models_have() -> None:
+    from explorer import model
+    from explorer.graph.quantity import quantities_of
+
+    variants = [{subject: v} for subject, choices in model.SUBJECTS.items() for v in choices]
+    known = {
+        q.name: q.unit
+        for choice in variants
+        for module in model.modules(choice)
+        for q in quantities_of(module)
+    }
+    for name, entry in catalogue().items():
+        if "reads" in entry:
+            found = measurement_from(name, {"take": name}, known.__getitem__)
+            assert all(accuracy.noise > 0 or accuracy.relative > 0 for accuracy in found.reads.values()), name
+
+
+def test_study_takes_from_the_catalogue_and_overrides() -> None:
+    table = {
+        "take": "spring_on_a_scale",
+        "label": "rear spring rate",
+        "reads": ["rear_spring_rate"],
+        "hours": 0.75,
+    }
+    found = measurement_from("springs", table, units_of)
+    assert found == Measurement(
+        "springs", "rear spring rate", {"rear_spring_rate": Accuracy(relative=0.02)}, 0.75, 0.0
+    )
+    rough = {**table, "reads": {"rear_spring_rate": {"noise": "0.1 N/mm", "repeats": 4}}}
+    assert measurement_from("s", rough, units_of).reads["rear_spring_rate"] == Accuracy(
+        noise=100.0, repeats=4
+    )
+    own = {"reads": "shaft_power", "accuracy": {"leaves": "80 W"}, "hours": 2, "cost": 15}
+    assert measurement_from("dyno", own, units_of).reads == {"shaft_power": Accuracy(leaves=80.0)}
+    scales = measurement_from("scales", {"take": "kitchen_scales", "accuracy": {"relative": "1 %"}}, units_of)
+    assert scales.reads["mass"] == Accuracy(relative=0.01, bias=0.003, repeats=3)
+
+
+@pytest.mark.parametrize(
+    ("table", "error", "message"),
+    [
+        ({"take": "kitchen_scale"}, StudyError, "did you mean 'kitchen_scales'"),
+        ({"take": "kitchen_scales", "hour": 1}, StudyError, "no key 'hour'"),
+        ({"reads": ["mass"], "hours": 1}, StudyError, "how well it reads is missing"),
+        ({"reads": ["mass"], "hours": 1, "accuracy": {"noise": "2 mm"}}, UnitError, "mm"),
+        ({"reads": ["mass"], "hours": 1, "accuracy": {"noise": "-2 g"}}, StudyError, "not negative"),
+        ({"reads": ["mass"], "hours": 0, "accuracy": {"noise": "2 g"}}, StudyError, "takes time"),
+        ({"reads": ["mass"], "hours": 1, "accuracy": {"noise": "2 g", "repeats": 0}}, StudyError, "counted"),
+        ({"hours": 1, "accuracy": {"noise": "2 g"}}, StudyError, "at least one input"),
+        ({"take": "kitchen_scales", "cost": -1}, StudyError, "a cost"),
+    ],
+)
+def test_faults_in_a_measurement_are_said(
+    table: dict[str, object], error: type[Exception], message: str
+) -> None:
+    with pytest.raises(error, match=message):
+        measurement_from("m", table, units_of)

@@ -1,0 +1,396 @@
+"""Candidates: pairs, ranks and dominance against closed forms, and every way to name a candidate wrongly."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from design_help import write_known
+from scipy.special import ndtr
+from statistics_help import within
+from study_help import DEMO, Answer
+
+from explorer.design.comparison import run_comparison
+from explorer.design.resuming import Way
+from explorer.engine.checkpoint import PartStore
+from explorer.engine.plan import make_plan
+from explorer.errors import SampleError, SquatlineError, StudyError
+from explorer.estimators import paired_comparison as estimators
+from explorer.study.builds import AS_IT_STANDS, find_build, read_builds, scopes_of
+from explorer.study.study import load_study
+
+SAMPLES = 20_000
+TWO = """
+[candidates.plain]
+words = "plain"
+
+[candidates.weighted]
+words = "weighted"
+share = 1.5
+
+[[aims]]
+name = "total"
+quantity = "total"
+condition = "run"
+"""
+
+
+def normals(shape: tuple[int, ...], key: int) -> np.ndarray:
+    return np.random.Generator(np.random.Philox(key)).standard_normal(shape)
+
+
+def test_difference_of_two_linear_builds_is_the_closed_form(tmp_path: Path) -> None:
+    study = load_study(write_known(tmp_path, TWO), allow_code=True)
+    found, values = run_comparison(study, samples=SAMPLES)
+    subject = next(k for k, one in enumerate(found.subjects) if one.label == "total")
+    difference = found.pairs[0].differences[subject].difference
+    # plain - weighted = -0.5 second, and second is normal with mean 2.5 and standard deviation 0.3.
+    assert within(difference.mean, -1.25, 0.15 / np.sqrt(SAMPLES))
+    assert within(difference.sd, 0.15, 0.15 / np.sqrt(2 * SAMPLES))
+    assert within(difference.median, -1.25, 1.2533 * 0.15 / np.sqrt(SAMPLES))
+    assert within(difference.low, -1.25 - 1.6449 * 0.15, 2.11 * 0.15 / np.sqrt(SAMPLES))
+    assert difference.better == 0.0
+    assert difference.worse == 1.0
+    assert values.values.shape == (2, 3, SAMPLES)
+
+
+def test_common_numbers_cut_the_variance_by_the_closed_form_factor() -> None:
+    one, two = normals((2, SAMPLES), 1)
+    first, second = 3 + one + two, 3 + one + 1.5 * two
+    found = estimators.paired_difference(first, second)
+    # Independent samples: (1 + 1) + (1 + 1.5^2); pairs: 0.5^2.
+    factor = (2 + 3.25) / 0.25
+    assert found.variance_ratio is not None
+    error = factor * np.sqrt(2 * 2 / SAMPLES)
+    assert found.variance_ratio > factor - 4 * error
+    assert within(found.better, float(ndtr(0.0)), np.sqrt(0.25 / SAMPLES))
+    assert found.better_low < found.better < found.better_high
+
+
+def test_what_follows_a_stream_cancels_and_what_is_independent_does_not(tmp_path: Path) -> None:
+    rest = TWO + (
+        "\n[candidates.moved]\nsecond = { mean = 2.6, sd = 0.3 }\n"
+        '\n[candidates.apart]\nsecond = { mean = 2.6, sd = 0.3 }\nindependent = ["second"]\n'
+    )
+    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    builds = read_builds(study)
+    plan = make_plan(
+        study,
+        [("total", f"{build.name}/run") for build in builds],
+        scopes=scopes_of(study, builds),
+    )
+    found = plan.evaluate(plan.random_chunk(0, SAMPLES))
+    plain, moved, apart = (found["total", f"{name}/run"] for name in ("plain", "moved", "apart"))
+    np.testing.assert_allclose(moved - plain, 0.1, atol=1e-12)
+    assert within(float(np.var(apart - plain)), 2 * 0.3**2, 2 * 0.3**2 * np.sqrt(2 / SAMPLES))
+
+
+def test_a_candidate_leaves_the_draws_of_the_study_as_they_are(tmp_path: Path) -> None:
+    study = load_study(write_known(tmp_path, TWO), allow_code=True)
+    plan = make_plan(study, [("total", "run")])
+    builds = read_builds(study)
+    both = make_plan(study, [("total", "plain/run")], scopes=scopes_of(study, builds))
+    alone, together = plan.random_chunk(3, 500), both.random_chunk(3, 500)
+    for key, values in alone.items():
+        np.testing.assert_array_equal(together[key], values)
+
+
+def test_an_override_keeps_the_correlation_of_what_it_replaces(tmp_path: Path) -> None:
+    rest = TWO + (
+        "\n[candidates.wide]\nsecond = { mean = 2.5, sd = 0.9 }\n"
+        '\n[[correlations]]\nbetween = ["first", "second"]\nvalue = 0.8\n'
+    )
+    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    wide = find_build(study, "wide")
+    plan = make_plan(study, [("total", "wide/run")], scopes=scopes_of(study, [wide]))
+    drawn = plan.random_chunk(0, SAMPLES)
+    correlation = float(np.corrcoef(drawn["first"], drawn["second@wide"])[0, 1])
+    assert within(correlation, 0.8, (1 - 0.8**2) / np.sqrt(SAMPLES))
+
+
+def test_equal_builds_rank_evenly() -> None:
+    one = normals((1, 5000), 2)
+    shares = estimators.rank_shares(np.repeat(one, 4, axis=0))
+    np.testing.assert_allclose(shares, 0.25)
+    apart = estimators.ranking(normals((4, SAMPLES), 3))
+    for row in apart.shares:
+        for share in row:
+            assert within(share, 0.25, np.sqrt(0.25 * 0.75 / SAMPLES))
+    assert all(low < 0.25 < high for low, high in zip(apart.best_low, apart.best_high, strict=True))
+    np.testing.assert_allclose(np.sum(apart.shares, axis=0), 1)
+
+
+def test_ranks_of_three_normal_builds_are_the_closed_form() -> None:
+    scores = np.array([[0.0], [1.0], [10.0]]) + normals((3, SAMPLES), 4)
+    shares = estimators.ranking(scores).shares
+    # The third is always the best; the first beats the second when N(-1, 2) is above nought.
+    ahead = float(ndtr(-1 / np.sqrt(2)))
+    assert shares[2] == (1.0, 0.0, 0.0)
+    assert within(shares[0][1], ahead, np.sqrt(ahead * (1 - ahead) / SAMPLES))
+    assert within(shares[1][1], 1 - ahead, np.sqrt(ahead * (1 - ahead) / SAMPLES))
+
+
+def test_no_answer_ranks_last_and_is_never_better() -> None:
+    scores = np.array([[np.nan, 1.0, 2.0], [0.0, np.nan, 1.0]])
+    assert estimators.rank_shares(scores).tolist() == [[2 / 3, 1 / 3], [1 / 3, 2 / 3]]
+    found = estimators.paired_difference(scores[0], scores[1], "lower")
+    assert (found.better, found.equal, found.worse) == (1 / 3, 0.0, 2 / 3)
+    assert (found.unanswered, found.mean) == (2, 1.0)
+    both = estimators.paired_difference(np.full(4, np.nan), np.full(4, np.nan))
+    assert both.equal == 1.0
+    assert np.isnan(both.mean)
+
+
+def test_having_picked_the_luckiest_is_corrected() -> None:
+    repeats, size = 600, 60
+    picks = [estimators.pick_of(normals((3, size), 1000 + r)) for r in range(repeats)]
+    expected = np.array([pick.expected for pick in picks if pick])
+    corrected = np.array([pick.corrected for pick in picks if pick])
+    # The largest of three equal means lies 3 / (2 sqrt(pi)) of their standard errors too high.
+    bias = 3 / (2 * np.sqrt(np.pi)) / np.sqrt(size)
+    assert within(float(expected.mean()), bias, float(expected.std()) / np.sqrt(repeats))
+    assert within(float(corrected.mean()), 0.0, float(corrected.std()) / np.sqrt(repeats))
+    # Simultaneous intervals of equal builds lie above nought no more often than one time in twenty.
+    settled = np.mean([pick.settled for pick in picks if pick])
+    assert settled <= 0.05 + 4 * np.sqrt(0.05 * 0.95 / repeats)
+
+
+def test_a_clear_pick_is_settled_with_its_gaps() -> None:
+    pick = estimators.pick_of(np.array([[0.0], [0.3]]) + normals((2, SAMPLES), 5))
+    assert pick is not None
+    assert (pick.chosen, pick.settled) == (1, True)
+    assert pick.confidence > 0.999
+    assert within(pick.gaps[0].mean, 0.3, np.sqrt(2 / SAMPLES))
+    assert estimators.pick_of(np.array([[1.0, np.nan], [np.nan, 1.0]])) is None
+
+
+def test_dominance_wants_nothing_worse_and_something_better() -> None:
+    base = normals((1, 4000), 6)
+    holds = base > -1
+    better = estimators.dominance((base + 1, base), (holds, holds))
+    assert better.everywhere
+    assert better.probability == 1.0
+    assert not estimators.dominance((base, base + 1), (holds, holds)).everywhere
+    assert not estimators.dominance((base, base), (holds, holds)).everywhere
+    # Better in the aim, worse in a limit: a trade, not dominance.
+    traded = estimators.dominance((base + 1, base), (base > 0, holds))
+    assert not traded.everywhere
+    assert within(traded.probability, float(1 - (ndtr(0) - ndtr(-1))), 0.5 / np.sqrt(4000))
+
+
+def test_verdicts_in_pairs_count_what_differs() -> None:
+    first = np.array([True] * 6 + [False] * 4)
+    second = np.array([True] * 4 + [False] * 2 + [True] + [False] * 3)
+    found = estimators.paired_verdict(first, second)
+    assert (found.both, found.only_first, found.only_second, found.neither) == (4, 2, 1, 3)
+    assert found.difference == pytest.approx(0.1)
+    assert found.low < 0.1 < found.high
+    assert found.surer == "neither"
+    same = estimators.paired_verdict(first, first)
+    assert (same.p_value, same.difference) == (1.0, 0.0)
+    assert same.low < 0 < same.high
+
+
+def test_information_that_cannot_matter_is_worth_nothing() -> None:
+    payoffs = np.stack([np.ones(4000), np.zeros(4000)])
+    worth = estimators.worth_to_choice(payoffs, normals((1, 4000), 8))
+    assert (worth.gain.value, worth.turns.value) == (0.0, 0.0)
+
+
+def test_the_comparison_sums_up_and_repeats_to_the_last_bit(tmp_path: Path) -> None:
+    rest = TWO + "\n[candidates.shifted]\nacross = 1.0\nidle = 3.0\n"
+    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    found, values = run_comparison(study, samples=40_000)
+    again, more = run_comparison(study, samples=40_000, way=Way(workers=3))
+    np.testing.assert_array_equal(values.values, more.values)
+    assert found == again
+    plain, _, shifted = found.candidates
+    assert plain.verdict == "pass"
+    assert shifted.without_effect == ("idle",)
+    assert any("idle" in note for note in found.notes)
+    # With across at 1 the second limit is 2.5 - 0.3 + N(0, 0.3) above nought: both still hold.
+    assert [one.verdict for one in shifted.limits] == ["pass", "pass"]
+    assert found.recommended == "weighted"
+    assert "3 of 3 candidates" in found.headline
+    assert plain.dominated_by == ("weighted",)
+    joint = float(ndtr(3 / 0.2) * ndtr(2.5 / 0.3))
+    assert plain.joint.probability == pytest.approx(joint, abs=1e-6)
+
+
+def test_a_choice_that_hangs_on_one_input_names_it(tmp_path: Path) -> None:
+    # The risky build is the better one exactly when the first input is above its mean.
+    rest = """
+[candidates.steady]
+first = 3.0
+share = 0
+
+[candidates.risky]
+share = 0
+
+[[aims]]
+name = "total"
+quantity = "total"
+condition = "run"
+
+[choice]
+aim = "total"
+broken_limit_counts_as = 0
+
+[measurements.scale]
+label = "first input"
+reads = { first = { noise = 0.05 } }
+hours = 1
+"""
+    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    found, _ = run_comparison(study, samples=20_000)
+    choice = found.choice
+    assert [one.stream for one in choice.inputs] == ["first"]
+    # Gain of knowing: the mean of the positive part of N(0, 0.2), 0.2 / sqrt(2 pi).
+    truth = 0.2 / np.sqrt(2 * np.pi)
+    error = 0.2 / np.sqrt(20_000)
+    assert within(choice.everything.gain.value, truth, error)
+    assert within(choice.inputs[0].worth.gain.value, truth, error)
+    assert within(choice.inputs[0].worth.turns.value, 0.5, 0.02)
+    assert choice.inputs[0].label == "first"
+    (measured,) = choice.measurements
+    # A reading with noise 0.05 explains 0.2^2 / (0.2^2 + 0.05^2) of the variance.
+    known = 0.2 * np.sqrt(0.04 / (0.04 + 0.0025))
+    assert within(measured.worth.gain.value, known / np.sqrt(2 * np.pi), error)
+
+
+def test_a_part_of_its_own_is_measured_on_that_candidate(tmp_path: Path) -> None:
+    rest = """
+[candidates.steady]
+words = "steady"
+share = 0
+first = 3.05
+
+[candidates.own]
+words = "own part"
+independent = ["first"]
+share = 0
+first = { mean = 3.0, sd = 0.4 }
+
+[[aims]]
+name = "total"
+quantity = "total"
+condition = "run"
+
+[[aims]]
+limit = "across"
+
+[choice]
+aim = "total"
+broken_limit_counts_as = 0
+
+[measurements.scale]
+label = "first input"
+reads = { first = { noise = 0.01 } }
+hours = 1
+"""
+    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    found, _ = run_comparison(study, samples=20_000)
+    known, measured = found.choice.inputs[0], found.choice.measurements[0]
+    assert (known.label, known.candidate) == ("first of own part", "own")
+    assert (measured.label, measured.candidate) == ("first input of own part", "own")
+    assert "Knowing the first of own part first would turn the choice" in found.headline
+    # Steady brings 3.05 for sure; the gain is that of N(-0.05, 0.4) above nought.
+    truth = 0.4 * float(np.exp(-(0.125**2) / 2)) / np.sqrt(2 * np.pi) - 0.05 * float(ndtr(-0.125))
+    assert within(known.worth.gain.value, truth, 0.4 / np.sqrt(20_000))
+    assert measured.worth.gain.value == pytest.approx(known.worth.gain.value, abs=0.005)
+    # The aim to hold a limit carries the interval of its probability.
+    surest = found.candidates[1].aims[1]
+    assert surest.low < surest.mean <= surest.high
+    assert surest.mean == found.candidates[1].limits[0].probability
+
+
+def test_parts_are_not_computed_again(tmp_path: Path) -> None:
+    study = load_study(write_known(tmp_path, TWO), allow_code=True)
+    with PartStore(tmp_path / "parts.sqlite", "here") as store:
+        first, _ = run_comparison(study, samples=40_000, way=Way(store=store))
+        assert (store.computed, store.found) == (3, 0)
+    with PartStore(tmp_path / "parts.sqlite", "here") as store:
+        again, _ = run_comparison(study, samples=40_000, way=Way(store=store))
+        assert (store.computed, store.found) == (0, 3)
+    assert again == first
+
+
+WRONG = {
+    "unknown input": ("[candidates.odd]\nshaer = 2\n", ["candidates.odd.shaer", "did you mean 'share'?"]),
+    "impossible value": ('[candidates.odd]\nmass = "-3 kg"\n', ["candidates.odd.mass", "above 0 kg"]),
+    "always overridden": (
+        '[candidates.odd]\nspeed = "3 m/s"\n',
+        ["candidates.odd.speed", "every condition sets this"],
+    ),
+    "named as a condition": ("[candidates.run]\nshare = 2\n", ["candidates.run", "rename the candidate"]),
+    "independent of nothing": (
+        '[candidates.odd]\nindependent = ["first"]\nshare = 2\n',
+        ["candidates.odd.independent", "share"],
+    ),
+    "aim without condition": ('[[aims]]\nquantity = "total"\n', ["aims[1]", "in which condition"]),
+    "aim for an unknown limit": ('[[aims]]\nlimit = "acros"\n', ["aims[1].limit", "did you mean 'across'?"]),
+    "aim in an unknown condition": (
+        '[[aims]]\nquantity = "total"\ncondition = "walk"\n',
+        ["aims[1].condition", "run"],
+    ),
+    "aim for what cannot be computed": (
+        '[[aims]]\nquantity = "share_"\ncondition = "run"\n',
+        ["aims[1].quantity"],
+    ),
+    "two aims of one name": (
+        '[[aims]]\nname = "a"\nlimit = "up"\n[[aims]]\nname = "a"\nlimit = "across"\n',
+        ["two aims have the same name"],
+    ),
+    "choice by an unknown aim": ('[choice]\naim = "more"\nbroken_limit_counts_as = 0\n', ["choice.aim"]),
+    "one candidate": ("[candidates.alone]\n", ["two candidates or more", "alone"]),
+}
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_each_wrong_candidate_is_told_with_place_and_remedy(name: str, tmp_path: Path) -> None:
+    text, expected = WRONG[name]
+    with pytest.raises(SquatlineError) as caught:
+        run_comparison(load_study(write_known(tmp_path, text), allow_code=True))
+    for words in ("study.toml", *expected):
+        assert words in str(caught.value)
+
+
+def test_more_samples_than_fit_are_refused(tmp_path: Path) -> None:
+    study = load_study(write_known(tmp_path, TWO), allow_code=True)
+    with pytest.raises(SampleError, match="up to 33 333 333 samples"):
+        run_comparison(study, samples=100_000_000)
+
+
+def test_a_candidate_that_is_not_there_is_told() -> None:
+    study = load_study(DEMO)
+    assert find_build(study, None) is AS_IT_STANDS
+    with pytest.raises(StudyError, match="no candidate is called 'nobody'"):
+        find_build(study, "nobody")
+
+
+def test_the_command_leaves_data_and_says_who_is_recommended(
+    tmp_path: Path, squatline: Callable[..., Answer]
+) -> None:
+    folder = write_known(tmp_path, TWO, samples=2000)
+    answer = squatline("compare", folder, "--allow-code", "--no-report", "--samples", 4000)
+    assert answer.status == 0, answer.err
+    assert "2 of 2 candidates meet every limit" in answer.out
+    assert "holds with" in answer.out
+    record = json.loads((folder / "results" / "candidates.json").read_text())
+    summary = json.loads((folder / "results" / "summary.json").read_text())
+    assert summary["extra"]["candidates"] == record
+    assert record["samples"] == 4000
+    again = squatline("compare", folder, "--allow-code", "--no-report", "--samples", 4000, "--json")
+    assert json.loads(again.out)["pairs"] == record["pairs"]
+
+
+def test_the_command_ends_with_one_when_no_candidate_passes(
+    tmp_path: Path, squatline: Callable[..., Answer]
+) -> None:
+    folder = write_known(tmp_path, "[candidates.a]\nacross = 9\n[candidates.b]\nacross = 8\n", samples=500)
+    answer = squatline("compare", folder, "--allow-code", "--no-report", "--samples", 1000)
+    assert answer.status == 1
+    assert "No candidate meets every limit" in answer.out

@@ -1,0 +1,165 @@
+"""Sections on what was found beyond the run."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import Any
+
+import altair as alt
+import pytest
+
+from explorer.results.records import Results, dump_summary, load_summary
+from reports.options import ReportOptions
+from reports.page import figures
+from reports.report import Report
+from reports.sections import sections
+from tests.report_analyses import with_analyses
+from tests.report_fixture import HOSTILE
+from tests.reports.test_content import HEAVY, Reader, written
+
+RISING = [(0.0, 0.0), (2.0, 8.0), (4.0, 8.0)]
+ANALYSES = ("measuring", "candidates", "design", "ladder", "validation")
+
+
+@pytest.fixture(scope="module")
+def reader() -> Reader:
+    return written(with_analyses())
+
+
+def changed(name: str, **fields: Any) -> Results:
+    results = with_analyses()
+    extra = dict(results.summary.extra)
+    extra[name] = {**extra[name], **fields}
+    return replace(results, summary=replace(results.summary, extra=extra))
+
+
+def test_each_has_its_section(reader: Reader) -> None:
+    assert set(ANALYSES) <= {str(a["id"]) for a in reader.all("section")}
+
+
+def test_what_to_measure_first_stands_on_the_first_page(reader: Reader) -> None:
+    first = reader.text[reader.text.index("What first?") :][:200]
+    assert "Measure the splitter first: 2 hours takes" in first
+
+
+def test_each_measurement_says_what_it_brings(reader: Reader) -> None:
+    for words in (
+        "1 the splitter's downforce tied with no. 2 2 hours 8.00 ± 0.20",
+        "4 the weight of the paint 0.5 hours no change that shows",
+        "1, the splitter's downforce, takes 2 hours and brings 8.00 ± 0.20",
+        "The dashed steps add up the best order within 4 hours: 1; in all 8 after 2 hours.",
+        "the splitter's downforce, no. 1 as good in this turn: rear spring rate",
+        "must change",
+    ):
+        assert words in reader.text
+    # What a wrong call is stands before the first number of them.
+    assert reader.text.index("A wrong call is to take") < reader.text.index("tied with no. 2")
+
+
+def test_measurements_are_drawn_where_the_table_says() -> None:
+    content = sections(Report(with_analyses(), ReportOptions(leave_out=HEAVY)))
+    (figure,) = [figure for figure in figures(content) if figure.name == "measuring-worth"]
+    sets = list(figure.charts[0]["datasets"].values())
+    (spots,) = [rows for rows in sets if "standing" in rows[0]]
+    assert [(row["hours"], row["value"], row["standing"]) for row in spots] == [
+        (2.0, 8.0, "tied with another"),
+        (0.5, 7.8, "tied with another"),
+        (0.5, 2.0, "stands out"),
+        (0.5, 0.05, "no change that shows"),
+    ]
+    assert any([(row.get("hours"), row.get("value")) for row in rows] == RISING for rows in sets)
+    for spot in spots:
+        assert spot["name"].partition(": ")[2] in figure.alternative
+
+
+def test_where_costs_are_given_measurements_save_money() -> None:
+    alone = [
+        {**one, "gain": {"value": 40.0 * one["gain"]["value"], "error": 0.1}}
+        for one in with_analyses().summary.extra["measuring"]["alone"]
+    ]
+    results = changed("measuring", unit="cost", alone=alone)
+    text = written(results, leave_out=HEAVY).text
+    assert "Money saved, on average" in text
+    assert "brings 3.20 ± 0.20 (money saved, on average)" in text
+    assert "wrong calls avoided in 100 cars" not in text
+
+
+def test_candidates_say_who_is_better_and_by_how_much(reader: Reader) -> None:
+    for words in (
+        "Recommended: stiffer springs.",
+        "stiffer springs less springs as built: +4.2 N, better in 99.20 % of cars.",
+        "springs as built is no better anywhere than: stiffer springs.",
+        "no limit and no aim depends on paint",
+        "no source given",
+        "201.60 km/h",
+    ):
+        assert words in reader.text
+
+
+def test_without_a_candidate_that_passes_none_is_recommended() -> None:
+    assert (
+        "No candidate passes every limit, so none is recommended."
+        in written(changed("candidates", recommended=None), leave_out=HEAVY).text
+    )
+
+
+def test_the_design_space_says_where_limits_hold(reader: Reader) -> None:
+    for words in (
+        "All limits hold from 5.00 to 6.00 N/mm.",
+        "Choose 5.10 N/mm.",
+        "The best of 120 builds tried",
+        "What stands in the way of more: Front wheels carry load.",
+    ):
+        assert words in reader.text
+
+
+def test_a_search_without_a_find_says_what_came_nearest() -> None:
+    results = with_analyses()
+    search = results.summary.extra["design"]["search"]
+    nearest = {"values": [5000.0, 0.03]}
+    without = {**search, "optimum": None, "nearest": nearest, "nearest_fails": ["Worth the trouble"]}
+    text = written(changed("design", search=without), leave_out=HEAVY).text
+    assert "The build that came nearest." in text
+    assert "It fails: Worth the trouble." in text
+
+
+def test_the_ladder_is_no_permission(reader: Reader) -> None:
+    ladder = reader.text[reader.text.index("A ladder, not a permission") :]
+    assert "It is never a clearance to run." in ladder[:200]
+    assert "They hold up to 44.0 m/s" in ladder or "They hold up to 158" in ladder
+    assert "Look for fresh marks under the splitter." in ladder
+
+
+def test_prediction_and_log_are_held_against_each_other(reader: Reader) -> None:
+    assert "The prediction explains the run." in reader.text
+    assert "66.7 %, expected 55 to 100 %" in reader.text
+
+
+def test_their_charts_fit_the_schema() -> None:
+    names = ("measuring", "difference", "map", "answer", "ladder", "validation")
+    options = ReportOptions(leave_out=HEAVY)
+    found = [f for f in figures(sections(Report(with_analyses(), options))) if f.name.startswith(names)]
+    assert {re.split("-", figure.name)[0] for figure in found} == set(names)
+    for figure in found:
+        alt.Chart.from_dict(dict(figure.charts[0]), validate=True)
+
+
+def test_verdicts_on_a_map_are_signs_and_not_greys_alone() -> None:
+    content = sections(Report(with_analyses(), ReportOptions(leave_out=HEAVY)))
+    (figure,) = [figure for figure in figures(content) if figure.name == "map-spring-and-wing"]
+    (cells,) = [rows for rows in figure.charts[0]["datasets"].values() if "sign" in rows[0]]
+    assert [cell["sign"] for cell in cells] == ["✗", "✗", "✓", "✗", "✗", "?"]
+
+
+def test_they_read_the_same_after_a_round_trip_through_the_file(tmp_path: Any) -> None:
+    results = with_analyses()
+    (tmp_path / "summary.json").write_text(dump_summary(results.summary), encoding="utf-8")
+    again = replace(results, summary=load_summary(tmp_path))
+    assert written(again, leave_out=HEAVY).text == written(results, leave_out=HEAVY).text
+
+
+def test_hostile_words_in_findings_are_text() -> None:
+    hostile = written(changed("design", headline=HOSTILE, build=HOSTILE, notes=[HOSTILE]), leave_out=HEAVY)
+    assert "b" not in {tag for tag, _ in hostile.tags}
+    assert " ".join(HOSTILE.split()) in hostile.text

@@ -1,0 +1,124 @@
+"""Pictures drawn beside this process are those drawn in it, and a form is the same either way."""
+
+from __future__ import annotations
+
+import gc
+import subprocess
+import sys
+from concurrent.futures import BrokenExecutor, Executor, Future
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from reports import ReportOptions, render, vega
+from reports import chart_worker as pictures_module
+from reports.blocks import Figure
+from reports.chart_worker import Pictures, drawing_beside, pictures
+from reports.charts import Bar, share_bars
+from reports.document import document
+from reports.report import Report
+from reports.sections import SECTIONS, sections
+from tests.report_fixture import make_results
+
+CHART = share_bars([Bar("mass", 0.5, 0.4, 0.6)], axis="share [%]")
+FIGURE = Figure("one", "Title", "Words", charts=(CHART, CHART, CHART))
+
+
+class Elsewhere(Executor):
+    """Does at once what it is asked, and notes it."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+
+    def submit(self, function: Any, /, *args: Any, **named: Any) -> Future[Any]:
+        """Do it."""
+        self.asked.append(function.__name__)
+        done: Future[Any] = Future()
+        done.set_result(function(*args, **named))
+        return done
+
+
+class Lost(Executor):
+    """A process that ends before its work is done, or has ended before it is asked."""
+
+    def __init__(self, at_once: bool) -> None:
+        self.at_once = at_once
+
+    def submit(self, function: Any, /, *args: Any, **named: Any) -> Future[Any]:
+        """Lose it."""
+        if self.at_once:
+            raise BrokenExecutor
+        lost: Future[Any] = Future()
+        lost.set_exception(BrokenExecutor())
+        return lost
+
+
+def test_both_forms_are_the_same_when_their_charts_are_drawn_beside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pictures_module, "default_workers", lambda: 2)
+    here, beside = tmp_path / "here", tmp_path / "beside"
+    for folder in (here, beside):
+        folder.mkdir()
+    few = ReportOptions(
+        leave_out=tuple(name for name in SECTIONS if name not in ("distributions", "sideview"))
+    )
+    render(make_results(), here, options=few)
+    with drawing_beside() as executor:
+        assert executor is not None
+        rendered = render(make_results(), beside, options=few, executor=executor)
+    assert list(rendered.paths) == ["html", "pdf"]
+    for form, path in rendered.paths.items():
+        assert path.read_bytes() == (here / f"report.{form}").read_bytes()
+
+
+def test_a_process_that_draws_loads_nothing_else() -> None:
+    code = "import sys, reports.vega; reports.vega.start(); print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert not set(done.stdout.split()) & {"numpy", "jinja2", "weasyprint", "explorer", "reports.rendering"}
+
+
+def test_one_processor_draws_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pictures_module, "default_workers", lambda: 1)
+    with drawing_beside() as executor:
+        assert executor is None
+
+
+@pytest.mark.parametrize("at_once", [True, False])
+def test_what_is_lost_elsewhere_is_drawn_here(at_once: bool) -> None:
+    drawn = pictures([FIGURE], "as given", executor=Lost(at_once))
+    assert drawn.of(FIGURE) == vega.svg(CHART, "one")
+    assert drawn.script() == vega.bundle()
+
+
+def test_only_what_is_needed_is_drawn() -> None:
+    elsewhere = Elsewhere()
+    drawing = replace(FIGURE, name="two", charts=(), drawings=("<svg/>",) * 3)
+    pictures([FIGURE, drawing], "metric", executor=elsewhere, live=False)
+    assert elsewhere.asked == ["svg"]
+
+
+def test_a_picture_that_cannot_be_drawn_stops_the_document_and_is_told() -> None:
+    """The PDF library would leave the picture out and go on."""
+
+    def failing(figure: Figure) -> str:
+        raise ValueError(f"no picture of {figure.name}")
+
+    report = Report(make_results())
+    content = [section for section in sections(report) if section.id == "distributions"]
+    with pytest.raises(ValueError, match="no picture of limit-"):
+        document(report, content, Pictures(failing, str))
+
+
+def test_cycles_are_looked_for_again_afterwards(tmp_path: Path) -> None:
+    assert gc.isenabled()
+    render(make_results(), tmp_path, forms=())
+    assert gc.isenabled()
+    gc.disable()
+    try:
+        render(make_results(), tmp_path, forms=())
+        assert not gc.isenabled()
+    finally:
+        gc.enable()

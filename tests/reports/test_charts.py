@@ -1,0 +1,195 @@
+"""Charts and drawings: valid, complete, and readable without colour."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+from xml.etree import ElementTree
+
+import altair as alt
+import pytest
+
+from reports import vega
+from reports.charts import Band, Bar, Mark, distribution, fan, share_bars
+from reports.drawings.linkage import can_draw, chains, linkage_view
+from reports.drawings.sheet import Sheet, nice_length
+from reports.drawings.sideview import can_draw as can_draw_car
+from reports.drawings.sideview import describe, exaggeration, largest_force, side_view
+from reports.page import figures
+from reports.report import Report
+from reports.sections import sections
+from reports.theme import STROKES
+from tests.mechanism_help import FLAPS, THREE_FLAPS, ask
+from tests.report_fixture import HOSTILE, make_results
+
+CAR = {
+    "wheelbase": 0.325,
+    "cg_station": 0.172,
+    "cg_height": 0.05,
+    "pitch": math.radians(2.0),
+    "front_compression": -0.001,
+    "rear_compression": 0.012,
+    "weight": 45.1,
+    "front_axle_load": -3.0,
+    "rear_axle_load": 90.0,
+    "front_downforce": -24.0,
+    "rear_downforce": 66.0,
+    "drag_force": 40.0,
+    "wing_station": 0.4,
+    "wing_height": 0.16,
+    "flap_opening": 0.0,
+    "edge_station": 0.38,
+    "edge_clearance_at_rest": 0.012,
+}
+
+
+def rows_of(chart: dict[str, Any], layer: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the data a layer draws."""
+    rows: list[dict[str, Any]] = chart["datasets"][layer["data"]["name"]]
+    return rows
+
+
+def test_every_chart_of_a_report_fits_the_schema() -> None:
+    """The Vega-Lite schema as altair brings it."""
+    shown = [figure for figure in figures(sections(Report(make_results()))) if figure.charts]
+    assert len(shown) > 8
+    for figure in shown:
+        alt.Chart.from_dict(dict(figure.charts[0]), validate=True)
+
+
+def test_a_bin_is_cut_where_the_limit_runs_through_it() -> None:
+    chart = distribution([0, 1, 2], [10, 30], axis="x", good=(1.5, math.inf), marks=[Mark(1.5, "limit")])
+    rows = rows_of(chart, chart["layer"][0])
+    assert [(row["from"], row["to"], row["side"]) for row in rows] == [
+        (0, 1, "does not"),
+        (1, 1.5, "does not"),
+        (1.5, 2, "conforms"),
+    ]
+    assert [row["share"] for row in rows] == [25, 75, 75]
+
+
+def test_conditions_differ_by_dash_and_not_by_colour_alone() -> None:
+    assert len({dash for _, dash, _, _ in STROKES}) == len(STROKES)
+    assert len({mark for _, _, _, mark in STROKES}) == len(STROKES)
+
+
+def test_lines_are_named_where_they_end_and_names_do_not_overlap() -> None:
+    bands = [
+        Band(name, [0, 1], [0, 1], [1, 2], [2, level]) for name, level in (("closed", 3.0), ("open", 3.1))
+    ]
+    chart = fan(bands, x_axis="speed", y_axis="load")
+    names = [rows_of(chart, layer)[0] for layer in chart["layer"] if layer["mark"]["type"] == "text"]
+    assert {row["name"] for row in names} == {"closed", "open"}
+    assert abs(names[0]["y"] - names[1]["y"]) > 0.2
+
+
+def test_pictures_stand_alone() -> None:
+    chart = share_bars(
+        [Bar("a", 0.5, 0.4, 0.6, 0.3), Bar(HOSTILE, 0.2, -0.1, 0.3)], axis="share [%]", inner="alone"
+    )
+    first, second = vega.svg(chart, "one"), vega.svg(chart, "two")
+    root = ElementTree.fromstring(first)
+    assert not [element for element in root.iter() if "style" in element.attrib]
+    assert not [element for element in root.iter() if element.tag.endswith("script")]
+    ids = {element.attrib["id"] for element in root.iter() if "id" in element.attrib}
+    other = {e.attrib["id"] for e in ElementTree.fromstring(second).iter() if "id" in e.attrib}
+    assert not ids & other
+    # A long name is broken into two lines, so blanks do not count.
+    assert "".join(HOSTILE[:40].split()) in "".join("".join(root.itertext()).split())
+
+
+def test_a_side_view_holds_every_force_and_says_what_is_lifted() -> None:
+    assert can_draw_car(CAR)
+    svg = side_view(
+        CAR, ("edge",), system="metric", display={}, factor=exaggeration([CAR]), longest=largest_force([CAR])
+    )
+    words = " ".join(ElementTree.fromstring(svg).itertext())
+    for expected in (
+        "weight 45",
+        "upwards 24",
+        "rear axle 66",
+        "drag 40",
+        "front tyres lifted",
+        "rear tyres carry 90",
+    ):
+        assert expected in words.replace("\N{NO-BREAK SPACE}", " ")
+    assert "nose up 2.0°" in words
+    assert "bar tilted 10 times as far" in words
+    assert "upwards 24" in describe(CAR, "closed", {}).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_a_car_without_pitch_is_not_drawn() -> None:
+    assert not can_draw_car({**CAR, "pitch": None})
+
+
+def test_the_links_of_the_drawing_close() -> None:
+    """Horn pin to arm pin is the rod: the same length in both positions, as the models have it."""
+    lengths = {flap: float(ask(f"{flap}_rod_length")[f"{flap}_rod_length"]) for flap in FLAPS}
+    for opening in (0.0, 1.0):
+        turned = ask("servo_angle", *(f"{flap}_angle" for flap in FLAPS), flap_opening=opening)
+        values = {
+            **THREE_FLAPS,
+            **{f"{flap}_horn_offset": 0.0 for flap in FLAPS},
+            **{name: float(value) for name, value in turned.items()},
+        }
+        assert can_draw(values, FLAPS)
+        shown = chains(values, FLAPS)
+        for flap, chain in zip(FLAPS, shown, strict=True):
+            assert math.dist(chain.horn, chain.arm) == pytest.approx(lengths[flap], rel=1e-9)
+            assert math.dist(chain.leading, chain.trailing) == pytest.approx(
+                values[f"{flap}_chord"], rel=1e-9
+            )
+        svg = linkage_view(shown, shown, None, system="imperial", display={})
+        assert "upper flap" in " ".join(ElementTree.fromstring(svg).itertext())
+
+
+def test_a_study_without_elements_has_no_linkage() -> None:
+    assert not can_draw(CAR, ())
+    assert not can_draw(CAR, FLAPS)
+
+
+def test_words_on_a_drawing_are_text() -> None:
+    sheet = Sheet(10, 10, 1, 0, 0)
+    sheet.text((0, 0), HOSTILE)
+    root = ElementTree.fromstring(sheet.svg())
+    assert [element.tag.split("}")[1] for element in root.iter()] == ["svg", "text"]
+    assert "".join(root.itertext()) == HOSTILE
+
+
+@pytest.mark.parametrize(("longest", "nice"), [(0.13, 0.1), (0.25, 0.2), (0.5, 0.5), (9.9, 5.0), (1.0, 1.0)])
+def test_scale_bars_are_round(longest: float, nice: float) -> None:
+    assert nice_length(longest) == pytest.approx(nice)
+
+
+def bars_of(
+    edges: list[float], counts: list[float], limit: float
+) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """Return how the bars of a histogram are drawn, and the bars."""
+    chart = distribution(
+        edges, counts, axis="x", good=(limit, math.inf), marks=[Mark(limit, f"limit {limit:g}")]
+    )
+    (layer,) = [one for one in chart["layer"] if one["mark"]["type"] == "rect"]
+    (rows,) = [rows for rows in chart["datasets"].values() if "share" in rows[0]]
+    return layer["mark"], rows
+
+
+def test_bins_far_from_their_limit_are_not_swallowed_by_their_edges() -> None:
+    near, _ = bars_of([1.0, 2.0, 3.0, 4.0], [1, 2, 1], 2.5)
+    far, _ = bars_of([1.0, 1.01, 1.02, 1.03], [1, 2, 1], 20.0)
+    assert near["stroke"] == "white"
+    assert far["stroke"] is None
+
+
+def test_cars_that_are_all_alike_are_one_bar_that_can_be_seen() -> None:
+    for limit, side in ((1.0, "conforms"), (2.0, "does not")):
+        _, (bar,) = bars_of([1.0, 1.0], [500], limit)
+        assert bar["to"] - bar["from"] == pytest.approx(0.1)
+        assert (bar["share"], bar["side"]) == (100.0, side)
+
+
+def test_long_names_of_bars_are_broken_into_two_lines() -> None:
+    long = "bump height (flaps closed, 45 m/s, over a bump in the strip and on)"
+    chart = share_bars([Bar(long, 0.5, 0.4, 0.6), Bar("mass", 0.1, 0.0, 0.2)], axis="share [%]")
+    (rows,) = chart["datasets"].values()
+    assert [row["name"].count("\n") for row in rows] == [1, 0]
+    assert rows[0]["name"].replace("\n", " ") == long

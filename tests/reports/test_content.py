@@ -1,0 +1,309 @@
+"""What the page says, and that nothing but its own programs can run in it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+import socket
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from explorer.errors import RenderError, ResultsError
+from explorer.results.records import Results
+from reports import ReportOptions, render
+from reports.formatting import share
+from reports.options import LARGEST_LOGO
+from reports.page import page
+from reports.report import Report
+from reports.sections import SECTIONS, sections
+from tests.report_fixture import HOSTILE, hostile_results, make_results
+
+PIXEL = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNkYPhfDwAChwGA60e6kgAAAABJRU5ErkJggg=="
+)
+
+
+class Reader(HTMLParser):
+    """Collects what a browser would find in a page."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.texts: list[str] = []
+        self.scripts: list[str] = []
+        self._inside = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note an element and its attributes."""
+        self.tags.append((tag, dict(attrs)))
+        self._inside = tag if tag in ("script", "style") else self._inside
+        if tag not in ("span", "strong", "a", "code"):
+            self.texts.append(" ")
+
+    def handle_endtag(self, tag: str) -> None:
+        """Leave a script, a style or a block."""
+        if tag not in ("span", "strong", "a", "code"):
+            self.texts.append(" ")
+        self._inside = "" if tag == self._inside else self._inside
+
+    def handle_data(self, data: str) -> None:
+        """Note text that is seen, and programs."""
+        if self._inside == "script":
+            self.scripts.append(data)
+        elif not self._inside:
+            self.texts.append(data)
+
+    @property
+    def text(self) -> str:
+        """All visible text."""
+        return " ".join("".join(self.texts).split())
+
+    def all(self, tag: str) -> list[dict[str, str | None]]:
+        """Attributes of every element of a kind."""
+        return [attributes for name, attributes in self.tags if name == tag]
+
+    def values(self, attribute: str) -> list[str]:
+        """Every value of an attribute."""
+        return [str(attributes[attribute]) for _, attributes in self.tags if attribute in attributes]
+
+
+#: Sections that take long to draw and that most tests have no question about.
+HEAVY = ("distributions", "sweeps", "sensitivity", "models")
+
+
+def written(results: Results, **options: Any) -> Reader:
+    report = Report(results, ReportOptions(**options))
+    return Reader(page(report, sections(report)))
+
+
+@pytest.fixture(scope="module")
+def reader() -> Reader:
+    return written(make_results())
+
+
+def test_the_first_section_answers_the_three_questions(reader: Reader) -> None:
+    for words in (
+        "May we build it?",
+        "Not as it stands",
+        "May we run it?",
+        "No: a safety limit fails",
+        "What first?",
+    ):
+        assert words in reader.text
+
+
+def test_every_limit_stands_in_the_matrix_with_its_verdict(reader: Reader) -> None:
+    summary = make_results().summary
+    assert {limit.conformance.verdict for limit in summary.limits} == {"pass", "fail", "undecided"}
+    matrix = reader.text[reader.text.index("Compliance matrix") :]
+    for limit in summary.limits:
+        found = limit.conformance
+        row = matrix[matrix.index(limit.name) :]
+        row = row[: row.index(found.verdict)]
+        assert " ".join(share(found.probability, found.low, found.high).split()) in row
+        assert len(row) < 250
+
+
+def test_sections_come_in_the_order_of_a_review(reader: Reader) -> None:
+    found = [str(attributes["id"]) for attributes in reader.all("section")]
+    assert found == [name for name in SECTIONS if name in found]
+    assert {"decision", "verdicts", "hazards", "sweeps", "inputs", "models", "signatures"} <= set(found)
+
+
+def test_a_missing_source_is_said(reader: Reader) -> None:
+    assert "no source given" in reader.text
+    assert "Write down where these numbers come from: splitter pitch slope, cg station" in reader.text
+
+
+def test_ties_are_said(reader: Reader) -> None:
+    assert "Tied at the head: rear wheel rate and splitter pitch slope" in reader.text
+
+
+def test_failed_samples_are_said_with_their_cause(reader: Reader) -> None:
+    assert "The car has no steady attitude at this speed." in reader.text
+
+
+def test_links_lead_somewhere_and_ids_are_unique(reader: Reader) -> None:
+    ids = reader.values("id")
+    assert len(ids) == len(set(ids))
+    targets = {value[1:] for value in reader.values("href") if value.startswith("#")}
+    assert targets
+    assert targets <= set(ids)
+
+
+def test_every_picture_says_what_it_shows(reader: Reader) -> None:
+    pictures = [a for a in reader.all("div") if a.get("role") == "img"]
+    assert len(pictures) > 10
+    assert all(len(str(a.get("aria-label", ""))) > 20 for a in pictures)
+
+
+def test_sections_can_be_left_out() -> None:
+    found = [a["id"] for a in written(make_results(), leave_out=(*HEAVY, "glossary")).all("section")]
+    assert "models" not in found
+    assert "glossary" not in found
+    assert "verdicts" in found
+
+
+def test_units_of_the_whole_page_can_be_chosen() -> None:
+    imperial = written(make_results(), units="imperial").text
+    assert "lbf" in imperial
+    assert not re.search(r"\d\xa0N\b", imperial.split("Inputs and where they come from")[0])
+
+
+def test_the_policy_allows_only_what_the_page_brings(reader: Reader) -> None:
+    policies = [a["content"] for a in reader.all("meta") if a.get("http-equiv") == "Content-Security-Policy"]
+    assert len(policies) == 1
+    policy = str(policies[0])
+    assert policy.startswith("default-src 'none'")
+    assert "unsafe" not in policy
+    assert "http" not in policy
+    assert reader.values("style") == []
+    assert not [name for _, a in reader.tags for name in a if name.startswith("on")]
+
+
+def test_each_script_that_runs_is_named_by_its_fingerprint() -> None:
+    report = Report(make_results())
+    text = page(report, sections(report))
+    policy = re.search(r'Content-Security-Policy" content="([^"]+)"', text)
+    assert policy is not None
+    scripts = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
+    assert len(scripts) == 3
+    for script in scripts:
+        fingerprint = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+        assert f"sha256-{fingerprint}" in policy[1].replace("&#39;", "'")
+
+
+def test_hostile_text_is_shown_as_text() -> None:
+    hostile = written(hostile_results())
+    plain = written(make_results())
+    assert hostile.text.count(" ".join(HOSTILE.split())) > 10
+    assert [tag for tag, _ in hostile.tags].count("script") == [tag for tag, _ in plain.tags].count("script")
+    assert "b" not in {tag for tag, _ in hostile.tags}
+    assert "alert" not in {name for _, a in hostile.tags for name in a}
+
+
+def test_hostile_text_stays_text_inside_the_data_of_scripts() -> None:
+    report = Report(hostile_results())
+    text = page(report, sections(report))
+    assert "<script>alert" not in text
+    assert "</script> &" not in text
+
+
+def test_nothing_is_fetched_while_drawing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise AssertionError("a report opened a connection")
+
+    monkeypatch.setattr(socket.socket, "connect", refuse)
+    monkeypatch.setattr(socket, "getaddrinfo", refuse)
+    logo = tmp_path / "logo.svg"
+    logo.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink">'
+        '<image xlink:href="http://192.0.2.1/x.png" width="9" height="9"/></svg>'
+    )
+    options = ReportOptions(logo=logo, leave_out=HEAVY[1:])
+    rendered = render(make_results(), tmp_path, options=options)
+    assert set(rendered.paths) == {"html", "pdf"}
+
+
+def test_the_page_refers_to_nothing_outside(reader: Reader) -> None:
+    addresses = reader.values("src") + reader.values("href")
+    assert all(address.startswith(("#", "data:")) for address in addresses)
+
+
+def test_pages_are_small_and_the_same_every_time(tmp_path: Path) -> None:
+    first = render(make_results(), tmp_path, forms=("html",)).paths["html"].read_bytes()
+    second = render(make_results(), tmp_path, forms=("html",)).paths["html"].read_bytes()
+    assert first == second
+    assert len(first) < 4_000_000
+
+
+@pytest.mark.parametrize(
+    ("options", "key"),
+    [
+        ({"paper": "A3"}, "paper"),
+        ({"units": "metrical"}, "units"),
+        ({"leave_out": ("verdict",)}, "leave_out"),
+    ],
+)
+def test_unknown_choices_are_named(tmp_path: Path, options: dict[str, Any], key: str) -> None:
+    with pytest.raises(RenderError) as error:
+        render(make_results(), tmp_path, options=ReportOptions(**options))
+    assert error.value.key == key
+    assert error.value.allowed
+
+
+def test_an_unknown_form_is_named(tmp_path: Path) -> None:
+    with pytest.raises(RenderError, match="no such choice"):
+        render(make_results(), tmp_path, forms=("docx",))
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"GIF89a", "not a picture"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(LARGEST_LOGO), "too large"),
+        (None, "cannot be read"),
+    ],
+)
+def test_bad_logos_are_refused(tmp_path: Path, content: bytes | None, message: str) -> None:
+    logo = tmp_path / "logo.png"
+    if content is not None:
+        logo.write_bytes(content)
+    with pytest.raises(RenderError, match=message) as error:
+        render(make_results(), tmp_path, options=ReportOptions(logo=logo))
+    assert error.value.file == str(logo)
+    assert not (tmp_path / "report.html").exists()
+
+
+def test_cover_words_and_logo_are_shown(tmp_path: Path) -> None:
+    logo = tmp_path / "logo.png"
+    logo.write_bytes(PIXEL)
+    found = written(make_results(), logo=logo, cover_text="For the club's safety officer", leave_out=HEAVY)
+    assert "For the club's safety officer" in found.text
+    assert [a for a in found.all("img") if str(a["src"]).startswith("data:image/png;base64,")]
+
+
+def test_a_folder_that_cannot_be_written_to_is_named(tmp_path: Path) -> None:
+    with pytest.raises(ResultsError, match="cannot be written"):
+        render(make_results(), tmp_path / "nowhere", forms=("html",))
+
+
+def test_nothing_is_left_half_written(tmp_path: Path) -> None:
+    render(make_results(), tmp_path, forms=("html",), options=ReportOptions(leave_out=HEAVY))
+    assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
+
+
+def test_a_run_without_samples_or_sweeps_still_makes_a_report() -> None:
+    results = make_results()
+    bare = replace(
+        results,
+        samples=None,
+        summary=replace(
+            results.summary, sweeps=(), correlations=(), failures=(), joint=None, joint_safety=None
+        ),
+    )
+    found = [a["id"] for a in written(bare, leave_out=HEAVY[:1]).all("section")]
+    assert "whatif" not in found
+    assert "sweeps" not in found
+    assert "verdicts" in found
+
+
+def test_without_safety_limits_the_report_does_not_say_run() -> None:
+    results = make_results()
+    limits = tuple(replace(limit, safety=False) for limit in results.summary.limits)
+    found = written(replace(results, summary=replace(results.summary, limits=limits)), leave_out=HEAVY)
+    assert "This report cannot say" in found.text
+
+
+def test_a_pass_is_never_a_clearance() -> None:
+    results = make_results()
+    limits = tuple(limit for limit in results.summary.limits if limit.conformance.verdict == "pass")
+    found = written(replace(results, summary=replace(results.summary, limits=limits)), leave_out=HEAVY)
+    assert "The safety limits are predicted to hold" in found.text
+    assert "It is never a clearance to run." in found.text

@@ -1,0 +1,88 @@
+"""Numbers in print: rounding by their uncertainty, and units of three systems."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reports.formatting import (
+    MINUS,
+    SPACE,
+    amount,
+    count,
+    margin_amount,
+    percent,
+    range_amount,
+    share,
+    share_range,
+    spread_amount,
+)
+
+
+def test_rounding_follows_the_guide() -> None:
+    """JCGM 100:2008, 7.2.6: 10.057 62 ohm with a standard uncertainty of 27 milliohm is 10.058 ohm."""
+    assert amount(10.05762, "ohm", "ohm", spread=0.027).text("as given") == f"10.058{SPACE}Ω"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "given", "imperial"),
+    [
+        (1.0, "N", "N", f"0.2248{SPACE}lbf"),
+        (0.0254, "m", "mm", f"1{SPACE}in"),
+        (44.704, "m/s", "km/h", f"100{SPACE}mph"),
+        (0.45359237, "kg", "g", f"1{SPACE}lb"),
+        (293.15, "K", "degC", f"68{SPACE}°F"),
+    ],
+)
+def test_imperial_units(value: float, unit: str, given: str, imperial: str) -> None:
+    """NIST SP 811 (2008), appendix B: pound-force 4.448 222 N, inch 25.4 mm, mile per hour 0.44704 m/s."""
+    assert amount(value, unit, given).text("imperial") == imperial
+
+
+def test_as_given_keeps_the_builders_unit() -> None:
+    shown = amount(0.325, "m", "in", spread=0.001)
+    assert shown.text("as given") == f"12.795{SPACE}in"
+    assert shown.text("metric") == f"325.0{SPACE}mm"
+
+
+def test_a_spread_of_temperature_has_no_zero() -> None:
+    """A difference of 10 K is one of 18 degrees Fahrenheit, whatever the zeros of the scales are."""
+    assert spread_amount(10.0, "K", "degC").texts == (f"10{SPACE}°C", f"10{SPACE}°C", f"18{SPACE}°F")
+
+
+def test_signs_ranges_and_angles() -> None:
+    assert amount(-0.01, "m", "mm", spread=0.002).text("as given") == f"{MINUS}10.0{SPACE}mm"
+    assert range_amount(0.0411, 0.0558, "m", "mm", spread=0.004).text("as given") == f"41.1 to 55.8{SPACE}mm"
+    assert amount(math.radians(2.3), "rad", "deg", spread=math.radians(0.1)).text("as given") == "2.30°"
+    assert margin_amount(3.41, 2.2, "N", "N").text("as given") == f"+3.4{SPACE}±{SPACE}2.2{SPACE}N"
+
+
+@pytest.mark.parametrize("value", [None, math.nan, math.inf])
+def test_what_has_no_answer_says_so(value: float | None) -> None:
+    assert set(amount(value, "N", "N").texts) == {"no answer"}
+    assert set(range_amount(value, 1.0, "N", "N").texts) == {"no answer"}
+
+
+def test_shares_are_rounded_by_their_interval() -> None:
+    assert share(0.66992, 0.6669, 0.6728) == f"66.99{SPACE}%"
+    assert share_range(0.6669, 0.6728) == f"66.69 to 67.28{SPACE}%"
+    assert share(0.5, 0.4, 0.6) == f"50{SPACE}%"
+    assert percent(0.999) == f"99.9{SPACE}%"
+    assert count(1234567) == "1\N{NARROW NO-BREAK SPACE}234\N{NARROW NO-BREAK SPACE}567"
+
+
+@given(st.floats(0.5, 1.0, exclude_max=True), st.floats(1e-9, 0.2))
+def test_what_is_not_certain_is_never_printed_as_certain(probability: float, half: float) -> None:
+    assert not share(probability, max(0.0, probability - half), 1.0).startswith("100")
+
+
+@given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e5))
+def test_rounding_loses_less_than_the_uncertainty_says(value: float, spread: float) -> None:
+    """Two digits of the uncertainty are kept, so the rest is at most a twentieth of it."""
+    text = (
+        amount(value, "N", "N", spread=spread).text("as given").removesuffix(f"{SPACE}N").replace(MINUS, "-")
+    )
+    assert abs(float(text) - value) <= 0.051 * spread + 1e-9 * abs(value)

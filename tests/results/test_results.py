@@ -1,0 +1,114 @@
+"""Results: whole on disk or not there at all, the same when read back, and data frames from Python."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+import explorer
+from explorer.errors import ResultsError
+from explorer.results.records import dump_summary, load_results, replacing_folder, summary_schema
+
+Writer = Callable[..., Path]
+
+
+@pytest.fixture
+def results(small_study: Writer) -> explorer.Results:
+    return explorer.run(explorer.load_study(small_study()))
+
+
+def test_read_back_they_are_the_same(results: explorer.Results, tmp_path: Path) -> None:
+    results.save(tmp_path / "out")
+    again = load_results(tmp_path / "out")
+    assert again.summary == results.summary
+    assert results.samples is not None
+    assert again.samples is not None
+    assert again.samples.equals(results.samples)
+
+
+def test_the_summary_fits_its_published_schema(results: explorer.Results) -> None:
+    import json
+
+    import jsonschema
+
+    jsonschema.validate(json.loads(dump_summary(results.summary)), summary_schema())
+
+
+def test_frames_in_five_lines(results: explorer.Results) -> None:
+    limits = results.limits
+    assert limits.loc["front load", "verdict"] in ("pass", "fail", "undecided")
+    assert (
+        limits.loc["front load", "low"]
+        < limits.loc["front load", "probability"]
+        < limits.loc["front load", "high"]
+    )
+    share = results.sensitivity.loc[("front load", "cg_station")]
+    assert share["total_low"] < share["total"] < share["total_high"]
+    assert results.outputs.loc[("front_static_load", "rest"), "q0.5"] == pytest.approx(23.15, rel=0.01)
+    assert "<table" in results._repr_html_()
+
+
+def test_the_indices_are_those_of_a_nearly_linear_product(results: explorer.Results) -> None:
+    """Load = mass x (1 - station / wheelbase): the shares are those of the relative uncertainties squared."""
+    mass, station = (0.1 / 5) ** 2, (5 / 170) ** 2
+    share = results.sensitivity.loc[("front load", "mass"), "total"]
+    assert share == pytest.approx(mass / (mass + station), abs=0.01)
+
+
+def test_salib_agrees_on_the_first_block(results: explorer.Results) -> None:
+    drivers = results.summary.limits[0].sensitivity
+    assert drivers is not None
+    assert drivers.cross_check is not None
+    assert drivers.cross_check < 1e-10
+
+
+def test_a_folder_appears_whole_or_not_at_all(tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+
+    def half_way() -> None:
+        with replacing_folder(folder) as fresh:
+            (fresh / "summary.json").write_text("{}")
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        half_way()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_earlier_results_stay_when_writing_fails(results: explorer.Results, tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    results.save(folder)
+    before = (folder / "summary.json").read_bytes()
+
+    def half_way() -> None:
+        with replacing_folder(folder):
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        half_way()
+    assert (folder / "summary.json").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "not a results folder"),
+        ("[]", "not a results folder"),
+        ('{"schema_version": "0"}', "another version"),
+    ],
+)
+def test_what_is_no_summary_is_refused(text: str, words: str, tmp_path: Path) -> None:
+    (tmp_path / "summary.json").write_text(text)
+    with pytest.raises(ResultsError, match=words):
+        load_results(tmp_path)
+
+
+def test_numbers_that_are_not_finite_survive(results: explorer.Results, tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    output = replace(results.summary.outputs[0], mean=float("inf"))
+    changed = explorer.Results(replace(results.summary, outputs=(output,)), None)
+    changed.save(tmp_path / "out")
+    assert load_results(tmp_path / "out").summary.outputs[0].mean == float("inf")

@@ -1,0 +1,176 @@
+"""The study file: what it understands, and one clear message for each way to be wrong."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from study_help import DEMO, Answer
+
+from explorer.errors import SquatlineError
+from explorer.study.study import load_study
+
+Cli = Callable[..., Answer]
+Writer = Callable[..., Path]
+
+
+def test_the_demo_is_understood() -> None:
+    study = load_study(DEMO)
+    assert study.inputs["wheelbase"].distribution.nominal == pytest.approx(0.325)
+    assert study.inputs["air_temperature"].distribution.nominal == pytest.approx(289.15)
+    assert study.inputs["front_wheel_rate"].distribution.sd == pytest.approx(200.0)
+    assert study.conditions["open_fast"].overrides["flap_opening"].distribution.nominal == 1
+    assert study.conditions["open_fast"].overrides["speed"].distribution.nominal == 55
+    assert study.limits[4].at_most == pytest.approx(math.radians(1.5))
+    assert all(given.source for given in study.all_inputs())
+
+
+def test_a_file_and_its_folder_are_the_same_study() -> None:
+    assert load_study(DEMO / "study.toml").sha256 == load_study(DEMO).sha256
+
+
+def test_any_quantity_can_be_given(small_study: Writer) -> None:
+    study = load_study(small_study(inputs='front_static_load = { mean = 20, sd = 1, unit = "N" }'))
+    assert study.graph.inputs_of("front_static_load", study.given_names("rest")) == {"front_static_load"}
+
+
+def test_includes_replace_inputs_and_change_the_digest(small_study: Writer) -> None:
+    folder = small_study()
+    before = load_study(folder)
+    (folder / "fitted.toml").write_text(
+        '[inputs]\nmass = { mean = 5.2, sd = 0.01, unit = "kg", source = "scales" }\n'
+    )
+    text = (folder / "study.toml").read_text()
+    (folder / "study.toml").write_text('include = ["fitted.toml"]\n' + text)
+    after = load_study(folder)
+    assert after.inputs["mass"].distribution.nominal == 5.2
+    assert after.sha256 != before.sha256
+
+
+WRONG = {
+    "unknown key": ("samples = 4000", "samplse = 4000", ["study.samplse", "did you mean 'samples'?"]),
+    "unknown section": ("[study]", "[stduy]\n[study]", ["stduy", "did you mean 'study'?"]),
+    "unknown input": ("wheelbase =", "wheelbas =", ["inputs.wheelbas", "did you mean 'wheelbase'?"]),
+    "missing unit": ('"360 mm"', "360", ["inputs.wheelbase", "mm"]),
+    "unknown unit": ('"360 mm"', '"360 mmm"', ["inputs.wheelbase", "mmm"]),
+    "wrong dimension": ('"360 mm"', '"360 kg"', ["inputs.wheelbase", "in kg", "mm, cm, m, in, ft"]),
+    "negative mass": ("mean = 5.0", "mean = -5.0", ["inputs.mass", "above 0 kg"]),
+    "wide tail": ("sd = 0.1,", "sd = 4.0,", ["inputs.mass", "lognormal"]),
+    "zero sd": ("sd = 0.1,", "sd = 0,", ["inputs.mass"]),
+    "low above high": ("mean = 5.0, sd = 0.1", "low = 6, high = 5", ["inputs.mass"]),
+    "unknown distribution key": ("sd = 0.1,", "sdd = 0.1,", ["inputs.mass", "sdd"]),
+    "unknown quantity": ('"front_static_load"', '"front_static_laod"', ["limits[1]", "'front_static_load'"]),
+    "unknown condition": ('condition = "rest"', 'condition = "rset"', ["limits[1]", "did you mean 'rest'?"]),
+    "no bound": ('at_least = "23 N"', "", ["limits[1] (front load)", "at_least"]),
+    "bounds crossed": (
+        'at_least = "23 N"',
+        'at_least = "23 N"\nat_most = "22 N"',
+        ["limits[1] (front load)"],
+    ),
+    "bound in another dimension": (
+        'at_least = "23 N"',
+        'at_least = "23 mm"',
+        ["limits[1] (front load).at_least", "in mm"],
+    ),
+    "probability of one": ("probability = 0.5", "probability = 1.0", ["limits[1].probability"]),
+    "missing input": ("cg_station = {", "cg_height = {", ["cg_station [m], needed for front_static_load"]),
+    "not TOML": ("[study]", "[study", ["not valid TOML"]),
+    "too few samples": ("samples = 4000", "samples = 3", ["study.samples"]),
+    "condition like none": (
+        'speed = "0 m/s"',
+        'speed = "0 m/s"\nlike = "nowhere"',
+        ["conditions.rest.like", "nowhere"],
+    ),
+    "unknown model": ("[inputs]", '[models]\ndrive = "steam"\n[inputs]', ["models.drive", "electric"]),
+    "correlation with an exact input": (
+        "[conditions.rest]",
+        '[[correlations]]\nbetween = ["mass", "wheelbase"]\nvalue = 0.5\n[conditions.rest]',
+        ["correlations[1]", "wheelbase"],
+    ),
+    "source that is no text": ('source = "test"', "source = 7", ["inputs.mass.source"]),
+    "own Python file not allowed": (
+        "samples = 4000",
+        'samples = 4000\nown_quantities = "own.py"',
+        ["--allow-code"],
+    ),
+}
+
+
+@pytest.mark.parametrize("fault", WRONG)
+def test_wrong_input_is_told_in_one_message(fault: str, small_study: Writer, squatline: Cli) -> None:
+    old, new, expected = WRONG[fault]
+    folder = small_study()
+    file = folder / "study.toml"
+    text = file.read_text()
+    assert old in text
+    file.write_text(text.replace(old, new, 1))
+    answer = squatline("run", folder)
+    assert answer.status == 2
+    assert answer.out == ""
+    assert "Traceback" not in answer.err
+    for words in ["study.toml", *expected]:
+        assert words in answer.err
+    assert sorted(path.name for path in folder.iterdir()) == ["study.toml"]
+
+
+def test_correlations_that_cannot_all_hold(small_study: Writer) -> None:
+    pairs = [("mass", "cg_station", 0.9), ("cg_station", "cg_height", 0.9), ("mass", "cg_height", -0.9)]
+    blocks = "".join(f'[[correlations]]\nbetween = ["{a}", "{b}"]\nvalue = {r}\n' for a, b, r in pairs)
+    with pytest.raises(SquatlineError, match="cannot all hold at once"):
+        load_study(small_study(inputs='cg_height = { mean = 50, sd = 3, unit = "mm" }\n' + blocks))
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"\xff\xfe[\x00s\x00", "not UTF-8"),
+        (b"#" * 100_000_000, "100 MB"),
+        (b"", "missing"),
+    ],
+    ids=["encoding", "100 MB", "empty"],
+)
+def test_files_that_cannot_be_a_study(content: bytes, words: str, tmp_path: Path, squatline: Cli) -> None:
+    (tmp_path / "study.toml").write_bytes(content)
+    answer = squatline("check", tmp_path)
+    assert answer.status == 2
+    assert words in answer.err
+    assert "study.toml" in answer.err
+
+
+def test_no_such_study(tmp_path: Path, squatline: Cli) -> None:
+    answer = squatline("run", tmp_path / "nowhere")
+    assert answer.status == 2
+    assert "there is no such file" in answer.err
+
+
+def test_a_byte_order_mark_is_no_fault(small_study: Writer) -> None:
+    folder = small_study()
+    text = (folder / "study.toml").read_text()
+    (folder / "study.toml").write_text("\ufeff" + text, encoding="utf-8")
+    assert load_study(folder).title == "Small"
+
+
+def test_own_quantities_join_the_graph_when_allowed(small_study: Writer) -> None:
+    folder = small_study(
+        limits='[[limits]]\nquantity = "twice_the_mass"\ncondition = "rest"\nat_least = "9 kg"\n',
+        **{"samples__=__4000": 'samples = 4000\nown_quantities = "own.py"'},
+    )
+    (folder / "own.py").write_text(
+        "from explorer.graph.quantity import quantity\n\n"
+        '@quantity("kg", source="definition")\n'
+        "def twice_the_mass(mass):\n"
+        '    """Twice the mass."""\n'
+        "    return 2 * mass\n"
+    )
+    study = load_study(folder, allow_code=True)
+    assert study.graph.inputs_of("twice_the_mass", study.given_names("rest")) == {"mass"}
+
+
+def test_own_file_that_fails_is_told_as_such(small_study: Writer) -> None:
+    folder = small_study(**{"samples__=__4000": 'samples = 4000\nown_quantities = "own.py"'})
+    (folder / "own.py").write_text("1 / 0\n")
+    with pytest.raises(SquatlineError, match="ZeroDivisionError") as caught:
+        load_study(folder, allow_code=True)
+    assert "own_quantities" in str(caught.value)
