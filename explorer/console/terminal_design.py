@@ -10,8 +10,10 @@ from rich.table import Table
 from rich.text import Text
 
 from explorer.console.terminal import MARKS, STYLES, console, difference_shown, percent, shown
-from explorer.design.comparison_records import CandidateResult, Comparison, PairResult
-from explorer.design.design_records import (
+from explorer.estimators.conformance import Conformance, Verdict
+from explorer.estimators.paired_comparison import ChoiceWorth
+from explorer.results.comparison import CandidateResult, Comparison, PairResult
+from explorer.results.exploration import (
     AnswerRecord,
     DesignPoint,
     Exploration,
@@ -20,8 +22,6 @@ from explorer.design.design_records import (
     SearchRecord,
     StateSpeed,
 )
-from explorer.estimators.conformance import Conformance, Verdict
-from explorer.estimators.paired_comparison import ChoiceWorth
 
 MAP_MARKS: dict[Verdict, str] = {"pass": "#", "undecided": "?", "fail": "."}
 SHOWN_OF_FRONT = 8

@@ -4,5 +4,5 @@
 what a study asks of its design space, each over ``evaluator``: one compiled plan, one set of samples, any
 build.
 May import: ``errors``, ``graph``, ``study``, ``engine``, ``estimators``, ``analyses``, ``results``.
-To add: a question in a file of its own, its record in ``design_records``, its place in ``exploration``.
+To add: a question in a file of its own, its record in ``results.exploration``, its place in ``exploration``.
 """

@@ -15,19 +15,6 @@ from functools import partial
 import numpy as np
 
 from explorer.analyses.measurement_value import measurements_of
-from explorer.design.comparison_records import (
-    AimResult,
-    CandidateResult,
-    ChoiceResult,
-    Comparison,
-    DifferenceResult,
-    InformationResult,
-    MeasurementResult,
-    PairResult,
-    RankingResult,
-    SpeedResult,
-)
-from explorer.design.design_records import HighestSpeeds
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.objectives import Aim, Payoff, read_aims, read_payoff
 from explorer.design.resuming import Way
@@ -48,6 +35,19 @@ from explorer.estimators.paired_comparison import (
 )
 from explorer.estimators.regression import normal_scores
 from explorer.graph.quantity import Array
+from explorer.results.comparison import (
+    AimResult,
+    CandidateResult,
+    ChoiceResult,
+    Comparison,
+    DifferenceResult,
+    InformationResult,
+    MeasurementResult,
+    PairResult,
+    RankingResult,
+    SpeedResult,
+)
+from explorer.results.exploration import HighestSpeeds
 from explorer.results.records import Histogram
 from explorer.study.builds import Build, override_words, read_builds, scopes_of
 from explorer.study.study import Study

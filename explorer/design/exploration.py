@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from explorer.design.design_records import Exploration, HighestSpeeds
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.inverse import PreparedQuestion, prepare_question, run_question
 from explorer.design.maps import PreparedMap, prepare_map, run_map
@@ -14,6 +13,7 @@ from explorer.design.resuming import Way
 from explorer.design.search import run_search
 from explorer.design.variables import Variable, read_variables
 from explorer.errors import StudyError, nearest
+from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.study.builds import AS_IT_STANDS, Build, read_builds
 from explorer.study.study import Study
 

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.design.design_records import Expectation, HighestSpeeds, Rung, SpeedLimit, StateSpeed
 from explorer.design.evaluator import Bench, pairs_of, set_up
 from explorer.design.objectives import Aim
 from explorer.design.resuming import Way
@@ -27,6 +26,7 @@ from explorer.estimators.design_space import spans
 from explorer.estimators.ranges import Range
 from explorer.graph.quantity import Array
 from explorer.graph.units import parse
+from explorer.results.exploration import Expectation, HighestSpeeds, Rung, SpeedLimit, StateSpeed
 from explorer.study.builds import Build
 from explorer.study.study import Limit, Study
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.design.design_records import AnswerRecord, OtherLimit, VariableRecord
 from explorer.design.evaluator import Bench, set_up
 from explorer.design.maps import check_reaches, stretches_of
 from explorer.design.objectives import find_limit
@@ -17,6 +16,7 @@ from explorer.design.variables import find_variable, read_variables, record_of
 from explorer.errors import standing_in
 from explorer.estimators.design_space import Stretch
 from explorer.estimators.ranges import Range
+from explorer.results.exploration import AnswerRecord, OtherLimit, VariableRecord
 from explorer.study.builds import Build, find_build
 from explorer.study.study import Study
 

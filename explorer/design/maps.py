@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.design.design_records import Grid, MapLimit, MapRecord
 from explorer.design.evaluator import Bench, set_up
 from explorer.design.objectives import find_limit
 from explorer.design.points import Point, assess_one, assess_points, check_count, value_words
@@ -18,6 +17,7 @@ from explorer.errors import StudyError, standing_in
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment
 from explorer.estimators.design_space import Segment, Stretch, contour, stretches
 from explorer.graph.quantity import Array
+from explorer.results.exploration import Grid, MapLimit, MapRecord
 from explorer.study.builds import Build, find_build
 from explorer.study.schema import MapEntry
 from explorer.study.study import Study

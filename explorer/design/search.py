@@ -14,7 +14,6 @@ from functools import partial
 
 import numpy as np
 
-from explorer.design.design_records import AimRecord, DesignPoint, OptimumRecord, SearchRecord
 from explorer.design.evaluator import Bench, set_up
 from explorer.design.objectives import Aim
 from explorer.design.points import Point, assess_one, assess_points, check_count, value_words
@@ -28,6 +27,7 @@ from explorer.estimators.design_space import nondominated
 from explorer.estimators.optimum import NO_SCORE, Standing, best_point, guarded
 from explorer.estimators.ranges import Range
 from explorer.graph.quantity import Array
+from explorer.results.exploration import AimRecord, DesignPoint, OptimumRecord, SearchRecord
 from explorer.study.builds import Build
 from explorer.study.study import Study
 

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from explorer.design.comparison_records import Subject
 from explorer.design.objectives import Aim
 from explorer.engine.montecarlo import Output
 from explorer.engine.plan import margin_inside
 from explorer.estimators.paired_comparison import Better
 from explorer.estimators.regression import Marks
 from explorer.graph.quantity import Array
+from explorer.results.comparison import Subject
 from explorer.study.builds import Build, place
 from explorer.study.study import Limit, Study
 

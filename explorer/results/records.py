@@ -17,10 +17,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from explorer.engine.storage import HELD_AT_ONCE, SampleFiles
 from explorer.errors import ResultsError
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.sensitivity import Sensitivity
-from explorer.engine.storage import HELD_AT_ONCE, SampleFiles
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -16,12 +16,12 @@ from scipy.stats import norm
 from statistics_help import within
 from study_help import DEMO, Answer
 
-from explorer.design.design_records import HighestSpeeds
 from explorer.design.highest_speed import LOOK_AFTER_EACH, run_highest_speed
 from explorer.design.resuming import Way
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
 from explorer.estimators.conformance import judge_margins
+from explorer.results.exploration import HighestSpeeds
 from explorer.study.builds import AS_IT_STANDS, find_build
 from explorer.study.entries import Exact
 from explorer.study.study import Input, Study, load_study

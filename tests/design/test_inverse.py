@@ -10,11 +10,11 @@ from design_help import write_known
 from scipy.stats import norm
 from statistics_help import within
 
-from explorer.design.design_records import AnswerRecord
 from explorer.design.inverse import choice, prepare_question, run_question
 from explorer.design.resuming import Way
 from explorer.estimators.design_space import Edge, Stretch
 from explorer.estimators.ranges import Range
+from explorer.results.exploration import AnswerRecord
 from explorer.study.builds import AS_IT_STANDS
 from explorer.study.study import load_study
 
