@@ -64,7 +64,6 @@ def run(
     store: PartStore | None = None,
     until_decided: bool = False,
     until_steady: bool = False,
-    compiled: bool = False,
 ) -> Results:
     """Sample a study, judge its limits and rank what drives them.
 
@@ -86,9 +85,6 @@ def run(
     until_steady:
         Whether to go on until the figures of every output stand still (JCGM 101:2008, 7.9), with the same
         most; with both, until both hold.
-    compiled:
-        Whether the samples go through machine code, where there is a compiler; the numbers agree to within
-        rounding.
 
     Returns
     -------
@@ -114,7 +110,6 @@ def run(
             progress=progress,
             store=store,
             until=all_of(rules),
-            compiled=compiled,
         )
     with stages.stage("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
@@ -136,7 +131,7 @@ def run(
             title=study.title,
             description=study.description,
             note=study.note,
-            reproduction=_reproduction(study, outcome, compiled),
+            reproduction=_reproduction(study, outcome),
             inputs=tuple(
                 _input(study, one, upstream) for one in study.all_inputs() if _matters(study, one, nominal)
             ),
@@ -349,7 +344,7 @@ def _warnings(study: Study) -> Iterator[str]:
         yield f"no source is given for {count}: {', '.join(silent)}"
 
 
-def _reproduction(study: Study, outcome: Outcome, compiled: bool) -> Reproduction:
+def _reproduction(study: Study, outcome: Outcome) -> Reproduction:
     return Reproduction(
         study_file=f"{study.path.resolve().parent.name}/{study.path.name}",
         study_sha256=study.sha256,
@@ -361,8 +356,7 @@ def _reproduction(study: Study, outcome: Outcome, compiled: bool) -> Reproductio
         python=platform.python_version(),
         libraries=tuple((name, installed(name)) for name in LIBRARIES),
         created=_now(),
-        command=f"squatline run {study.path.resolve().parent.name}" + (" --compiled" if compiled else ""),
-        engine=outcome.engine,
+        command=f"squatline run {study.path.resolve().parent.name}",
     )
 
 

@@ -20,7 +20,7 @@ MAY_KNOW = {
     "model": {"arrays", "errors", "graph"},
     "estimators": {"arrays", "errors", "graph"},
     "study": {"arrays", "errors", "graph", "model", "engine"},
-    "engine": {"arrays", "errors", "graph", "study", "estimators", "compiled"},
+    "engine": {"arrays", "errors", "graph", "study", "estimators"},
     "results": {"arrays", "errors", "graph", "study", "engine", "estimators"},
 }
 MAY_KNOW["analyses"] = MAY_KNOW["results"] | {"results"}
@@ -72,7 +72,7 @@ def test_packages_know_only_what_is_below(path: Path) -> None:
 
 
 def test_every_package_has_its_place() -> None:
-    assert {package(path) for path in FILES} - set(MAY_KNOW) <= {"__init__", "console", "compiled", "desk"}
+    assert {package(path) for path in FILES} - set(MAY_KNOW) <= {"__init__", "console", "desk"}
     assert len(list((ROOT / "explorer").glob("[!_]*"))) <= 15
 
 

@@ -215,12 +215,6 @@ def run(
             show_default=False,
         ),
     ] = None,
-    compiled: Annotated[
-        bool,
-        typer.Option(
-            "--compiled", help="Run the samples as machine code: for long runs; needs the extra 'compiled'."
-        ),
-    ] = False,
     no_report: Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")] = False,
     stages: Annotated[bool, typer.Option("--stages", help="Print how long each stage took.")] = False,
     json: AsJson = False,
@@ -258,7 +252,6 @@ def run(
                 store=store,
                 until_decided="decided" in (until or ()),
                 until_steady="steady" in (until or ()),
-                compiled=compiled,
             )
             clock.times += results.stages
             with clock.stage("saving"):
@@ -270,8 +263,6 @@ def run(
         _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
     else:
         show_run(results, folder, problems)
-        if compiled:
-            print(f"Samples computed by {results.summary.reproduction.engine}.")
         if stages:
             show_stages(clock.times)
     raise typer.Exit(PASSED if results.summary.verdict == "pass" else NOT_PASSED)

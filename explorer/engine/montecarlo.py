@@ -12,7 +12,6 @@ from typing import Protocol, TypeAlias
 
 import numpy as np
 
-from explorer.compiled.program import CompiledProgram
 from explorer.engine.checkpoint import PartStore
 from explorer.engine.ledger import Bytes, Ledger
 from explorer.engine.plan import (
@@ -133,7 +132,6 @@ class Outcome:
     kept: Mapping[str, Array]
     scrambled: bool = False
     batches: tuple[Batches, ...] = ()
-    engine: str = "numpy"
 
 
 @dataclass(frozen=True)
@@ -165,8 +163,7 @@ class Job:
     def name(self) -> str:
         """Tell it from other runs of its study."""
         columns = [output.column for output in self.outputs]
-        engine = self.plan.program.engine
-        return f"{self.drawing.design} {self.drawing.samples} {self.keep} {columns} {engine}"
+        return f"{self.drawing.design} {self.drawing.samples} {self.keep} {columns}"
 
     def values(self, index: int) -> Values:
         """Return the drawn inputs, the outputs and the margins of one chunk."""
@@ -225,16 +222,11 @@ class Job:
         return {**drawn, **columns}
 
 
-def make_job(
-    study: Study, *, samples: int | None = None, keep: bool | None = None, compiled: bool = False
-) -> Job:
+def make_job(study: Study, *, samples: int | None = None, keep: bool | None = None) -> Job:
     """Prepare the main run of a study."""
     outputs = outputs_of(study)
-    plan = make_plan(study, wanted_outputs(study))
-    if compiled:
-        plan = replace(plan, program=CompiledProgram.of(plan.program))
     return Job(
-        plan,
+        make_plan(study, wanted_outputs(study)),
         study.limits,
         outputs,
         tuple(_cap(study, output) for output in outputs),
@@ -332,7 +324,6 @@ def run_montecarlo(
     progress: Progress = no_progress,
     store: PartStore | None = None,
     until: StopRule | None = None,
-    compiled: bool = False,
 ) -> Outcome:
     """Run a study's samples and merge the parts in the order of the chunks.
 
@@ -352,11 +343,9 @@ def run_montecarlo(
         before that is worth it, and keep theirs in memory.
     until:
         Asked after each chunk whether to stop there; without a store such a run keeps its first samples only.
-    compiled:
-        Whether samples go through machine code; the numbers agree to within rounding.
 
     """
-    job = make_job(study, samples=samples, keep=keep, compiled=compiled)
+    job = make_job(study, samples=samples, keep=keep)
     first = job.values(0)
     job = job.with_pilot(first)
     drawing, ledger = job.drawing, _ledger_of(job, store, until)
@@ -524,5 +513,4 @@ class SoFar:
             files,
             self.job.drawing.scrambled,
             self.batches,
-            self.job.plan.program.engine,
         )

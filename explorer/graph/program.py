@@ -148,11 +148,6 @@ class Program:
     names: Mapping[int, str]
     upstream: Mapping[int, tuple[int, ...]]
 
-    @property
-    def engine(self) -> str:
-        """What computes it, in words."""
-        return "numpy"
-
     @cached_property
     def schedule(self) -> tuple[tuple[Step, tuple[int, ...]], ...]:
         """Each step with the slots that nothing reads after it."""

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, NamedTuple, Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -12,44 +11,6 @@ import numpy.typing as npt
 from explorer.graph.quantity import Array
 
 Mask = npt.NDArray[np.bool_]
-
-
-class Rounds(Protocol):
-    """What a search carries from round to round: a named tuple that tells which samples are done.
-
-    A sample that is done keeps its result, whatever its neighbours need.
-    """
-
-    @property
-    def done(self) -> Mask:
-        """Samples that need no further round."""
-
-    def __iter__(self) -> Iterator[Any]:
-        """Go through the fields."""
-
-
-Carried = TypeVar("Carried", bound=Rounds)
-
-
-def repeated(change: Callable[[int, Carried], Carried], carried: Carried, limit: int) -> Carried:
-    """Change what is carried until all samples are done, at most so many times.
-
-    Parameters
-    ----------
-    change:
-        Function of the number of changes before, and of what they made.
-
-    """
-    for field in carried:
-        if hasattr(field, "repeated"):
-            # Stand-ins for samples, which a compiler hands in, note the loop instead of running it.
-            noted: Carried = field.repeated(change, carried, limit)
-            return noted
-    for number in range(limit):
-        if np.all(carried.done):
-            break
-        carried = change(number, carried)
-    return carried
 
 
 @dataclass(frozen=True)
@@ -73,16 +34,6 @@ class Fall:
     started: Mask
     found: Mask
     broken: Mask
-
-
-class _Walk(NamedTuple):
-    """The last place at which a curve is above zero, and the first at which it is not."""
-
-    lower: Array
-    value_lower: Array
-    upper: Array
-    value_upper: Array
-    done: Mask
 
 
 def first_fall(
@@ -111,40 +62,22 @@ def first_fall(
     """
     value = _fallen_if_missing(curve(lowest))
     shape = np.broadcast_shapes(np.shape(value), np.shape(lowest), np.shape(highest))
-    lower, value = np.broadcast_to(lowest, shape), np.broadcast_to(value, shape)
-    started = value > 0
-
-    def onwards(number: int, walk: _Walk) -> _Walk:
-        place = lowest + (highest - lowest) * ((number + 1) / steps)
+    lower, value_lower = np.broadcast_to(lowest, shape), np.broadcast_to(value, shape)
+    upper, value_upper, started = lower, value_lower, value_lower > 0
+    fallen = ~started
+    for step in range(1, steps + 1):
+        if np.all(fallen):
+            break
+        place = lowest + (highest - lowest) * (step / steps)
         value = _fallen_if_missing(curve(place))
-        fell = ~walk.done & (value <= 0)
-        done = walk.done | fell
-        return _Walk(
-            lower=np.where(done, walk.lower, place),
-            value_lower=np.where(done, walk.value_lower, value),
-            upper=np.where(fell, place, walk.upper),
-            value_upper=np.where(fell, value, walk.value_upper),
-            done=done,
-        )
-
-    walk = repeated(onwards, _Walk(lower, value, lower, value, ~started), steps)
-    crossing = walk.done & started
-    upper, value_upper = np.where(crossing, walk.upper, walk.lower), np.where(crossing, walk.value_upper, 0.0)
-    root, value_above = narrowed(curve, walk.lower, walk.value_lower, upper, value_upper, relative_tolerance)
+        now = ~fallen & (value <= 0)
+        upper, value_upper = np.where(now, place, upper), np.where(now, value, value_upper)
+        fallen = fallen | now
+        lower, value_lower = np.where(fallen, lower, place), np.where(fallen, value_lower, value)
+    crossing = fallen & started
+    upper, value_upper = np.where(crossing, upper, lower), np.where(crossing, value_upper, 0.0)
+    root, value_above = narrowed(curve, lower, value_lower, upper, value_upper, relative_tolerance)
     return Fall(root, started, crossing, crossing & np.isneginf(value_above))
-
-
-class _Bracket(NamedTuple):
-    """Two places around a root, the newer one near; the share of the way between them to try next."""
-
-    near: Array
-    value_near: Array
-    far: Array
-    value_far: Array
-    share: Array
-    root: Array
-    value_above: Array
-    done: Mask
 
 
 def narrowed(
@@ -169,44 +102,35 @@ def narrowed(
         has no value there.
 
     """
-
-    def closer(_: int, at: _Bracket) -> _Bracket:
-        near = at.near + at.share * (at.far - at.near)
-        value_near = _fallen_if_missing(curve(near))
-        same = (value_near > 0) == (at.value_near > 0)
-        third, value_third = np.where(same, at.near, at.far), np.where(same, at.value_near, at.value_far)
-        far, value_far = np.where(same, at.far, at.near), np.where(same, at.value_far, at.value_near)
-        width = np.abs(far - near)
-        tolerance = relative_tolerance * np.abs(near)
-        now = ~at.done & ((value_near == 0) | (width <= 2 * tolerance))
-        root = np.where(now, np.where(np.abs(value_far) < np.abs(value_near), far, near), at.root)
-        value_above = np.where(now, np.minimum(value_near, value_far), at.value_above)
-        span, rise = (near - far) / (third - far), (value_near - value_far) / (value_third - value_far)
-        safe = (rise**2 < span) & ((1 - rise) ** 2 < 1 - span)
-        interpolated = value_near / (value_far - value_near) * value_third / (value_far - value_third) + (
-            third - near
-        ) / (far - near) * value_near / (value_third - value_near) * value_far / (value_third - value_far)
-        least = tolerance / width
-        share = np.where(safe, np.minimum(np.maximum(interpolated, least), 1 - least), 0.5)
-        return _Bracket(near, value_near, far, value_far, share, root, value_above, at.done | now)
-
+    near, value_near, far, value_far = upper, value_upper, lower, value_lower
+    root, value_above = upper, value_upper
     done = (upper == lower) | (value_upper == 0)
-    half = np.full(np.shape(done), 0.5)
-    start = _Bracket(upper, value_upper, lower, value_lower, half, upper, value_upper, done)
+    share: Array | float = 0.5
     with np.errstate(all="ignore"):
         # Halving alone would need this many from the widest interval; interpolation needs about seven.
-        found = repeated(closer, start, 60)
-    return np.where(found.done, found.root, np.nan), found.value_above
-
-
-class _Chord(NamedTuple):
-    """Two places on a curve; samples are done when found, or when they have no value any more."""
-
-    before: Array
-    value_before: Array
-    at: Array
-    found: Mask
-    done: Mask
+        for _ in range(60):
+            if np.all(done):
+                break
+            place = near + share * (far - near)
+            value = _fallen_if_missing(curve(place))
+            same = (value > 0) == (value_near > 0)
+            third, value_third = np.where(same, near, far), np.where(same, value_near, value_far)
+            far, value_far = np.where(same, far, near), np.where(same, value_far, value_near)
+            near, value_near = place, value
+            width = np.abs(far - near)
+            tolerance = relative_tolerance * np.abs(near)
+            now = ~done & ((value_near == 0) | (width <= 2 * tolerance))
+            root = np.where(now, np.where(np.abs(value_far) < np.abs(value_near), far, near), root)
+            value_above = np.where(now, np.minimum(value_near, value_far), value_above)
+            done = done | now
+            span, rise = (near - far) / (third - far), (value_near - value_far) / (value_third - value_far)
+            safe = (rise**2 < span) & ((1 - rise) ** 2 < 1 - span)
+            interpolated = value_near / (value_far - value_near) * value_third / (value_far - value_third) + (
+                third - near
+            ) / (far - near) * value_near / (value_third - value_near) * value_far / (value_third - value_far)
+            least = tolerance / width
+            share = np.where(safe, np.clip(interpolated, least, 1 - least), 0.5)
+    return np.where(done, root, np.nan), value_above
 
 
 def secant(
@@ -225,18 +149,16 @@ def secant(
     """
     before, at = np.broadcast_arrays(first, second)
     value_before = curve(before)
-
-    def closer(_: int, chord: _Chord) -> _Chord:
-        value = curve(chord.at)
-        run = np.where(value == chord.value_before, 1.0, value - chord.value_before)
-        step = np.where(chord.found | (value == 0), 0.0, -value * (chord.at - chord.before) / run)
-        at = chord.at + step
-        found = chord.found | (np.abs(step) <= relative_tolerance * (1 + np.abs(at)))
-        return _Chord(chord.at, value, at, found, found | np.isnan(step))
-
-    nothing: Mask = np.zeros(np.shape(value_before), dtype=bool)
-    chord = repeated(closer, _Chord(before, value_before, at, nothing, nothing), steps)
-    return np.where(chord.found, chord.at, np.nan)
+    found: Mask = np.zeros(np.shape(value_before), dtype=bool)
+    for _ in range(steps):
+        value = curve(at)
+        run = np.where(value == value_before, 1.0, value - value_before)
+        step = np.where(found | (value == 0), 0.0, -value * (at - before) / run)
+        before, value_before, at = at, value, at + step
+        found = found | (np.abs(step) <= relative_tolerance * (1 + np.abs(at)))
+        if np.all(found | np.isnan(step)):
+            break
+    return np.where(found, at, np.nan)
 
 
 def reserve_factor(strength: Array, load: Array, cap: Array) -> Array:

@@ -199,7 +199,6 @@ class Reproduction:
     libraries: tuple[tuple[str, str], ...]
     created: str
     command: str
-    engine: str = "numpy"
 
 
 @dataclass(frozen=True)

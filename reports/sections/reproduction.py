@@ -21,7 +21,6 @@ def build(report: Report) -> Section:
         ("Version", (f"squatline {made.version}",)),
         ("Python", (made.python,)),
         ("Libraries", (", ".join(f"{name} {version}" for name, version in made.libraries),)),
-        ("Samples by", (made.engine,)),
         ("Computed", (made.created,)),
     )
     words = (

@@ -18,14 +18,13 @@ def main() -> None:
     """Print each figure as it is found."""
     from explorer.engine.processes import default_workers
 
-    from . import compiled, engine, estimators, whole
+    from . import engine, estimators, whole
 
     groups = {
         "hand": engine.against_hand,
         "chunks": engine.chunk_length,
         "growth": engine.growth,
         "workers": engine.workers,
-        "compiled": compiled.machine_code,
         "sobol": estimators.sobol_against_salib,
         "quantiles": estimators.quantiles,
         "openturns": estimators.openturns,

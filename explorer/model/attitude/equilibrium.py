@@ -19,7 +19,7 @@ import numpy as np
 from explorer.graph.quantity import Array, given, quantity
 from explorer.model.aero.ground_effect import gained_share, smallest_useful_gap
 from explorer.model.attitude.suspension import AxleSpring
-from explorer.model.numeric import Mask, repeated, secant
+from explorer.model.numeric import secant
 
 splitter_ground_gain = given(
     "1",
@@ -198,17 +198,6 @@ class Axle(NamedTuple):
         return share, share * kept
 
 
-class _Attitude(NamedTuple):
-    """A pitch on its way to the balance: what the stops touched there take from both travels, and add."""
-
-    angle: Array
-    front_share: Array
-    front_added: Array
-    rear_share: Array
-    rear_added: Array
-    done: Mask
-
-
 def balanced_pitch(static_pitch: Array, wheelbase: Array, front: Axle, rear: Axle) -> Array:
     """Solve the pitch equation of this file's head; NaN where no stable balance exists."""
     lean = static_pitch + (rear.level - front.level) / wheelbase
@@ -226,19 +215,19 @@ def balanced_pitch(static_pitch: Array, wheelbase: Array, front: Axle, rear: Axl
     stopped = ((held[0] != 0) | (held[2] != 0)) & np.isfinite(angle)
     if not np.any(stopped):
         return without_stops
-
-    def closer(_: int, at: _Attitude) -> _Attitude:
+    settled = ~stopped
+    for _ in range(20):
         # Between the same stops all is linear: solved at once, and right if those are touched again.
-        front_kept, rear_kept = 1 - at.front_share, 1 - at.rear_share
-        travel = rear_kept * rear.level + at.rear_added - front_kept * front.level - at.front_added
+        front_share, front_added, rear_share, rear_added = held
+        front_kept, rear_kept = 1 - front_share, 1 - rear_share
+        travel = rear_kept * rear.level + rear_added - front_kept * front.level - front_added
         stiffness = 1 + (rear_kept * rear.loss - front_kept * front.loss) / wheelbase
         angle = (static_pitch + travel / wheelbase) / stiffness
         held = *front.held(angle, share_at_front), *rear.held(angle, share_at_rear)
-        same = (held[1] == at.front_added) & (held[3] == at.rear_added) & (stiffness > 0)
-        return _Attitude(angle, *held, at.done | same)
-
-    found = repeated(closer, _Attitude(angle, *held, ~stopped), 20)
-    return np.where(stopped, np.where(found.done, found.angle, np.nan), without_stops)
+        settled = settled | ((held[1] == front_added) & (held[3] == rear_added) & (stiffness > 0))
+        if np.all(settled):
+            break
+    return np.where(stopped, np.where(settled, angle, np.nan), without_stops)
 
 
 @quantity("N", source="sum of the parts about the rear contact patches")
