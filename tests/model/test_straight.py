@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
+from explorer.errors import MissingInputError
 from explorer.graph.graph import Graph
 from explorer.model import modules
 from explorer.model.quadrature import FEW, MANY, running_integral, through
@@ -111,12 +112,12 @@ def test_a_car_that_enters_too_fast_slows_to_its_top_speed() -> None:
     assert found["speed_at_braking_point_closed"] == pytest.approx(float(found["top_speed"]), rel=1e-5)
 
 
-def test_without_a_friction_coefficient_there_is_no_braking() -> None:
-    """The default friction stands for endless grip: it may drive the car, but not stop it."""
+@pytest.mark.parametrize("name", ["speed_at_braking_point", "stopping_distance", "corner_speed", "top_speed"])
+def test_friction_is_given_where_it_decides(name: str) -> None:
+    """No grip is taken for granted: the message names what is missing."""
     car = {k: v for k, v in {**SPRINT_CAR, **TRACK}.items() if k != "tyre_friction"}
-    for name in ("speed_at_braking_point", "stopping_distance", "corner_speed"):
-        assert np.isnan(value(name, **car)), name
-    assert np.isfinite(value("stopping_distance", **{**car, "braking_friction": 1.2}))
+    with pytest.raises(MissingInputError, match="tyre_friction"):
+        value(name, **car)
 
 
 def test_the_whole_straight_costs_few_pitches() -> None:

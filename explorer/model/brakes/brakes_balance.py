@@ -15,7 +15,21 @@ brake_balance_front = given(
 
 @quantity("N", source="Coulomb friction on each braked axle; the first axle to lock sets the limit")
 def brake_limit(
-    braking_friction: Array, brake_balance_front: Array, front_axle_load: Array, rear_axle_load: Array
+    braking_friction: Array,
+    tyre_load_sensitivity: Array,
+    brake_balance_front: Array,
+    front_axle_load: Array,
+    rear_axle_load: Array,
+    front_static_load: Array,
+    rear_static_load: Array,
 ) -> Array:
     """Largest braking push the tyres can hold at this speed without locking an axle."""
-    return traction_limit(braking_friction, 1 - brake_balance_front, front_axle_load, rear_axle_load)
+    return traction_limit(
+        braking_friction,
+        tyre_load_sensitivity,
+        1 - brake_balance_front,
+        front_axle_load,
+        rear_axle_load,
+        front_static_load,
+        rear_static_load,
+    )

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from explorer.graph.quantity import Array, quantity
+from explorer.model.drive.traction import carried, grip
 
 
-@quantity("N", source="Coulomb friction on both axles, each braked in proportion to its load")
-def brake_limit(braking_friction: Array, front_axle_load: Array, rear_axle_load: Array) -> Array:
+@quantity("N", source="Coulomb friction on both axles, each braked as hard as its load allows")
+def brake_limit(
+    braking_friction: Array,
+    tyre_load_sensitivity: Array,
+    front_axle_load: Array,
+    rear_axle_load: Array,
+    front_static_load: Array,
+    rear_static_load: Array,
+) -> Array:
     """Largest braking push the tyres can hold at this speed, each axle braked as hard as its load allows."""
-    return braking_friction * np.maximum(front_axle_load + rear_axle_load, 0)
+    front, rear = carried(front_axle_load, rear_axle_load)
+    return grip(braking_friction, front, front_static_load, tyre_load_sensitivity) + grip(
+        braking_friction, rear, rear_static_load, tyre_load_sensitivity
+    )

@@ -15,23 +15,15 @@ from explorer.graph.quantity import Array, Curve, given, quantity
 from explorer.model.numeric import secant
 from explorer.model.quadrature import FEW, MANY, running_integral, through
 
-#: No tyre grips better than this: a larger coefficient stands for "grip never limits the drive".
-_FRICTION_OUT_OF_REACH = 10.0
-
 reaction_time = given(
     "s", "Time from seeing the need to stop to the brakes acting; 0 leaves it out.", default=0.0, at_least=0
 )
 
 
-@quantity("1", source="definition", fails="tyre_friction is not given: its default stands for endless grip")
+@quantity("1", source="definition")
 def braking_friction(tyre_friction: Array) -> Array:
     """Friction coefficient of the tyres in braking: that of the driven tyres unless it is given."""
-    return known_friction(tyre_friction)
-
-
-def known_friction(friction: Array) -> Array:
-    """Return the coefficient, NaN where it is out of any tyre's reach."""
-    return np.where(friction < _FRICTION_OUT_OF_REACH, friction, np.nan)
+    return tyre_friction
 
 
 @quantity("N", source="balance along the track")
@@ -44,7 +36,7 @@ def braking_force(brake_limit: Array, drag_force: Array, grade_force: Array) -> 
     "m/s2",
     source="Newton's second law, the load it moves between the axles included",
     varying={"braking_force": "longitudinal_acceleration"},
-    fails="the pitch has diverged, braking and axle loads find no balance, or tyre_friction is not given",
+    fails="the pitch has diverged, or braking and axle loads find no balance",
 )
 def braking_deceleration(braking_force: Curve, mass: Array, gravity: Array) -> Array:
     """Deceleration at this speed with the brakes at the limit of the tyres, positive when the car slows.
@@ -93,7 +85,7 @@ def braking_line(braking_deceleration: Curve, low: Array, high: Array) -> Brakin
     "m",
     source="distance = integral of energy over force, by polynomials through Gauss-Chebyshev places",
     varying={"braking_deceleration": ("speed", "flap_opening")},
-    fails="the brakes do not stop the car, its pitch has diverged, or tyre_friction is not given",
+    fails="the brakes do not stop the car, or its pitch has diverged",
 )
 def stopping_distance(braking_deceleration: Curve, speed: Array, reaction_time: Array) -> Array:
     """Distance from this speed to a stop with the flap closed, the reaction time included.

@@ -8,12 +8,21 @@ from explorer.graph.quantity import Array, given, quantity
 
 tyre_friction = given(
     "1",
-    """Friction coefficient of the driven tyres on the track.
+    """Friction coefficient of the driven tyres on the track, at the load they carry at rest.
 
-    The default is out of reach: grip limits nothing until a friction coefficient is given.
+    Usual: 0.6 to 1.2 (judgement); a locked wheel pulled along with a gauge says better.
     """,
-    default=100.0,
     above=0,
+)
+tyre_load_sensitivity = given(
+    "1",
+    """How the friction coefficient falls with load: it goes with the load to the power of minus this.
+
+    With 0.1, twice the load at rest leaves 93 % of the coefficient.  Usual: 0 to 0.15 (judgement).
+    """,
+    default=0.0,
+    at_least=0,
+    at_most=0.5,
 )
 driven_rear_share = given(
     "1",
@@ -24,21 +33,46 @@ driven_rear_share = given(
 )
 
 
-@quantity("N", source="Coulomb friction on each driven axle; the first axle to slip sets the limit")
+def carried(front_axle_load: Array, rear_axle_load: Array) -> tuple[Array, Array]:
+    """Return what both axles carry: a lifted one carries nothing, and the other one carries the rest."""
+    front = np.maximum(front_axle_load + np.minimum(rear_axle_load, 0), 0)
+    return front, np.maximum(rear_axle_load + np.minimum(front_axle_load, 0), 0)
+
+
+def grip(friction: Array, load: Array, load_at_rest: Array, load_sensitivity: Array) -> Array:
+    """Return the push that the tyres of an axle hold at a load."""
+    held = friction * load
+    if not np.any(load_sensitivity):
+        return held
+    return held * np.maximum(load / load_at_rest, 1e-9) ** -load_sensitivity
+
+
+@quantity(
+    "N",
+    source="Coulomb friction on each driven axle, the first axle to slip sets the limit; "
+    "fall of the coefficient with load: Milliken & Milliken, Race Car Vehicle Dynamics, ch. 2 (trend only)",
+)
 def traction_limit(
-    tyre_friction: Array, driven_rear_share: Array, front_axle_load: Array, rear_axle_load: Array
+    tyre_friction: Array,
+    tyre_load_sensitivity: Array,
+    driven_rear_share: Array,
+    front_axle_load: Array,
+    rear_axle_load: Array,
+    front_static_load: Array,
+    rear_static_load: Array,
 ) -> Array:
     """Largest push the driven tyres can hold at this speed.
 
     A lifted axle carries nothing, and the other one carries the rest.
     """
-    rear = np.maximum(rear_axle_load + np.minimum(front_axle_load, 0), 0)
+    front, rear = carried(front_axle_load, rear_axle_load)
+    rear_grip = grip(tyre_friction, rear, rear_static_load, tyre_load_sensitivity)
     if np.all(driven_rear_share == 1):
-        return tyre_friction * rear
-    front = np.maximum(front_axle_load + np.minimum(rear_axle_load, 0), 0)
-    return tyre_friction * np.minimum(
-        np.where(driven_rear_share > 0, rear / driven_rear_share, np.inf),
-        np.where(driven_rear_share < 1, front / (1 - driven_rear_share), np.inf),
+        return rear_grip
+    front_grip = grip(tyre_friction, front, front_static_load, tyre_load_sensitivity)
+    return np.minimum(
+        np.where(driven_rear_share > 0, rear_grip / driven_rear_share, np.inf),
+        np.where(driven_rear_share < 1, front_grip / (1 - driven_rear_share), np.inf),
     )
 
 

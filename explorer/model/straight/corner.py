@@ -9,26 +9,27 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.quantity import Array, Curve, given, quantity
-from explorer.model.brakes.braking import known_friction
+from explorer.model.drive.traction import grip
 from explorer.model.numeric import first_fall
 
 corner_radius = given("m", "Radius of the line through the corner at the end of the straight.", above=0)
 
 
-@quantity("1", source="definition", fails="tyre_friction is not given: its default stands for endless grip")
+@quantity("1", source="definition")
 def cornering_friction(tyre_friction: Array) -> Array:
     """Friction coefficient of the tyres sideways: that of the driven tyres unless it is given."""
-    return known_friction(tyre_friction)
+    return tyre_friction
 
 
 @quantity(
     "m/s2",
     source="Coulomb friction on each axle in steady cornering: "
     "Gillespie, Fundamentals of Vehicle Dynamics, ch. 6",
-    fails="the pitch has diverged, or tyre_friction is not given",
+    fails="the pitch has diverged",
 )
 def cornering_limit(
     cornering_friction: Array,
+    tyre_load_sensitivity: Array,
     gravity: Array,
     front_axle_load: Array,
     rear_axle_load: Array,
@@ -40,7 +41,7 @@ def cornering_limit(
     What the drive takes from the grip, and the load moved from the inner to the outer wheels, are left out.
     """
     kept = np.minimum(front_axle_load / front_static_load, rear_axle_load / rear_static_load)
-    return cornering_friction * gravity * np.maximum(kept, 0)
+    return grip(cornering_friction * gravity, np.maximum(kept, 0), np.ones(()), tyre_load_sensitivity)
 
 
 @quantity(
@@ -48,7 +49,7 @@ def cornering_limit(
     source="speed squared over radius = acceleration the tyres hold at that speed",
     varying={"cornering_limit": ("speed", "flap_opening")},
     capped_by="speed_cap",
-    fails="tyre_friction is not given, or the pitch diverges before the tyres slide",
+    fails="the pitch diverges before the tyres slide",
 )
 def corner_speed(cornering_limit: Curve, corner_radius: Array, speed_cap: Array) -> Array:
     """Speed through the corner at the end of the straight, flap closed; or give it as it was driven.

@@ -23,10 +23,7 @@ gap_to_car_ahead = given(
 )
 car_length = given("m", "Length of the car, nose to tail.", above=0)
 
-_FAILS = (
-    "the straight is too short to brake in, a car does not reach its end, its pitch diverges on it, "
-    "or tyre_friction is not given"
-)
+_FAILS = "the straight is too short to brake in, a car does not reach its end, or its pitch diverges on it"
 
 
 @quantity("1", source="definition")

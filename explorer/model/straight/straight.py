@@ -29,10 +29,7 @@ flap_delay = given(
     at_least=0,
 )
 
-_FAILS = (
-    "the straight is too short to brake in, the car does not reach its end, its pitch diverges on it, "
-    "or tyre_friction is not given"
-)
+_FAILS = "the straight is too short to brake in, the car does not reach its end, or its pitch diverges on it"
 _SOURCE = "Newton's second law along the track; Runge-Kutta in time, braking line met by the secant method"
 _CURVES: dict[str, str | tuple[str, ...]] = {
     "road_forces": ("speed", "flap_opening", "longitudinal_acceleration"),
