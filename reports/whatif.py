@@ -65,6 +65,9 @@ def column_of(limit: LimitRecord) -> str:
 
 
 def _packed(values: Any) -> str:
+    """Pack values as short floats; what is not finite becomes NaN, which no comparison in the page passes."""
+    largest = np.finfo("<f4").max
+    values = np.where(np.isfinite(values), np.clip(values, -largest, largest), np.nan)
     return base64.b64encode(np.asarray(values, dtype="<f4").tobytes()).decode("ascii")
 
 

@@ -19,6 +19,7 @@ import numpy as np
 from explorer.engine.packing import Packed
 from explorer.engine.processes import default_workers
 from explorer.engine.sampling import correlated, correlation_matrix, random_column
+from explorer.estimators.conformance import finite_or_nan
 from explorer.graph.program import Program, compile_program
 from explorer.graph.quantity import Array
 from explorer.study.study import Correlation, Input, Limit, Study
@@ -89,11 +90,14 @@ class Plan:
         return self.draw({name: random_column(self.seed, name, chunk, size) for name in self.streams})
 
     def evaluate(self, drawn: Mapping[str, Array]) -> dict[tuple[str, str], Array]:
-        """Evaluate every asked-for (quantity, condition) on drawn inputs: arrays of one length."""
+        """Evaluate all asked-for (quantity, condition) on drawn inputs: arrays of one length, finite or NaN.
+
+        An endless value is no answer, so whatever is held against a limit, ranked or drawn meets it as NaN.
+        """
         keep_freed_memory()
         size = next(iter(drawn.values())).size if drawn else 1
         found = self.program.run({**self.constants, **drawn})
-        return {key: np.broadcast_to(np.asarray(value, dtype=float), (size,)) for key, value in found.items()}
+        return {key: np.broadcast_to(finite_or_nan(value), (size,)) for key, value in found.items()}
 
     def blame(self, drawn: Mapping[str, Array], key: tuple[str, str], failed: Array) -> dict[str, int]:
         """Count, for the failed samples of one output, which quantity gave up first."""

@@ -72,7 +72,7 @@ class Tally:
     def of(cls, values: Array, bins: Bins, cap: Array | float | None = None) -> Tally:
         """Tally one chunk; values that are not finite are failed samples."""
         finite = values[np.isfinite(values)]
-        capped = 0 if cap is None else int(np.count_nonzero(values >= cap))
+        capped = 0 if cap is None else int(np.count_nonzero(finite >= cap))
         if finite.size == 0:
             return replace(cls.empty(bins), failed=values.size, capped=capped)
         mean = float(finite.mean())

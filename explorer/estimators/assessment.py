@@ -14,7 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from explorer.estimators.conformance import Verdict, binomial_interval
+from explorer.estimators.conformance import Verdict, binomial_interval, finite_or_nan
 from explorer.graph.quantity import Array
 
 CONFIDENCE = 0.95
@@ -113,7 +113,8 @@ def assess(margins: Array, requirements: Sequence[Requirement], aims: Array) -> 
     Parameters
     ----------
     margins:
-        Shape (limits, samples); nought or more conforms, NaN has no answer and counts against the limit.
+        Shape (limits, samples); nought or more conforms, what is not finite has no answer and counts against
+        the limit.
     requirements:
         One for each limit.
     aims:
@@ -121,6 +122,7 @@ def assess(margins: Array, requirements: Sequence[Requirement], aims: Array) -> 
 
     """
     limits, samples = margins.shape
+    margins = finite_or_nan(margins)
     holds = margins >= 0
     safe = np.array([one.safety for one in requirements], bool)
     together = [holds.all(axis=0).sum(), holds[safe].all(axis=0).sum()]
@@ -160,7 +162,7 @@ def surpluses(margin: Array, required: float) -> tuple[float, float, float]:
 
     At least k samples conform exactly when the k-th largest margin is nought or more.
     """
-    ranked = np.where(np.isnan(margin), -np.inf, margin)
+    ranked = np.where(np.isfinite(margin), margin, -np.inf)
     counts = turning_counts(margin.size, required)
     # Counted from below: the k-th largest of n stands at place n - k.
     places = [margin.size - count for count in counts if count is not None]

@@ -1,7 +1,7 @@
 """Does a limit hold, and how sure is that: counted samples -> probability, interval, verdict, risks.
 
 A margin is how far the quantity lies on the good side of its limit: nought or more conforms.  A margin that
-is not a number belongs to a sample for which the model had no answer; it counts against the limit.
+is not finite belongs to a sample for which the model had no answer; it counts against the limit.
 Words as in JCGM 106:2012, "The role of measurement uncertainty in conformity assessment".
 """
 
@@ -150,9 +150,16 @@ def wilks_trials(coverage: float, confidence: float = 0.95, *, two_sided: bool =
     return trials
 
 
+def finite_or_nan(values: Array) -> Array:
+    """Return values with what is not finite made NaN, no answer: not even an endless margin conforms."""
+    values = np.asarray(values, dtype=float)
+    finite = np.isfinite(values)
+    return values if finite.all() else np.where(finite, values, np.nan)
+
+
 def summarise_margins(margins: Array, required: float) -> Margin:
-    """Summarise margins of any shape; those that are not numbers count only in the surplus."""
-    answered = margins[~np.isnan(margins)]
+    """Summarise margins of any shape; those that are not finite count only in the surplus."""
+    answered = margins[np.isfinite(margins)]
     failed = margins.size - answered.size
     if not answered.size:
         return Margin(math.nan, math.nan, math.nan, math.nan, math.nan, -math.inf)
@@ -170,8 +177,8 @@ def judge_margins(margins: Array, required: float, confidence: float = 0.95) -> 
     Parameters
     ----------
     margins:
-        Nought or more conforms, NaN has no answer.  Shape (samples,) for independent samples, or
-        (replicates, samples) for independent scrambles of a Sobol design.
+        Nought or more conforms, what is not finite has no answer.  Shape (samples,) for independent samples,
+        or (replicates, samples) for independent scrambles of a Sobol design.
     required:
         Probability with which the limit must hold, strictly between 0 and 1.
     confidence:
@@ -183,6 +190,7 @@ def judge_margins(margins: Array, required: float, confidence: float = 0.95) -> 
         Without a sample, or with a required probability that no number of samples can show.
     """
     _check_share(required, "required")
+    margins = finite_or_nan(margins)
     return judge_counts(
         conforming=int(np.count_nonzero(margins >= 0)),
         trials=margins.size,
@@ -277,7 +285,8 @@ def judge_joint(margins: Array, required: float, confidence: float = 0.95) -> Co
 
 
 def _in_own_spread(margin: Array) -> Array:
-    answered = margin[~np.isnan(margin)]
+    margin = finite_or_nan(margin)
+    answered = margin[np.isfinite(margin)]
     spread = float(np.std(answered)) if answered.size else 0.0
     return margin / spread if spread > 0 else margin
 

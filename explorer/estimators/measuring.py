@@ -20,6 +20,7 @@ from functools import cached_property
 import numpy as np
 
 from explorer.errors import SampleError
+from explorer.estimators.conformance import finite_or_nan
 from explorer.estimators.regression import Marks, cross_fitted, normal_scores, probability_given
 from explorer.graph.quantity import Array
 
@@ -459,7 +460,7 @@ def ranked(gains: Array) -> tuple[list[int], list[tuple[int, ...]]]:
 
 
 def stacked_margins(margins: Mapping[str, Array], stakes: Sequence[Stake]) -> Array:
-    """Stack the margins in the order of the stakes: shape (limits, samples)."""
+    """Stack the margins in the order of the stakes, finite or NaN: shape (limits, samples)."""
     for stake in stakes:
         if stake.limit not in margins:
             raise SampleError(
@@ -472,7 +473,7 @@ def stacked_margins(margins: Mapping[str, Array], stakes: Sequence[Stake]) -> Ar
                 allowed=f"{FEWEST_SAMPLES} or more",
                 remedy="run the study with more samples, and keep them",
             )
-    return np.stack([np.asarray(margins[stake.limit], float) for stake in stakes])
+    return finite_or_nan(np.stack([np.asarray(margins[stake.limit], float) for stake in stakes]))
 
 
 def value_of_information(payoffs: Array, scores: Array | None = None) -> Expected:

@@ -140,7 +140,7 @@ def rare_failure(
     Parameters
     ----------
     margin_of:
-        Margins of samples in standard normal space; below nought, or NaN, is a failure.
+        Margins of samples in standard normal space; below nought, or not finite, is a failure.
     dimensions:
         Number of coordinates.
     seed:
@@ -343,8 +343,8 @@ def most_likely_failure(margin_of: MarginOf, failures: Array) -> tuple[Array, in
 
 
 def _failing_is_lowest(margins: Array) -> Array:
-    """Margins with NaN, a car without an answer, turned into the worst failure."""
-    return np.where(np.isnan(margins), -np.inf, margins)
+    """Margins with what is not finite, a car without an answer, turned into the worst failure."""
+    return np.where(np.isfinite(margins), margins, -np.inf)
 
 
 def _combined(
