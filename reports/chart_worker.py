@@ -41,13 +41,13 @@ def drawing_beside() -> Iterator[Executor | None]:
         yield None
         return
     # A process from scratch: the one that workers come from has loaded much that no picture needs.
-    pool = process_pool(1, get_context("spawn"))
-    try:
+    with process_pool(1, get_context("spawn")) as pool:
         with deaf_to_interruptions():
             pool.submit(vega.start)
-        yield pool
-    finally:
-        pool.shutdown(cancel_futures=True)
+        try:
+            yield pool
+        finally:
+            pool.shutdown(cancel_futures=True)
 
 
 def pictures(

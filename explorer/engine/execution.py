@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from explorer.engine.packing import require_equal
-from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool
+from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool, safe_path
 from explorer.engine.versions import versions
 from explorer.errors import ClusterError
 
@@ -143,7 +143,8 @@ def _local_cluster(workers: int) -> Iterator[Any]:
     import dask
 
     distributed = _distributed()
-    with dask.config.set(OF_A_LOCAL_CLUSTER):
+    # Workers that are lost are replaced, hence the safe path for as long as the cluster lasts.
+    with dask.config.set(OF_A_LOCAL_CLUSTER), safe_path():
         with deaf_to_interruptions():
             cluster = distributed.LocalCluster(
                 n_workers=workers,

@@ -13,6 +13,8 @@ from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from multiprocessing.context import BaseContext
 
+from explorer.errors import ClusterError
+
 # What a worker process imports once, before it is asked for anything.
 PRELOADED = (
     "explorer.engine.montecarlo",
@@ -20,6 +22,9 @@ PRELOADED = (
     "SALib.sample.directions",
     "SALib.analyze.sobol",
 )
+
+# Has the meaning of Python's -P, for every process that comes from this one.
+_SAFE_PATH = "PYTHONSAFEPATH"
 
 
 def default_workers() -> int:
@@ -41,12 +46,44 @@ def warm_up() -> None:
     if process_context().get_start_method() == "forkserver":
         from multiprocessing.forkserver import ensure_running
 
-        ensure_running()
+        with safe_path():
+            ensure_running()
 
 
-def process_pool(workers: int, context: BaseContext | None = None) -> ProcessPoolExecutor:
-    """Return workers that outlive neither the pool nor a parent that is killed."""
-    return ProcessPoolExecutor(workers, context or process_context(), initializer=_begin)
+@contextmanager
+def process_pool(workers: int, context: BaseContext | None = None) -> Iterator[ProcessPoolExecutor]:
+    """Gather workers that outlive neither the pool nor a parent that is killed."""
+    chosen = context or process_context()
+    with safe_path(), ProcessPoolExecutor(workers, chosen, initializer=_begin) as pool:
+        yield pool
+
+
+@contextmanager
+def safe_path() -> Iterator[None]:
+    """Start Python processes in here that take no module from the current folder.
+
+    They begin as ``python -c``, which looks there first, and a study's folder may hold anything.
+
+    Raises
+    ------
+    ClusterError
+        When Python was told to ignore its environment, by which this is asked of the processes.
+
+    """
+    if sys.flags.ignore_environment and not sys.flags.safe_path:
+        raise ClusterError(
+            "worker processes would take modules from the current folder",
+            found="Python started with -E",
+            allowed="Python started without it, or with -P or -I as well",
+        )
+    before = os.environ.get(_SAFE_PATH)
+    os.environ[_SAFE_PATH] = "1"
+    try:
+        yield
+    finally:
+        os.environ.pop(_SAFE_PATH, None)
+        if before is not None:
+            os.environ[_SAFE_PATH] = before
 
 
 @contextmanager
