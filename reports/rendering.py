@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import gc
-import os
-import tempfile
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from explorer.errors import RenderError, ResultsError
+from explorer.errors import RenderError
+from explorer.files import write_whole
 from explorer.results.records import Results
 from reports.chart_worker import pictures
 from reports.document import document
@@ -90,7 +89,8 @@ def render(
             except RenderError as error:
                 problems.append(str(error))
                 continue
-            paths[form] = _write(folder / FILES[form], data)
+            paths[form] = folder / FILES[form]
+            write_whole(paths[form], data)
     return Rendered({form: paths[form] for form in asked if form in paths}, tuple(problems))
 
 
@@ -104,20 +104,3 @@ def _nothing_collected() -> Iterator[None]:
     finally:
         if before:
             gc.enable()
-
-
-def _write(path: Path, data: bytes) -> Path:
-    """Write a file beside its place, then move it there."""
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-        fresh = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-            fresh.chmod(0o644)
-            os.replace(fresh, path)
-        finally:
-            fresh.unlink(missing_ok=True)
-    except OSError as error:
-        raise ResultsError("the report cannot be written", file=str(path), found=str(error)) from None
-    return path

@@ -16,12 +16,13 @@ import reports
 MAY_KNOW = {
     "arrays": set(),
     "errors": set(),
+    "files": {"errors"},
     "graph": {"arrays", "errors"},
     "model": {"arrays", "errors", "graph"},
     "estimators": {"arrays", "errors", "graph"},
-    "study": {"arrays", "errors", "graph", "model", "engine"},
-    "engine": {"arrays", "errors", "graph", "study", "estimators"},
-    "results": {"arrays", "errors", "graph", "study", "engine", "estimators"},
+    "study": {"arrays", "errors", "files", "graph", "model", "engine"},
+    "engine": {"arrays", "errors", "files", "graph", "study", "estimators"},
+    "results": {"arrays", "errors", "files", "graph", "study", "engine", "estimators"},
 }
 MAY_KNOW["analyses"] = MAY_KNOW["results"] | {"results"}
 MAY_KNOW["logs"] = MAY_KNOW["design"] = MAY_KNOW["analyses"] | {"analyses", "model"}

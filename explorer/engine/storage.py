@@ -5,7 +5,6 @@ They are read back by the column, so memory holds what is asked for and no more.
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
@@ -16,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from explorer.errors import ResultsError
+from explorer.files import whole
 from explorer.graph.quantity import Array
 
 # More samples than this are kept in files.
@@ -108,12 +108,10 @@ class SampleFolder:
         from pyarrow import parquet
 
         file = self._file(chunk)
-        fresh = file.with_suffix(".part")
         with _told(file):
             self.folder.mkdir(parents=True, exist_ok=True)
-            parquet.write_table(pyarrow.table(dict(columns)), fresh, **NUMBERS)
-            _put_on_disk(fresh)
-            os.replace(fresh, file)
+            with whole(file) as fresh:
+                parquet.write_table(pyarrow.table(dict(columns)), fresh, **NUMBERS)
 
     def has(self, chunks: int) -> bool:
         """Tell whether the samples of all the first chunks are there."""
@@ -129,12 +127,6 @@ class SampleFolder:
     def clear(self) -> None:
         """Remove them all."""
         shutil.rmtree(self.folder, ignore_errors=True)
-
-
-def _put_on_disk(file: Path) -> None:
-    """Have the disk hold what was written: a note that tells of it may outlast a power cut."""
-    with file.open("rb") as written:
-        os.fsync(written.fileno())
 
 
 def first_rows(columns: Mapping[str, Array], rows: int) -> Mapping[str, Array]:

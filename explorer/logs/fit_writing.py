@@ -4,23 +4,29 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from explorer.errors import ResultsError, SampleError
+from explorer.files import told, write_whole
 from explorer.graph.units import spread_to_si, to_si
 from explorer.logs.fit_records import fit_record
 from explorer.logs.fits import Fitted
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.input_block import correlation_entry, correlation_source, input_block, spread_of
 from explorer.logs.shared_errors import held_together
-from explorer.results.extras import write_whole
 from explorer.study.entries import Normal
 from explorer.study.study import Study
 
+# How what a fit writes is told from files of others.
+_HEAD = "# Written by 'squatline fit'"
+_WRITTEN: dict[str, Callable[[str], bool]] = {
+    ".toml": lambda text: text.startswith(_HEAD),
+    ".json": lambda text: '"block_sha256": ' in text,
+}
 # A tail beyond what is physically possible is cut off when it is larger than this.
 CUT_TAIL = 1e-6
 
@@ -38,22 +44,36 @@ def write_fit(fitted: Fitted) -> Path:
     SampleError
         When the fit should not be used, or found nothing that the study could be given.
     ResultsError
-        When the file cannot be written.
+        When the file cannot be written, lies outside the study, or is none that a fit has written.
     """
     text = block_of(fitted)
     record = {**fit_record(fitted), "block_sha256": hashlib.sha256(text.encode()).hexdigest()}
-    try:
+    beside = fitted.path.with_suffix(".json")
+    for file in (beside, fitted.path):
+        _require_ours(file, fitted.study)
+    with told("the fit cannot be written", fitted.path):
         fitted.path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(fitted.path.with_suffix(".json"), json.dumps(record, ensure_ascii=False, allow_nan=False))
-        write_whole(fitted.path, text)
-    except OSError as error:
-        raise ResultsError(
-            "the fit cannot be written",
-            file=str(fitted.path),
-            found=error.strerror or str(error),
-            remedy="make the study's folder writable",
-        ) from None
+    write_whole(beside, json.dumps(record, ensure_ascii=False, allow_nan=False))
+    write_whole(fitted.path, text)
     return fitted.path
+
+
+def _require_ours(file: Path, study: Study) -> None:
+    """Refuse to write outside the study, over a link, or over what no fit has written."""
+    if not file.resolve().is_relative_to(study.folder.resolve()) or file.is_symlink():
+        raise ResultsError(
+            "a fit is written into the folder of its study, and a link leads away from there",
+            file=str(file),
+            found=str(file.resolve()),
+            remedy="remove the link",
+        )
+    with told("the fit cannot be written", file):
+        if file.exists() and not _WRITTEN[file.suffix](file.read_text(encoding="utf-8", errors="replace")):
+            raise ResultsError(
+                "a file that no fit has written stands where this one goes",
+                file=str(file),
+                remedy="move it away, or give the fit another name",
+            )
 
 
 def block_of(fitted: Fitted) -> str:
@@ -74,7 +94,7 @@ def block_of(fitted: Fitted) -> str:
         )
     fit, shared = held_together(fitted.result, fitted.inputs, fitted.shared, fitted.study)
     head = [
-        f"# Written by 'squatline fit' for [fits.{fitted.name}] of the study; do not edit, write it again.",
+        f"{_HEAD} for [fits.{fitted.name}] of the study; do not edit, write it again.",
         f'# The study takes it up with: include = ["{fitted.file}"]',
     ]
     block = input_block(

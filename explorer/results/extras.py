@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from explorer.errors import ResultsError
+from explorer.files import write_whole
 from explorer.results.records import SUMMARY_FILE, dump_summary, load_summary
 from explorer.study.study import Study
 
@@ -73,22 +73,7 @@ def add_findings(folder: Path, findings: dict[str, dict[str, Any]]) -> None:
     """
     summary = load_summary(folder)
     summary = replace(summary, extra={**summary.extra, **findings})
-    try:
-        for name, finding in findings.items():
-            text = json.dumps(finding, indent=1, allow_nan=False, ensure_ascii=False)
-            write_whole(folder / f"{name}.json", text)
-        write_whole(folder / SUMMARY_FILE, dump_summary(summary))
-    except OSError as error:
-        raise ResultsError(
-            "the results cannot be written", file=str(folder), found=error.strerror or str(error)
-        ) from None
-
-
-def write_whole(file: Path, text: str) -> None:
-    """Put a file in its place only when all of it is written."""
-    fresh = file.with_name(f".{file.name}.{os.getpid()}")
-    try:
-        fresh.write_text(text, encoding="utf-8")
-        os.replace(fresh, file)
-    finally:
-        fresh.unlink(missing_ok=True)
+    for name, finding in findings.items():
+        text = json.dumps(finding, indent=1, allow_nan=False, ensure_ascii=False)
+        write_whole(folder / f"{name}.json", text)
+    write_whole(folder / SUMMARY_FILE, dump_summary(summary))

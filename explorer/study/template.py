@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from importlib.resources import files
 from pathlib import Path
 
 from explorer.errors import StudyError
+from explorer.files import told, write_whole
 
 STUDY_FILE = "study.toml"
 
@@ -16,19 +18,19 @@ def write_template(folder: Path) -> Path:
     Raises
     ------
     StudyError
-        When the folder holds a study already, or cannot be written.
+        When the folder holds a study already.
+    ResultsError
+        When it cannot be written.
     """
     path = folder / STUDY_FILE
-    if path.exists():
+    if os.path.lexists(path):
         raise StudyError(
             "there is a study here already",
             file=str(path),
             remedy="name another folder; nothing was overwritten",
         )
     text = files("explorer.study").joinpath("new_study.toml").read_text(encoding="utf-8")
-    try:
+    with told("the study cannot be written here", folder):
         folder.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise StudyError("the study cannot be written here", file=str(path), found=error.strerror) from None
+    write_whole(path, text)
     return path

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from log_help import copied, maker_of_demo_logs, with_sections, write_columns
 from statistics_help import within
 from study_help import DEMO, Answer
@@ -18,10 +20,12 @@ from study_help import DEMO, Answer
 from explorer import fit, load_study, write_fit
 from explorer.analyses.verdicts import CONFIDENCE, judge_outcome
 from explorer.engine.montecarlo import run_montecarlo
-from explorer.errors import SquatlineError
+from explorer.errors import ResultsError, SquatlineError
 from explorer.logs.fit_records import fit_record
 from explorer.logs.fit_writing import block_of, line_to_add
 from explorer.logs.fitting.fit import Fit
+from explorer.logs.fitting.input_block import input_block
+from explorer.logs.reader import Source
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.shared_errors import Shared, held_together
 from explorer.logs.synthetic import Roughness, make_spring_test, random_stream
@@ -540,3 +544,65 @@ def test_a_fit_in_a_folder_that_cannot_be_written(demo: Path) -> None:
     (demo / "fitted").write_text("a file where the folder should be")
     with pytest.raises(SquatlineError, match="cannot be written"):
         write_fit(found)
+
+
+def test_a_link_does_not_lead_a_fit_out_of_its_study(demo: Path, tmp_path: Path) -> None:
+    found = fit(load_study(demo), "rear_spring_test")[0]
+    outside = tmp_path / "outside"
+    outside.mkdir()
+    (demo / "fitted").symlink_to(outside)
+    with pytest.raises(ResultsError, match="leads away"):
+        write_fit(found)
+    (demo / "fitted").unlink()
+    (demo / "fitted").mkdir()
+    mine = demo / "mine.toml"
+    mine.write_text("mine")
+    (demo / "fitted" / "rear_spring_test.toml").symlink_to(mine)
+    with pytest.raises(ResultsError, match="remove the link"):
+        write_fit(found)
+    assert mine.read_text() == "mine"
+    assert list(outside.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", ["rear_spring_test.toml", "rear_spring_test.json"])
+def test_a_fit_replaces_only_what_a_fit_has_written(demo: Path, name: str) -> None:
+    found = fit(load_study(demo), "rear_spring_test")[0]
+    written = write_fit(found)
+    assert write_fit(found) == written
+    written.with_name(name).write_text("notes of my own")
+    with pytest.raises(ResultsError, match="no fit has written"):
+        write_fit(found)
+    assert written.with_name(name).read_text() == "notes of my own"
+
+
+@settings(max_examples=200, deadline=None)
+@given(date=st.text(), file=st.text(), note=st.text())
+def test_no_date_name_or_note_adds_a_line(date: str, file: str, note: str) -> None:
+    """What stands in a log and in a study becomes one string or one comment, whatever is in it."""
+    names = ("mass", "air_density")
+    made = Fit(
+        kind="readings",
+        names=names,
+        units=("kg", "kg/m3"),
+        estimates=np.array([5.0, 1.2]),
+        covariance=np.array([[0.01, 0.001], [0.001, 0.01]]),
+        scatter_covariance=np.diag([0.01, 0.01]),
+        degrees_of_freedom=np.array([10.0, 10.0]),
+        sources=(Source(file, date, "0" * 64),),
+        notes=(note,),
+    )
+    block = tomllib.loads(input_block(made).encode(errors="strict").decode())
+    assert block.keys() == {"inputs", "correlations"}
+    assert block["inputs"].keys() == set(names)
+    assert all(entry.keys() == {"mean", "sd", "unit", "source"} for entry in block["inputs"].values())
+    assert [entry.keys() for entry in block["correlations"]] == [{"between", "value", "source"}]
+
+
+def test_the_date_of_a_log_cannot_give_an_input(demo: Path) -> None:
+    text = (demo / "study.toml").read_text()
+    evil = 'date = "2024\\n[inputs.mass]\\nvalue = 99\\nunit = \\"kg\\"\\nsource = \\"x"'
+    (demo / "study.toml").write_text(
+        text.replace("[fits.rear_spring_test]", f"[fits.rear_spring_test]\n{evil}", 1)
+    )
+    written = write_fit(fit(load_study(demo), "rear_spring_test")[0])
+    assert tomllib.loads(written.read_text())["inputs"].keys() == {"rear_wheel_rate"}

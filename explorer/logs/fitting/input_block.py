@@ -49,8 +49,8 @@ def input_block(
     """
     fit.require()
     names = [name for name in fit.names if only is None or name in only]
-    lines = [f"# {fit.kind}: {fit.source}" if fit.source else f"# {fit.kind}"]
-    lines += [f"# {note}" for note in fit.notes]
+    lines = [f"# {fit.kind}: {fit.source}" if fit.source else f"# {fit.kind}", *(f"# {n}" for n in fit.notes)]
+    lines = [_one_line(line) for line in lines]
     lines += ["[inputs]", *(_entry(fit, name, (limits or {}).get(name, (None, None))) for name in names)]
     lines += _correlations(fit, names)
     return "\n".join(lines) + "\n"
@@ -136,8 +136,13 @@ def _number(value: float) -> str:
 
 
 def _text(value: str) -> str:
-    # A JSON string is a TOML basic string.
-    return json.dumps(value, ensure_ascii=False)
+    # Of printable characters, a JSON string is a TOML basic string.
+    return json.dumps(_one_line(value), ensure_ascii=False)
+
+
+def _one_line(text: str) -> str:
+    """Return the text without what could end a line: dates, names and notes come from files of others."""
+    return "".join(character if character.isprintable() else " " for character in text)
 
 
 @dataclass(frozen=True)
