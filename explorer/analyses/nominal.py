@@ -35,7 +35,7 @@ def nominal_values(study: Study) -> dict[str, dict[str, float | None]]:
         found[condition] = {
             name: _number(value)
             for (name, _), value in values.items()
-            if np.ndim(value) == 0 and name not in study.tables
+            if not study.graph[name].record and np.ndim(value) == 0 and name not in study.tables
         }
     return found
 

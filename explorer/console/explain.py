@@ -66,7 +66,7 @@ def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
         "default": quantity.default,
         "no_answer_means": quantity.fails or None,
     }
-    if study is not None:
+    if study is not None and not quantity.record:
         explanation["values"] = [_value(study, name, condition) for condition in study.conditions]
     return explanation
 

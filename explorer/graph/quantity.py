@@ -10,6 +10,13 @@ its docstring is its handbook entry.  Arrays in, arrays out, SI units inside, an
         '''Dynamic pressure of the air meeting the car.'''
         return air_density * airspeed**2 / 2
 
+What is solved once and answers several questions returns a named tuple.  Fields that are annotated with a
+``Part`` are quantities of their own:
+
+    class Attitude(NamedTuple):
+        pitch: Annotated[Array, Part("rad", "Steady pitch of the car at this speed, nose-up positive.")]
+        front_compression: Annotated[Array, Part("m", "How far the front has gone down from rest.")]
+
 Two things a function may ask for beyond plain values:
 
 * ``varying={"excess_force": "speed"}`` hands the parameter ``excess_force`` over as a function of speed:
@@ -23,8 +30,9 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Any, TypeAlias, TypeVar
+from dataclasses import dataclass, field, replace
+from operator import attrgetter
+from typing import Any, TypeAlias, TypeVar, get_type_hints
 
 import numpy as np
 import numpy.typing as npt
@@ -78,6 +86,10 @@ class Quantity:
         Name of the model file.
     table:
         Column names, when the quantity is a table read from a CSV file.
+    record:
+        True when its function returns several values in a named tuple: it is no number itself.
+    parts:
+        The fields of that tuple that are quantities of their own.
     """
 
     name: str
@@ -96,6 +108,8 @@ class Quantity:
     each: str | None = None
     subject: str = ""
     table: tuple[str, ...] = ()
+    record: bool = False
+    parts: tuple[Quantity, ...] = ()
 
     @property
     def is_given(self) -> bool:
@@ -125,6 +139,19 @@ class Quantity:
         ]
         unit = "" if self.unit == "1" else f" {self.unit}"
         return (" and ".join(words) + unit) if words else "any number"
+
+
+@dataclass(frozen=True)
+class Part:
+    """What a field of a named tuple means as a quantity; the rest of its entry is its function's.
+
+    ``fails`` and ``capped_by`` are as for ``quantity``; without ``fails`` those words of the function hold.
+    """
+
+    unit: str
+    text: str
+    fails: str = ""
+    capped_by: str | None = None
 
 
 @dataclass(frozen=True)
@@ -179,7 +206,7 @@ def quantity(
     Parameters
     ----------
     unit:
-        SI unit of the result, as text.
+        SI unit of the result, as text; "1" for a named tuple.
     source:
         The equation, clause or book behind the formula; "definition" where there is nothing to cite.
     varying:
@@ -210,12 +237,12 @@ def quantity(
         stray = set(over) - {p.name for p in parameters}
         if stray:
             raise GraphError(f"varying names no parameter: {', '.join(sorted(stray))}", key=name)
-        summary, _, description = inspect.cleandoc(function.__doc__).partition("\n\n")
-        function.__quantity__ = Quantity(  # type: ignore[attr-defined]
+        summary, description = _entry(function.__doc__)
+        declared = Quantity(
             name=name,
             unit=unit,
-            summary=" ".join(summary.split()),
-            description=description.strip(),
+            summary=summary,
+            description=description,
             source=source,
             needs=tuple(Need((p.name,), over=over.get(p.name, ())) for p in parameters),
             function=function,
@@ -224,9 +251,43 @@ def quantity(
             each=each,
             subject=function.__module__.rpartition(".")[2],
         )
+        function.__quantity__ = _with_parts(declared, function)  # type: ignore[attr-defined]
         return function
 
     return declare
+
+
+def _entry(text: str) -> tuple[str, str]:
+    """Split a handbook entry into its first sentence, on one line, and the rest."""
+    summary, _, description = inspect.cleandoc(text).partition("\n\n")
+    return " ".join(summary.split()), description.strip()
+
+
+def _with_parts(whole: Quantity, function: Callable[..., Any]) -> Quantity:
+    """Return the entry with the quantities that the function returns as fields of a named tuple."""
+    kind = function.__annotations__.get("return")
+    kind = function.__globals__.get(kind) if isinstance(kind, str) else kind
+    if not (isinstance(kind, type) and issubclass(kind, tuple)):
+        return whole
+    hints = get_type_hints(kind, include_extras=True)
+    parts = []
+    for name in getattr(kind, "_fields", ()):
+        for part in (one for one in getattr(hints[name], "__metadata__", ()) if isinstance(one, Part)):
+            summary, description = _entry(part.text)
+            parts.append(
+                replace(
+                    whole,
+                    name=name,
+                    unit=part.unit,
+                    summary=summary,
+                    description=description,
+                    needs=(Need((whole.name,)),),
+                    function=attrgetter(name),
+                    fails=part.fails or whole.fails,
+                    capped_by=part.capped_by,
+                )
+            )
+    return replace(whole, record=True, parts=tuple(parts))
 
 
 def quantities_of(module: Any) -> list[Quantity]:
@@ -236,15 +297,15 @@ def quantities_of(module: Any) -> list[Quantity]:
         declared = getattr(value, "__quantity__", None)
         # A function imported from another model file belongs to that file.
         if declared is not None and value.__module__ == module.__name__:
-            found.append(declared)
+            found += [declared, *declared.parts]
         elif isinstance(value, Given):
-            summary, _, description = value.text.partition("\n\n")
+            summary, description = _entry(value.text)
             found.append(
                 Quantity(
                     name=name,
                     unit=value.unit,
-                    summary=" ".join(summary.split()),
-                    description=description.strip(),
+                    summary=summary,
+                    description=description,
                     source=value.source,
                     default=value.default,
                     above=value.above,

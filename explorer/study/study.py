@@ -480,6 +480,21 @@ def _known(name: str, graph: Graph, key: str) -> Quantity:
         ) from None
 
 
+def _asked_for(name: str, graph: Graph, key: str) -> Quantity:
+    """Return a quantity that is one number a car."""
+    quantity = _known(name, graph, key)
+    if quantity.record:
+        parts = ", ".join(part.name for part in quantity.parts)
+        raise StudyError(
+            "this quantity holds several values at once",
+            key=key,
+            found=name,
+            allowed=parts or "a quantity that is one number",
+            remedy="ask for one of them" if parts else f"'squatline explain {name}' shows what builds on it",
+        )
+    return quantity
+
+
 def _inputs(entries: Mapping[str, Any], graph: Graph, folder: Path) -> dict[str, Input]:
     given = {
         name: read_input(name, entry, graph, folder, f"inputs.{name}") for name, entry in entries.items()
@@ -637,7 +652,7 @@ def _bound(value: Any, unit: str | None, quantity: Quantity, key: str) -> tuple[
 
 def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
     key = f"limits[{position + 1}]" + (f" ({entry.name})" if entry.name else "")
-    quantity = _known(entry.quantity, study.graph, f"{key}.quantity")
+    quantity = _asked_for(entry.quantity, study.graph, f"{key}.quantity")
     _known_conditions([name for name in (entry.condition, entry.minus) if name], study, f"{key}.condition")
     bounds: dict[str, float | None] = {"at_least": None, "at_most": None}
     unit = study.unit_of(quantity.name)
@@ -682,7 +697,7 @@ def _sweep(entry: SweepEntry, position: int, study: Study) -> Sweep:
     if low >= high:
         raise StudyError("the sweep runs upwards", key=key, found=f"from {entry.start} to {entry.to}")
     for name in entry.quantities:
-        _known(name, study.graph, f"{key}.quantities")
+        _asked_for(name, study.graph, f"{key}.quantities")
     step = (high - low) / (entry.steps - 1)
     values = tuple(low + step * i for i in range(entry.steps))
     conditions = tuple(_known_conditions(entry.conditions, study, f"{key}.conditions"))
@@ -698,7 +713,7 @@ def _check_reachable(study: Study) -> None:
             "two limits have the same name", key="limits", found=doubled, remedy="name them apart"
         )
     for quantity, condition in wanted_outputs(study):
-        _known(quantity, study.graph, "outputs.quantities")
+        _asked_for(quantity, study.graph, "outputs.quantities")
         study.graph.require([quantity], study.given_names(condition))
     for sweep in study.sweeps:
         for condition in sweep.conditions:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import ModuleType
+from typing import Annotated, NamedTuple
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from explorer.errors import (
 )
 from explorer.graph.graph import Graph
 from explorer.graph.program import Closure, compile_program
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Array, Part, given, quantity
 
 
 def module(**members: object) -> ModuleType:
@@ -50,6 +51,19 @@ def speed_of_ten_newton(force):
         above = force(middle) > 10.0
         low, high = np.where(above, middle, low), np.where(above, high, middle)
     return low
+
+
+class Loads(NamedTuple):
+    """Two loads from one balance, and something nobody asks for."""
+
+    front_load: Annotated[Array, Part("N", "Load on the front.")]
+    rear_load: Annotated[Array, Part("N", "Load on the rear.\n\nNever negative.", fails="no rear")]
+    rounds: int
+
+
+def both_loads(front_share: Array, weight: Array) -> Loads:
+    """Both loads, together."""
+    return Loads(front_share * weight, (1 - front_share) * weight, 1)
 
 
 @quantity("N", source="definition", each="element")
@@ -212,6 +226,50 @@ def test_only_what_depends_on_the_varied_quantity_is_repeated() -> None:
     closure = program.steps[-1].arguments[0]
     assert isinstance(closure, Closure)
     assert [step.name for step in closure.steps] == ["acceleration", "force"]
+
+
+def _graph_of_loads(calls: list[None]) -> Graph:
+    def counted(front_share: Array, weight: Array) -> Loads:
+        """Both loads, together."""
+        calls.append(None)
+        return both_loads(front_share, weight)
+
+    counted.__name__ = "both_loads"
+    declared = quantity("1", source="statics", fails="no balance")(counted)
+
+    @quantity("1", source="definition")
+    def ratio(front_load, rear_load, both_loads):
+        """Front over rear."""
+        assert both_loads.rounds == 1
+        return front_load / rear_load
+
+    inputs = {"front_share": given("1", "Share on the front axle."), "weight": given("N", "Weight.")}
+    return Graph.build([module(both_loads=declared, ratio=ratio, **inputs)])
+
+
+def test_fields_of_a_named_tuple_are_quantities_solved_once() -> None:
+    calls: list[None] = []
+    graph = _graph_of_loads(calls)
+    wanted = [(name, "only") for name in ("front_load", "rear_load", "ratio")]
+    program = compile_program(graph, wanted, {"only": {"front_share": "front_share", "weight": "weight"}})
+    found = program.run({"front_share": np.array([0.25, 0.5]), "weight": 40.0})
+    np.testing.assert_array_equal(found["front_load", "only"], [10.0, 20.0])
+    np.testing.assert_array_equal(found["rear_load", "only"], [30.0, 20.0])
+    np.testing.assert_array_equal(found["ratio", "only"], [1 / 3, 1.0])
+    assert len(calls) == 1
+
+
+def test_fields_have_entries_of_their_own() -> None:
+    graph = _graph_of_loads([])
+    front, rear, both = graph["front_load"], graph["rear_load"], graph["both_loads"]
+    assert (front.unit, front.summary, front.source) == ("N", "Load on the front.", "statics")
+    assert (front.fails, rear.fails) == ("no balance", "no rear")
+    assert rear.description == "Never negative."
+    assert [part.name for part in both.parts] == ["front_load", "rear_load"]
+    assert both.record
+    assert not front.record
+    assert "rounds" not in graph
+    assert graph.inputs_of("rear_load", ()) == {"front_share", "weight"}
 
 
 def test_blame_goes_to_the_first_quantity_without_an_answer() -> None:

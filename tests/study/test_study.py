@@ -62,6 +62,11 @@ WRONG = {
     "low above high": ("mean = 5.0, sd = 0.1", "low = 6, high = 5", ["inputs.mass"]),
     "unknown distribution key": ("sd = 0.1,", "sdd = 0.1,", ["inputs.mass", "sdd"]),
     "unknown quantity": ('"front_static_load"', '"front_static_laod"', ["limits[1]", "'front_static_load'"]),
+    "several values at once": (
+        '"front_static_load"',
+        '"front_axle_spring"',
+        ["limits[1]", "front_axle_spring", "several values", "one number"],
+    ),
     "unknown condition": ('condition = "rest"', 'condition = "rset"', ["limits[1]", "did you mean 'rest'?"]),
     "no bound": ('at_least = "23 N"', "", ["limits[1] (front load)", "at_least"]),
     "bounds crossed": (

@@ -8,14 +8,13 @@ balanced.  Outside the grid there is no answer.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, given_table, quantity
+from explorer.graph.quantity import Array, Part, given, given_table, quantity
 from explorer.graph.tables import Table
 from explorer.model.attitude.suspension import AxleSpring
-from explorer.model.numeric import secant
 
 _COLUMNS = (
     "along front_ride_height [m]",
@@ -40,7 +39,7 @@ aero_map_drag_offset = given(
 )
 
 
-class _Maps(NamedTuple):
+class Maps(NamedTuple):
     """Both maps and how much of each counts."""
 
     closed: Table
@@ -76,18 +75,33 @@ def _flat(tangent: tuple[Array, tuple[Array, ...]]) -> tuple[Array, Array, Array
     return value, by_front, by_rear
 
 
+@quantity("1", source="definition")
+def aero_maps(aero_map_closed: Table, aero_map_open: Table, flap_opening: Array) -> Maps:
+    """Both maps and the flap opening, together."""
+    return Maps(aero_map_closed, aero_map_open, flap_opening)
+
+
 _NO_BALANCE = "no balance inside the aero map: a ride height left the map, or the pitch diverged"
 
 
+class Compressions(NamedTuple):
+    """Where the car rides, from one balance of both axles."""
+
+    front_compression: Annotated[
+        Array, Part("m", "How far the body has gone down over the front axle from rest; up is negative.")
+    ]
+    rear_compression: Annotated[
+        Array, Part("m", "How far the body has gone down over the rear axle from rest; up is negative.")
+    ]
+
+
 @quantity(
-    "m",
+    "1",
     source="balance of the loads of both axles on map and springs, Newton's method in both travels",
     fails=_NO_BALANCE,
 )
-def front_compression(
-    aero_map_closed: Table,
-    aero_map_open: Table,
-    flap_opening: Array,
+def compressions(
+    aero_maps: Maps,
     aero_map_front_offset: Array,
     aero_map_rear_offset: Array,
     wake_loss_front: Array,
@@ -96,32 +110,24 @@ def front_compression(
     rear_ride_height_at_rest: Array,
     dynamic_pressure: Array,
     load_transfer: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
-    front_bump_travel: Array,
-    rear_bump_travel: Array,
-    front_droop_travel: Array,
-    rear_droop_travel: Array,
-    front_stop_rate: Array,
-    rear_stop_rate: Array,
-) -> Array:
-    """How far the body has gone down over the front axle from rest; up is negative."""
-    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
-    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
-    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
+    front_axle_spring: AxleSpring,
+    rear_axle_spring: AxleSpring,
+) -> Compressions:
+    """How far both axles have gone down, together."""
     front_pressure = dynamic_pressure * (1 - wake_loss_front)
     rear_pressure = dynamic_pressure * (1 - wake_loss_rear)
-    front = np.zeros_like(front_pressure + load_transfer + front_axle_rate + front_ride_height_at_rest)
+    rest = front_pressure + load_transfer + front_axle_spring.rate + front_ride_height_at_rest
+    front = np.zeros_like(rest)
     rear, done = front, np.zeros(np.shape(front), dtype=bool)
     for _ in range(40):
-        nose, tail = maps.tangents(
+        nose, tail = aero_maps.tangents(
             front_ride_height_at_rest - front,
             rear_ride_height_at_rest - rear,
             "front_downforce_area",
             "rear_downforce_area",
         )
-        front_load, front_rate = front_spring.load(front)
-        rear_load, rear_rate = rear_spring.load(rear)
+        front_load, front_rate = front_axle_spring.load(front)
+        rear_load, rear_rate = rear_axle_spring.load(rear)
         front_lack = front_pressure * (nose[0] + aero_map_front_offset) - load_transfer - front_load
         rear_lack = rear_pressure * (tail[0] + aero_map_rear_offset) + load_transfer - rear_load
         # Going down lowers the ride height, so the map's slopes add to the springs.
@@ -135,52 +141,9 @@ def front_compression(
         done = done | (stable & (np.abs(front_step) + np.abs(rear_step) < 1e-12))
         if np.all(done):
             break
-    on_map = maps.at("drag_area", front_ride_height_at_rest - front, rear_ride_height_at_rest - rear)
-    return np.where(done & np.isfinite(on_map), front, np.nan)
-
-
-@quantity("m", source="balance of the rear axle's load on map and spring, secant method", fails=_NO_BALANCE)
-def rear_compression(
-    aero_map_closed: Table,
-    aero_map_open: Table,
-    flap_opening: Array,
-    aero_map_front_offset: Array,
-    aero_map_rear_offset: Array,
-    wake_loss_front: Array,
-    wake_loss_rear: Array,
-    front_ride_height_at_rest: Array,
-    rear_ride_height_at_rest: Array,
-    front_compression: Array,
-    dynamic_pressure: Array,
-    load_transfer: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
-    front_bump_travel: Array,
-    rear_bump_travel: Array,
-    front_droop_travel: Array,
-    rear_droop_travel: Array,
-    front_stop_rate: Array,
-    rear_stop_rate: Array,
-) -> Array:
-    """How far the body has gone down over the rear axle from rest; up is negative."""
-    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
-    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
-    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
-    front_pressure = dynamic_pressure * (1 - wake_loss_front)
-    rear_pressure = dynamic_pressure * (1 - wake_loss_rear)
-    nose_height = front_ride_height_at_rest - front_compression
-
-    def given_way(rear: Array) -> Array:
-        ((area, _, _),) = maps.tangents(nose_height, rear_ride_height_at_rest - rear, "rear_downforce_area")
-        return rear_spring.travel(rear_pressure * (area + aero_map_rear_offset) + load_transfer)
-
-    rest = np.zeros_like(nose_height)
-    rear = secant(lambda tried: given_way(tried) - tried, rest, given_way(rest), relative_tolerance=1e-13)
-    # Of several rear balances only the one that also holds the front counts.
-    front_area = maps.at("front_downforce_area", nose_height, rear_ride_height_at_rest - rear)
-    front_load = front_pressure * (front_area + aero_map_front_offset) - load_transfer
-    holds_front = np.abs(front_spring.travel(front_load) - front_compression) < 1e-9
-    return np.where(holds_front, rear, np.nan)
+    on_map = aero_maps.at("drag_area", front_ride_height_at_rest - front, rear_ride_height_at_rest - rear)
+    balanced = done & np.isfinite(on_map)
+    return Compressions(np.where(balanced, front, np.nan), np.where(balanced, rear, np.nan))
 
 
 @quantity("rad", source="geometry, small angles", fails=_NO_BALANCE)
@@ -205,17 +168,14 @@ def rear_ride_height(rear_ride_height_at_rest: Array, rear_compression: Array) -
     "m2", source="bilinear in the ride heights, linear in the flap opening", fails="outside the aero map"
 )
 def front_downforce_area(
-    aero_map_closed: Table,
-    aero_map_open: Table,
-    flap_opening: Array,
+    aero_maps: Maps,
     front_ride_height: Array,
     rear_ride_height: Array,
     aero_map_front_offset: Array,
     wake_loss_front: Array,
 ) -> Array:
     """Load the air puts on the front axle over the dynamic pressure; the wake of a car ahead taken off."""
-    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
-    area = maps.at("front_downforce_area", front_ride_height, rear_ride_height)
+    area = aero_maps.at("front_downforce_area", front_ride_height, rear_ride_height)
     return (area + aero_map_front_offset) * (1 - wake_loss_front)
 
 
@@ -223,17 +183,14 @@ def front_downforce_area(
     "m2", source="bilinear in the ride heights, linear in the flap opening", fails="outside the aero map"
 )
 def rear_downforce_area(
-    aero_map_closed: Table,
-    aero_map_open: Table,
-    flap_opening: Array,
+    aero_maps: Maps,
     front_ride_height: Array,
     rear_ride_height: Array,
     aero_map_rear_offset: Array,
     wake_loss_rear: Array,
 ) -> Array:
     """Load the air puts on the rear axle over the dynamic pressure; the wake of a car ahead taken off."""
-    maps = _Maps(aero_map_closed, aero_map_open, flap_opening)
-    area = maps.at("rear_downforce_area", front_ride_height, rear_ride_height)
+    area = aero_maps.at("rear_downforce_area", front_ride_height, rear_ride_height)
     return (area + aero_map_rear_offset) * (1 - wake_loss_rear)
 
 
@@ -241,9 +198,7 @@ def rear_downforce_area(
     "m2", source="bilinear in the ride heights, linear in the flap opening", fails="outside the aero map"
 )
 def drag_area(
-    aero_map_closed: Table,
-    aero_map_open: Table,
-    flap_opening: Array,
+    aero_maps: Maps,
     front_ride_height: Array,
     rear_ride_height: Array,
     aero_map_drag_offset: Array,
@@ -251,9 +206,7 @@ def drag_area(
     wake_loss_rear: Array,
 ) -> Array:
     """Drag area of the whole car; in the wake of a car ahead the mean of both losses is taken off."""
-    area = _Maps(aero_map_closed, aero_map_open, flap_opening).at(
-        "drag_area", front_ride_height, rear_ride_height
-    )
+    area = aero_maps.at("drag_area", front_ride_height, rear_ride_height)
     return (area + aero_map_drag_offset) * (1 - (wake_loss_front + wake_loss_rear) / 2)
 
 

@@ -99,14 +99,8 @@ def splitter_ground_force(
     rear_level_compression: Array,
     front_compression_loss: Array,
     rear_compression_loss: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
-    front_bump_travel: Array,
-    rear_bump_travel: Array,
-    front_droop_travel: Array,
-    rear_droop_travel: Array,
-    front_stop_rate: Array,
-    rear_stop_rate: Array,
+    front_axle_spring: AxleSpring,
+    rear_axle_spring: AxleSpring,
 ) -> Array:
     """Downforce the splitter gains by being closer to the ground than its reference gap; farther is negative.
 
@@ -114,10 +108,8 @@ def splitter_ground_force(
     """
     if not np.any(splitter_ground_gain):
         return np.zeros(())
-    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
-    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
-    front = Axle(front_level_compression, front_compression_loss, front_spring)
-    rear = Axle(rear_level_compression, rear_compression_loss, rear_spring)
+    front = Axle(front_level_compression, front_compression_loss, front_axle_spring)
+    rear = Axle(rear_level_compression, rear_compression_loss, rear_axle_spring)
     rear_share = splitter_station / wheelbase
     smallest_gap = smallest_useful_gap(splitter_critical_gap, splitter_reference_gap)
 
@@ -145,14 +137,8 @@ def pitch(
     rear_level_compression: Array,
     front_compression_loss: Array,
     rear_compression_loss: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
-    front_bump_travel: Array,
-    rear_bump_travel: Array,
-    front_droop_travel: Array,
-    rear_droop_travel: Array,
-    front_stop_rate: Array,
-    rear_stop_rate: Array,
+    front_axle_spring: AxleSpring,
+    rear_axle_spring: AxleSpring,
     splitter_ground_force: Array,
     splitter_station: Array,
 ) -> Array:
@@ -160,10 +146,8 @@ def pitch(
 
     Past the divergence speed there is none, unless a stop holds the car.
     """
-    front_spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
-    rear_spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
-    front = Axle(front_level_compression, front_compression_loss, front_spring)
-    rear = Axle(rear_level_compression, rear_compression_loss, rear_spring)
+    front = Axle(front_level_compression, front_compression_loss, front_axle_spring)
+    rear = Axle(rear_level_compression, rear_compression_loss, rear_axle_spring)
     if np.any(splitter_ground_force):
         rear_share = splitter_station / wheelbase
         front = front.with_load(splitter_ground_force * (1 - rear_share))
@@ -265,31 +249,15 @@ def rear_downforce(
 
 
 @quantity("m", source="load over rate, stops beside the spring")
-def front_compression(
-    front_downforce: Array,
-    load_transfer: Array,
-    front_axle_rate: Array,
-    front_bump_travel: Array,
-    front_droop_travel: Array,
-    front_stop_rate: Array,
-) -> Array:
+def front_compression(front_downforce: Array, load_transfer: Array, front_axle_spring: AxleSpring) -> Array:
     """How far the body has gone down over the front axle from rest; up is negative."""
-    spring = AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
-    return spring.travel(front_downforce - load_transfer)
+    return front_axle_spring.travel(front_downforce - load_transfer)
 
 
 @quantity("m", source="load over rate, stops beside the spring")
-def rear_compression(
-    rear_downforce: Array,
-    load_transfer: Array,
-    rear_axle_rate: Array,
-    rear_bump_travel: Array,
-    rear_droop_travel: Array,
-    rear_stop_rate: Array,
-) -> Array:
+def rear_compression(rear_downforce: Array, load_transfer: Array, rear_axle_spring: AxleSpring) -> Array:
     """How far the body has gone down over the rear axle from rest; up is negative."""
-    spring = AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
-    return spring.travel(rear_downforce + load_transfer)
+    return rear_axle_spring.travel(rear_downforce + load_transfer)
 
 
 @quantity(

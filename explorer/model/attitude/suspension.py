@@ -124,3 +124,19 @@ class AxleSpring(NamedTuple):
         past = self.beyond(travel)
         stop_rate = 2 * self.wheel_stop_rate
         return self.rate * travel + stop_rate * past, np.where(past == 0, self.rate, self.rate + stop_rate)
+
+
+@quantity("1", source="definition")
+def front_axle_spring(
+    front_axle_rate: Array, front_bump_travel: Array, front_droop_travel: Array, front_stop_rate: Array
+) -> AxleSpring:
+    """Springs and stops of the front axle, together."""
+    return AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
+
+
+@quantity("1", source="definition")
+def rear_axle_spring(
+    rear_axle_rate: Array, rear_bump_travel: Array, rear_droop_travel: Array, rear_stop_rate: Array
+) -> AxleSpring:
+    """Springs and stops of the rear axle, together."""
+    return AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)

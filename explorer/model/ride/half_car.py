@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.quantity import Array, given, quantity
+from explorer.model.attitude.suspension import AxleSpring
 from explorer.model.numeric import Mask
 
 pitch_gyration_share = given(
@@ -210,18 +211,12 @@ def half_car(
     pitch_inertia: Array,
     cg_station: Array,
     wheelbase: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
+    front_axle_spring: AxleSpring,
+    rear_axle_spring: AxleSpring,
     front_damper_rate: Array,
     rear_damper_rate: Array,
     front_static_load: Array,
     rear_static_load: Array,
-    front_bump_travel: Array,
-    rear_bump_travel: Array,
-    front_droop_travel: Array,
-    rear_droop_travel: Array,
-    front_stop_rate: Array,
-    rear_stop_rate: Array,
 ) -> HalfCar:
     """Springs, dampers, stops and inertia of both axles, together, as the motion in time needs them."""
 
@@ -231,14 +226,15 @@ def half_car(
 
     behind = wheelbase - cg_station
     across = 1 / mass - cg_station * behind / pitch_inertia
+    front, rear = front_axle_spring, rear_axle_spring
     pairs = (
-        (front_axle_rate, rear_axle_rate),
+        (front.rate, rear.rate),
         (2 * front_damper_rate, 2 * rear_damper_rate),
         (front_static_load, rear_static_load),
-        (reach(front_bump_travel), reach(rear_bump_travel)),
-        (reach(front_droop_travel), reach(rear_droop_travel)),
-        (2 * front_stop_rate, 2 * rear_stop_rate),
+        (reach(front.bump), reach(rear.bump)),
+        (reach(front.droop), reach(rear.droop)),
+        (2 * front.wheel_stop_rate, 2 * rear.wheel_stop_rate),
         (1 / mass + cg_station**2 / pitch_inertia, 1 / mass + behind**2 / pitch_inertia),
         (across, across),
     )
-    return HalfCar(*(both_axles(front, rear) for front, rear in pairs))
+    return HalfCar(*(both_axles(*pair) for pair in pairs))
