@@ -11,6 +11,7 @@ import numpy.typing as npt
 from explorer.graph.quantity import Array
 
 Mask = npt.NDArray[np.bool_]
+Rows = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -159,6 +160,24 @@ def secant(
         if np.all(found | np.isnan(step)):
             break
     return np.where(found, at, np.nan)
+
+
+def at_row(table: Array, row: Rows) -> Array:
+    """Return a table's values at one row per sample; rows and samples broadcast against each other.
+
+    Parameters
+    ----------
+    table:
+        Shape (rows, samples).
+    row:
+        Shape (samples,).
+
+    """
+    shape = np.broadcast_shapes(row.shape, table.shape[1:])
+    fewer = (1,) * (len(shape) + 1 - table.ndim)
+    wide = np.broadcast_to(table.reshape(len(table), *fewer, *table.shape[1:]), (len(table), *shape))
+    picked: Array = np.take_along_axis(wide, np.broadcast_to(row, shape)[np.newaxis], axis=0)[0]
+    return picked
 
 
 def reserve_factor(strength: Array, load: Array, cap: Array) -> Array:

@@ -1,7 +1,10 @@
-"""Braking: what tyres, air and slope together take off the speed, and how far the car goes meanwhile.
+"""Braking: what tyres, brakes, air and slope together take off the speed, and how far the car goes meanwhile.
 
-Tyres hold a friction coefficient times the load on them, downforce included; the flap is closed, as it must
-be before the brakes are used.  Rolling resistance is part of what the tyres hold.
+Three decelerations decide, each balanced with the load it moves between the axles: the one the tyres hold,
+the one at which the rear wheels leave the ground, where braking ends, and the one the brakes give.  The
+smallest counts, but never less than rolling alone gives.  The flap is closed, as it must be before the brakes
+are used.  What bends sharply, the brakes and the change from one limit to the other, is taken as it is at
+every speed; the rest is smooth in the speed squared, and needs the pitch of the car at a few speeds only.
 """
 
 from __future__ import annotations
@@ -12,11 +15,18 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.quantity import Array, Curve, given, quantity
-from explorer.model.numeric import secant
-from explorer.model.quadrature import FEW, MANY, running_integral, through
+from explorer.model.brakes.slowing import Slowing, slowing
+from explorer.model.interpolation import FEW, through
+from explorer.model.numeric import Mask
 
 reaction_time = given(
-    "s", "Time from seeing the need to stop to the brakes acting; 0 leaves it out.", default=0.0, at_least=0
+    "s",
+    """Time from seeing the need to stop to the thumb on the brake; 0 leaves it out.
+
+    Usual: 0.5 to 1 s for somebody who watches the car and nothing else (judgement).
+    """,
+    default=0.0,
+    at_least=0,
 )
 
 
@@ -26,71 +36,169 @@ def braking_friction(tyre_friction: Array) -> Array:
     return tyre_friction
 
 
-@quantity("N", source="balance along the track")
-def braking_force(brake_limit: Array, drag_force: Array, grade_force: Array) -> Array:
-    """All that slows the car at this speed with the brakes at the limit of the tyres."""
-    return brake_limit + drag_force + grade_force
+class BrakedCar(NamedTuple):
+    """What the pitch decides of a car that brakes: axle loads, drag with slope, rolling resistance."""
+
+    front_axle_load: Array
+    rear_axle_load: Array
+    air_and_slope: Array
+    rolling: Array
+
+
+@quantity("N", source="definition")
+def braked_car(
+    front_axle_load: Array,
+    rear_axle_load: Array,
+    drag_force: Array,
+    grade_force: Array,
+    rolling_resistance_force: Array,
+) -> BrakedCar:
+    """Axle loads and resistances at this speed, together, since all follow from one pitch."""
+    return BrakedCar(front_axle_load, rear_axle_load, drag_force + grade_force, rolling_resistance_force)
+
+
+class BrakingLimits(NamedTuple):
+    """What decides how a car slows at one speed, each of it smooth in the speed squared.
+
+    Attributes
+    ----------
+    tyres:
+        Deceleration the tyres hold [m/s2].
+    rear_load, unloading:
+        Load on the rear axle at held speed [N], and what each m/s2 of deceleration takes from it [kg].
+    coasting, gain:
+        Deceleration without brakes [m/s2], and what each newton of braking adds to it [1/kg].
+
+    """
+
+    tyres: Array
+    rear_load: Array
+    unloading: Array
+    coasting: Array
+    gain: Array
+
+    def deceleration(self, push: Array) -> Array:
+        """Return the deceleration with brakes that give so many newtons at the wheels."""
+        lifting = np.where(self.unloading > 0, self.rear_load / np.maximum(self.unloading, 1e-12), np.inf)
+        braked = np.minimum(np.minimum(self.tyres, lifting), self.coasting + self.gain * push)
+        return np.maximum(braked, self.coasting)
+
+
+@quantity(
+    "1",
+    source="Newton's second law and moments about the contact patches, the load that braking moves included",
+    varying={
+        "braked_car": "longitudinal_acceleration",
+        "brake_limit": ("front_axle_load", "rear_axle_load"),
+    },
+    fails="the pitch has diverged, or braking and axle loads find no balance",
+)
+def braking_limits(
+    braked_car: Callable[..., BrakedCar],
+    brake_limit: Curve,
+    mass: Array,
+    rotating_mass_factor: Array,
+    gravity: Array,
+) -> BrakingLimits:
+    """Limits on how the car slows at this speed: grip, the rear wheels lifting, resistance, brakes.
+
+    At the limit of the tyres, wheels and motor slow down by the brakes, not by the tyres: their inertia does
+    not count there, nor does rolling resistance, which is part of what the tyres hold.
+    """
+
+    def held_by_tyres(car: BrakedCar) -> Array:
+        return (brake_limit(car.front_axle_load, car.rear_axle_load) + car.air_and_slope) / mass
+
+    steady = braked_car(0.0)
+    held = held_by_tyres(steady)
+
+    before, surplus_before, tried = np.zeros_like(held), held, gravity + 0 * held
+    found: Mask = np.zeros(np.shape(held), dtype=bool)
+    for _ in range(50):
+        car = braked_car(-tried)
+        surplus = held_by_tyres(car) - tried
+        run = np.where(surplus == surplus_before, 1.0, surplus - surplus_before)
+        step = np.where(found | (surplus == 0), 0.0, -surplus * (tried - before) / run)
+        found = found | (np.abs(step) <= 1e-10 * (1 + np.abs(tried)))
+        if np.all(found | np.isnan(step)):
+            break
+        before, surplus_before, tried = tried, surplus, tried + step
+    tyres = np.where(found, tried, np.nan)
+    resisting, more = (at.air_and_slope + at.rolling for at in (steady, car))
+    inertia = mass * rotating_mass_factor - (more - resisting) / tyres
+    unloading = (steady.rear_axle_load - car.rear_axle_load) / tyres
+    return BrakingLimits(tyres, steady.rear_axle_load, unloading, resisting / inertia, 1 / inertia)
 
 
 @quantity(
     "m/s2",
-    source="Newton's second law, the load it moves between the axles included",
-    varying={"braking_force": "longitudinal_acceleration"},
+    source="the smallest of three limits: see braking_limits",
     fails="the pitch has diverged, or braking and axle loads find no balance",
 )
-def braking_deceleration(braking_force: Curve, mass: Array, gravity: Array) -> Array:
-    """Deceleration at this speed with the brakes at the limit of the tyres, positive when the car slows.
-
-    Wheels and motor slow down by the brakes, not by the tyres: their inertia does not count here.
-    """
-    return secant(lambda tried: braking_force(-tried) / mass - tried, np.zeros_like(mass), 1.0 * gravity)
+def braking_deceleration(braking_limits: BrakingLimits, brake_push: Array) -> Array:
+    """Deceleration at this speed with the brakes as hard on as tyres and rear wheels allow, positive."""
+    return braking_limits.deceleration(brake_push)
 
 
-class BrakingLine(NamedTuple):
-    """How a car brakes from any speed between two: what ``braking_line`` returns.
-
-    ``deceleration`` and ``distance`` are functions of the share of the energy that lies between the two; the
-    distance is that down to the lower speed.
-    """
-
-    low: Array
-    energy: Array
-    deceleration: Callable[[Array], Array]
-    distance: Callable[[Array], Array]
-
-    def share(self, speed: Array) -> Array:
-        """Return the share of the energy a speed has; 0 below the lower speed."""
-        return np.maximum((speed**2 - self.low**2) / (2 * self.energy), 0)
-
-    def time(self, speed: Array) -> Array:
-        """Return the time it takes down to the lower speed."""
-        span = np.maximum(speed - self.low, 0)
-        slowness = [1 / self.deceleration(self.share(self.low + place * span)) for place in MANY]
-        return span * running_integral(slowness)(np.ones(()))
+@quantity("N", source="Newton's second law")
+def braking_force(braking_deceleration: Array, mass: Array) -> Array:
+    """All that slows the car at this speed with the brakes as hard on as tyres and rear wheels allow."""
+    return mass * braking_deceleration
 
 
-def braking_line(braking_deceleration: Curve, low: Array, high: Array) -> BrakingLine:
-    """Tabulate the braking between two speeds, flap closed: deceleration is smooth in the speed squared.
+@quantity(
+    "1",
+    source="definition",
+    varying={"rear_axle_load": "longitudinal_acceleration"},
+    fails="the pitch has diverged, or braking and axle loads find no balance",
+)
+def rear_load_in_braking(rear_axle_load: Curve, braking_deceleration: Array) -> Array:
+    """Load on both rear tyres together while the car brakes as hard as it can at this speed."""
+    return rear_axle_load(-braking_deceleration)
 
-    Energies are per mass.  Not a number where the car does not slow.
-    """
+
+def braking_line(braking_limits: Curve, brake_push: Curve, low: Array, high: Array) -> Slowing:
+    """Tabulate the braking between two speeds, flap closed."""
     energy = np.maximum((high**2 - low**2) / 2, 1e-9)
-    known = [braking_deceleration(np.sqrt(low**2 + 2 * place * energy), 0.0) for place in FEW]
-    deceleration = through([np.where(value > 0, value, np.nan) for value in known])
-    way = running_integral([energy / deceleration(place) for place in MANY])
-    return BrakingLine(low, energy, deceleration, way)
+    known = [braking_limits(np.sqrt(low**2 + 2 * place * energy), 0.0) for place in FEW]
+    curves = [through(values) for values in zip(*known, strict=True)]
+
+    def deceleration(speed: Array) -> Array:
+        share = (speed**2 - low**2) / (2 * energy)
+        return BrakingLimits(*(curve(share) for curve in curves)).deceleration(brake_push(speed))
+
+    return slowing(deceleration, low, high)
+
+
+@quantity("m", source="definition")
+def reaction_distance(speed: Array, reaction_time: Array, radio_delay: Array) -> Array:
+    """How far the car goes from seeing the need to stop until the brakes act, at held speed."""
+    return speed * (reaction_time + radio_delay)
 
 
 @quantity(
     "m",
-    source="distance = integral of energy over force, by polynomials through Gauss-Chebyshev places",
-    varying={"braking_deceleration": ("speed", "flap_opening")},
+    source="distance = integral of speed over deceleration: polynomials between a few speeds, Simpson's rule",
+    varying={"braking_limits": ("speed", "flap_opening"), "brake_push": "speed"},
     fails="the brakes do not stop the car, or its pitch has diverged",
 )
-def stopping_distance(braking_deceleration: Curve, speed: Array, reaction_time: Array) -> Array:
-    """Distance from this speed to a stop with the flap closed, the reaction time included.
+def braking_way(braking_limits: Curve, brake_push: Curve, speed: Array) -> Array:
+    """Distance from this speed to a stop with the flap closed, from the moment the brakes act."""
+    way: Array = braking_line(braking_limits, brake_push, np.zeros_like(speed), speed).distance[-1]
+    return way
 
-    For where people may stand it is the least a car under control needs, not what one out of control takes.
+
+@quantity("m", source="sum", fails="the brakes do not stop the car, or its pitch has diverged")
+def stopping_distance(reaction_distance: Array, braking_way: Array) -> Array:
+    """Distance from this speed to a stop with the flap closed, reaction and radio included.
+
+    For where people may stand it is the least a car under control needs, not what one out of control takes:
+    see run_out_distance.
     """
-    line = braking_line(braking_deceleration, np.zeros_like(speed), speed)
-    return speed * reaction_time + line.distance(np.ones(()))
+    return reaction_distance + braking_way
+
+
+@quantity("m", source="sum", fails="the brakes do not stop the car, or its pitch has diverged")
+def fail_safe_stopping_distance(speed: Array, fail_safe_hold: Array, braking_way: Array) -> Array:
+    """Distance from the loss of the signal to a stop, for a fail-safe that cuts the drive and brakes."""
+    return speed * fail_safe_hold + braking_way

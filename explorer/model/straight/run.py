@@ -9,8 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from explorer.graph.quantity import Array
-
-Rows = npt.NDArray[np.intp]
+from explorer.model.numeric import Rows, at_row
 
 
 class State(NamedTuple):
@@ -67,15 +66,7 @@ class Run(NamedTuple):
         return Step(self._state(end - 1), self._state(end))
 
     def _state(self, row: Rows) -> State:
-        fewer = (1,) * (row.ndim + 1 - self.time.ndim)
-        shape = (len(self.time), *row.shape)
-
-        def picked(values: Array) -> Array:
-            wide = np.broadcast_to(values.reshape(len(values), *fewer, *values.shape[1:]), shape)
-            state: Array = np.take_along_axis(wide, row[np.newaxis], axis=0)[0]
-            return state
-
-        return State(*map(picked, self))
+        return State(*(at_row(values, row) for values in self))
 
     def distance_at(self, time: Array) -> Array:
         """Return how far the run has come at a time; past its last row it goes on at its last speed."""

@@ -36,6 +36,10 @@ _CURVES: dict[str, str | tuple[str, ...]] = {
     "wheel_force": "speed",
     "excess_force": ("wheel_force", "front_axle_load", "rear_axle_load", "resistance_force"),
 }
+_BRAKES: dict[str, str | tuple[str, ...]] = {
+    "braking_limits": ("speed", "flap_opening"),
+    "brake_push": "speed",
+}
 
 
 class BrakingPoint(NamedTuple):
@@ -80,20 +84,28 @@ def run_without_flap(
     return run_along(drive, corner_exit_speed, straight_length, SHUT)
 
 
-@quantity("1", source=_SOURCE, varying={"braking_deceleration": ("speed", "flap_opening")}, fails=_FAILS)
+@quantity("1", source=_SOURCE, varying=_BRAKES, fails=_FAILS)
 def braking_with_flap(
-    run_with_flap: Run, braking_deceleration: Curve, corner_speed: Array, straight_length: Array
+    run_with_flap: Run,
+    braking_limits: Curve,
+    brake_push: Curve,
+    corner_speed: Array,
+    straight_length: Array,
 ) -> BrakingPoint:
     """Distance, time and speed at the braking point, flap used, and the time left to the corner."""
-    return braking_point(run_with_flap, braking_deceleration, corner_speed, straight_length)
+    return braking_point(run_with_flap, braking_limits, brake_push, corner_speed, straight_length)
 
 
-@quantity("1", source=_SOURCE, varying={"braking_deceleration": ("speed", "flap_opening")}, fails=_FAILS)
+@quantity("1", source=_SOURCE, varying=_BRAKES, fails=_FAILS)
 def braking_without_flap(
-    run_without_flap: Run, braking_deceleration: Curve, corner_speed: Array, straight_length: Array
+    run_without_flap: Run,
+    braking_limits: Curve,
+    brake_push: Curve,
+    corner_speed: Array,
+    straight_length: Array,
 ) -> BrakingPoint:
     """Distance, time and speed at the braking point, flap never used, and the time left to the corner."""
-    return braking_point(run_without_flap, braking_deceleration, corner_speed, straight_length)
+    return braking_point(run_without_flap, braking_limits, brake_push, corner_speed, straight_length)
 
 
 @quantity("m", source="see braking_with_flap", fails=_FAILS)
@@ -145,13 +157,13 @@ def straight_time_closed(braking_without_flap: BrakingPoint) -> Array:
 
 
 def braking_point(
-    run: Run, braking_deceleration: Curve, corner_speed: Array, straight_length: Array
+    run: Run, braking_limits: Curve, brake_push: Curve, corner_speed: Array, straight_length: Array
 ) -> BrakingPoint:
     """Find where a run meets the last moment to brake; NaN where it starts past it or never gets there."""
-    line = braking_line(braking_deceleration, corner_speed, np.max(run.speed, axis=0))
+    line = braking_line(braking_limits, brake_push, corner_speed, np.max(run.speed, axis=0))
 
     def room(state: State) -> Array:
-        return straight_length - state.distance - line.distance(line.share(state.speed))
+        return straight_length - state.distance - line.distance_from(state.speed)
 
     # The room only ever shrinks along a run: the rows that still have some come first.
     rows = run.rows_where(lambda state: room(state) > 0)
@@ -159,4 +171,4 @@ def braking_point(
     step = run.step(rows)
     share = secant(lambda tried: room(step.at(tried)), np.zeros(rows.shape), np.ones(rows.shape))
     point = step.at(np.where(met, share, np.nan))
-    return BrakingPoint(point.distance, point.time, point.speed, line.time(point.speed))
+    return BrakingPoint(point.distance, point.time, point.speed, line.time_from(point.speed))

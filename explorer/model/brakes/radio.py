@@ -1,0 +1,25 @@
+"""The radio: how long a command takes, and how long the receiver waits when none comes any more."""
+
+from __future__ import annotations
+
+from explorer.graph.quantity import given
+
+radio_delay = given(
+    "s",
+    """Time from the thumb to the car: a frame of the radio and what both ends need to handle it.
+
+    Usual: 0.01 to 0.05 s (judgement).
+    """,
+    default=0.0,
+    at_least=0,
+)
+fail_safe_hold = given(
+    "s",
+    """Time the receiver holds the last command when the signal is gone, before its fail-safe acts.
+
+    All that while the car does what it was told last.  Usual: 0.1 to 1 s; time it, with the transmitter
+    switched off and the wheels off the ground (judgement).
+    """,
+    default=0.0,
+    at_least=0,
+)
