@@ -195,7 +195,6 @@ def _update(fitted: Fitted, study: Study) -> dict[str, Any] | None:
     if update is None:
         return None
     return {
-        "method": update.method,
         "effective_samples": update.effective_samples,
         "estimates": [
             {

@@ -152,7 +152,6 @@ def _chosen(update: Updated, day: DayOfLog, finding: Finding) -> Posterior:
     kept = replace(
         update,
         names=names,
-        samples=update.samples[:, chosen],
         before_mean=update.before_mean[chosen],
         before_sd=update.before_sd[chosen],
         mean=update.mean[chosen],

@@ -11,7 +11,7 @@ import pytest
 from explorer.errors import SampleError, TableError
 from explorer.logs.fitting.coast_down import CoastDownRun, coast_down_inputs, coasting_speed, fit_coast_down
 from explorer.logs.fitting.fit import Fit, Known
-from explorer.logs.synthetic import PERFECT, Roughness, make_coast_down, random_stream
+from tests.synthetic import PERFECT, Roughness, make_coast_down, random_stream
 
 MASS = Known("mass", 6.0, 0.01, "kg")
 FACTOR = Known("rotating_mass_factor", 1.05, 0.005, "1")

@@ -16,7 +16,8 @@ from explorer.errors import StudyError
 from explorer.logs.fits import Fitted, fit
 from explorer.logs.fitting.ride_height_log import Forward
 from explorer.logs.forward import forward_model
-from explorer.logs.synthetic import (
+from explorer.study.study import Study
+from tests.synthetic import (
     Roughness,
     make_flap_travel,
     make_throttle_run,
@@ -24,7 +25,6 @@ from explorer.logs.synthetic import (
     random_stream,
     roughened,
 )
-from explorer.study.study import Study
 
 Fits = Callable[..., Fitted]
 

@@ -11,8 +11,8 @@ from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.independence import repetition
 from explorer.logs.fitting.least_squares import fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
-from explorer.logs.synthetic import Roughness, random_stream, roughened
 from tests.statistics_help import within
+from tests.synthetic import Roughness, random_stream, roughened
 
 
 def straight(x: Array, y: Array, **options: object) -> Fit:

@@ -24,7 +24,9 @@ from explorer.logs.fitting.ride_height_log import SpeedRun, fit_through_model
 from explorer.logs.fitting.top_speed import fit_top_speed
 from explorer.logs.fitting.tyre_radius import fit_tyre_radius
 from explorer.logs.forward import forward_model
-from explorer.logs.synthetic import (
+from explorer.model import modules
+from tests.statistics_help import within
+from tests.synthetic import (
     PERFECT,
     Roughness,
     make_speed_run,
@@ -32,8 +34,6 @@ from explorer.logs.synthetic import (
     random_stream,
     roughened,
 )
-from explorer.model import modules
-from tests.statistics_help import within
 
 RESISTANCE = Resistance(
     mass=Known("mass", 6.0, 0.0, "kg"),

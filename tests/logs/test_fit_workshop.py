@@ -16,7 +16,8 @@ from explorer.logs.fitting.readings import fit_readings
 from explorer.logs.fitting.scales import fit_scales
 from explorer.logs.fitting.spring_test import fit_spring_test
 from explorer.logs.reader import Source
-from explorer.logs.synthetic import (
+from tests.statistics_help import within
+from tests.synthetic import (
     PERFECT,
     Roughness,
     make_flap_travel,
@@ -24,7 +25,6 @@ from explorer.logs.synthetic import (
     make_weighings,
     random_stream,
 )
-from tests.statistics_help import within
 
 LOADS = np.linspace(2.0, 40.0, 10)
 UP_AND_DOWN = np.concatenate([LOADS, LOADS[::-1]])

@@ -28,7 +28,7 @@ from explorer.logs.fitting.input_block import input_block
 from explorer.logs.reader import Source
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.shared_errors import Shared, held_together
-from explorer.logs.synthetic import Roughness, make_spring_test, random_stream
+from tests.synthetic import Roughness, make_spring_test, random_stream
 
 Cli = Callable[..., Answer]
 Writer = Callable[..., Path]

@@ -22,9 +22,9 @@ from explorer.errors import SquatlineError
 from explorer.graph.quantity import Array
 from explorer.logs.forward import forward_model
 from explorer.logs.speed_curves import speed_along
-from explorer.logs.synthetic import Roughness, make_throttle_run, random_stream, roughened
 from explorer.logs.validation_records import track_records
 from explorer.study.study import Study
+from tests.synthetic import Roughness, make_throttle_run, random_stream, roughened
 
 Cli = Callable[..., Answer]
 

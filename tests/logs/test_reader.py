@@ -11,7 +11,7 @@ import pytest
 from explorer.errors import TableError, UnitError
 from explorer.logs import reader as logs
 from explorer.logs.reader import read_log
-from explorer.logs.synthetic import write_log
+from tests.synthetic import write_log
 
 COLUMNS = {"time": {"column": "t", "unit": "s"}, "speed": {"column": "v", "unit": "km/h"}}
 

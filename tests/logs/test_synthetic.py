@@ -11,8 +11,8 @@ from explorer.logs.fitting.coast_down import CoastDownRun, fit_coast_down
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.input_block import input_block
 from explorer.logs.reader import read_log
-from explorer.logs.synthetic import PERFECT, Roughness, make_coast_down, random_stream, roughened, write_log
 from tests.statistics_help import within
+from tests.synthetic import PERFECT, Roughness, make_coast_down, random_stream, roughened, write_log
 
 TRUTH = {
     "drag_area": 0.012,

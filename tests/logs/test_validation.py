@@ -9,8 +9,8 @@ import pytest
 
 from explorer.errors import SampleError
 from explorer.graph.quantity import Array
-from explorer.logs.synthetic import Roughness, random_stream, roughened
 from explorer.logs.validation import Band, Validation, validate_band, validate_curves
+from tests.synthetic import Roughness, random_stream, roughened
 
 AT = np.linspace(0.0, 50.0, 51)
 

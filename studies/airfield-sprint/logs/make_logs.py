@@ -2,6 +2,7 @@
 
 Each number of the true car lies within what the study believes of it; what is off is the rear wheel rate,
 which is softer than the spring maker says, and the drag, which is higher than that of the sister car.
+Run it from the root of the repository: ``PYTHONPATH=. python studies/airfield-sprint/logs/make_logs.py``.
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ import numpy as np
 
 from explorer.logs.fitting.ride_height_log import Forward
 from explorer.logs.forward import forward_model
-from explorer.logs.synthetic import (
+from explorer.study.study import load_study
+from tests.synthetic import (
     Roughness,
     make_coast_down,
     make_speed_run,
@@ -21,7 +23,6 @@ from explorer.logs.synthetic import (
     random_stream,
     write_log,
 )
-from explorer.study.study import load_study
 
 HERE = Path(__file__).parent
 DATE = "2026-03-14"
