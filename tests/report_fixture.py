@@ -123,8 +123,6 @@ def _sensitivity(
         samples=4096,
         replicates=8,
         left_out=12 if tied else 0,
-        estimator="Saltelli et al. 2010 (first order), Jansen 1999 (total)",
-        interval="independent replicates (Student t)",
         confidence=0.95,
         variance=1.0,
         settled=not tied,

@@ -207,7 +207,6 @@ def run_drivers(
                 joined(gathered[limit.name]),
                 limit.name,
                 design.groups_of(k),
-                estimator="azzini",
                 cross_check=checked.get(limit.name),
             )
         drawn = wanted

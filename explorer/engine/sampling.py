@@ -108,13 +108,11 @@ def saltelli_blocks(
     first: Mapping[str, Array],
     second: Mapping[str, Array],
     groups: Mapping[str, Sequence[str]],
-    *,
-    swapped: bool = True,
 ) -> tuple[dict[str, Array], ...]:
     """Mix two samples into the blocks of a Sobol analysis, without copying a column.
 
     Blocks stand in SALib's order: A; for every group A with the group's columns from B; for every group B
-    with the group's columns from A (when ``swapped``, for effects of pairs and for the better estimator); B.
+    with the group's columns from A (for effects of pairs and for the better estimator); B.
     Evaluations stacked as [rows, blocks] and flattened are SALib's interleaved layout.
     Source: A. Saltelli, Comput. Phys. Commun. 145, 2002, 280-297.
 
@@ -131,8 +129,7 @@ def saltelli_blocks(
     def mixed(base: Mapping[str, Array], other: Mapping[str, Array]) -> list[dict[str, Array]]:
         return [{**base, **{name: other[name] for name in names}} for names in groups.values()]
 
-    swaps = mixed(second, first) if swapped else []
-    return (dict(first), *mixed(first, second), *swaps, dict(second))
+    return (dict(first), *mixed(first, second), *mixed(second, first), dict(second))
 
 
 def correlated(uniforms: Mapping[str, Array], names: Sequence[str], matrix: Array) -> dict[str, Array]:

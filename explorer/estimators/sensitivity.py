@@ -1,9 +1,9 @@
 """Which inputs drive an output: Sobol indices of all outputs in one pass, with honest intervals.
 
 The design is two independent samples A and B of all inputs, and for each input (or group of correlated
-inputs) the rows of A with that one taken from B, called AB; where the design holds them, also BA.  Each
-scramble of a Sobol design is one replicate, and intervals come from the scatter between replicates: a
-bootstrap over a scrambled design is too wide, and serves only when there is one replicate.
+inputs) the rows of A with that one taken from B, called AB, and the other way round, called BA.  Each
+scramble of a Sobol design is one replicate, and intervals come from the scatter between replicates by
+Student's t.  Source of the formulas: Azzini, Mara & Rosati 2021.
 
 Every estimate is a ratio, variance explained over variance, so the replicates' parts are averaged before they
 are divided, and the error follows from the residuals of the ratio (Cochran, Sampling Techniques, 2.11).
@@ -14,28 +14,16 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.special import ndtri, stdtrit
+from scipy.special import stdtrit
 
 from explorer.errors import SampleError
-from explorer.estimators.sobol_parts import (
-    Estimator,
-    Marks,
-    Parts,
-    chosen_estimator,
-    joined,
-    replicate_parts,
-)
+from explorer.estimators.sobol_parts import Marks, Parts, replicate_parts
 from explorer.graph.quantity import Array
-
-SALTELLI = "Saltelli et al. 2010 (first order), Jansen 1999 (total)"
-AZZINI = "Azzini, Mara & Rosati 2021"
-REPLICATES = "independent replicates (Student t)"
-BOOTSTRAP = "bootstrap of one replicate (conservative)"
 
 # Totals below this share of the variance are not worth an order of their own.
 LEADING_SHARE = 0.05
@@ -47,7 +35,6 @@ MANY_LEFT_OUT = 0.05
 WORTH_NAMING = 0.01
 # An output that differs from its usual value in fewer evaluations than this is rare.
 FEW_DIFFERENT = 100
-BOOTSTRAP_RESAMPLES = 200
 
 
 @dataclass(frozen=True)
@@ -112,8 +99,8 @@ class Sensitivity:
     samples, replicates, left_out:
         Base rows used in all, in how many independent replicates, and rows removed over all blocks because
         one of their evaluations was not a finite number.
-    estimator, interval, confidence:
-        Formula, how the intervals were found, and their confidence.
+    confidence:
+        Of the intervals.
     variance:
         Of the output.
     settled:
@@ -132,8 +119,6 @@ class Sensitivity:
     samples: int
     replicates: int
     left_out: int
-    estimator: str
-    interval: str
     confidence: float
     variance: float
     settled: bool
@@ -152,156 +137,46 @@ class Sensitivity:
         return tuple(one for one in self.pairs if one.value.low > 0 and one.value.value >= WORTH_NAMING)
 
 
-def sobol_indices(
-    evaluations: Array,
-    names: Sequence[str],
-    outputs: Sequence[str],
-    *,
-    members: Mapping[str, Sequence[str]] | None = None,
-    reaching: Mapping[str, Collection[str]] | None = None,
-    pairs: bool = False,
-    estimator: Estimator | None = None,
-    confidence: float = 0.95,
-    cross_check: bool = True,
-) -> tuple[Sensitivity, ...]:
-    """Estimate first-order and total indices of every output.
-
-    Parameters
-    ----------
-    evaluations:
-        Shape (replicates, rows, blocks, outputs); blocks as in ``replicate_parts``.
-    names, outputs:
-        Inputs or groups in the order of the blocks, and outputs in the order of the last axis.
-    members:
-        Inputs of each group; a name that is not a key stands for itself.
-    reaching:
-        For each output the names upstream of it; others are left out of its ranking.  Default: all.
-    pairs:
-        Whether to estimate second-order indices, which needs the BA blocks.
-    estimator, confidence:
-        As in ``replicate_parts``; confidence of all intervals.
-    cross_check:
-        Whether to run SALib on the first replicate and state the largest difference.
-
-    Raises
-    ------
-    SampleError
-        When the shape does not fit the names, or pairs are asked of a design without BA blocks.
-    """
-    chosen = chosen_estimator(estimator, evaluations.shape[2], len(names))
-    parts = [replicate_parts(block, len(names), estimator=chosen, pairs=pairs) for block in evaluations]
-    resampled = None
-    if len(evaluations) == 1:
-        weights = _bootstrap_weights(evaluations.shape[1])
-        resampled = replicate_parts(
-            evaluations[0], len(names), estimator=chosen, pairs=pairs, weights=weights
-        )
-    return indices_from_parts(
-        parts,
-        names,
-        outputs,
-        members=members,
-        reaching=reaching,
-        estimator=chosen,
-        confidence=confidence,
-        resampled=resampled,
-        cross_checks=cross_check_with_salib(evaluations[0], names) if cross_check else None,
-    )
-
-
-def indices_from_parts(
-    parts: Sequence[Parts],
-    names: Sequence[str],
-    outputs: Sequence[str],
-    *,
-    members: Mapping[str, Sequence[str]] | None = None,
-    reaching: Mapping[str, Collection[str]] | None = None,
-    estimator: Estimator,
-    confidence: float = 0.95,
-    resampled: Parts | None = None,
-    cross_checks: Sequence[float | None] | None = None,
-) -> tuple[Sensitivity, ...]:
-    """Estimate indices from the parts of replicates reduced one at a time, so that none need be kept.
-
-    Parameters
-    ----------
-    parts:
-        One for each replicate, from ``replicate_parts``.
-    names, outputs, members, reaching, confidence:
-        As in ``sobol_indices``.
-    estimator:
-        The one the parts were made with.
-    resampled:
-        Bootstrap resamples of the one replicate, when there is only one.
-    cross_checks:
-        For each output the difference from SALib, from ``cross_check_with_salib``.
-    """
-    whole = joined(parts)
-    if whole.first.shape[1:] != (len(names), len(outputs)):
-        raise SampleError(
-            "the evaluations do not fit the names",
-            found=f"{whole.first.shape[1]} inputs and {whole.first.shape[2]} outputs",
-            allowed=f"{len(names)} inputs and {len(outputs)} outputs",
-        )
-    found = []
-    for k, output in enumerate(outputs):
-        kept = [j for j, name in enumerate(names) if reaching is None or name in reaching[output]]
-        found.append(
-            indices_of_output(
-                whole.of(k, kept),
-                output,
-                {names[j]: tuple((members or {}).get(names[j], (names[j],))) for j in kept},
-                estimator=estimator,
-                confidence=confidence,
-                resampled=resampled.of(k, kept) if resampled else None,
-                cross_check=cross_checks[k] if cross_checks else None,
-            )
-        )
-    return tuple(found)
-
-
 def indices_of_output(
     parts: Parts,
     output: str,
     groups: Mapping[str, tuple[str, ...]],
     *,
-    estimator: Estimator,
     confidence: float = 0.95,
-    resampled: Parts | None = None,
     cross_check: float | None = None,
 ) -> Sensitivity:
-    """Estimate the indices of one output from the parts of its replicates.
+    """Estimate the first-order and total indices of one output from the parts of its replicates.
 
     Parameters
     ----------
     parts:
-        Of this output alone (``Parts.of``), any number of replicates ``joined``.
+        Of this output alone (``Parts.of``), two or more replicates ``joined``.
     output, groups:
         Its name; its inputs or groups in the order of the parts, with the members of each.
-    estimator, confidence, resampled, cross_check:
-        As in ``indices_from_parts``, for this output.
+    confidence:
+        Of the intervals.
+    cross_check:
+        Difference from SALib, from ``cross_check_with_salib``.
+
+    Raises
+    ------
+    SampleError
+        When there is one replicate only.
     """
     replicates = len(parts.first)
-    if replicates == 1 and resampled is None:
-        raise SampleError(
-            "one replicate has no spread", found="1 replicate", allowed="2 or more, or bootstrap resamples"
-        )
-    if replicates > 1:
-        factor = float(stdtrit(replicates - 1, (1 + confidence) / 2)) / math.sqrt(replicates)
-    else:
-        factor = float(ndtri((1 + confidence) / 2))
-    firsts = _scattered(lambda part: (part.first, part.scale), parts, resampled, factor)
-    totals = _scattered(lambda part: (part.total, part.scale), parts, resampled, factor)
+    if replicates < 2:
+        raise SampleError("one replicate has no spread", found="1 replicate", allowed="2 or more")
+    factor = float(stdtrit(replicates - 1, (1 + confidence) / 2)) / math.sqrt(replicates)
+    firsts = _scattered(lambda part: (part.first, part.scale), parts, factor)
+    totals = _scattered(lambda part: (part.total, part.scale), parts, factor)
     rows, growth = int(parts.rows.sum()), _growth_to_settle(totals)
     return Sensitivity(
         output=output,
         indices=_ranked(firsts, totals, groups),
-        pairs=_pairs(parts, resampled, factor, list(groups)),
+        pairs=_pairs(parts, factor, list(groups)),
         samples=rows,
         replicates=replicates,
         left_out=int(parts.left_out.sum()),
-        estimator=AZZINI if estimator == "azzini" else SALTELLI,
-        interval=BOOTSTRAP if resampled else REPLICATES,
         confidence=confidence,
         variance=float(parts.variance.mean()),
         settled=growth == 1,
@@ -320,7 +195,7 @@ class Scattered:
     values:
         Shape (indices,).
     deviations:
-        Of replicates or of bootstrap resamples, shape (replicates or resamples, indices).
+        Of the replicates, shape (replicates, indices).
     factor:
         Turns a standard deviation of the deviations into the half-width of an interval.
     """
@@ -344,14 +219,10 @@ class Scattered:
         return self.values[:, None] - self.values, self.factor * np.std(apart, axis=0, ddof=1)
 
 
-def _scattered(
-    ratio: Callable[[Parts], tuple[Array, Array]], parts: Parts, again: Parts | None, factor: float
-) -> Scattered:
-    """Ratios of means over replicates; deviations are residuals, or the ratios of bootstrap resamples."""
+def _scattered(ratio: Callable[[Parts], tuple[Array, Array]], parts: Parts, factor: float) -> Scattered:
+    """Ratios of means over replicates; deviations are residuals."""
     top, bottom = ratio(parts)
     values = _divided(top.mean(axis=0), bottom.mean(axis=0))
-    if again is not None:
-        return Scattered(values, _divided(*ratio(again)), factor)
     return Scattered(values, _divided(top - values * bottom, bottom.mean(axis=0)), factor)
 
 
@@ -399,11 +270,11 @@ def _growth_to_settle(totals: Scattered) -> float:
     return growth
 
 
-def _pairs(parts: Parts, again: Parts | None, factor: float, names: Sequence[str]) -> tuple[Pair, ...]:
+def _pairs(parts: Parts, factor: float, names: Sequence[str]) -> tuple[Pair, ...]:
     """Second-order indices, the largest first."""
     if not parts.together.shape[1]:
         return ()
-    found = _scattered(lambda part: (part.together, part.variance[:, None]), parts, again, factor)
+    found = _scattered(lambda part: (part.together, part.variance[:, None]), parts, factor)
     estimates = zip(itertools.combinations(names, 2), found.estimates(), strict=True)
     return tuple(sorted((Pair(*one) for one in estimates), key=lambda pair: -pair.value.value))
 
@@ -464,13 +335,3 @@ def cross_check_with_salib(block: Array, names: Sequence[str]) -> tuple[float | 
         first, total = ours.first[0, :, k] / scale, ours.total[0, :, k] / scale
         differences.append(float(max(np.abs(first - theirs["S1"]).max(), np.abs(total - theirs["ST"]).max())))
     return tuple(differences)
-
-
-def _bootstrap_weights(rows: int) -> Array:
-    """How often each row is drawn in each resample, shape (resamples, rows)."""
-    generator = np.random.Generator(np.random.Philox(1))
-    drawn = generator.integers(rows, size=(BOOTSTRAP_RESAMPLES, rows))
-    weights = np.empty(drawn.shape)
-    for resample, chosen in zip(weights, drawn, strict=True):
-        resample[:] = np.bincount(chosen, minlength=rows)
-    return weights

@@ -1,7 +1,7 @@
 """Sobol indices of one replicate, reduced to sums of products: all that has to be kept of its evaluations.
 
 The evaluations are gone through in short runs of rows that stay in the processor's cache, laid out with the
-rows side by side: sums over them are then inner products, or one matrix product for all resamples.
+rows side by side: sums over them are then inner products.
 """
 
 from __future__ import annotations
@@ -19,19 +19,15 @@ from explorer.graph.quantity import Array
 
 Estimator: TypeAlias = Literal["saltelli", "azzini"]
 Marks: TypeAlias = npt.NDArray[np.bool_]
-# Products to be added up, each by its two factors: shapes that broadcast to (inputs, outputs, rows).
-Products: TypeAlias = Sequence[tuple[Array, Array]]
 
 ROWS_AT_ONCE = 128
-# One matrix product for all resamples gains more from longer runs than it loses to a fuller cache.
-ROWS_AT_ONCE_RESAMPLED = 512
 # What varies by less than so many units in the last place of its size only wobbles by rounding.
 ROUNDING = 64 * float(np.finfo(float).eps)
 
 
 @dataclass(frozen=True)
 class Parts:
-    """Numerators and denominators of the indices, one per replicate or resample (leading axis).
+    """Numerators and denominators of the indices, one per replicate (leading axis).
 
     Attributes
     ----------
@@ -68,68 +64,41 @@ def joined(parts: Sequence[Parts]) -> Parts:
     return Parts(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(Parts)))
 
 
-def chosen_estimator(estimator: Estimator | None, blocks: int, inputs: int) -> Estimator:
-    """Return the estimator asked for, by default the better one that a design of so many blocks allows."""
-    return estimator or ("azzini" if has_swapped(blocks, inputs) else "saltelli")
-
-
-def has_swapped(blocks: int, inputs: int) -> bool:
-    """Tell whether a design of so many blocks holds BA too."""
-    if blocks not in (inputs + 2, 2 * inputs + 2):
-        raise SampleError(
-            "the number of blocks does not fit the number of inputs",
-            found=f"{blocks} blocks for {inputs} inputs",
-            allowed=f"{inputs + 2} (A, AB, B) or {2 * inputs + 2} (A, AB, BA, B)",
-        )
-    return blocks == 2 * inputs + 2
-
-
 def replicate_parts(
-    block: Array,
-    inputs: int,
-    *,
-    estimator: Estimator | None = None,
-    pairs: bool = False,
-    weights: Array | None = None,
+    block: Array, inputs: int, *, pairs: bool = False, estimator: Estimator = "azzini"
 ) -> Parts:
     """Reduce one replicate to the parts of its indices.
 
     Parameters
     ----------
     block:
-        Evaluations, shape (rows, blocks, outputs), blocks in the order A, AB_1 .. AB_D, and B last; with
-        BA_1 .. BA_D before B where the design holds them (SALib's interleaved order).
+        Evaluations, shape (rows, blocks, outputs), blocks in the order A, AB_1 .. AB_D, BA_1 .. BA_D, B
+        (SALib's interleaved order).
     inputs:
         Number D of inputs or groups.
-    estimator:
-        "saltelli" needs A, AB, B; "azzini" needs BA too and has the lower error.  Default: the better one
-        that the blocks allow.
     pairs:
-        Whether to prepare second-order indices, which needs BA.
-    weights:
-        Shape (resamples, rows): how often each row counts in each resample; default once each.
+        Whether to prepare second-order indices.
+    estimator:
+        "azzini" has the lower error; "saltelli" makes do with A, AB and B, and is what SALib has too.
 
     Raises
     ------
     SampleError
-        When the blocks do not fit the inputs, or the estimator or pairs need blocks that are not there.
+        When the blocks do not fit the inputs and the estimator.
     """
-    swapped = has_swapped(block.shape[1], inputs)
-    if not swapped and (pairs or estimator == "azzini"):
+    azzini = estimator == "azzini"
+    allowed = (2 if azzini else 1) * inputs + 2
+    if block.shape[1] != allowed:
         raise SampleError(
-            "second-order indices and the estimator of lower error need the swapped blocks",
+            "the number of blocks does not fit the number of inputs",
             found=f"{block.shape[1]} blocks for {inputs} inputs",
-            allowed=f"{2 * inputs + 2} blocks",
-            remedy="draw the design with pairs",
+            allowed=f"{allowed} blocks",
         )
-    azzini = chosen_estimator(estimator, block.shape[1], inputs) == "azzini"
     offset, finite = _centre(block)
-    sums = _sums(block, offset, finite, inputs, azzini, pairs, weights)
+    sums = _sums(block, offset, finite, inputs, azzini, pairs)
     used = np.asarray(finite.sum(axis=0), float)
-    counted = np.maximum(used if weights is None else weights @ finite, 1)
-    if counted.ndim == 1:
-        counted = counted[None]
-    first, total, scale, together, square, mean = (part / counted[:, None] for part in sums)
+    counted = np.maximum(used, 1)
+    first, total, scale, together, square, mean = (part / counted for part in sums)
     variance = (square - mean**2)[:, 0]
     varies = _varies(block, offset, finite, variance)
     scale = scale if azzini else np.repeat(variance[:, None], inputs, axis=1)
@@ -159,26 +128,17 @@ def _centre(block: Array) -> tuple[Array, Marks]:
     return sums.sum(axis=0) / (np.maximum(finite.sum(axis=0), 1) * block.shape[1]), finite
 
 
-def _sums(
-    block: Array,
-    offset: Array,
-    finite: Marks,
-    inputs: int,
-    azzini: bool,
-    pairs: bool,
-    weights: Array | None,
-) -> list[Array]:
-    """Sum what the estimator asks for over the rows: arrays (resamples or 1, inputs, pairs or 1, outputs)."""
-    whole, length = bool(finite.all()), ROWS_AT_ONCE if weights is None else ROWS_AT_ONCE_RESAMPLED
+def _sums(block: Array, offset: Array, finite: Marks, inputs: int, azzini: bool, pairs: bool) -> list[Array]:
+    """Sum what the estimator asks for over the rows: arrays (1, inputs, pairs or 1, outputs)."""
+    whole = bool(finite.all())
     sums: list[Array] = []
-    for start in range(0, len(block), length):
-        rows = slice(start, start + length)
+    for start in range(0, len(block), ROWS_AT_ONCE):
+        rows = slice(start, start + ROWS_AT_ONCE)
         centred = block[rows] - offset
         if not whole:
             centred = np.where(finite[rows, None], centred, 0.0)
         beside = np.ascontiguousarray(centred.reshape(len(centred), -1).T).reshape(*block.shape[1:], -1)
-        some = None if weights is None else weights[:, rows]
-        found = (_azzini if azzini else _saltelli)(beside, inputs, pairs, some)
+        found = _azzini(beside, inputs, pairs) if azzini else _saltelli(beside)
         if not sums:
             sums = found
             continue
@@ -187,7 +147,7 @@ def _sums(
     return sums
 
 
-def _azzini(block: Array, inputs: int, pairs: bool, weights: Array | None) -> list[Array]:
+def _azzini(block: Array, inputs: int, pairs: bool) -> list[Array]:
     """Sum first, total, scale, together, square and value, by Azzini, Mara & Rosati 2021.
 
     Parameters
@@ -200,56 +160,38 @@ def _azzini(block: Array, inputs: int, pairs: bool, weights: Array | None) -> li
     # One input changed beside A, another beside B: of their product only what the two do together
     # survives the mean, since all else is orthogonal (functional decomposition, Sobol 1993).
     together = [
-        _added([(from_a[i], from_b[i + 1 :]), (from_b[i], from_a[i + 1 :])], weights) / -2
+        _added((from_a[i], from_b[i + 1 :]), (from_b[i], from_a[i + 1 :])) / -2
         for i in range(inputs - 1 if pairs else 0)
     ]
     return [
-        2 * _added([(from_a, from_b)], weights),
-        _added([(from_a, from_a), (from_b, from_b)], weights),
-        _added([(across, across), (apart, apart)], weights),
-        _side_by_side(together, block, weights),
-        *_square_and_value(a, b, weights),
+        2 * _added((from_a, from_b)),
+        _added((from_a, from_a), (from_b, from_b)),
+        _added((across, across), (apart, apart)),
+        np.concatenate([_none(block), *together], axis=1),
+        *_square_and_value(a, b),
     ]
 
 
-def _saltelli(block: Array, inputs: int, pairs: bool, weights: Array | None) -> list[Array]:
+def _saltelli(block: Array) -> list[Array]:
     """Sum as above by Saltelli et al. 2010 and Jansen 1999; the scale, the plain variance, is left empty."""
-    a, ab, ba, b = block[:1], block[1 : inputs + 1], block[inputs + 1 : -1], block[-1:]
+    a, ab, b = block[:1], block[1:-1], block[-1:]
     change = ab - a
-    first = _added([(b, change)], weights)
-    together = [
-        _added([(ba[i], ab[i + 1 :])], weights)
-        - _added([(a, b)], weights)
-        - first[:, i : i + 1]
-        - first[:, i + 1 :]
-        for i in range(inputs - 1 if pairs else 0)
-    ]
-    return [
-        first,
-        _added([(change, change)], weights) / 2,
-        _side_by_side([], block, weights),
-        _side_by_side(together, block, weights),
-        *_square_and_value(a, b, weights),
-    ]
+    first, total = _added((b, change)), _added((change, change)) / 2
+    return [first, total, _none(block), _none(block), *_square_and_value(a, b)]
 
 
-def _square_and_value(a: Array, b: Array, weights: Array | None) -> tuple[Array, Array]:
+def _square_and_value(a: Array, b: Array) -> tuple[Array, Array]:
     half = np.full(a.shape[-1], 0.5)
-    return _added([(a, a), (b, b)], weights) / 2, _added([(a, half), (b, half)], weights)
+    return _added((a, a), (b, b)) / 2, _added((a, half), (b, half))
 
 
-def _added(products: Products, weights: Array | None) -> Array:
-    """Sum products over rows: shape (resamples or 1, inputs, outputs)."""
-    if weights is None:
-        found = sum(np.vecdot(one, other) for one, other in products)
-        return np.asarray(found)[None]
-    return np.tensordot(weights, sum(one * other for one, other in products), (1, -1))
+def _added(*products: tuple[Array, Array]) -> Array:
+    """Sum products of two factors over rows: shape (1, inputs, outputs)."""
+    return np.asarray(sum(np.vecdot(one, other) for one, other in products))[None]
 
 
-def _side_by_side(sums: Sequence[Array], block: Array, weights: Array | None) -> Array:
-    """Put sums for some inputs each after one another; without any, return none for each output."""
-    none = np.empty((1 if weights is None else len(weights), 0, block.shape[1]))
-    return np.concatenate([none, *sums], axis=1)
+def _none(block: Array) -> Array:
+    return np.empty((1, 0, block.shape[1]))
 
 
 def _varies(block: Array, offset: Array, finite: Marks, variance: Array) -> Marks:

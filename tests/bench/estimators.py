@@ -10,9 +10,10 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from explorer.engine.sampling import random_column, sobol_columns
-from explorer.estimators.sensitivity import Sensitivity, sobol_indices
+from explorer.estimators.sensitivity import Sensitivity
 from explorer.graph.quantity import Array
 from explorer.study.distributions import Normal, Pert, TruncatedNormal, Uniform
+from tests.saltelli import indices
 
 from .timing import by_turns, ratio
 
@@ -37,11 +38,10 @@ def evaluations(power: int) -> Array:
     return np.stack([block @ weights + (block**2) @ weights[::-1] for block in blocks], axis=1)
 
 
-def ours(block: Array, replicates: int) -> tuple[Sensitivity, ...]:
+def ours(block: Array) -> tuple[Sensitivity, ...]:
     """Estimate all indices of all outputs, intervals included."""
-    split = block.reshape(replicates, -1, *block.shape[1:])
-    names = [f"y{number}" for number in range(OUTPUTS)]
-    return sobol_indices(split, NAMES, names, cross_check=False)
+    split = block.reshape(8, -1, *block.shape[1:])
+    return indices(split, NAMES)
 
 
 def salib(block: Array, outputs: int) -> None:
@@ -65,9 +65,7 @@ def sobol_against_salib(full: bool) -> Iterator[Row]:
     """Time all indices at 2**14 base samples; SALib extrapolated from fewer unless everything is run."""
     block = evaluations(POWER)
     salib(block[:256], 1)
-    jobs = {"replicates": lambda: ours(block, 8), "bootstrap": lambda: ours(block, 1)}
-    times = by_turns(jobs, 3)
-    replicated, bootstrapped = (statistics.median(times[name]) for name in jobs)
+    replicated = statistics.median(by_turns({"ours": lambda: ours(block)}, 3)["ours"])
     if full:
         theirs, how = seconds(lambda: salib(block, OUTPUTS)), "run whole"
     else:
@@ -79,10 +77,6 @@ def sobol_against_salib(full: bool) -> Iterator[Row]:
         how = f"SALib from 2^11 and 2^12, exponent {growth:.2f}"
     words = f"2^{POWER} base samples, {INPUTS} inputs, {OUTPUTS} outputs ({how})"
     yield f"SALib over ours, intervals by 8 replicates; {words}", f"{theirs / replicated:.0f}"
-    yield (
-        "SALib over ours, intervals by 200 bootstrap resamples of ours, 100 of SALib",
-        (f"{theirs / bootstrapped:.0f}"),
-    )
 
 
 def quantiles(full: bool) -> Iterator[Row]:
@@ -145,5 +139,5 @@ def openturns(full: bool) -> Iterator[Row]:
             found.getFirstOrderIndicesInterval()
             found.getTotalOrderIndicesInterval()
 
-    theirs, own = seconds(rank) * OUTPUTS / few, seconds(lambda: ours(block, 8))
+    theirs, own = seconds(rank) * OUTPUTS / few, seconds(lambda: ours(block))
     yield f"OpenTURNS over ours, ranking as above at 2^{power}", f"{theirs / own:.0f}"
