@@ -11,7 +11,7 @@ from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy import special
@@ -27,9 +27,9 @@ from explorer.graph.units import (
     with_unit,
 )
 
-_LOG_SQRT_2PI = 0.5 * math.log(2 * math.pi)
 # A truncated normal that keeps less than this of the whole was not meant.
 _LEAST_KEPT = 1e-6
+_LOG_SQRT_2PI = 0.5 * math.log(2 * math.pi)
 
 
 def _require(holds: bool, problem: str, allowed: str, remedy: str | None = None) -> None:
@@ -40,11 +40,8 @@ def _require(holds: bool, problem: str, allowed: str, remedy: str | None = None)
 class Distribution(ABC):
     """What is known of one quantity, in SI.
 
-    ``quantile``, ``cdf``, ``pdf`` and ``logpdf`` take an array (or a number) of any shape and return an array
-    of that shape.  For choices and lists of values ``pdf`` is the probability of the value itself.
+    ``quantile`` and ``cdf`` take an array (or a number) of any shape and return an array of that shape.
     """
-
-    kind: ClassVar[str]
 
     @abstractmethod
     def quantile(self, u: Array) -> Array:
@@ -53,10 +50,6 @@ class Distribution(ABC):
     @abstractmethod
     def cdf(self, x: Array | float) -> Array:
         """Return the probability of a value not above x."""
-
-    @abstractmethod
-    def logpdf(self, x: Array | float) -> Array:
-        """Return the logarithm of the density at x; minus infinity where it cannot be."""
 
     if TYPE_CHECKING:
         # For the type checker alone, so that a plain field may stand for either.
@@ -69,11 +62,6 @@ class Distribution(ABC):
         def sd(self) -> float:
             """Standard deviation: the standard uncertainty of the quantity."""
 
-    @property
-    @abstractmethod
-    def support(self) -> tuple[float, float]:
-        """Smallest and largest value that can occur."""
-
     @abstractmethod
     def words(self, unit: str) -> str:
         """Describe the distribution in the unit the reader uses."""
@@ -82,10 +70,6 @@ class Distribution(ABC):
     def nominal(self) -> float:
         """Value used in a nominal run."""
         return self.mean
-
-    def pdf(self, x: Array | float) -> Array:
-        """Return the density at x."""
-        return np.exp(self.logpdf(x))
 
     def probability_at(self, x: float) -> float:
         """Return the probability of exactly x: above zero only for choices and lists of values."""
@@ -110,7 +94,6 @@ class Exact(Distribution):
     """A quantity known exactly, or taken to be."""
 
     value: float
-    kind: ClassVar[str] = "exact"
 
     def quantile(self, u: Array) -> Array:
         """Return the value everywhere."""
@@ -119,10 +102,6 @@ class Exact(Distribution):
     def cdf(self, x: Array | float) -> Array:
         """Step from 0 to 1 at the value."""
         return np.where(np.asarray(x) >= self.value, 1.0, 0.0)
-
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the probability of x: 0 at the value."""
-        return np.where(np.asarray(x) == self.value, 0.0, -np.inf)
 
     def probability_at(self, x: float) -> float:
         """Return 1 at the value."""
@@ -138,11 +117,6 @@ class Exact(Distribution):
         """Zero."""
         return 0.0
 
-    @property
-    def support(self) -> tuple[float, float]:
-        """The value, twice."""
-        return self.value, self.value
-
     def words(self, unit: str) -> str:
         """Say "exactly ..."."""
         return f"exactly {_number(self.value, unit)}"
@@ -154,7 +128,6 @@ class Normal(Distribution):
 
     mean: float
     sd: float
-    kind: ClassVar[str] = "normal"
 
     def __post_init__(self) -> None:
         """Check the standard deviation."""
@@ -167,16 +140,6 @@ class Normal(Distribution):
     def cdf(self, x: Array | float) -> Array:
         """Return the normal distribution function."""
         return special.ndtr((np.asarray(x) - self.mean) / self.sd)
-
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the normal density."""
-        score = (np.asarray(x) - self.mean) / self.sd
-        return -0.5 * score * score - _LOG_SQRT_2PI - math.log(self.sd)
-
-    @property
-    def support(self) -> tuple[float, float]:
-        """The whole line."""
-        return -math.inf, math.inf
 
     def words(self, unit: str) -> str:
         """Say mean and sd."""
@@ -195,7 +158,6 @@ class TruncatedNormal(Distribution):
     spread: float
     low: float = -math.inf
     high: float = math.inf
-    kind: ClassVar[str] = "truncated normal"
 
     def __post_init__(self) -> None:
         """Check spread, order of the bounds, and that they leave something."""
@@ -244,13 +206,6 @@ class TruncatedNormal(Distribution):
             return (special.ndtr(b) - special.ndtr(-score)) / self._kept
         return (special.ndtr(score) - special.ndtr(a)) / self._kept
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Divide the normal density by what the cut leaves; none outside."""
-        x = np.asarray(x)
-        inside = (x >= self.low) & (x <= self.high)
-        whole = Normal(self.centre, self.spread).logpdf(x)
-        return np.where(inside, whole - math.log(self._kept), -np.inf)
-
     @cached_property
     def _edges(self) -> tuple[float, float, float, float]:
         """Scores of both bounds and their standard normal densities over what is kept."""
@@ -272,11 +227,6 @@ class TruncatedNormal(Distribution):
         pull_high = b * at_high if math.isfinite(b) else 0.0
         return self.spread * math.sqrt(max(1 + pull_low - pull_high - (at_low - at_high) ** 2, 0.0))
 
-    @property
-    def support(self) -> tuple[float, float]:
-        """The bounds."""
-        return self.low, self.high
-
     def words(self, unit: str) -> str:
         """Say mean and sd before the cut, and the bounds."""
         bounds = [
@@ -297,7 +247,6 @@ class LogNormal(Distribution):
 
     median: float
     log_sd: float
-    kind: ClassVar[str] = "lognormal"
 
     def __post_init__(self) -> None:
         """Check that both are positive."""
@@ -331,14 +280,6 @@ class LogNormal(Distribution):
         """Return the normal distribution function of the logarithm."""
         return special.ndtr(self._score(x))
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the lognormal density."""
-        x = np.asarray(x)
-        positive = np.where(x > 0, x, 1.0)
-        score = self._score(positive)
-        inside = -0.5 * score * score - _LOG_SQRT_2PI - math.log(self.log_sd) - np.log(positive)
-        return np.where(x > 0, inside, -np.inf)
-
     @property
     def mean(self) -> float:
         """Expectation, above the median."""
@@ -348,11 +289,6 @@ class LogNormal(Distribution):
     def sd(self) -> float:
         """Standard deviation of the quantity itself."""
         return self.mean * math.sqrt(math.expm1(self.log_sd**2))
-
-    @property
-    def support(self) -> tuple[float, float]:
-        """Everything above zero."""
-        return 0.0, math.inf
 
     def words(self, unit: str) -> str:
         """Say mean, sd, median and factor."""
@@ -369,7 +305,6 @@ class Uniform(Distribution):
 
     low: float
     high: float
-    kind: ClassVar[str] = "uniform"
 
     def __post_init__(self) -> None:
         """Check the order."""
@@ -383,11 +318,6 @@ class Uniform(Distribution):
         """Straight line from 0 to 1."""
         return np.clip((np.asarray(x) - self.low) / (self.high - self.low), 0.0, 1.0)
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Constant inside."""
-        x = np.asarray(x)
-        return np.where((x >= self.low) & (x <= self.high), -math.log(self.high - self.low), -np.inf)
-
     @property
     def mean(self) -> float:
         """The middle."""
@@ -397,11 +327,6 @@ class Uniform(Distribution):
     def sd(self) -> float:
         """Width over the square root of 12."""
         return (self.high - self.low) / math.sqrt(12)
-
-    @property
-    def support(self) -> tuple[float, float]:
-        """The limits."""
-        return self.low, self.high
 
     def words(self, unit: str) -> str:
         """Say the limits."""
@@ -415,7 +340,6 @@ class Triangular(Distribution):
     low: float
     mode: float
     high: float
-    kind: ClassVar[str] = "triangular"
 
     def __post_init__(self) -> None:
         """Check the order."""
@@ -442,15 +366,6 @@ class Triangular(Distribution):
         falling = 1 - (1 - at) ** 2 / max(1 - split, 1e-300)
         return np.where(at < split, rising, falling)
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the triangle."""
-        x = np.asarray(x)
-        to_low = np.divide(x - self.low, max(self.mode - self.low, 1e-300))
-        to_high = np.divide(self.high - x, max(self.high - self.mode, 1e-300))
-        height = np.where(x < self.mode, to_low, np.where(x > self.mode, to_high, 1.0))
-        with np.errstate(divide="ignore"):
-            return np.log(np.maximum(height, 0.0) * 2 / (self.high - self.low))
-
     @property
     def mean(self) -> float:
         """Mean of the three numbers."""
@@ -461,11 +376,6 @@ class Triangular(Distribution):
         """Closed form of the triangle."""
         left, right = self.mode - self.low, self.high - self.mode
         return math.sqrt((left * left + left * right + right * right) / 18)
-
-    @property
-    def support(self) -> tuple[float, float]:
-        """The limits."""
-        return self.low, self.high
 
     def words(self, unit: str) -> str:
         """Say the three numbers."""
@@ -484,7 +394,6 @@ class Pert(Distribution):
     low: float
     mode: float
     high: float
-    kind: ClassVar[str] = "pert"
 
     def __post_init__(self) -> None:
         """Check the order."""
@@ -508,15 +417,6 @@ class Pert(Distribution):
         """Regularised incomplete beta function."""
         return special.betainc(*self.shapes, np.clip(self._share(x), 0.0, 1.0))
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the scaled beta density."""
-        alpha, beta = self.shapes
-        share = self._share(x)
-        inside = (share >= 0) & (share <= 1)
-        kept = np.where(inside, share, 0.5)
-        value = special.xlogy(alpha - 1, kept) + special.xlog1py(beta - 1, -kept)
-        return np.where(inside, value - special.betaln(alpha, beta) - math.log(self.high - self.low), -np.inf)
-
     @property
     def mean(self) -> float:
         """(low + 4 mode + high) / 6."""
@@ -526,11 +426,6 @@ class Pert(Distribution):
     def sd(self) -> float:
         """Closed form of the beta distribution whose shapes add to 6."""
         return math.sqrt((self.mean - self.low) * (self.high - self.mean) / 7)
-
-    @property
-    def support(self) -> tuple[float, float]:
-        """The limits."""
-        return self.low, self.high
 
     def words(self, unit: str) -> str:
         """Say the three numbers."""
@@ -557,7 +452,6 @@ class StudentT(Distribution):
     average: float
     scale: float
     readings: int
-    kind: ClassVar[str] = "student t"
 
     def __post_init__(self) -> None:
         """Check count and scatter."""
@@ -595,13 +489,6 @@ class StudentT(Distribution):
         """Distribution function of t."""
         return special.stdtr(self.degrees_of_freedom, (np.asarray(x) - self.average) / self.scale)
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the scaled t density."""
-        dof = self.degrees_of_freedom
-        score = (np.asarray(x) - self.average) / self.scale
-        norm = special.gammaln((dof + 1) / 2) - special.gammaln(dof / 2) - 0.5 * math.log(dof * math.pi)
-        return norm - math.log(self.scale) - (dof + 1) / 2 * np.log1p(score * score / dof)
-
     @property
     def mean(self) -> float:
         """The average; with two readings no expectation exists and this is the median."""
@@ -612,11 +499,6 @@ class StudentT(Distribution):
         """Scale times sqrt((n - 1) / (n - 3)); infinite for two or three readings, which cannot give one."""
         n = self.readings
         return self.scale * math.sqrt((n - 1) / (n - 3)) if n > 3 else math.inf
-
-    @property
-    def support(self) -> tuple[float, float]:
-        """The whole line."""
-        return -math.inf, math.inf
 
     def words(self, unit: str) -> str:
         """Say average, sd of the average and count, and when they are too few."""
@@ -636,7 +518,6 @@ class Tabulated(Distribution):
 
     values: tuple[float, ...]
     densities: tuple[tuple[float, float], ...]
-    kind: ClassVar[str] = "tabulated"
 
     def __post_init__(self) -> None:
         """Check order and sign."""
@@ -713,15 +594,6 @@ class Tabulated(Distribution):
         step = x - edges[piece]
         return np.clip(cumulative[piece] + step * (left[piece] + slope[piece] * step / 2), 0.0, 1.0)
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the density."""
-        edges, left, slope, _ = self._pieces
-        x = np.asarray(x)
-        piece = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, len(left) - 1)
-        density = left[piece] + slope[piece] * (x - edges[piece])
-        with np.errstate(divide="ignore"):
-            return np.log(np.where((x >= edges[0]) & (x <= edges[-1]), np.maximum(density, 0.0), 0.0))
-
     @cached_property
     def _moments(self) -> tuple[float, float]:
         """Mean, and variance about it, summed exactly piece by piece."""
@@ -745,11 +617,6 @@ class Tabulated(Distribution):
         """Standard deviation of the table."""
         return math.sqrt(self._moments[1])
 
-    @property
-    def support(self) -> tuple[float, float]:
-        """First and last value."""
-        return self.values[0], self.values[-1]
-
     def words(self, unit: str) -> str:
         """Say how many rows, the range, mean and sd."""
         span = f"{_number(self.values[0], unit)} to {_number(self.values[-1], unit)}"
@@ -762,7 +629,6 @@ class Discrete(Distribution):
 
     values: tuple[float, ...]
     weights: tuple[float, ...]
-    kind: ClassVar[str] = "discrete"
 
     def __post_init__(self) -> None:
         """Check, sort and scale the weights to a total of one."""
@@ -794,16 +660,9 @@ class Discrete(Distribution):
         position = np.searchsorted(np.asarray(self.values), np.asarray(x), side="right")
         return np.minimum(np.concatenate(([0.0], self._cumulative))[position], 1.0)
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the probability of x itself."""
-        x = np.asarray(x)
-        position = np.minimum(np.searchsorted(np.asarray(self.values), x), len(self.values) - 1)
-        hit = np.asarray(self.values)[position] == x
-        return np.where(hit, np.log(np.asarray(self.weights))[position], -np.inf)
-
     def probability_at(self, x: float) -> float:
         """Return the weight of x."""
-        return float(self.pdf(np.asarray(x)))
+        return next((w for value, w in zip(self.values, self.weights, strict=True) if value == x), 0.0)
 
     @property
     def mean(self) -> float:
@@ -823,11 +682,6 @@ class Discrete(Distribution):
         """The most likely value, the smallest of equals: a mean may be none of the choices."""
         return self.values[self.weights.index(max(self.weights))]
 
-    @property
-    def support(self) -> tuple[float, float]:
-        """Smallest and largest choice."""
-        return self.values[0], self.values[-1]
-
     def words(self, unit: str) -> str:
         """List the choices with their probabilities."""
         choices = [
@@ -842,7 +696,6 @@ class Empirical(Distribution):
     """Any of a list of measured values, each as likely as the others; kept in rising order."""
 
     values: tuple[float, ...]
-    kind: ClassVar[str] = "empirical"
 
     def __post_init__(self) -> None:
         """Check and sort."""
@@ -863,16 +716,9 @@ class Empirical(Distribution):
         """Share of the values not above x."""
         return np.searchsorted(self._sorted, np.asarray(x), side="right") / len(self.values)
 
-    def logpdf(self, x: Array | float) -> Array:
-        """Logarithm of the share of values equal to x."""
-        x = np.asarray(x)
-        equal = np.searchsorted(self._sorted, x, side="right") - np.searchsorted(self._sorted, x)
-        with np.errstate(divide="ignore"):
-            return np.log(equal / len(self.values))
-
     def probability_at(self, x: float) -> float:
         """Return the share of values equal to x."""
-        return float(self.pdf(np.asarray(x)))
+        return self.values.count(x) / len(self.values)
 
     @property
     def mean(self) -> float:
@@ -883,11 +729,6 @@ class Empirical(Distribution):
     def sd(self) -> float:
         """Standard deviation of the list as it is: a draw has the spread of the list."""
         return float(np.std(self._sorted))
-
-    @property
-    def support(self) -> tuple[float, float]:
-        """Smallest and largest value."""
-        return self.values[0], self.values[-1]
 
     def words(self, unit: str) -> str:
         """Say count, range, mean and sd."""

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 import pickle
-from collections.abc import Callable
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import integrate, stats
+from scipy import stats
 
 from explorer.errors import DistributionError, SquatlineError, UnitError
 from explorer.study.distributions import (
@@ -80,12 +78,10 @@ def test_quantiles_agree_with_scipy(ours: Distribution, reference: Any) -> None:
 
 
 @pytest.mark.parametrize(("ours", "reference"), CONTINUOUS, ids=kind)
-def test_distribution_function_and_density_agree_with_scipy(ours: Distribution, reference: Any) -> None:
+def test_distribution_function_agrees_with_scipy(ours: Distribution, reference: Any) -> None:
     low, high = reference.ppf(0.001), reference.ppf(0.999)
     x = np.linspace(low - 0.1 * (high - low), high + 0.1 * (high - low), 201)
     assert np.allclose(ours.cdf(x), reference.cdf(x), rtol=1e-9, atol=1e-13)
-    assert np.allclose(ours.pdf(x), reference.pdf(x), rtol=1e-9, atol=1e-13)
-    assert np.allclose(ours.logpdf(x), reference.logpdf(x), rtol=1e-9, atol=1e-9)
 
 
 @pytest.mark.parametrize(("ours", "reference"), CONTINUOUS, ids=kind)
@@ -97,28 +93,13 @@ def test_moments_agree_with_scipy(ours: Distribution, reference: Any) -> None:
         return
     assert ours.mean == pytest.approx(reference.mean(), rel=1e-9)
     assert ours.sd == pytest.approx(reference.std(), rel=1e-7)
-    assert ours.support == pytest.approx(reference.support())
-
-
-def _integral(ours: Distribution, weight: Callable[[Any], Any], a: float, b: float) -> float:
-    inside = 1e-12 * (b - a)
-
-    def weighted(x: Any) -> Any:
-        return weight(x) * ours.pdf(x)
-
-    return float(integrate.fixed_quad(weighted, a + inside, b - inside)[0])
 
 
 @pytest.mark.parametrize("ours", TABULATED, ids=kind)
-def test_a_table_is_a_density_of_total_one(ours: Tabulated) -> None:
-    def integral(weight: Callable[[Any], Any]) -> float:
-        # A gap at a time, with the density of its inside: steps between gaps are no trouble then.
-        return math.fsum(_integral(ours, weight, a, b) for a, b in pairwise(ours.values))
-
-    mean = integral(lambda x: x)
-    assert integral(np.ones_like) == pytest.approx(1, rel=1e-9)
-    assert ours.mean == pytest.approx(mean, rel=1e-9)
-    assert ours.sd == pytest.approx(math.sqrt(integral(lambda x: (x - mean) ** 2)), rel=1e-8)
+def test_moments_of_a_table_are_those_of_its_values(ours: Tabulated) -> None:
+    values = ours.quantile((np.arange(200_000) + 0.5) / 200_000)
+    assert ours.mean == pytest.approx(values.mean(), rel=1e-6)
+    assert ours.sd == pytest.approx(values.std(), rel=1e-6)
 
 
 def test_a_table_with_few_rows_is_the_triangle() -> None:
@@ -174,9 +155,7 @@ def test_quantiles_rise_keep_their_shape_and_survive_a_worker(ours: Distribution
     values = ours.quantile(u)
     assert values.shape == u.shape
     assert np.all(np.diff(values.ravel()) >= 0)
-    assert np.all((values >= ours.support[0]) & (values <= ours.support[1]))
     assert np.array_equal(pickle.loads(pickle.dumps(ours)).quantile(u), values)
-    assert ours.pdf(np.array([ours.quantile(np.array([0.3]))[0]])).item() > 0
 
 
 @pytest.mark.parametrize("ours", LISTED, ids=kind)
@@ -185,7 +164,7 @@ def test_lists_are_drawn_with_their_weights(ours: Distribution) -> None:
     assert drawn.mean() == pytest.approx(ours.mean)
     assert drawn.std() == pytest.approx(ours.sd)
     found, counts = np.unique(drawn, return_counts=True)
-    assert np.allclose(ours.pdf(found), counts / 1000)
+    assert [ours.probability_at(value) for value in found] == pytest.approx(counts / 1000)
     assert np.allclose(ours.cdf(found), np.cumsum(counts) / 1000)
     assert ours.probability_at(float(found[0]) + 0.5) == 0
 
