@@ -18,7 +18,6 @@ from explorer.graph.units import (
     number,
     pretty,
     rounded,
-    rounded_spread,
 )
 from reports.options import SYSTEMS
 
@@ -110,16 +109,6 @@ def amount(
         tuple(
             _with_unit(_written(value, shown, spread, plus), shown.symbol)
             for shown in _scales(value, si_unit, given, difference)
-        )
-    )
-
-
-def spread_amount(value: float, si_unit: str, given: str) -> Amount:
-    """Write a standard uncertainty with its unit, at two significant digits."""
-    return Amount(
-        tuple(
-            _with_unit(rounded_spread(shown.value(value)), shown.symbol)
-            for shown in _scales(value, si_unit, given, difference=True)
         )
     )
 

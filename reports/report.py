@@ -43,11 +43,6 @@ class Report:
         return {record.key: record for record in self.summary.inputs}
 
     @cached_property
-    def meanings(self) -> dict[str, str]:
-        """First sentence of the handbook, by quantity."""
-        return {entry.name: entry.summary for entry in self.summary.handbook}
-
-    @cached_property
     def si_units(self) -> dict[str, str]:
         """SI unit by quantity."""
         return {entry.name: entry.unit for entry in self.summary.handbook}

@@ -7,7 +7,6 @@ from typing import Any
 FONT = "Inter"
 INK = "#1c2126"
 QUIET = "#59616b"
-RULE = "#c9ced4"
 PALE = "#d3d8dd"
 ACCENT = "#0b5d80"
 ACCENT_PALE = "#b9d3df"

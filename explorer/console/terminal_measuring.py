@@ -19,7 +19,6 @@ Record = Mapping[str, Any]
 # An effect within so many standard errors of nought is none that shows.
 _TELLING = 2.0
 _WRONG_CALL = "A wrong call is to take the car as good when it is not, or to turn it down when it is."
-_HEADINGS = ("chance of a wrong call", "on the limit", "settled then")
 
 
 def show_measuring(out: Console, plan: Record) -> None:

@@ -132,24 +132,6 @@ def replicate_interval(probabilities: Array, confidence: float = 0.95) -> tuple[
     return max(0.0, mean - half), min(1.0, mean + half)
 
 
-def wilks_trials(coverage: float, confidence: float = 0.95, *, two_sided: bool = False) -> int:
-    """Fewest samples whose extremes bound a share of the population, all of them conforming.
-
-    Source: Wilks, Annals of Mathematical Statistics 12 (1941) 91: 1 - c^n, and with both extremes
-    1 - c^n - n (1 - c) c^(n - 1), must reach the confidence.
-    """
-    _check_share(coverage, "coverage")
-    _check_share(confidence, "confidence")
-
-    def shown(n: int) -> bool:
-        missed = coverage**n + (n * (1 - coverage) * coverage ** (n - 1) if two_sided else 0)
-        return 1 - missed >= confidence
-
-    trials = _smallest(shown, 1, math.inf)
-    assert trials is not None  # the chance of a miss falls to nought, so the search ends
-    return trials
-
-
 def finite_or_nan(values: Array) -> Array:
     """Return values with what is not finite made NaN, no answer: not even an endless margin conforms."""
     values = np.asarray(values, dtype=float)

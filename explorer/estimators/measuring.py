@@ -338,40 +338,6 @@ def calls_after(scores: Array, margins: Array) -> tuple[Calls, ...]:
     return tuple(found)
 
 
-def worth_of_measurements(
-    samples: Mapping[str, Array],
-    margins: Mapping[str, Array],
-    measurements: Sequence[Measurement],
-    stakes: Sequence[Stake],
-    seed: int,
-) -> tuple[Worth, ...]:
-    """Weigh each measurement alone, for each limit.
-
-    Parameters
-    ----------
-    samples, margins:
-        Values of the uncertain inputs, and margin of each limit (nought or more conforms, NaN has no
-        answer), shape (samples,) each.
-    measurements, stakes:
-        What could be measured, and what hangs on each limit.
-    seed:
-        The run's.
-
-    Returns
-    -------
-    tuple of Worth
-        Limit by limit in the order of the stakes, most wrong calls avoided first.
-
-    Raises
-    ------
-    SampleError
-        With too few samples, or an input or limit that the run does not have.
-    """
-    stacked = stacked_margins(margins, stakes)
-    after = [calls_after(take_readings(one, samples, seed), stacked) for one in measurements]
-    return worth_of_calls(stacked, measurements, stakes, after)
-
-
 def worth_of_calls(
     stacked: Array,
     measurements: Sequence[Measurement],
@@ -385,7 +351,7 @@ def worth_of_calls(
     stacked:
         Margins in the order of the stakes, shape (limits, samples).
     measurements, stakes:
-        As in ``worth_of_measurements``, whose order the result has.
+        What could be measured, and what hangs on each limit; the result has the order of the stakes.
     after:
         What would be known after each measurement, limit by limit.
     """
@@ -474,24 +440,3 @@ def stacked_margins(margins: Mapping[str, Array], stakes: Sequence[Stake]) -> Ar
                 remedy="run the study with more samples, and keep them",
             )
     return finite_or_nan(np.stack([np.asarray(margins[stake.limit], float) for stake in stakes]))
-
-
-def value_of_information(payoffs: Array, scores: Array | None = None) -> Expected:
-    """How much more the best choice brings once readings are known (expected value of sample information).
-
-    Parameters
-    ----------
-    payoffs:
-        What each choice would bring in each sample, shape (choices, samples).
-    scores:
-        Normal scores of the readings, shape (readings, samples); None for perfect knowledge of the sample.
-
-    Returns
-    -------
-    Expected
-        Nought or more, but for chance.  Source: Raiffa & Schlaifer, Applied Statistical Decision Theory
-        (1961); by regression, Strong et al. 2015.
-    """
-    now = payoffs[int(np.argmax(payoffs.mean(axis=1)))]
-    chosen = np.argmax(payoffs if scores is None else cross_fitted(scores, payoffs), axis=0)
-    return mean_of(np.take_along_axis(payoffs, chosen[None], axis=0)[0] - now)

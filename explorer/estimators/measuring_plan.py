@@ -207,15 +207,21 @@ def plan_measurements(
 
     Parameters
     ----------
-    samples, margins, measurements, stakes, seed:
-        As in ``explorer.estimators.measuring.worth_of_measurements``.
+    samples, margins:
+        Values of the uncertain inputs, and margin of each limit (nought or more conforms, NaN has no
+        answer), shape (samples,) each.
+    measurements, stakes:
+        What could be measured, and what hangs on each limit.
+    seed:
+        The run's.
     budget_hours, budget_cost:
         What may be spent in all.
 
     Raises
     ------
     SampleError
-        As there; and when a measurement takes no time, or two have one name.
+        With too few samples, an input or limit that the run does not have, a measurement that takes no time,
+        or two of one name.
     """
     _check(measurements, stakes)
     stacked = stacked_margins(margins, stakes)

@@ -136,12 +136,6 @@ def batch_size(coverage: float = 0.95) -> int:
     return max(10_000, math.ceil(round(100 / (1 - coverage), 9)))
 
 
-def batch_of(values: Array, coverage: float = 0.95) -> Batch:
-    """Reduce one batch to its figures; the interval is the probabilistically symmetric one (7.7.2)."""
-    low, high = np.quantile(values, [(1 - coverage) / 2, (1 + coverage) / 2])
-    return Batch(float(np.mean(values)), float(np.std(values, ddof=1)), float(low), float(high))
-
-
 def numerical_tolerance(uncertainty: float, figures: int = 2) -> float:
     """Half a unit in the last of so many significant figures of an uncertainty (JCGM 101:2008, 7.9.2).
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import median_filter
-from scipy.special import bdtr, ndtr, ndtri
+from scipy.special import ndtri
 
 from explorer.errors import SampleError
 from explorer.graph.quantity import Array
@@ -157,40 +157,6 @@ class _Compared:
         return max(rows / repetition(self.distance, np.zeros(rows, int)), 1.0)
 
 
-def validate_band(band: Band, logged_at: Array, logged: Array, *, noise: float | None = None) -> Validation:
-    """Lay a predicted band over a logged run.
-
-    The number of independent rows comes from the autocorrelation of the distances; the expected coverage is
-    the binomial interval for that number.
-
-    Parameters
-    ----------
-    band:
-        The prediction.
-    logged_at, logged:
-        Shape (rows,), in the order logged.
-    noise:
-        Scatter of the logger; else it is taken from how far neighbouring rows differ.
-
-    Raises
-    ------
-    SampleError
-        With fewer than five rows where something was predicted.
-    """
-    compared = _compared(band, logged_at, logged, noise)
-    distance, effective = compared.distance, compared.effective_rows
-    furthest = float(np.max(np.abs(_smoothed(distance))))
-    offset = abs(float(np.mean(distance))) * np.sqrt(effective)
-    inside = np.floor(compared.coverage * effective + 1e-9)
-    # Three ways to lie badly; the chance allows for having looked at all of them.
-    chances = (
-        2 * effective * float(ndtr(-furthest)),
-        2 * float(ndtr(-offset)),
-        float(bdtr(inside, max(round(effective), 1), band.share)),
-    )
-    return _judged(compared, _binomial_range(effective, band.share), min(1.0, 3 * min(chances)))
-
-
 def validate_curves(
     at: Array,
     curves: Array,
@@ -218,7 +184,8 @@ def validate_curves(
     at, curves:
         Shapes (points,), rising, and (samples, points); samples without an answer hold NaN and are left out.
     logged_at, logged, noise:
-        As in ``validate_band``.
+        Shape (rows,), in the order logged; scatter of the logger, else found from how far neighbouring rows
+        differ.
     quantity, unit, along, along_unit, share:
         As in ``Band``.
     seed:
@@ -288,14 +255,6 @@ def _edge(share: float) -> float:
 
 def _smoothed(distance: Array) -> Array:
     return np.asarray(median_filter(distance, MEDIAN_ROWS, mode="mirror"))
-
-
-def _binomial_range(effective: float, share: float) -> tuple[float, float]:
-    """Coverage between the 2.5 % and 97.5 % points of as many independent rows."""
-    trials = max(round(effective), 1)
-    below = bdtr(np.arange(trials + 1.0), trials, share)
-    low, high = (int(np.searchsorted(below, level)) for level in (0.025, 0.975))
-    return low / trials, min(high, trials) / trials
 
 
 def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -> Validation:

@@ -13,6 +13,7 @@ from explorer.errors import SampleError, StudyError, UnitError
 from explorer.estimators import measuring, measuring_plan
 from explorer.estimators.measuring import Accuracy, Measurement, Stake
 from explorer.graph.quantity import Array
+from tests.measuring_help import worth_of_measurements
 from tests.statistics_help import within
 
 SAMPLES = 20_000
@@ -30,7 +31,7 @@ def reading(name: str, hours: float = 1.0, noise: float = 0.3, cost: float = 0.0
 def worths(
     samples: Mapping[str, Array], margin: Array, measurements: list[Measurement], required: float = 0.95
 ) -> dict[str, measuring.Worth]:
-    found = measuring.worth_of_measurements(
+    found = worth_of_measurements(
         samples, {"y": margin}, measurements, [Stake("y", "the limit", required)], seed=3
     )
     return {worth.measurement: worth for worth in found}
@@ -137,7 +138,7 @@ def test_odd_inputs_do_no_harm() -> None:
 def test_costs_weigh_the_two_mistakes() -> None:
     x = drawn("a")
     stake = Stake("y", "the limit", 0.95, false_pass=100.0, false_fail=1.0)
-    (found,) = measuring.worth_of_measurements(x, {"y": 1.0 + x["a"]}, [reading("a", noise=0.0)], [stake], 1)
+    (found,) = worth_of_measurements(x, {"y": 1.0 + x["a"]}, [reading("a", noise=0.0)], [stake], 1)
     assert found.before.cost is not None
     assert found.after.cost is not None
     assert found.cost_saved is not None
@@ -156,7 +157,7 @@ def test_too_few_samples_and_unknown_names_are_errors() -> None:
     with pytest.raises(SampleError, match="not an uncertain input"):
         worths(x, x["a"], [reading("b")])
     with pytest.raises(SampleError, match="no such limit"):
-        measuring.worth_of_measurements(x, {}, [], [Stake("y", "y", 0.9)], 1)
+        worth_of_measurements(x, {}, [], [Stake("y", "y", 0.9)], 1)
 
 
 def planned(

@@ -10,12 +10,12 @@ import pytest
 
 from explorer.errors import SampleError
 from explorer.estimators import conformance, stopping
-from tests.statistics_help import within
+from tests.statistics_help import batch_of, within
 
 
 def batches(count: int, size: int = 10_000, seed: int = 1) -> list[stopping.Batch]:
     generator = np.random.default_rng(seed)
-    return [stopping.batch_of(generator.normal(5.0, 0.35, size)) for _ in range(count)]
+    return [batch_of(generator.normal(5.0, 0.35, size)) for _ in range(count)]
 
 
 def stability_of(drawn: Iterable[stopping.Batch], figures: int = 2) -> stopping.Stability:

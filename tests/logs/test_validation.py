@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 import pytest
 
 from explorer.errors import SampleError
 from explorer.graph.quantity import Array
-from explorer.logs.validation import Band, Validation, validate_band, validate_curves
+from explorer.logs.validation import Validation, validate_curves
 from tests.synthetic import Roughness, random_stream, roughened
 
 AT = np.linspace(0.0, 50.0, 51)
@@ -23,8 +21,7 @@ def curves(count: int, seed: int) -> Array:
 
 
 SAMPLES = curves(1000, 1)
-LOWER, MEDIAN, UPPER = np.quantile(SAMPLES, [0.05, 0.5, 0.95], axis=0)
-BAND = Band(AT, LOWER, MEDIAN, UPPER, "pitch", "mrad")
+MEDIAN = np.median(SAMPLES, axis=0)
 
 
 def run_of(seed: int, error: Array | float = 0.0, rows: int = 150) -> tuple[Array, Array]:
@@ -34,35 +31,25 @@ def run_of(seed: int, error: Array | float = 0.0, rows: int = 150) -> tuple[Arra
     return speed, roughened(truth, Roughness(noise=0.1), random)
 
 
-def by_curves(speed: Array, logged: Array) -> Validation:
-    return validate_curves(AT, SAMPLES, speed, logged, quantity="pitch", unit="mrad")
+def judged(speed: Array, logged: Array, curves: Array = SAMPLES, noise: float | None = None) -> Validation:
+    return validate_curves(AT, curves, speed, logged, quantity="pitch", unit="mrad", noise=noise)
 
 
 def test_runs_of_a_right_model_are_explained() -> None:
-    bands = [validate_band(BAND, *run_of(seed)) for seed in range(60)]
-    ranked = [by_curves(*run_of(seed)) for seed in range(20)]
+    found = [judged(*run_of(seed)) for seed in range(40)]
     # Doubt is set at one run in a hundred.
-    assert np.mean([v.explains for v in bands]) > 0.95
-    assert np.mean([v.explains for v in ranked]) > 0.9
-    within_expected = [v.expected_low <= v.coverage <= v.expected_high for v in bands]
-    assert np.mean(within_expected) > 0.9
-    assert bands[0].words.startswith("the model explains this run: ")
+    assert np.mean([v.explains for v in found]) > 0.9
+    assert np.mean([v.expected_low <= v.coverage <= v.expected_high for v in found]) > 0.85
+    assert found[0].words.startswith("the model explains this run: ")
 
 
 def test_coverage_over_many_runs_is_that_of_the_band() -> None:
-    coverage = [validate_band(BAND, *run_of(seed, rows=60)).coverage for seed in range(200)]
+    coverage = [judged(*run_of(seed, rows=60)).coverage for seed in range(200)]
     spread = float(np.std(coverage, ddof=1)) / np.sqrt(200)
     assert abs(float(np.mean(coverage)) - 0.9) < 4 * spread
 
 
-def by_band(speed: Array, logged: Array) -> Validation:
-    return validate_band(BAND, speed, logged)
-
-
-@pytest.mark.parametrize("judged", [by_band, by_curves], ids=["band", "curves"])
-def test_an_offset_is_found_although_all_points_hang_together(
-    judged: Callable[[Array, Array], Validation],
-) -> None:
+def test_an_offset_is_found_although_all_points_hang_together() -> None:
     found = [judged(*run_of(seed, 1.5)) for seed in range(20)]
     assert not any(v.explains for v in found)
     assert all(0.8 < v.bias < 2.4 for v in found)
@@ -70,7 +57,7 @@ def test_an_offset_is_found_although_all_points_hang_together(
 
 def test_a_model_that_fails_at_speed_is_told_where() -> None:
     bend = np.maximum(AT - 35, 0) * 0.2
-    validation = validate_band(BAND, *run_of(3, bend))
+    validation = judged(*run_of(3, bend))
     assert not validation.explains
     longest = validation.stretches[0]
     assert longest.side == "above"
@@ -78,59 +65,45 @@ def test_a_model_that_fails_at_speed_is_told_where() -> None:
     assert longest.end == pytest.approx(50, abs=1.0)
     assert "the model does not explain this run" in validation.words
     assert "it lies above the band at speed" in validation.words
-    assert not by_curves(*run_of(3, bend)).explains
-    below = validate_band(BAND, *run_of(3, -bend))
+    below = judged(*run_of(3, -bend))
     assert below.stretches[0].side == "below"
 
 
 def test_single_dropouts_do_not_condemn_a_model() -> None:
     speed, logged = run_of(4)
     logged[[20, 60, 100]] = 0.0
-    validation = validate_band(BAND, speed, logged)
+    validation = judged(speed, logged)
     assert validation.explains
     assert validation.stretches == ()
 
 
 def test_the_scatter_of_the_logger_is_found_and_allowed_for() -> None:
     speed, logged = run_of(5, rows=600)
-    validation = validate_band(BAND, speed, logged)
+    validation = judged(speed, logged)
     assert validation.noise == pytest.approx(0.1, rel=0.2)
-    narrow = Band(AT, MEDIAN - 1e-3, MEDIAN, MEDIAN + 1e-3, "pitch", "mrad")
+    narrow = MEDIAN + 1e-3 * random_stream(2).standard_normal((200, 1))
     noisy = roughened(np.interp(speed, AT, MEDIAN), Roughness(noise=0.5), random_stream(6))
-    assert validate_band(narrow, speed, noisy).explains
-    assert not validate_band(narrow, speed, noisy, noise=0.0).explains
-
-
-def test_independent_errors_are_judged_by_the_binomial_interval() -> None:
-    # 200 independent points of probability 0.9: 2.5 % and 97.5 % points 171 and 188 (binomial quantiles).
-    speed = np.linspace(0, 50, 200)
-    band = Band(AT, MEDIAN - 1.644854, MEDIAN, MEDIAN + 1.644854, "pitch", "mrad")
-    logged = np.interp(speed, AT, MEDIAN) + random_stream(7).standard_normal(200)
-    validation = validate_band(band, speed, logged, noise=0.0)
-    assert validation.effective_rows == pytest.approx(200)
-    assert (validation.expected_low, validation.expected_high) == (171 / 200, 188 / 200)
-    assert validation.explains
-    twice = np.interp(speed, AT, MEDIAN) + 2 * random_stream(7).standard_normal(200)
-    assert not validate_band(band, speed, twice, noise=0.0).explains
+    assert judged(speed, noisy, narrow).explains
+    assert not judged(speed, noisy, narrow, noise=0.0).explains
 
 
 def test_what_weakens_a_verdict_is_said() -> None:
     speed, logged = run_of(8)
-    outside = validate_band(BAND, np.append(speed, [60.0, 70.0]), np.append(logged, [0.0, 0.0]))
+    outside = judged(np.append(speed, [60.0, 70.0]), np.append(logged, [0.0, 0.0]))
     assert outside.outside_range == 2
     assert any("2 rows were left out: nothing was predicted there" in note for note in outside.notes)
-    wide = Band(AT, MEDIAN - 5, MEDIAN, MEDIAN + 5, "pitch", "mrad")
-    assert any("band is wide" in note for note in validate_band(wide, speed, logged).notes)
-    hanging = validate_band(BAND, speed, np.interp(speed, AT, MEDIAN) + 0.3)
+    wide = MEDIAN + 5 * random_stream(2).standard_normal((200, 1))
+    assert any("band is wide" in note for note in judged(speed, logged, wide).notes)
+    hanging = judged(speed, np.interp(speed, AT, MEDIAN) + 0.3)
     assert hanging.effective_rows < 5
     assert any("agreement is weak evidence" in note for note in hanging.notes)
 
 
 def test_too_little_to_judge_by_is_refused() -> None:
     with pytest.raises(SampleError, match="hardly overlap") as caught:
-        validate_band(BAND, np.linspace(60, 90, 50), np.zeros(50))
+        judged(np.linspace(60, 90, 50), np.zeros(50))
     assert "0 of 50 rows" in str(caught.value.found)
     lost = SAMPLES.copy()
     lost[50:, 10] = np.nan
     with pytest.raises(SampleError, match="too few predicted curves"):
-        validate_curves(AT, lost, *run_of(1), quantity="pitch", unit="mrad")
+        judged(*run_of(1), lost)

@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from explorer.estimators.stopping import Batches, batch_of, batch_size, numerical_tolerance, stability
+from explorer.estimators.stopping import Batches, batch_size, numerical_tolerance, stability
+from tests.statistics_help import batch_of
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ import math
 import pytest
 from scipy import stats
 
-from explorer.estimators.conformance import binomial_interval, wilks_trials
+from explorer.estimators.conformance import binomial_interval
 
 
 def test_five_failures_in_a_thousand() -> None:
@@ -32,12 +32,6 @@ def test_against_scipy(conforming: int, trials: int, confidence: float) -> None:
     assert binomial_interval(conforming, trials, confidence) == pytest.approx(
         tuple(theirs), rel=1e-9, abs=1e-12
     )
-
-
-def test_wilks_runs() -> None:
-    """Source: Wilks 1941, formula; the well-known 59 and 93 runs for 95 % coverage at 95 % confidence."""
-    assert wilks_trials(0.95) == 59
-    assert wilks_trials(0.95, two_sided=True) == 93
 
 
 def test_exact_interval_covers_at_least_as_often_as_it_says() -> None:

@@ -13,11 +13,10 @@ from explorer.estimators.measuring import (
     Measurement,
     Stake,
     Worth,
-    value_of_information,
-    worth_of_measurements,
 )
 from explorer.estimators.regression import cross_fitted, normal_scores
 from explorer.graph.quantity import Array
+from tests.measuring_help import worth_of_measurements
 from tests.saltelli import ishigami
 from tests.statistics_help import within
 
@@ -84,18 +83,6 @@ def test_global_risks() -> None:
     # Nothing known: 69 % is short of 95 %, so every car is turned down.
     assert found.before.consumer_risk.value == 0
     assert within(found.before.producer_risk.value, ndtr(0.5), found.before.producer_risk.error)
-
-
-def test_expected_value_of_perfect_and_of_sample_information() -> None:
-    """Source: two actions, linear loss, prior N(-0.5, 1), noise 0.5: 0.19780 and 0.16117 (formula)."""
-    generator = np.random.default_rng(4)
-    truth = generator.normal(-0.5, 1.0, SAMPLES)
-    payoffs = np.stack([truth, np.zeros(SAMPLES)])
-    perfect = value_of_information(payoffs)
-    assert within(perfect.value, 0.19780, perfect.error)
-    scores = normal_scores(truth + 0.5 * generator.normal(size=SAMPLES))[None]
-    sample = value_of_information(payoffs, scores)
-    assert within(sample.value, 0.16117, sample.error)
 
 
 @pytest.mark.parametrize(("name", "first"), [("x0", 0.31391), ("x1", 0.44241), ("x2", 0.0)])

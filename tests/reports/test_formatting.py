@@ -18,7 +18,6 @@ from reports.formatting import (
     range_amount,
     share,
     share_range,
-    spread_amount,
 )
 
 
@@ -50,7 +49,11 @@ def test_as_given_keeps_the_builders_unit() -> None:
 
 def test_a_spread_of_temperature_has_no_zero() -> None:
     """A difference of 10 K is one of 18 degrees Fahrenheit, whatever the zeros of the scales are."""
-    assert spread_amount(10.0, "K", "degC").texts == (f"10{SPACE}°C", f"10{SPACE}°C", f"18{SPACE}°F")
+    assert amount(10.0, "K", "degC", spread=10.0, difference=True).texts == (
+        f"10{SPACE}°C",
+        f"10{SPACE}°C",
+        f"18{SPACE}°F",
+    )
 
 
 def test_signs_ranges_and_angles() -> None:
