@@ -15,24 +15,12 @@ from typing import Any, Literal, TypeVar
 
 from explorer.errors import UnitError, nearest
 from explorer.graph.quantity import Array
+from explorer.graph.unit_grammar import WORDS, factors, with_stars
 
 System = Literal["as given", "metric", "imperial"]
 Number = TypeVar("Number", float, Array)
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-
-# What builders write and the registry would read otherwise (Nm is a textile unit there, PS a petasiemens).
-_SPELLINGS = {
-    "Nm": "N*m",
-    "Nmm": "N*mm",
-    "Ns": "N*s",
-    "RPM": "rpm",
-    "KV": "rpm/V",
-    "PS": "metric_horsepower",
-    "ohms": "ohm",
-    "mOhm": "mohm",
-    "Ohm": "ohm",
-}
 
 # SI unit -> units a builder may write, most usual first: offered in messages, and to correct typing errors.
 _EXAMPLES = {
@@ -106,8 +94,6 @@ _IMPERIAL = {
     "W": "hp",
     "J": "ft*lbf",
 }
-# No unit is longer; a text that is one was not meant as a unit.
-_LONGEST_UNIT = 80
 # A length at least this long [m] is a stretch of track, not a part: shown in m or ft.
 _STRETCH = 2.0
 
@@ -258,12 +244,12 @@ def known_unit(text: str) -> _Unit:
     """
     found = _looked_up(text)
     if found is None:
-        near = _nearest_unit(text)
+        near = _nearest_unit(text) if factors(text) else None
         raise UnitError(
             f"there is no unit {text[:40]!r}",
             found=text[:80],
             allowed="a unit such as mm, kg, N/mm, deg, degC, hPa, km/h, rpm/V, %",
-            remedy=f"did you mean {near!r}?" if near else None,
+            remedy=f"did you mean {near!r}?" if near else f"write {WORDS}",
         )
     return found
 
@@ -274,11 +260,13 @@ def _looked_up(text: str) -> _Unit | None:
 
     import pint
 
-    if len(text) > _LONGEST_UNIT:
+    parts = factors(text)
+    if parts is None:
         return None
     registry = _registry()
     try:
-        one = registry.Quantity(1.0, registry.parse_units(_spelled(text)))
+        written = "*".join(f"{name}**{power}" for name, power in parts)
+        one = registry.Quantity(1.0, registry.parse_units(written))
         if not one._is_multiplicative:
             return _affine(registry, one.units)
         base = one.to_base_units()
@@ -329,18 +317,6 @@ def _registry() -> Any:
     return pint.UnitRegistry(cache_folder=None)
 
 
-def _spelled(text: str) -> str:
-    """Turn what builders write into what the registry reads: mm2, kg/m³, N·m, /rad, Nm."""
-    plain = re.sub(r"^/", "1/", _with_stars(text))
-    return re.sub(r"[A-Za-z_]+", lambda word: _SPELLINGS.get(word.group(), word.group()), plain)
-
-
-def _with_stars(text: str) -> str:
-    """Bring the ways to write powers and products together: m2 and m^2 to m**2, N·m to N*m."""
-    plain = re.sub(r"[·⋅]", "*", text.strip()).replace("^", "**")
-    return re.sub(r"(?<=[A-Za-zµμ])([2-4])(?![0-9A-Za-z])", r"**\1", plain)
-
-
 def _nearest_unit(text: str) -> str | None:
     usual = sorted({unit for units in _EXAMPLES.values() for unit in units})
     by_lower = {unit.lower(): unit for unit in usual}
@@ -349,7 +325,7 @@ def _nearest_unit(text: str) -> str | None:
 
 def _key(si_unit: str) -> str:
     """Bring the spellings of one SI unit together: "N m", "N·m" and "N*m"."""
-    return re.sub(r" +", "*", _with_stars(si_unit))
+    return re.sub(r" +", "*", with_stars(si_unit))
 
 
 def _examples(expected: str) -> tuple[str, ...]:
@@ -433,7 +409,7 @@ def pretty(unit: str) -> str:
     if unit.strip() in _SYMBOLS:
         return _SYMBOLS[unit.strip()]
     plain = re.sub(
-        r"\s*\*\*\s*(-?\d+)", lambda power: power.group(1).translate(_SUPERSCRIPTS), _with_stars(unit)
+        r"\s*\*\*\s*(-?\d+)", lambda power: power.group(1).translate(_SUPERSCRIPTS), with_stars(unit)
     )
     plain = re.sub(r"\s*/\s*", "/", plain)
     plain = re.sub(r"\s*\*\s*|\s+", "·", plain)
