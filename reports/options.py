@@ -9,6 +9,7 @@ from typing import Literal
 
 from explorer.errors import RenderError, nearest
 from explorer.graph.units import System
+from explorer.reading import Wanted
 
 Paper = Literal["A4", "Letter"]
 Form = Literal["html", "pdf"]
@@ -16,7 +17,9 @@ Form = Literal["html", "pdf"]
 PAPERS: tuple[Paper, ...] = ("A4", "Letter")
 SYSTEMS: tuple[System, ...] = ("as given", "metric", "imperial")
 FORMS: tuple[Form, ...] = ("html", "pdf")
-LARGEST_LOGO = 300_000
+LOGO = Wanted(
+    "logo", 300_000, missing="name a picture", otherwise="save a smaller picture", raising=RenderError
+)
 # First bytes by which a picture is told, whatever its name says.
 _SIGNATURES = {"image/png": b"\x89PNG\r\n\x1a\n", "image/jpeg": b"\xff\xd8\xff"}
 
@@ -86,19 +89,9 @@ def logo_address(path: Path | None) -> str | None:
     if path is None:
         return None
     try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST_LOGO + 1)
-    except OSError as error:
-        raise RenderError("the logo cannot be read", file=str(path), key="logo", found=str(error)) from None
-    if len(content) > LARGEST_LOGO:
-        raise RenderError(
-            "the logo is too large",
-            file=str(path),
-            key="logo",
-            found=f"more than {LARGEST_LOGO} bytes",
-            allowed=f"{LARGEST_LOGO} bytes",
-            remedy="save a smaller picture",
-        )
+        content = LOGO.read(path)
+    except RenderError as error:
+        raise error.within(key="logo") from None
     kind = _picture_kind(content)
     if kind is None:
         raise RenderError(

@@ -10,6 +10,7 @@ import csv
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
 
 import numpy as np
@@ -17,9 +18,15 @@ import numpy.typing as npt
 
 from explorer.errors import TableError, UnitError, nearest
 from explorer.graph.quantity import Array
+from explorer.reading import Wanted
 
 # No map of a model car comes near this; more is another file.
-LARGEST_FILE = 5_000_000
+TABLE = Wanted(
+    "table",
+    5_000_000,
+    otherwise="is it the right file? A map of a car has some hundred rows",
+    raising=TableError,
+)
 _DECLARED = re.compile(r"(?P<axis>along )?(?P<name>\w+) \[(?P<unit>[^\]]+)\]")
 
 
@@ -157,40 +164,31 @@ def _declared(column: str) -> tuple[str, str, bool]:
 
 def _cells(path: Path) -> tuple[list[int], list[str], list[list[str]]]:
     """Return the line numbers of the rows, the header and the cells."""
-    try:
-        if path.stat().st_size > LARGEST_FILE:
-            raise TableError(
-                "the table is too large",
-                found=f"{path.stat().st_size / 1e6:.0f} MB",
-                allowed=f"up to {LARGEST_FILE / 1e6:.0f} MB",
-                remedy="is it the right file? A map of a car has some hundred rows",
-            )
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise TableError(
-            "the table cannot be read",
-            found=error.strerror,
-            remedy="give the path from the folder of the study",
-        ) from None
-    except UnicodeDecodeError as error:
-        raise TableError(
-            "the table is not UTF-8 text",
-            found=f"byte {error.object[error.start]:#04x} at place {error.start}",
-            allowed="a CSV file saved as UTF-8",
-            remedy="save it again from the spreadsheet as 'CSV UTF-8'",
-        ) from None
     lines = [
-        (n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")
+        (n, line)
+        for n, line in enumerate(StringIO(TABLE.text(path, path.name), newline=None), 1)
+        if line.strip() and not line.startswith("#")
     ]
     if len(lines) < 2:
         raise TableError(
             "the table is empty", found=f"{len(lines)} lines", allowed="a header line and rows of numbers"
         )
     separator = max(",;\t", key=lines[0][1].count)
-    rows = [[cell.strip() for cell in next(csv.reader([line], delimiter=separator))] for _, line in lines]
+    rows = [[cell.strip() for cell in _split(line, separator, n)] for n, line in lines]
     if separator != ",":
         rows = [[cell.replace(",", ".") for cell in row] for row in rows]
     return [n for n, _ in lines[1:]], rows[0], rows[1:]
+
+
+def _split(line: str, separator: str, number: int) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=separator))
+    except csv.Error as error:
+        raise TableError(
+            "a line of the table cannot be split into cells",
+            found=f"{error}, in line {number}",
+            remedy="look for a quote that is not closed, or a cell that is a whole file",
+        ) from None
 
 
 def _column(

@@ -11,8 +11,11 @@ import csv
 import datetime
 import hashlib
 import re
+import warnings
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from io import StringIO
+from itertools import islice
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -21,6 +24,7 @@ import numpy.typing as npt
 
 from explorer.errors import TableError, UnitError, nearest
 from explorer.graph.quantity import Array
+from explorer.reading import Wanted
 
 Mask: TypeAlias = npt.NDArray[np.bool_]
 
@@ -45,6 +49,12 @@ LOGGED = {
     "pull": "N",
 }
 
+LOG = Wanted(
+    "log",
+    2_000_000_000,
+    otherwise="cut it into runs, or have the logger write less often",
+    raising=TableError,
+)
 MOST_ROWS = 200_000
 CHUNK_ROWS = 200_000
 # A header stands within the first lines, whatever a logger writes above it.
@@ -196,23 +206,18 @@ def read_log(
 
 def _opened(path: Path, columns: Mapping[str, Mapping[str, str]]) -> tuple[_Layout, str]:
     """Find out how the file is written, and take its digest."""
-    try:
-        with path.open("rb") as file:
-            start = file.read(1_000_000)
-            file.seek(0)
-            digest = hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise TableError(
-            "the log cannot be read",
-            file=path.name,
-            found=error.strerror,
-            remedy="give the path from the folder of the study",
-        ) from None
+    if LOG.size(path, path.name) == 0:
+        raise TableError("the log is empty", file=path.name, allowed="a header line and rows of numbers")
+    with LOG.told(path, path.name), path.open("rb") as file:
+        start = file.read(1_000_000)
+        file.seek(0)
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
     if not start.strip():
         raise TableError("the log is empty", file=path.name, allowed="a header line and rows of numbers")
     encoding = _encoding(start)
-    text = start.decode(encoding, errors="replace").lstrip("\ufeff")
-    return _layout(path.name, text.splitlines()[: LONGEST_PREAMBLE + 20], encoding, columns), digest
+    text = StringIO(start.decode(encoding, errors="replace").lstrip("\ufeff"), newline=None)
+    lines = [line.rstrip("\n") for line in islice(text, LONGEST_PREAMBLE + 20)]
+    return _layout(path.name, lines, encoding, columns), digest
 
 
 def _encoding(start: bytes) -> str:
@@ -233,7 +238,7 @@ def _layout(file: str, lines: list[str], encoding: str, columns: Mapping[str, Ma
         if line.startswith("#"):
             continue
         for separator in (",", ";", "\t"):
-            cells = tuple(cell.strip() for cell in next(csv.reader([line], delimiter=separator), []))
+            cells = _cells(line, separator)
             # A line that merely holds more cells is a likelier header than the first, when no name is right.
             score = 1000 * sum(name in cells for name in names) + min(len(cells), 999)
             if score > best[0]:
@@ -244,6 +249,13 @@ def _layout(file: str, lines: list[str], encoding: str, columns: Mapping[str, Ma
     _check_names(file, names, cells)
     commas = separator != "," and re.search(r"\d,\d", below) and not re.search(r"\d\.\d", below)
     return _Layout(encoding, separator, "," if commas else ".", number, cells, comments)
+
+
+def _cells(line: str, separator: str) -> tuple[str, ...]:
+    try:
+        return tuple(cell.strip() for cell in next(csv.reader([line], delimiter=separator), []))
+    except csv.Error:
+        return ()  # a cell as long as a whole file is in no header
 
 
 def _check_names(file: str, names: list[str], cells: tuple[str, ...]) -> None:
@@ -294,25 +306,35 @@ def _column(path: Path, layout: _Layout, quantity: str, entry: Mapping[str, str]
 def _chunks(path: Path, layout: _Layout) -> Iterator[Any]:
     import pandas as pd
 
-    width = len(layout.header)
     spare = 8
-    return iter(
-        pd.read_csv(
-            path,
-            sep=layout.separator,
-            decimal=layout.decimal,
-            encoding=layout.encoding,
-            encoding_errors="replace",
-            header=None,
-            # Room for a row with more cells than the header, so that it can be counted instead of stopping.
-            names=list(range(width + spare)),
-            skiprows=layout.header_line + 1,
-            skipinitialspace=True,
-            chunksize=CHUNK_ROWS,
-            low_memory=False,
-            comment="#",
-        )
-    )
+    with path.open(encoding=layout.encoding, errors="replace", newline="") as file:
+        # What stands above the rows is left behind line by line, as it was counted: the reader of the rows
+        # would take a quoted line break for none.
+        for _ in range(layout.header_line + 1):
+            file.readline()
+        try:
+            yield from pd.read_csv(
+                file,
+                sep=layout.separator,
+                decimal=layout.decimal,
+                header=None,
+                index_col=False,
+                # Room for a row with more cells than the header, so that it can be counted.
+                names=list(range(len(layout.header) + spare)),
+                skipinitialspace=True,
+                chunksize=CHUNK_ROWS,
+                low_memory=False,
+                comment="#",
+            )
+        except pd.errors.EmptyDataError:
+            return
+        except pd.errors.ParserError as error:
+            raise TableError(
+                "the rows of the log cannot be told apart",
+                file=path.name,
+                found=str(error).strip(),
+                remedy="look for a quote that is not closed, or a row with far more cells than the header",
+            ) from None
 
 
 def _streamed(
@@ -326,7 +348,9 @@ def _streamed(
     rows_read, good_rows, stride, latest = 0, 0, 1, -np.inf
     strange = ""
     clock = next((place for place, column in enumerate(wanted) if column.quantity == "time"), None)
-    try:
+    with warnings.catch_warnings():
+        # A first row with far too many cells is cut, and then counted as any other with more than the header.
+        warnings.simplefilter("ignore", pd.errors.ParserWarning)
         for frame in _chunks(path, layout):
             rows_read += len(frame)
             numbers, bad, example = _numbers(frame, layout, wanted)
@@ -341,15 +365,6 @@ def _streamed(
             while sum(part.shape[1] for part in kept) > most_rows:
                 kept = [np.concatenate(kept, axis=1)[:, ::2]]
                 stride *= 2
-    except pd.errors.EmptyDataError:
-        pass
-    except pd.errors.ParserError as error:
-        raise TableError(
-            "the rows of the log cannot be told apart",
-            file=path.name,
-            found=str(error).strip(),
-            remedy="look for a row with a quote that is not closed, or with far more cells than the header",
-        ) from None
     dropped = {reason: count for reason, count in dropped.items() if count}
     table = np.concatenate(kept, axis=1) if kept else np.empty((len(wanted), 0))
     _check_usable(path.name, rows_read, good_rows, dropped, strange)
@@ -369,7 +384,7 @@ def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array,
         blank = cells.isna().to_numpy()
         values = (
             cells
-            if pd.api.types.is_numeric_dtype(cells)
+            if pd.api.types.is_numeric_dtype(cells) and not pd.api.types.is_bool_dtype(cells)
             else pd.to_numeric(
                 cells.astype(str).str.strip().str.replace(layout.decimal, ".", regex=False), errors="coerce"
             )

@@ -29,11 +29,13 @@ import csv
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
 from explorer.errors import DistributionError, SquatlineError, nearest
 from explorer.graph.units import dimension_matches, parse, parse_spread, split, to_si
+from explorer.reading import Wanted
 from explorer.study.distributions import (
     Discrete,
     Distribution,
@@ -70,7 +72,7 @@ __all__ = [
 # Keys that say something about an entry without shaping its distribution.
 ABOUT = ("distribution", "unit", "source", "note")
 _ALIASES = {"rectangular": "uniform", "log normal": "lognormal", "t": "student t", "beta": "pert"}
-_LARGEST_FILE = 20_000_000
+VALUES = Wanted("file of values", 20_000_000, raising=DistributionError)
 
 
 def read_distribution(entry: object, expected_unit: str, key: str, folder: Path) -> tuple[Distribution, str]:
@@ -426,29 +428,14 @@ def _column(path: Path, column: str | None) -> list[float]:
 
 def _rows(path: Path) -> list[list[str]]:
     try:
-        size = path.stat().st_size
-        if size > _LARGEST_FILE:
-            raise DistributionError(
-                "the file is too large for a list of values",
-                file=str(path),
-                found=f"{size / 1e6:.0f} MB",
-                allowed=f"up to {_LARGEST_FILE / 1e6:.0f} MB",
-            )
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = [row for row in csv.reader(file) if any(cell.strip() for cell in row)]
-    except OSError as error:
+        text = StringIO(VALUES.text(path), newline="")
+        rows = [row for row in csv.reader(text) if any(cell.strip() for cell in row)]
+    except csv.Error as error:
         raise DistributionError(
-            "the file cannot be read",
-            file=str(path),
-            found=error.strerror or str(error),
-            allowed="a CSV file, its path given from the folder of the study",
-        ) from None
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise DistributionError(
-            "the file is not a CSV text in UTF-8",
+            "the file of values cannot be split into cells",
             file=str(path),
             found=str(error),
-            remedy="save it as CSV, UTF-8",
+            remedy="look for a quote that is not closed, or a cell that is a whole file",
         ) from None
     if not rows:
         raise DistributionError("the file is empty", file=str(path), allowed="a column of numbers")

@@ -6,12 +6,10 @@ later works on the frozen ``Study``, in SI units.
 
 from __future__ import annotations
 
-import hashlib
-import tomllib
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 from explorer.engine.sampling import check_correlation
@@ -21,19 +19,10 @@ from explorer.graph.quantity import Quantity
 from explorer.graph.units import dimension_matches, display_unit, parse
 from explorer.model import modules
 from explorer.study.entries import Distribution, Exact, read_distribution
-from explorer.study.schema import (
-    ConditionEntry,
-    CorrelationEntry,
-    IncludedFile,
-    LimitEntry,
-    StudyFile,
-    SweepEntry,
-    read_schema,
-    read_section,
-)
+from explorer.study.own_quantities import own_modules
+from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, read_schema
+from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
 
-STUDY_FILE = "study.toml"
-LARGEST_FILE = 1_000_000
 # A tail beyond what is possible is forgiven when rarer than this; what is drawn there is a failed sample.
 FORGIVEN_TAIL = 1e-3
 # What a condition sets is a choice of how the car is run, not a measured value.
@@ -244,118 +233,17 @@ def load_study(path: str | Path, *, allow_code: bool = False) -> Study:
         With file, key, what was found, what is allowed and the remedy.
     """
     path = Path(path)
-    file = path / STUDY_FILE if path.is_dir() else path
+    file = path / STUDY_FILE if os.path.isdir(path) else path
     try:
-        return _build(file, _read(file), allow_code)
+        return _build(file, read_study_text(file), allow_code)
     except SquatlineError as error:
         raise error.within(file=str(file)) from None
 
 
-@dataclass(frozen=True)
-class _Text:
-    """The parsed file with its includes merged, the digest of all that was read, and what was merged."""
-
-    data: dict[str, Any]
-    digest: str
-    includes: tuple[_Include, ...]
-
-
-@dataclass(frozen=True)
-class _Include:
-    """What an included file changed: entries before it, its own correlations, those it made meaningless."""
-
-    file: str
-    before: Mapping[str, Any]
-    correlations: list[CorrelationEntry]
-    dropped: list[CorrelationEntry]
-
-
-def _read(file: Path) -> _Text:
-    text = read_text(file)
-    digest = hashlib.sha256(text.encode())
-    data = _parsed(text)
-    includes = []
-    for name in data.pop("include", []):
-        if not isinstance(name, str):
-            raise StudyError("include lists file names", key="include", found=name, allowed='["fitted.toml"]')
-        try:
-            more = read_text(file.parent / name)
-            includes.append(_merge(data, _parsed(more), name))
-        except SquatlineError as error:
-            raise error.within(file=name, key="include") from None
-        digest.update(more.encode())
-    return _Text(data, digest.hexdigest(), tuple(includes))
-
-
-def read_text(file: Path) -> str:
-    """Read a small UTF-8 file, refusing what cannot be one."""
-    try:
-        size = file.stat().st_size
-        if size > LARGEST_FILE:
-            raise StudyError(
-                "the file is too large for a study",
-                file=str(file),
-                found=f"{size / 1e6:.0f} MB",
-                allowed=f"up to {LARGEST_FILE / 1e6:.0f} MB",
-                remedy="put measured data into CSV files that the study names",
-            )
-        return file.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise StudyError(
-            "there is no such file",
-            file=str(file),
-            allowed=f"a folder with a {STUDY_FILE}, or the file itself",
-            remedy="'squatline new FOLDER' writes a study to start from",
-        ) from None
-    except OSError as error:
-        raise StudyError("the file cannot be read", file=str(file), found=error.strerror) from None
-    except UnicodeDecodeError as error:
-        raise StudyError(
-            "the file is not UTF-8 text",
-            file=str(file),
-            found=f"byte 0x{error.object[error.start]:02x} at position {error.start}",
-            remedy="save it as UTF-8 in the editor",
-        ) from None
-
-
-def _parsed(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise StudyError(
-            "the file is not valid TOML",
-            found=str(error),
-            remedy="check quotes, brackets and that no key stands twice near that line",
-        ) from None
-
-
-def _merge(data: dict[str, Any], more: dict[str, Any], name: str) -> _Include:
-    """Add an included file: its inputs replace those of the study, and the correlations of those."""
-    beyond = next((key for key in more if key not in ("inputs", "correlations")), None)
-    if beyond is not None:
-        raise StudyError(
-            "an included file may hold inputs and correlations only",
-            key=f"include: {name}: {beyond}",
-            allowed="[inputs] and [[correlations]]",
-        )
-    own = read_section(IncludedFile, {key: data[key] for key in ("inputs", "correlations") if key in data})
-    added = read_section(IncludedFile, more)
-    stale = [not {*entry.between}.isdisjoint(added.inputs) for entry in own.correlations]
-    data["inputs"] = {**own.inputs, **added.inputs}
-    kept = [raw for raw, old in zip(data.get("correlations", []), stale, strict=True) if not old]
-    data["correlations"] = kept + more.get("correlations", [])
-    return _Include(
-        name,
-        {key: own.inputs.get(key) for key in added.inputs},
-        added.correlations,
-        [entry for entry, old in zip(own.correlations, stale, strict=True) if old],
-    )
-
-
-def _build(file: Path, text: _Text, allow_code: bool) -> Study:
+def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     entries = read_schema(text.data)
     graph = Graph.build(
-        [*modules(entries.models), *_own_modules(entries, file.parent, allow_code)],
+        [*modules(entries.models), *own_modules(entries.study.own_quantities, file.parent, allow_code)],
         {family: tuple(members) for family, members in entries.families.items()},
     )
     tables = _tables(entries, graph, file.parent)
@@ -403,7 +291,7 @@ def _build(file: Path, text: _Text, allow_code: bool) -> Study:
     return study
 
 
-def _included(include: _Include, graph: Graph, folder: Path) -> Included:
+def _included(include: Merged, graph: Graph, folder: Path) -> Included:
     before = {
         name: _default(graph[name])
         if entry is None
@@ -418,38 +306,6 @@ def _included(include: _Include, graph: Graph, folder: Path) -> Included:
             for entries in (include.correlations, include.dropped)
         ),
     )
-
-
-def _own_modules(entries: StudyFile, folder: Path, allow_code: bool) -> list[ModuleType]:
-    name = entries.study.own_quantities
-    if name is None:
-        return []
-    if not allow_code:
-        raise StudyError(
-            "the study names a Python file of its own, and running it runs whatever is in it",
-            key="study.own_quantities",
-            found=name,
-            remedy="read that file, then allow it with --allow-code (in Python: allow_code=True)",
-        )
-    import importlib.util
-
-    path = folder / name
-    spec = importlib.util.spec_from_file_location(path.stem, path)
-    if spec is None or spec.loader is None or not path.exists():
-        raise StudyError("there is no such Python file", key="study.own_quantities", found=str(path))
-    module = importlib.util.module_from_spec(spec)
-    try:
-        spec.loader.exec_module(module)
-    except SquatlineError:
-        raise
-    except Exception as error:  # the user's own file may raise anything; it is told as a fault of that file
-        raise StudyError(
-            "the file with quantities of your own cannot be run",
-            key="study.own_quantities",
-            found=f"{type(error).__name__}: {error}",
-            remedy=f"run 'python {path}' to see where",
-        ) from error
-    return [module]
 
 
 def _tables(entries: StudyFile, graph: Graph, folder: Path) -> dict[str, Any]:

@@ -89,6 +89,43 @@ def test_every_unusable_row_is_counted_once_with_its_reason(tmp_path: Path) -> N
     assert any("left out: text where a number should stand" in note for note in log.notes)
 
 
+@pytest.mark.parametrize(
+    "preamble",
+    [
+        "Logger 7\x0c firmware 2.1\n",
+        "Logger 7\x0b\x0b\x0b\n",
+        "Logger 7\u2028\u2028 firmware\x85\x1c2.1\n",
+        '"Logger 7\nfirmware 2.1"\n',
+        '"Logger 7\n\n\nfirmware 2.1",x\n',
+        'wheels of 5" and 6\n',
+        "Logger 7\r",
+        "x" * 200_000 + "\n",
+        "",
+    ],
+    ids=["form feed", "vertical tab", "other breaks", "quoted", "quoted twice", "inch", "CR", "long", "none"],
+)
+def test_no_row_at_the_head_is_lost_to_what_stands_above_it(preamble: str, tmp_path: Path) -> None:
+    text = preamble + "t,v\n" + "".join(f"{t},36\n" for t in range(8))
+    log = read_log(written(tmp_path, text), COLUMNS)
+    assert log["time"] == pytest.approx(range(8))
+    assert (log.rows_read, log.dropped) == (8, {})
+
+
+def test_a_first_row_with_far_too_many_cells_is_counted_and_moves_no_other(tmp_path: Path) -> None:
+    many = ",".join("7" * 30)
+    log = read_log(written(tmp_path, f"t,v\n{many}\n1,36\n2,72\n"), COLUMNS)
+    assert log["time"] == pytest.approx([1.0, 2.0])
+    assert log.dropped == {logs.EXTRA: 1}
+
+
+@pytest.mark.parametrize("answers", [("True", "False"), ("True", ""), ("TRUE", "x")])
+def test_yes_and_no_are_no_numbers(answers: tuple[str, str], tmp_path: Path) -> None:
+    rows = "".join(f"{t},{answers[t % 2]}\n" for t in range(4))
+    with pytest.raises(TableError, match="no row of the log can be used") as caught:
+        read_log(written(tmp_path, f"t,v\n{rows}"), COLUMNS)
+    assert f"'{answers[0].title()}'" in str(caught.value.found).title()
+
+
 def test_a_gap_is_said(tmp_path: Path) -> None:
     times = [*np.arange(0, 2, 0.1), *np.arange(5, 6, 0.1)]
     log = read_log(written(tmp_path, "t,v\n" + "".join(f"{t:.1f},1\n" for t in times)), COLUMNS)
@@ -167,7 +204,7 @@ def test_a_unit_of_another_kind_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_missing_file_and_a_missing_quantity_are_refused(tmp_path: Path) -> None:
-    with pytest.raises(TableError, match="cannot be read"):
+    with pytest.raises(TableError, match="no such file"):
         read_log(tmp_path / "none.csv", COLUMNS)
     with pytest.raises(TableError, match="without 'pitch'"):
         read_log(written(tmp_path, "t,v\n0,1\n"), COLUMNS)["pitch"]

@@ -17,7 +17,7 @@ from explorer.errors import RenderError, ResultsError
 from explorer.results.records import Results
 from reports import ReportOptions, render
 from reports.formatting import share
-from reports.options import LARGEST_LOGO
+from reports.options import LOGO
 from reports.page import page
 from reports.report import Report
 from reports.sections import SECTIONS, sections
@@ -247,8 +247,8 @@ def test_an_unknown_form_is_named(tmp_path: Path) -> None:
     ("content", "message"),
     [
         (b"GIF89a", "not a picture"),
-        (b"\x89PNG\r\n\x1a\n" + bytes(LARGEST_LOGO), "too large"),
-        (None, "cannot be read"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(LOGO.largest), "too large"),
+        (None, "there is no such file"),
     ],
 )
 def test_bad_logos_are_refused(tmp_path: Path, content: bytes | None, message: str) -> None:
