@@ -19,6 +19,7 @@ from explorer.analyses.nominal import nominal_values
 from explorer.analyses.rare_failures import RareLimit, as_records, search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_drivers
 from explorer.analyses.sweeps import run_sweeps
+from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.verdicts import CONFIDENCE, Looks, Verdicts, judge_outcome
 from explorer.engine.checkpoint import PartStore
 from explorer.engine.montecarlo import Outcome, Output, all_of, run_montecarlo
@@ -153,7 +154,7 @@ def run(
             assumptions=(*study.assumptions, *ASSUMPTIONS),
             not_modelled=(*study.not_modelled, *NOT_MODELLED),
             cautions=CAUTIONS,
-            warnings=tuple(_warnings(study)),
+            warnings=(*_warnings(study), *taken_for_granted(study, nominal)),
             families=dict(study.graph.families),
             display=dict(study.display),
             extra=plain_data(_extra(plan, rare, verdicts) | logs | {"figures": standing_figures(outcome)}),

@@ -27,7 +27,7 @@ BY_SUBJECT: Mapping[str, str] = {
     **dict.fromkeys(("linkage", "level", "slot", "binding", "hinge", "servo", "element"), MECHANISM),
     **dict.fromkeys(("flap_timed", "flap_servo", "strength", "rod", "mount"), MECHANISM),
     **dict.fromkeys(("brakes_ideal", "brakes_balance", "brakes_fitted", "brakes_none", "braking"), STOP),
-    **dict.fromkeys(("brakes_unlimited", "motor_brake", "motor_brake_measured", "run_out"), STOP),
+    **dict.fromkeys(("brakes_unlimited", "motor_brake", "motor_brake_measured", "run_out", "leaving"), STOP),
 }
 
 

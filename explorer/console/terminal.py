@@ -15,6 +15,7 @@ from rich.progress import Progress as Bar
 from rich.table import Table
 from rich.text import Text
 
+from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.console.terminal_logs import show_logs
 from explorer.console.terminal_measuring import show_measuring
 from explorer.engine.plan import Progress
@@ -309,6 +310,7 @@ def check_as_data(study: Study, nominal: Mapping[str, Mapping[str, float | None]
             for given in study.all_inputs()
         ],
         "nominal": {name: dict(values) for name, values in nominal.items()},
+        "warnings": list(taken_for_granted(study, nominal)),
     }
 
 
@@ -337,6 +339,8 @@ def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) 
     silent = [given.key for given in study.all_inputs() if given.source is None]
     if silent:
         out.print(f"! no source given: {', '.join(silent)}")
+    for caution in taken_for_granted(study, nominal):
+        out.print(f"! {caution}")
     uncertain = sum(not given.exact for given in study.all_inputs())
     if uncertain > MANY_INPUTS:
         out.print(f"{uncertain} uncertain inputs; 'squatline screen' sorts out those that matter to no limit")

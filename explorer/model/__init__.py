@@ -49,7 +49,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
         "fitted": ("brakes.brakes_fitted",),
         "none": ("brakes.brakes_ideal", "brakes.brakes_none"),
     },
-    "braking": {"tyres": ("brakes.braking", "brakes.run_out")},
+    "braking": {"tyres": ("brakes.braking", "brakes.run_out", "brakes.leaving")},
     "corner": {"steady": ("straight.corner",)},
     "flap": {"timed": ("straight.flap_timed",), "servo": ("straight.flap_servo",)},
     "straight": {"timed": ("straight.full_throttle", "straight.straight")},

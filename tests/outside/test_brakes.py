@@ -240,3 +240,32 @@ def test_stopping_against_scipy(brakes: dict[str, float]) -> None:
         at_rest.terminal = True  # type: ignore[attr-defined]
         run = solve_ivp(rates, (0, 200), [0.0, 45.0], rtol=1e-5, atol=1e-5, events=at_rest)
         assert found[index] == pytest.approx(run.y_events[0][0][0], rel=2e-3)
+
+
+def test_a_car_that_takes_off_is_followed_through_the_air() -> None:
+    """Scipy's solve_ivp of a stone from the ground, event at landing, then Coulomb friction to rest."""
+    speed, angle, friction = 48.0, np.deg2rad(25), 0.35
+
+    def flying(_: float, state: np.ndarray) -> list[float]:
+        return [state[2], state[3], 0.0, -G]
+
+    def landed(_: float, state: np.ndarray) -> float:
+        return float(state[1])
+
+    landed.terminal, landed.direction = True, -1  # type: ignore[attr-defined]
+    start = [0.0, 0.0, speed * np.cos(angle), speed * np.sin(angle)]
+    flight = solve_ivp(flying, (0, 20), start, rtol=1e-10, atol=1e-10, events=landed)
+    slid = solve_ivp(
+        lambda _, state: [state[1], -friction * G],
+        (0, flight.y[2, -1] / (friction * G)),
+        [0.0, flight.y[2, -1]],
+        rtol=1e-10,
+        atol=1e-10,
+    )
+    car = {**SPRINT_CAR, "speed": speed, "launch_angle": angle, "slide_friction": friction}
+    names = ["flight_distance", "slide_distance", "run_out_distance", "side_distance"]
+    found = evaluate(names, {**car, "departure_angle": np.deg2rad(40)})
+    assert found["flight_distance"] == pytest.approx(flight.y[0, -1] + slid.y[0, -1], rel=1e-7)
+    assert found["slide_distance"] == pytest.approx(speed**2 / (2 * friction * G), rel=1e-12)
+    farthest = max(float(found[name]) for name in names[:3])
+    assert found["side_distance"] == pytest.approx(farthest * np.sin(np.deg2rad(40)), rel=1e-12)

@@ -92,7 +92,7 @@ def slowing(deceleration: Callable[[Array], Array], low: Array, high: Array) -> 
 
 
 def _cubic(share: Array, width: Array, row: Rows, values: Array, slopes: Array) -> Array:
-    """Return the cubic through values and slopes of two rows, so wide apart, at a share of the way between."""
+    """Return, at a share of the way from a row to the next, the cubic through values and slopes of both."""
     first, last = at_row(values, row), at_row(values, row + 1)
     begin, end = width * at_row(slopes, row), width * at_row(slopes, row + 1)
     rise = last - first

@@ -1,0 +1,59 @@
+"""What a study leaves unsaid where it decides: brakes, rotating masses, the time before the brakes act."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from explorer.study.study import Study, wanted_outputs
+
+Nominal = Mapping[str, Mapping[str, float | None]]
+
+
+def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
+    """Yield a caution for each thing that the study is silent about though what it asks hangs on it.
+
+    Parameters
+    ----------
+    nominal:
+        Condition -> quantity -> value with all inputs at their nominal values.
+
+    """
+    asked = _asked_for(study)
+    braked = _hanging_on("brake_push", asked)
+    if braked and "brakes" not in study.entries.models:
+        yield (
+            f"no brakes are described, and {braked} takes them as ideal, both axles at the limit of their "
+            'grip at once; say which the car has, as in [models] brakes = "fitted", "balance" or "none"'
+        )
+    spun = _hanging_on("rotating_mass_factor", asked)
+    if spun and study.inputs["rotating_mass_factor"].default:
+        yield (
+            f"rotating_mass_factor is left at 1, and {spun} takes wheels and motor to spin up by themselves; "
+            "give it under [inputs], about 1.05 is usual (judgement)"
+        )
+    for condition, values in nominal.items():
+        fence, reaction = values.get("fence_distance"), values.get("reaction_distance")
+        if fence is not None and reaction is not None and 0 < fence <= reaction:
+            yield (
+                f"fence_distance is {fence:.3g} m in condition {condition}, and before the brakes act the "
+                f"car goes {reaction:.3g} m (reaction_time and radio_delay): nothing the driver does stops "
+                "it there; move the fence or take speed off"
+            )
+
+
+def _asked_for(study: Study) -> dict[str, frozenset[str]]:
+    """Map every quantity asked for to all it needs, in the conditions it is asked for in."""
+    pairs = {*wanted_outputs(study)}
+    pairs |= {
+        (name, where) for sweep in study.sweeps for name in sweep.quantities for where in sweep.conditions
+    }
+    found: dict[str, frozenset[str]] = {}
+    for name, condition in sorted(pairs):
+        needed = study.graph.order([name], study.given_names(condition))
+        found[name] = found.get(name, frozenset()) | frozenset(needed)
+    return found
+
+
+def _hanging_on(name: str, asked: Mapping[str, frozenset[str]]) -> str:
+    """Name the quantities asked for that need one, as text."""
+    return ", ".join(quantity for quantity, needed in asked.items() if name in needed)

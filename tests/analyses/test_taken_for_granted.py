@@ -1,0 +1,66 @@
+"""What a study leaves unsaid where it decides is told, and only there."""
+
+from __future__ import annotations
+
+import re
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from explorer.analyses.nominal import nominal_values
+from explorer.analyses.taken_for_granted import taken_for_granted
+from explorer.study.study import load_study
+
+SAID = {
+    "brakes": 'brakes = "fitted"',
+    "rotating": "rotating_mass_factor = 1.05",
+    "force": "friction_brake_force = '60 N'\nbrake_balance_front = 0.6\nmotor_brake_force = '0 N'",
+}
+
+
+def _cautions(folder: Path, asked: str, inputs: str = "", models: str = "") -> list[str]:
+    text = files("explorer.study").joinpath("new_study.toml").read_text(encoding="utf-8")
+    text = re.sub(
+        r"(?m)^(brakes|rotating_mass_factor|friction_brake_force|brake_balance_front) = .*\n", "", text
+    )
+    text = text.replace("[inputs]\n", f"[inputs]\n{inputs}\n", 1).replace(
+        "[models]\n", f"[models]\n{models}\n", 1
+    )
+    text += f'\n[[outputs]]\nquantities = ["{asked}"]\nconditions = ["closed"]\n'
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    study = load_study(folder)
+    return list(taken_for_granted(study, nominal_values(study)))
+
+
+def test_brakes_that_nobody_described(tmp_path: Path) -> None:
+    """The caution names what hangs on them and what to write."""
+    brakes, rotating = _cautions(tmp_path, "stopping_distance")
+    assert "stopping_distance" in brakes
+    assert 'brakes = "fitted"' in brakes
+    assert "rotating_mass_factor" in rotating
+
+
+def test_what_was_said_is_not_told_again(tmp_path: Path) -> None:
+    found = _cautions(
+        tmp_path, "stopping_distance", f"{SAID['rotating']}\n{SAID['force']}", models=SAID["brakes"]
+    )
+    assert found == []
+
+
+@pytest.mark.parametrize("asked", ["top_speed", "pitch", "kinetic_energy"])
+def test_where_it_decides_nothing_it_is_left_unsaid(tmp_path: Path, asked: str) -> None:
+    assert _cautions(tmp_path, asked) == []
+
+
+def test_a_run_out_hangs_on_rotating_masses_but_on_no_brakes(tmp_path: Path) -> None:
+    (found,) = _cautions(tmp_path, "run_out_distance")
+    assert "rotating_mass_factor" in found
+
+
+@pytest.mark.parametrize(("distance", "told"), [(30, True), (40, False)])
+def test_a_fence_nearer_than_the_reaction(tmp_path: Path, distance: float, told: bool) -> None:
+    """0.8 s at 45 m/s are 36 m: with the fence nearer than that, no brake matters."""
+    inputs = f"reaction_time = '0.78 s'\nradio_delay = '0.02 s'\nfence_distance = '{distance} m'"
+    found = _cautions(tmp_path, "fence_energy", inputs)
+    assert any("fence_distance is 30 m" in caution and "36 m" in caution for caution in found) == told
