@@ -15,7 +15,8 @@ from scipy.special import ndtri
 
 from explorer.errors import SampleError
 from explorer.graph.quantity import Array
-from explorer.logs.fitting.independence import neighbour_scatter, repetition
+from explorer.logs.fitting.independence import repetition
+from explorer.logs.logger_scatter import LoggerScatter, logger_scatter
 
 SHARE = 0.9
 # Chance below which a run is not explained (common practice).
@@ -130,14 +131,14 @@ class _Compared:
 
     band: Band
     logged: Array
-    noise: float
+    scatter: LoggerScatter
     outside_range: int
 
     def distances(self, values: Array) -> Array:
         """Distance from the predicted middle in predicted standard deviations, the logger's included."""
         band = self.band
         half = np.where(values >= band.median, band.upper - band.median, band.median - band.lower)
-        spread = np.hypot(half / _edge(band.share), self.noise)
+        spread = np.hypot(half / _edge(band.share), self.scatter.deviation)
         return np.asarray((values - band.median) / np.maximum(spread, 1e-300))
 
     @property
@@ -174,7 +175,7 @@ def validate_curves(
     """Lay predicted curves, one for each sample, over a logged run.
 
     Sharper than the band alone: each curve, with the logger's scatter, is treated as a run itself, and the
-    logged run is ranked among them.  Nothing is assumed about how the points of a run hang together.
+    logged run is ranked among them.  Scatter that successive rows repeat is drawn as such.
 
     Source: Monte Carlo test of Barnard; global envelope test, Myllymaki et al., J. Royal Statistical Society
     B 79 (2017) 381.
@@ -184,8 +185,8 @@ def validate_curves(
     at, curves:
         Shapes (points,), rising, and (samples, points); samples without an answer hold NaN and are left out.
     logged_at, logged, noise:
-        Shape (rows,), in the order logged; scatter of the logger, else found from how far neighbouring rows
-        differ.
+        Shape (rows,), in the order logged; scatter of the logger, else found from what is left once
+        the log follows the curves as well as it can (``explorer.logs.logger_scatter``).
     quantity, unit, along, along_unit, share:
         As in ``Band``.
     seed:
@@ -207,9 +208,11 @@ def validate_curves(
         )
     edges = np.quantile(answered, [(1 - share) / 2, 0.5, (1 + share) / 2], axis=0)
     band = Band(at, edges[0], edges[1], edges[2], quantity, unit, along, share, along_unit)
-    compared = _compared(band, logged_at, logged, noise)
-    runs = np.stack([np.interp(compared.band.at, at, curve) for curve in answered])
-    runs += compared.noise * np.random.Generator(np.random.Philox(seed)).standard_normal(runs.shape)
+    place, values = _overlapping(band, logged_at, logged)
+    runs = np.stack([np.interp(place, at, curve) for curve in answered])
+    scatter = logger_scatter(runs, values, deviation=noise)
+    compared = _Compared(_brought(band, place), values, scatter, len(logged) - len(values))
+    runs += compared.scatter.drawn(runs.shape, seed)
     own = _badness(compared.distance[None], share)
     others = _badness(compared.distances(runs), share)
     # Ranks among the runs of the predicted kind: by the furthest departure, and by the share outside.
@@ -224,8 +227,8 @@ def _badness(distances: Array, share: float) -> tuple[Array, Array]:
     return furthest, np.mean(np.abs(distances) > _edge(share), axis=1)
 
 
-def _compared(band: Band, logged_at: Array, logged: Array, noise: float | None) -> _Compared:
-    """Bring the band to the rows of the log."""
+def _overlapping(band: Band, logged_at: Array, logged: Array) -> tuple[Array, Array]:
+    """Return places and values of the rows where something was predicted."""
     inside = (logged_at >= band.at[0]) & (logged_at <= band.at[-1]) & np.isfinite(logged)
     rows = int(np.count_nonzero(inside))
     if rows < FEWEST_ROWS:
@@ -236,16 +239,13 @@ def _compared(band: Band, logged_at: Array, logged: Array, noise: float | None) 
             allowed=f"at least {FEWEST_ROWS} rows",
             remedy="predict over the range of the log, and check the units of both",
         )
-    place, values = logged_at[inside], logged[inside]
-    brought = replace(
-        band,
-        at=place,
-        lower=np.interp(place, band.at, band.lower),
-        median=np.interp(place, band.at, band.median),
-        upper=np.interp(place, band.at, band.upper),
-    )
-    scatter = neighbour_scatter(values[np.argsort(place, kind="stable")]) if noise is None else noise
-    return _Compared(brought, values, scatter, len(logged) - rows)
+    return logged_at[inside], logged[inside]
+
+
+def _brought(band: Band, place: Array) -> Band:
+    """Bring the band to the rows of the log."""
+    lower, median, upper = (np.interp(place, band.at, edge) for edge in (band.lower, band.median, band.upper))
+    return replace(band, at=place, lower=lower, median=median, upper=upper)
 
 
 def _edge(share: float) -> float:
@@ -274,7 +274,7 @@ def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -
         effective_rows=compared.effective_rows,
         bias=bias,
         bias_in_spreads=float(np.mean(compared.distance)),
-        noise=compared.noise,
+        noise=compared.scatter.deviation,
         chance=float(chance),
         explains=bool(chance >= DOUBT),
         stretches=stretches,
@@ -338,8 +338,9 @@ def _notes(compared: _Compared) -> Iterator[str]:
             f"{compared.outside_range} rows were left out: nothing was predicted there ({band.along} outside "
             f"{band.at.min():.4g} to {band.at.max():.4g})"
         )
-    if compared.noise > 0:
-        yield f"the band was widened by the logger's own scatter of {_sized(compared.noise, band.unit)}"
+    if compared.scatter.deviation > 0:
+        scatter = _sized(compared.scatter.deviation, band.unit)
+        yield f"the band was widened by the logger's own scatter of {scatter}"
     if effective < FEWEST_ROWS:
         yield f"the run is worth only {effective:.1f} independent points: agreement is weak evidence"
     if np.median(band.upper - band.lower) > WIDE * abs(float(np.median(band.median))):

@@ -107,3 +107,54 @@ def test_too_little_to_judge_by_is_refused() -> None:
     lost[50:, 10] = np.nan
     with pytest.raises(SampleError, match="too few predicted curves"):
         judged(*run_of(1), lost)
+
+
+def repeated(repeating: float, rows: int, deviation: float, random: np.random.Generator) -> Array:
+    fresh = random.standard_normal(rows)
+    values = np.empty(rows)
+    values[0] = fresh[0]
+    for row in range(1, rows):
+        values[row] = repeating * values[row - 1] + np.sqrt(1 - repeating**2) * fresh[row]
+    return deviation * values
+
+
+def chances(count: int, repeating: float, *, step: float = 0.0, known: bool = False) -> Array:
+    """Chance that each of some right runs is given, its scatter repeated from row to row, or rounded."""
+    found = []
+    for seed in range(count):
+        random = random_stream(50_000 + seed)
+        speed = np.sort(random.uniform(0, 50, 150))
+        logged = np.interp(speed, AT, curves(1, 60_000 + seed)[0]) + repeated(repeating, 150, 0.3, random)
+        logged = np.round(logged / step) * step if step else logged
+        noise = 0.3 if known else None
+        one = validate_curves(AT, SAMPLES, speed, logged, quantity="pitch", unit="mrad", noise=noise)
+        found.append(one.chance)
+    return np.array(found)
+
+
+def at_most(level: float, count: int, found: Array) -> bool:
+    return bool(np.count_nonzero(found < level) <= level * count + 3 * np.sqrt(count * level))
+
+
+@pytest.mark.parametrize("known", [False, True], ids=["scatter found", "scatter given"])
+def test_scatter_that_repeats_itself_does_not_condemn_a_right_model(known: bool) -> None:
+    found = chances(60, 0.9, known=known)
+    assert at_most(0.01, 60, found)
+    assert at_most(0.05, 60, found)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("repeating", "step"), [(0.0, 0.0), (0.5, 0.0), (0.7, 0.0), (0.9, 0.0), (0.0, 0.25)])
+def test_a_right_model_is_doubted_no_more_often_than_said(repeating: float, step: float) -> None:
+    """Common practice, no source: a chance below its level comes no more often than the level says."""
+    found = chances(200, repeating, step=step)
+    assert at_most(0.01, 200, found)
+    assert at_most(0.05, 200, found)
+
+
+def test_a_wrong_model_is_found_under_scatter_that_repeats_itself() -> None:
+    bend = np.maximum(AT - 35, 0) * 0.2
+    for seed in range(10):
+        speed, logged = run_of(seed, bend)
+        logged = logged + repeated(0.7, len(logged), 0.1, random_stream(seed))
+        assert not judged(speed, logged).explains
