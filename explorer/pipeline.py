@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import os
 import platform
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Executor
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -16,11 +17,11 @@ from explorer.analyses.convergence import Steady, standing_figures
 from explorer.analyses.correlated import with_members
 from explorer.analyses.measurement_value import as_record, measurements_of, weigh_measurements
 from explorer.analyses.nominal import nominal_values
-from explorer.analyses.rare_failures import RareLimit, as_records, search_rare_failures, seldom_failing
+from explorer.analyses.rare_failures import as_records, search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_drivers
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
-from explorer.analyses.verdicts import CONFIDENCE, Looks, Verdicts, judge_outcome
+from explorer.analyses.verdicts import CONFIDENCE, Looks, judge_outcome
 from explorer.engine.checkpoint import PartStore
 from explorer.engine.montecarlo import Outcome, Output, all_of, run_montecarlo
 from explorer.engine.plan import CHUNK, Progress, no_progress
@@ -29,7 +30,6 @@ from explorer.engine.storage import SampleFiles
 from explorer.engine.streaming import BINS, Tally
 from explorer.engine.versions import installed
 from explorer.estimators.conformance import Conformance
-from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
 from explorer.logs.run_checks import records_of_logs
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
@@ -45,6 +45,7 @@ from explorer.results.records import (
     Reproduction,
     Results,
     Summary,
+    SweepRecord,
     plain_data,
 )
 from explorer.study.study import Input, Limit, Study
@@ -67,6 +68,9 @@ def run(
     until_steady: bool = False,
 ) -> Results:
     """Sample a study, judge its limits and rank what drives them.
+
+    Once the samples are there nothing takes them along: an analysis that fails is named in the summary with
+    the reason, its error is among the results' errors, and only what it would have found is missing.
 
     Parameters
     ----------
@@ -99,6 +103,7 @@ def run(
         logs = records_of_logs(study)
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
+        granted = tuple(taken_for_granted(study, nominal))
     most = samples or study.samples
     looks = Looks(study.limits, most) if until_decided else None
     rules = [rule for rule in (looks, Steady(most) if until_steady else None) if rule is not None]
@@ -112,19 +117,28 @@ def run(
             store=store,
             until=all_of(rules),
         )
-    with stages.stage("what drives the limits"):
+    verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
+    drivers: dict[str, Sensitivity] = {}
+    sweeps: tuple[SweepRecord, ...] = ()
+    extra: dict[str, Any] = {}
+    with stages.analysis("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
         drivers = with_members(study, outcome, drivers)
-    with stages.stage("what measuring is worth"):
+    with stages.analysis("what measuring is worth"):
         progress("measuring", 0, 1)
         plan = weigh_measurements(study, outcome)
+        if plan is not None:
+            extra["measuring"] = as_record(plan, verdicts.limits)
         progress("measuring", 1, 1)
-    verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
-    with stages.stage("rare failures"):
+    with stages.analysis("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
         rare = search_rare_failures(study, seldom, workers=workers, executor=executor, progress=progress)
-    with stages.stage("sweeps"):
+        if rare:
+            extra["rare"] = as_records(rare)
+    with stages.analysis("sweeps"):
         sweeps = run_sweeps(study, progress=progress)
+    with stages.analysis("were they enough"):
+        extra["figures"] = standing_figures(outcome)
     with stages.stage("summary"):
         outputs = tuple(_output(study, outcome, i, nominal) for i in range(len(outcome.outputs)))
         upstream = {limit.name: keys_upstream(study, limit) for limit in study.limits}
@@ -154,29 +168,20 @@ def run(
             assumptions=(*study.assumptions, *ASSUMPTIONS),
             not_modelled=(*study.not_modelled, *NOT_MODELLED),
             cautions=CAUTIONS,
-            warnings=(*_warnings(study), *taken_for_granted(study, nominal)),
+            warnings=(*_warnings(study), *granted),
             families=dict(study.graph.families),
             display=dict(study.display),
-            extra=plain_data(_extra(plan, rare, verdicts) | logs | {"figures": standing_figures(outcome)}),
+            extra=plain_data(extra | logs),
+            unfinished=tuple(stages.failures),
         )
-    times = tuple(stages.times)
+    found = Results(summary, None, tuple(stages.times), errors=tuple(stages.errors))
     if isinstance(outcome.kept, SampleFiles):
-        return Results(summary, None, times, outcome.kept)
+        return replace(found, files=outcome.kept)
     if not outcome.kept:
-        return Results(summary, None, times)
+        return found
     import pandas as pd
 
-    return Results(summary, pd.DataFrame(outcome.kept), times)
-
-
-def _extra(plan: MeasuringPlan | None, rare: Sequence[RareLimit], verdicts: Verdicts) -> dict[str, Any]:
-    """Gather the analyses that a study may or may not have."""
-    extra: dict[str, Any] = {}
-    if plan is not None:
-        extra["measuring"] = as_record(plan, verdicts.limits)
-    if rare:
-        extra["rare"] = as_records(rare)
-    return extra
+    return replace(found, samples=pd.DataFrame(outcome.kept))
 
 
 def _output(

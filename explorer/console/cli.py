@@ -1,16 +1,18 @@
 """The command line: thin, and quick to answer; everything heavy is imported when it is needed.
 
-Exit status: 0 all limits pass, 1 some fail or are undecided, 2 the input was wrong, 130 interrupted.
+Exit status: 0 all limits pass, 1 some fail or are undecided, 2 the input was wrong or not all that was asked
+for could be computed, 130 interrupted.
 """
 
 from __future__ import annotations
 
 import os
 import sys
+import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from explorer.engine.plan import Progress
+    from explorer.engine.stages import Stages
     from explorer.results.records import Results
     from explorer.study.study import Study
 
@@ -27,6 +30,8 @@ if TYPE_CHECKING:
 MOST_SAMPLES = 2_000_000
 
 PASSED, NOT_PASSED, WRONG_INPUT, INTERRUPTED, FAULT = 0, 1, 2, 130, 3
+# As for wrong input: what was asked for is not all there.
+UNFINISHED = WRONG_INPUT
 
 app = typer.Typer(
     name="squatline",
@@ -254,18 +259,39 @@ def run(
                 until_steady="steady" in (until or ()),
             )
             clock.times += results.stages
+            _note_failures(clock, results)
             with clock.stage("saving"):
                 results = results.save(folder)
                 forget_runs(store)
-        with clock.stage("report"):
-            problems = () if no_report else _render(results, folder, progress, beside)
+        problems = () if no_report else _report_of(results, folder, progress, clock, beside)
     if json:
         _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
     else:
         show_run(results, folder, problems)
         if stages:
             show_stages(clock.times)
-    raise typer.Exit(PASSED if results.summary.verdict == "pass" else NOT_PASSED)
+    _leave(clock, PASSED if results.summary.verdict == "pass" else NOT_PASSED)
+
+
+def _note_failures(stages: Stages, results: Results) -> None:
+    """Take over what came to no result in a run."""
+    stages.failures += results.summary.unfinished
+    stages.errors += results.errors
+
+
+def _leave(stages: Stages, status: int) -> NoReturn:
+    """Leave with a status, another where a stage came to no result; a fault of the program shows where."""
+    if stages.failures:
+        if os.environ.get("SQUATLINE_TRACE"):
+            for error in stages.errors:
+                traceback.print_exception(error)
+        names = ", ".join(f"“{failure.stage}”" for failure in stages.failures)
+        _complain(
+            f"squatline: not all could be computed, what could is written; no result of {names}\n"
+            "  remedy:  see the reasons given; SQUATLINE_TRACE=1 in the environment prints where it failed"
+        )
+        status = UNFINISHED
+    raise typer.Exit(status)
 
 
 def _most_samples(until: list[str], samples: int | None) -> int:
@@ -299,6 +325,15 @@ def _drawing(wanted: bool = True) -> Iterator[Executor | None]:
 
     with drawing_beside() as executor:
         yield executor
+
+
+def _report_of(
+    results: Results, folder: Path, progress: Progress, stages: Stages, beside: Executor | None = None
+) -> tuple[str, ...]:
+    """Draw the report of results that are written; return what it lacks."""
+    with stages.analysis("report"):
+        return _render(results, folder, progress, beside)
+    return (stages.failures[-1].words,)
 
 
 def _render(

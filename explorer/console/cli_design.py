@@ -25,10 +25,12 @@ from explorer.console.cli import (
     Workers,
     _complain,
     _engine,
+    _leave,
     _load,
+    _note_failures,
     _print_json,
     _progress,
-    _render,
+    _report_of,
     app,
 )
 
@@ -76,7 +78,7 @@ def compare(
     else:
         show_comparison(found)
         _say_where(folder, problems)
-    raise typer.Exit(PASSED if found.recommended else NOT_PASSED)
+    _leave(way.stages, PASSED if found.recommended else NOT_PASSED)
 
 
 @app.command()
@@ -123,7 +125,7 @@ def explore(
     else:
         show_exploration(exploration, speeds)
         _say_where(folder, problems)
-    raise typer.Exit(PASSED if found_conforming(exploration, speeds) else NOT_PASSED)
+    _leave(way.stages, PASSED if found_conforming(exploration, speeds) else NOT_PASSED)
 
 
 @contextmanager
@@ -165,7 +167,7 @@ def _filed(
     if not is_run_of(folder, study):
         _run_first(study, folder, way)
     add_findings(folder, findings)
-    return () if no_report else _render(load_results(folder), folder, way.progress)
+    return () if no_report else _report_of(load_results(folder), folder, way.progress, way.stages)
 
 
 def _run_first(study: Study, folder: Path, way: Way) -> None:
@@ -173,10 +175,12 @@ def _run_first(study: Study, folder: Path, way: Way) -> None:
     from explorer.pipeline import run as run_study
 
     with store_for_run(folder, study, study.samples) as store:
-        run_study(study, workers=way.workers, executor=way.executor, progress=way.progress, store=store).save(
-            folder
+        results = run_study(
+            study, workers=way.workers, executor=way.executor, progress=way.progress, store=store
         )
+        results.save(folder)
         forget_runs(store)
+    _note_failures(way.stages, results)
 
 
 def _say_where(folder: Path, problems: tuple[str, ...]) -> None:

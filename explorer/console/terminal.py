@@ -84,10 +84,15 @@ def difference_shown(value: float, unit: str, spread: float = 0.0) -> str:
 
 
 def percent(probability: float) -> str:
-    """Write a probability in per cent, with enough digits near both ends."""
-    value = 100 * probability
+    """Write a probability or a share in per cent, with enough digits near both ends.
+
+    An estimated share may lie a little below nought or above one by chance: the end is written.
+    """
+    if math.isnan(probability):
+        return "no answer"
+    value = min(max(100 * probability, 0.0), 100.0)
     if value in (0.0, 100.0):
-        return f"{value:.0f} %"
+        return f"{abs(value):.0f} %"
     near = min(value, 100 - value)
     digits = 1 if near >= 1 else min(6, 1 - math.floor(math.log10(near)))
     return f"{value:.{digits}f} %"
@@ -124,6 +129,8 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
             f"! {failure.count} samples of {failure.output} ({failure.condition}) have no answer: "
             f"{failure.quantity}: {failure.meaning}"
         )
+    for unfinished in summary.unfinished:
+        out.print(Text(f"! {unfinished.words}"))
     out.print(_drivers_table(results))
     for line in _lines_on_drivers(results):
         out.print(Text(line))
@@ -277,6 +284,7 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
             for f in results.summary.failures
         ],
         "warnings": list(results.summary.warnings),
+        "unfinished": [failure.words for failure in results.summary.unfinished],
         "problems": list(problems),
         "stages": dict(results.stages),
     }

@@ -21,7 +21,8 @@ from explorer.design.resuming import Way
 from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
 from explorer.engine.checkpoint import inputs_digest
 from explorer.engine.montecarlo import Output
-from explorer.engine.plan import Plan, Progress, chunk_sizes, make_plan, no_progress
+from explorer.engine.plan import Plan, chunk_sizes, make_plan
+from explorer.engine.stages import Stages
 from explorer.errors import SampleError, StudyError
 from explorer.estimators.assessment import worst_verdict
 from explorer.estimators.conformance import binomial_interval, judge_joint, judge_margins
@@ -111,8 +112,12 @@ def run_comparison(
     ]
     parts = list(way.parts(names, partial(_values, plan, builds, outputs, sizes), "candidates"))
     found = SideBySide(study, builds, aims, outputs, np.concatenate(parts, axis=2))
-    speeds = [run_highest_speed(study, build, way) for build in builds]
-    return compare(found, plan, payoff, speeds, way.progress), found
+    speeds: list[HighestSpeeds | None] = []
+    for build in builds:
+        speeds.append(None)
+        with way.stages.analysis(f"highest speed: {build.words}"):
+            speeds[-1] = run_highest_speed(study, build, way)
+    return compare(found, plan, payoff, speeds, way), found
 
 
 def _values(
@@ -150,15 +155,16 @@ def compare(
     plan: Plan,
     payoff: Payoff,
     speeds: Sequence[HighestSpeeds | None],
-    progress: Progress = no_progress,
+    way: Way,
 ) -> Comparison:
     """Sum up what the samples say."""
+    progress = way.progress
     study, builds, aims = found.study, found.builds, found.aims
     pairs = tuple(_pair(found, i, j) for i in range(len(builds)) for j in range(i + 1, len(builds)))
     progress("comparing", 1, 3)
     candidates = tuple(_candidate(found, plan, pairs, speeds[k], k) for k in range(len(builds)))
     progress("comparing", 2, 3)
-    choice = _choice(found, plan, payoff)
+    choice = _choice(found, plan, payoff, way.stages)
     progress("comparing", 3, 3)
     recommended = _recommended(candidates, aims)
     return Comparison(
@@ -174,7 +180,7 @@ def compare(
         rankings=_rankings(found),
         choice=choice,
         recommended=recommended,
-        notes=_notes(candidates),
+        notes=(*_notes(candidates), *(failure.words for failure in way.stages.failures)),
     )
 
 
@@ -266,14 +272,19 @@ def _rankings(found: SideBySide) -> tuple[RankingResult, ...]:
     return (*by_aims, by_limits)
 
 
-def _choice(found: SideBySide, plan: Plan, payoff: Payoff) -> ChoiceResult:
+def _choice(found: SideBySide, plan: Plan, payoff: Payoff, stages: Stages) -> ChoiceResult:
     scores = None if payoff.aim is None else found.score(payoff.aim)
     payoffs = payoff.of(scores, found.all_hold)
     means = payoffs.mean(axis=1)
     everything = worth_to_choice(payoffs)
     sign = 1.0 if payoff.aim is None else payoff.aim.sign
     known = payoffs[:, :INFORMATION_SAMPLES]
-    truths = _truths(plan, known.shape[1]) if everything.gain.value > 0 else {}
+    inputs: tuple[InformationResult, ...] = ()
+    measurements: tuple[MeasurementResult, ...] = ()
+    with stages.analysis("what to learn before choosing"):
+        truths = _truths(plan, known.shape[1]) if everything.gain.value > 0 else {}
+        inputs = _worth_of_inputs(found.builds, truths, known)
+        measurements = _worth_of_measurements(found, truths, known)
     return ChoiceResult(
         by=payoff.words,
         unit="1" if payoff.aim is None else payoff.aim.unit,
@@ -281,8 +292,8 @@ def _choice(found: SideBySide, plan: Plan, payoff: Payoff) -> ChoiceResult:
         payoffs=tuple(float(sign * mean) for mean in means),
         best=found.builds[int(np.argmax(means))].name,
         everything=everything,
-        inputs=_worth_of_inputs(found.builds, truths, known),
-        measurements=_worth_of_measurements(found, truths, known),
+        inputs=inputs,
+        measurements=measurements,
     )
 
 

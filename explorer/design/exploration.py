@@ -13,7 +13,7 @@ from explorer.design.resuming import Way
 from explorer.design.search import run_search
 from explorer.design.variables import Variable, read_variables
 from explorer.errors import StudyError, nearest
-from explorer.results.exploration import Exploration, HighestSpeeds
+from explorer.results.exploration import AnswerRecord, Exploration, HighestSpeeds, MapRecord
 from explorer.study.builds import AS_IT_STANDS, Build, read_builds
 from explorer.study.study import Study
 
@@ -100,21 +100,38 @@ def run_exploration(
     StudyError
         When a section is wrong, or nothing is asked.
 
+    Notes
+    -----
+    A part that fails takes no other along: ``way.stages`` and the notes say what came to no result, and why.
+
     """
     way = way or Way()
     prepared = prepare(study, build)
-    speeds = run_highest_speed(study, build, way) if "speed" in parts else None
-    questions = prepared.questions if "questions" in parts else ()
-    answers = tuple(run_question(question, way) for question in questions)
-    maps = tuple(run_map(one, way) for one in (prepared.maps if "maps" in parts else ()))
+    stages = way.stages
+    speeds: HighestSpeeds | None = None
+    answers: list[AnswerRecord] = []
+    maps: list[MapRecord] = []
     search, notes = None, []
+    if "speed" in parts:
+        with stages.analysis("highest speed"):
+            speeds = run_highest_speed(study, build, way)
+    for question in prepared.questions if "questions" in parts else ():
+        with stages.analysis(f"question: {question.ask}"):
+            answers.append(run_question(question, way))
+    for one in prepared.maps if "maps" in parts else ():
+        with stages.analysis(f"map: {one.name}"):
+            maps.append(run_map(one, way))
     if "search" in parts and prepared.variables:
         if prepared.aims:
-            search = run_search(study, build, prepared.variables, prepared.aims, way)
+            with stages.analysis("best build"):
+                search = run_search(study, build, prepared.variables, prepared.aims, way)
         else:
             notes.append("no [[aims]] are set, so there is nothing to search the design variables for")
+    notes += [failure.words for failure in stages.failures]
     asked = [record.headline for record in (*answers, *maps, *([search] if search else ()))]
     if not asked and speeds is None:
+        if stages.errors:
+            raise stages.errors[0]
         raise StudyError(
             "there is nothing to explore",
             file=str(study.path),
@@ -126,7 +143,7 @@ def run_exploration(
     exploration = None
     if asked:
         headline = search.headline if search else asked[0]
-        exploration = Exploration(headline, build.words, maps, search, answers, tuple(notes))
+        exploration = Exploration(headline, build.words, tuple(maps), search, tuple(answers), tuple(notes))
     return exploration, speeds
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 from explorer.engine.checkpoint import PartStore
 from explorer.engine.plan import Progress, in_order, no_progress
+from explorer.engine.stages import Stages
 from explorer.graph.quantity import Array
 
 
@@ -24,6 +25,8 @@ class Way:
         Called with the stage, what is done and what there is to do.
     store:
         Where finished parts are kept, so that a stopped run goes on; without a file nothing is kept.
+    stages:
+        What came to no result while the rest went on.
 
     """
 
@@ -31,6 +34,7 @@ class Way:
     executor: Executor | None = None
     progress: Progress = no_progress
     store: PartStore | None = None
+    stages: Stages = field(default_factory=Stages)
 
     def parts(self, names: Sequence[str], compute: Callable[[int], Array], stage: str) -> Iterator[Array]:
         """Yield the part of each name.

@@ -87,11 +87,8 @@ def _processes(workers: int) -> Iterator[Crew]:
     try:
         with process_pool(workers) as pool:
             yield Crew(pool, workers)
-    except BrokenProcessPool:
-        raise ClusterError(
-            "a worker process ended before its work was done",
-            remedy="look whether memory ran out; run again with fewer --workers, or with --engine threads",
-        ) from None
+    except BrokenProcessPool as error:
+        raise told_for_users(error) from None
 
 
 @contextmanager
@@ -120,11 +117,24 @@ def _dask(workers: int, scheduler: str | None) -> Iterator[Crew]:
         try:
             threads = sum(client.nthreads().values())
             yield Crew(client.get_executor(pure=False), threads)
-        except KilledWorker:
-            raise ClusterError(
-                "a chunk was lost again and again: every worker it was given to ended",
-                remedy="look into the workers' logs; most often their memory is too small",
-            ) from None
+        except KilledWorker as error:
+            raise told_for_users(error) from None
+
+
+def told_for_users(error: Exception) -> Exception:
+    """Return an error of lost workers as one that a user can act on, any other as it is."""
+    if isinstance(error, BrokenProcessPool):
+        return ClusterError(
+            "a worker process ended before its work was done",
+            remedy="look whether memory ran out; run again with fewer --workers, or with --engine threads",
+        )
+    # Told by its name: its library is there only where it is asked for.
+    if type(error).__name__ == "KilledWorker":
+        return ClusterError(
+            "a chunk was lost again and again: every worker it was given to ended",
+            remedy="look into the workers' logs; most often their memory is too small",
+        )
+    return error
 
 
 def _distributed() -> Any:

@@ -280,7 +280,9 @@ def importance_sampling(
         The probability, unbiased whatever the fit, and its coefficient of variation, from independent draws.
     """
     centre = failures.mean(axis=0)
-    variances, directions = np.linalg.eigh(np.atleast_2d(np.cov(failures.T)))
+    # One failure has no scatter; the standard one is all there is to go by.
+    scatter = np.cov(failures.T) if len(failures) > 1 else np.eye(failures.shape[1])
+    variances, directions = np.linalg.eigh(np.atleast_2d(scatter))
     # Scatter of an estimated variance about one; chains repeat themselves, hence the wide margin.
     noise = DISTINCT * math.sqrt(2 * failures.shape[1] / len(failures))
     # Never narrower than the standard one: beyond a narrow fit lie rare draws of enormous weight.

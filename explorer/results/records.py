@@ -17,6 +17,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from explorer.engine.stages import StageFailure
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles
 from explorer.errors import ResultsError
 from explorer.estimators.conformance import Conformance
@@ -205,6 +206,7 @@ class Reproduction:
 class Summary:
     """Everything the report prints.
 
+    ``unfinished`` lists the stages that came to no result: what they would have found is missing.
     ``nominal`` maps condition -> quantity -> value with every input at its nominal value (None where the
     model has no answer there).
     """
@@ -230,6 +232,7 @@ class Summary:
     warnings: tuple[str, ...]
     families: dict[str, tuple[str, ...]]
     display: dict[str, str]
+    unfinished: tuple[StageFailure, ...] = ()
     schema_version: str = SCHEMA_VERSION
     extra: dict[str, Any] = field(default_factory=dict)
 
@@ -315,13 +318,14 @@ class Results:
     """A finished run: the summary, the kept samples and the stage times.
 
     ``samples`` is None when they were not kept, and when they are too many to hold at once: then ``files``
-    reads them by the column.
+    reads them by the column.  ``errors`` holds what the unfinished stages raised, in this process only.
     """
 
     summary: Summary
     samples: pd.DataFrame | None
     stages: tuple[tuple[str, float], ...] = ()
     files: SampleFiles | None = None
+    errors: tuple[Exception, ...] = ()
 
     def first_samples(self, rows: int) -> pd.DataFrame | None:
         """Return the first of the kept samples, or None when none were kept."""

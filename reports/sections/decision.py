@@ -51,6 +51,7 @@ def build(report: Report) -> Section:
     if summary.note:
         blocks.append(Note("About these data", (sentence(summary.note),)))
     blocks += [Note("Read this first", line) for line in _unexplained(report)]
+    blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
     if summary.description:
         blocks.append(Paragraph((sentence(summary.description),), lead=True))
     blocks.append(Answers((_may_build(report), _may_run(report), _what_first(report))))
@@ -158,9 +159,11 @@ def _what_first(report: Report) -> Answer:
     driver = first_driver(report.summary)
     if driver is None:
         todo = actions(report)
-        return Answer("What first?", None, "Nothing stands out", tuple(todo[:1]))
-    words = {"fail": "Change or measure what drives the failing limit"}
-    answer = words.get(driver.limit.conformance.verdict, "Measure what drives the tightest limit")
+        ranked = any(limit.sensitivity for limit in report.summary.limits)
+        words = "Nothing stands out" if ranked else "Nothing was ranked"
+        return Answer("What first?", None, words, tuple(todo[:1]))
+    answers = {"fail": "Change or measure what drives the failing limit"}
+    answer = answers.get(driver.limit.conformance.verdict, "Measure what drives the tightest limit")
     return Answer("What first?", None, answer, (driver_words(report, driver),))
 
 

@@ -51,6 +51,7 @@ def _table(report: Report, safety: list[LimitRecord]) -> Table:
 def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
     found = limit.conformance
     driver = leading(limit)
+    nothing = "not ranked" if limit.sensitivity is None else "nothing stands out"
     return (
         cell(
             limit.name,
@@ -65,6 +66,6 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
             Quiet(f" {share_range(1 - found.high, 1 - found.low)}"),
             order=1 - found.probability,
         ),
-        cell(report.input_name(driver.index.name) if driver else Quiet("nothing stands out")),
+        cell(report.input_name(driver.index.name) if driver else Quiet(nothing)),
         cell(Verdict(found.verdict)),
     )
