@@ -9,15 +9,14 @@ from collections.abc import Iterator, Mapping
 from concurrent.futures import Executor
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import Any
 
 import numpy as np
 
-from explorer.analyses.convergence import Steady, standing_figures
+from explorer.analyses.convergence import Steady, convergence_of
 from explorer.analyses.correlated import with_members
-from explorer.analyses.measurement_value import as_record, measurements_of, weigh_measurements
+from explorer.analyses.measurement_value import measurements_of, weigh_measurements
 from explorer.analyses.nominal import nominal_values
-from explorer.analyses.rare_failures import as_records, search_rare_failures, seldom_failing
+from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_drivers
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
@@ -30,11 +29,13 @@ from explorer.engine.storage import SampleFiles
 from explorer.engine.streaming import BINS, Tally
 from explorer.engine.versions import installed
 from explorer.estimators.conformance import Conformance
+from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
 from explorer.logs.run_checks import records_of_logs
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
 from explorer.results.records import (
     ConditionRecord,
+    Convergence,
     CorrelationRecord,
     FailureRecord,
     Histogram,
@@ -42,6 +43,7 @@ from explorer.results.records import (
     LimitRecord,
     OutputRecord,
     QuantityRecord,
+    RareFailureRecord,
     Reproduction,
     Results,
     Summary,
@@ -120,25 +122,23 @@ def run(
     verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
     drivers: dict[str, Sensitivity] = {}
     sweeps: tuple[SweepRecord, ...] = ()
-    extra: dict[str, Any] = {}
+    plan: MeasuringPlan | None = None
+    rare: tuple[RareFailureRecord, ...] = ()
+    convergence: Convergence | None = None
     with stages.analysis("what drives the limits"):
         drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
         drivers = with_members(study, outcome, drivers)
     with stages.analysis("what measuring is worth"):
         progress("measuring", 0, 1)
         plan = weigh_measurements(study, outcome)
-        if plan is not None:
-            extra["measuring"] = as_record(plan, verdicts.limits)
         progress("measuring", 1, 1)
     with stages.analysis("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
         rare = search_rare_failures(study, seldom, workers=workers, executor=executor, progress=progress)
-        if rare:
-            extra["rare"] = as_records(rare)
     with stages.analysis("sweeps"):
         sweeps = run_sweeps(study, progress=progress)
     with stages.analysis("were they enough"):
-        extra["figures"] = standing_figures(outcome)
+        convergence = convergence_of(outcome)
     with stages.stage("summary"):
         outputs = tuple(_output(study, outcome, i, nominal) for i in range(len(outcome.outputs)))
         upstream = {limit.name: keys_upstream(study, limit) for limit in study.limits}
@@ -171,7 +171,10 @@ def run(
             warnings=(*_warnings(study), *granted),
             families=dict(study.graph.families),
             display=dict(study.display),
-            extra=plain_data(extra | logs),
+            convergence=convergence,
+            rare=rare,
+            measuring=plan,
+            extra=plain_data(logs),
             unfinished=tuple(stages.failures),
         )
     found = Results(summary, None, tuple(stages.times), errors=tuple(stages.errors))

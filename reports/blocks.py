@@ -6,11 +6,14 @@ happens there, once, for everything.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, ClassVar, Literal, TypeAlias
 
+from explorer.graph.units import System
 from reports.formatting import Amount
+from reports.options import SYSTEMS
 
 
 @dataclass(frozen=True)
@@ -72,11 +75,12 @@ Line: TypeAlias = tuple[Part, ...]
 
 @dataclass(frozen=True)
 class Paragraph:
-    """One paragraph."""
+    """One paragraph; one that is an ``aside`` explains a picture, and is left out where none is drawn."""
 
     kind: ClassVar[str] = "paragraph"
     line: Line
     lead: bool = False
+    aside: bool = False
 
 
 @dataclass(frozen=True)
@@ -90,11 +94,12 @@ class Heading:
 
 @dataclass(frozen=True)
 class Bullets:
-    """A list, numbered where the order matters."""
+    """A list, numbered where the order matters; as an ``aside`` it is for reading at leisure."""
 
     kind: ClassVar[str] = "bullets"
     items: tuple[Line, ...]
     numbered: bool = False
+    aside: bool = False
 
 
 @dataclass(frozen=True)
@@ -126,7 +131,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """A table whose first column names the row."""
+    """A table whose first column names the row; one that is an ``aside`` is for looking things up."""
 
     kind: ClassVar[str] = "table"
     name: str
@@ -135,6 +140,7 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     sortable: bool = True
     small: bool = False
+    aside: bool = False
 
 
 @dataclass(frozen=True)
@@ -149,7 +155,9 @@ class Facts:
 class Figure:
     """A chart, as a Vega-Lite specification for each system of units, or a drawing, as SVG for each.
 
-    ``alternative`` says in words what the picture shows; ``caption`` the number to take from it.
+    ``alternative`` says in words what the picture shows; ``caption`` the number to take from it; ``signs``
+    are the lines that draw it where there are letters only.  ``draw`` makes the charts when they are asked
+    for.
     """
 
     kind: ClassVar[str] = "figure"
@@ -157,10 +165,16 @@ class Figure:
     title: str
     alternative: str
     caption: Line = ()
-    charts: tuple[Mapping[str, Any], ...] = ()
+    draw: Callable[[], tuple[Mapping[str, Any], ...]] = tuple
     drawings: tuple[str, ...] = ()
     wide: bool = True
     numbers: Table | None = None
+    signs: tuple[str, ...] = ()
+
+    @cached_property
+    def charts(self) -> tuple[Mapping[str, Any], ...]:
+        """One specification for each of ``SYSTEMS``; empty for a drawing."""
+        return self.draw()
 
 
 @dataclass(frozen=True)
@@ -219,6 +233,13 @@ class Section:
     title: str
     blocks: tuple[Block, ...]
     printed: bool = True
+
+
+def in_each_system(
+    chart: Callable[[System], Mapping[str, Any]],
+) -> Callable[[], tuple[Mapping[str, Any], ...]]:
+    """Make what draws a figure of what draws it in one system of units."""
+    return lambda: tuple(map(chart, SYSTEMS))
 
 
 def cell(*line: Part, order: float | str | None = None) -> Cell:

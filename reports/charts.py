@@ -11,11 +11,15 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import altair as alt
-
+from reports.later import later
 from reports.theme import ACCENT, CONFIG, INK, PALE, STROKES
+
+if TYPE_CHECKING:
+    import altair as alt
+else:
+    alt = later("altair")
 
 WIDE = 640
 NARROW = 300

@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
-
-import altair as alt
+from typing import TYPE_CHECKING, Any
 
 from reports.charts import WIDE, Band, Mark, across, few_ticks, finished, upright
+from reports.later import later
 from reports.theme import ACCENT, INK, PALE, QUIET, STROKES
+
+if TYPE_CHECKING:
+    import altair as alt
+else:
+    alt = later("altair")
 
 # Chances [%] at which a map changes its grey, dark where limits seldom hold.
 _STEPS = (25, 50, 75, 95)

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, Literal
-
-import altair as alt
+from typing import TYPE_CHECKING, Any, Literal
 
 from reports.charts import WIDE, Mark, few_ticks, finished, upright
 from reports.label_placement import Box, Label, joined, place_labels
+from reports.later import later
 from reports.theme import ACCENT, INK, QUIET
+
+if TYPE_CHECKING:
+    import altair as alt
+else:
+    alt = later("altair")
 
 HEIGHT = 190
 _RIGHT = 12

@@ -7,6 +7,7 @@ takes one.  Rounding follows JCGM 100:2008, 7.2.6: two significant digits of the
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -25,6 +26,8 @@ NO_ANSWER = "no answer"
 MINUS = "\N{MINUS SIGN}"
 # Between a number and its unit, so that the two are never parted at the end of a line.
 SPACE = "\N{NO-BREAK SPACE}"
+# Between the thousands of a number.
+THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 # Units written against their number.
 _CLOSE = ("°",)
 
@@ -183,12 +186,50 @@ def percent(value: float, digits: int = 3) -> str:
 
 def count(value: int) -> str:
     """Write a whole number with its thousands set apart."""
-    return f"{value:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    return f"{value:,}".replace(",", THIN_SPACE)
+
+
+def about(value: float) -> str:
+    """Write a count in two figures."""
+    return count(int(float(f"{value:.2g}")))
 
 
 def counted(value: int, one: str, many: str = "") -> str:
     """Write a number with its noun: "1 car", "2 cars"."""
     return f"{count(value)} {one if value == 1 else many or one + 's'}"
+
+
+def chance(probability: float) -> str:
+    """Write a probability without an interval: no more figures than matter, and never nought for a little."""
+    if probability in (0.0, 1.0):
+        return f"{100 * probability:.0f}{SPACE}%"
+    if probability < 0.001:
+        return f"less than 0.1{SPACE}%"
+    if probability > 0.999:
+        return f"more than 99.9{SPACE}%"
+    digits = 1 if probability < 0.0095 or probability > 0.9905 else 0
+    return f"{100 * probability:.{digits}f}{SPACE}%"
+
+
+def uncertain(value: float, error: float) -> str:
+    """Write a pure number with its uncertainty: "6.04 ± 0.67"."""
+    return f"{rounded(value, error)} ± {rounded(error, error)}" if error > 0 else f"{value:.3g}"
+
+
+def hours(value: float) -> str:
+    """Say a length of time as a builder would."""
+    spoken = {0.25: "a quarter of an hour", 0.5: "half an hour", 1.0: "one hour", 1.5: "an hour and a half"}
+    if value in spoken:
+        return spoken[value]
+    if value < 1:
+        return f"{60 * value:.0f} minutes"
+    return f"{value:g} hours" if value == round(value, 1) else f"{value:.1f} hours"
+
+
+def listed(words: Iterable[str]) -> str:
+    """Write a list: "a, b and c"."""
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def _percent(value: float, half_width: float) -> str:

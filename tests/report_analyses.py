@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict, replace
 from typing import Any
 
+from explorer.estimators.measuring import Expected, Outcome, Worth
+from explorer.estimators.measuring_plan import Alone, MeasuringPlan, Outlook, Step
 from explorer.results.records import Results
 from tests.report_fixture import make_results
 
@@ -13,13 +16,18 @@ def with_analyses(results: Results | None = None) -> Results:
     """Return the made-up run with every later analysis in its summary."""
     results = results or make_results()
     extra = {
-        "measuring": measuring(),
         "candidates": candidates(results),
         "design": design(results),
         "highest_speed": highest_speed(),
         "validation": validation(),
     }
-    return replace(results, summary=replace(results.summary, extra=extra))
+    return replace(results, summary=replace(results.summary, measuring=measuring(), extra=extra))
+
+
+def with_findings(**findings: Any) -> Results:
+    """Return the made-up run with some findings in its summary."""
+    results = make_results()
+    return replace(results, summary=replace(results.summary, **findings))
 
 
 def expected(value: float, error: float = 0.001) -> dict[str, float]:
@@ -27,93 +35,84 @@ def expected(value: float, error: float = 0.001) -> dict[str, float]:
     return {"value": value, "error": error}
 
 
-def outcome(wrong_call: float) -> dict[str, Any]:
+def outcome(wrong_call: float) -> Outcome:
     """Return where a limit stands."""
-    return {
-        "variance": expected(1.0),
-        "wrong_call": expected(wrong_call),
-        "passes": expected(0.6),
-        "fails": expected(0.1),
-        "consumer_risk": expected(0.01),
-        "producer_risk": expected(0.02),
-        "cost": None,
-    }
+    return Outcome(
+        variance=Expected(1.0, 0.001),
+        wrong_call=Expected(wrong_call, 0.001),
+        passes=Expected(0.6, 0.001),
+        fails=Expected(0.1, 0.001),
+        consumer_risk=Expected(0.01, 0.001),
+        producer_risk=Expected(0.02, 0.001),
+        cost=None,
+    )
 
 
-MEASURED: list[tuple[str, str, float, float, list[str]]] = [
-    ("splitter_rig", "splitter's downforce", 2.0, 0.08, ["spring_test"]),
-    ("spring_test", "rear spring rate", 0.5, 0.078, ["splitter_rig"]),
-    ("scales", "mass", 0.5, 0.02, []),
-    ("paint_scale", "weight of the paint", 0.5, 0.0005, []),
+LIMIT = "Front wheels carry load"
+MEASURED: list[tuple[str, str, float, float, tuple[str, ...]]] = [
+    ("splitter_rig", "splitter's downforce", 2.0, 0.08, ("spring_test",)),
+    ("spring_test", "rear spring rate", 0.5, 0.078, ("splitter_rig",)),
+    ("scales", "mass", 0.5, 0.02, ()),
+    ("paint_scale", "weight of the paint", 0.5, 0.0005, ()),
 ]
 
 
-def measuring() -> dict[str, Any]:
+def measuring() -> MeasuringPlan:
     """Return a plan of four measurements: two tied, one that brings less, one that tells nothing."""
 
-    def worth(name: str, avoided: float) -> dict[str, Any]:
-        return {
-            "measurement": name,
-            "limit": "Front wheels carry load",
-            "hours": 2.0,
-            "before": outcome(0.20),
-            "after": outcome(0.20 - avoided),
-            "variance_removed": expected(0.5),
-            "wrong_calls_avoided": expected(avoided),
-            "cost_saved": None,
-            "turns": expected(0.1),
-            "rank": 1,
-            "tied_with": [],
-        }
+    def worth(name: str, avoided: float) -> Worth:
+        return Worth(
+            measurement=name,
+            limit=LIMIT,
+            hours=2.0,
+            before=outcome(0.20),
+            after=outcome(0.20 - avoided),
+            variance_removed=Expected(0.5, 0.001),
+            wrong_calls_avoided=Expected(avoided, 0.001),
+            cost_saved=None,
+            turns=Expected(0.1, 0.001),
+            rank=1,
+            tied_with=(),
+        )
 
-    return {
-        "headline": "measure the splitter first: 2 hours takes the chance of a wrong call from 20 % to 12 %",
-        "budget_hours": 4.0,
-        "budget_cost": None,
-        "hours": 2.0,
-        "cost": 0.0,
-        "steps": [
-            {
-                "measurement": "splitter_rig",
-                "label": "splitter's downforce",
-                "hours": 2.0,
-                "cost": 0.0,
-                "hours_so_far": 2.0,
-                "cost_so_far": 0.0,
-                "limits": {"Front wheels carry load": [outcome(0.20), outcome(0.12)]},
-                "gain": expected(0.08),
-                "tied_with": ["spring_test"],
-            }
-        ],
-        "gain": expected(0.08),
-        "unit": "wrong calls",
-        "worths": [worth(name, gain) for name, _, _, gain, _ in MEASURED],
-        "alone": [
-            {
-                "measurement": name,
-                "label": label,
-                "hours": hours,
-                "cost": 0.0,
-                "gain": expected(gain),
-                "tied_with": tied,
-            }
+    first = Step(
+        measurement="splitter_rig",
+        label="splitter's downforce",
+        hours=2.0,
+        cost=0.0,
+        hours_so_far=2.0,
+        cost_so_far=0.0,
+        limits={LIMIT: (outcome(0.20), outcome(0.12))},
+        gain=Expected(0.08, 0.001),
+        tied_with=("spring_test",),
+    )
+    return MeasuringPlan(
+        budget_hours=4.0,
+        budget_cost=math.inf,
+        hours=2.0,
+        cost=0.0,
+        steps=(first,),
+        gain=Expected(0.08, 0.001),
+        unit="wrong calls",
+        worths=tuple(worth(name, gain) for name, _, _, gain, _ in MEASURED),
+        alone=tuple(
+            Alone(name, label, hours, 0.0, Expected(gain, 0.001), tied)
             for name, label, hours, gain, tied in MEASURED
-        ],
-        "outlooks": [
-            {
-                "limit": "Front wheels carry load",
-                "label": "“Front wheels carry load”",
-                "now": outcome(0.20),
-                "planned": outcome(0.12),
-                "best": outcome(0.10),
-                "best_set": ["splitter_rig"],
-                "design_must_change": True,
-                "words": "no set of measurements is likely to settle it",
-            }
-        ],
-        "sets_tried": 3,
-        "complete": True,
-    }
+        ),
+        outlooks=(
+            Outlook(
+                limit=LIMIT,
+                now=outcome(0.20),
+                planned=outcome(0.12),
+                best=outcome(0.10),
+                best_set=("splitter_rig",),
+                everything=0.3,
+                prospect="nothing listed",
+            ),
+        ),
+        sets_tried=3,
+        complete=True,
+    )
 
 
 def candidates(results: Results) -> dict[str, Any]:

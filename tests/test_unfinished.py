@@ -29,7 +29,7 @@ ANALYSES = {
     "what measuring is worth": ("weigh_measurements", "measuring"),
     "rare failures": ("search_rare_failures", "rare"),
     "sweeps": ("run_sweeps", "sweeps"),
-    "were they enough": ("standing_figures", "figures"),
+    "were they enough": ("convergence_of", "convergence"),
 }
 RICH: dict[str, Any] = {
     "limits": """
@@ -63,7 +63,7 @@ def parts_of(folder: Path) -> dict[str, object]:
     found = {
         "sensitivity": [limit.pop("sensitivity") for limit in data["limits"]],
         "sweeps": data.pop("sweeps"),
-        **{key: data["extra"].pop(key, None) for key in ("measuring", "rare", "figures")},
+        **{key: data.pop(key) for key in ("measuring", "rare", "convergence")},
     }
     data.pop("unfinished")
     return {**found, "rest": data}

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from explorer.engine.montecarlo import Outcome, Output, SoFar
 from explorer.estimators.stopping import Stability, stability
 from explorer.graph.quantity import Array
-from explorer.graph.units import about
+from explorer.results.records import Convergence
 
 
 @dataclass
@@ -48,22 +47,21 @@ class Steady:
         return bool(judged) and all(one.settled for one in judged)
 
 
-def standing_figures(outcome: Outcome) -> dict[str, Any]:
-    """Say for how many outputs two figures of the uncertainty stand still, and what the rest would take.
+def convergence_of(outcome: Outcome) -> Convergence | None:
+    """Say for which outputs two figures of the uncertainty stand still, and what the rest would take.
 
-    Empty where fewer than two batches were drawn.
+    None where fewer than two batches were drawn.
     """
     found = {output.column: one for output, one in _standing(outcome)}
     if not found:
-        return {}
-    still = [name for name, one in found.items() if one.settled]
+        return None
+    still = tuple(name for name, one in found.items() if one.settled)
     growth = max((one.batches_needed / one.batches for one in found.values() if not one.settled), default=0)
-    return {
-        "settled": still,
-        "open": [name for name in found if name not in still],
-        "samples_needed": round(growth * outcome.samples),
-        "words": _words(len(still), len(found), growth * outcome.samples),
-    }
+    return Convergence(
+        settled=still,
+        open=tuple(name for name in found if name not in still),
+        samples_needed=round(growth * outcome.samples),
+    )
 
 
 def _standing(outcome: Outcome) -> Iterator[tuple[Output, Stability]]:
@@ -71,12 +69,3 @@ def _standing(outcome: Outcome) -> Iterator[tuple[Output, Stability]]:
     for output, batches, tally in zip(outcome.outputs, outcome.batches, outcome.tallies, strict=True):
         if batches.count > 1:
             yield output, stability(batches, uncertainty=tally.sd)
-
-
-def _words(still: int, outputs: int, needed: float) -> str:
-    if still == outputs:
-        return f"the figures of all {outputs} outputs stand still to two digits of their uncertainty"
-    return (
-        f"the figures of {still} of {outputs} outputs stand still to two digits of their uncertainty; "
-        f"all of them would take about {about(needed)} samples"
-    )

@@ -3,22 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import asdict
-from typing import Any
 
 from explorer.analyses.catalogue import measurement_from
 from explorer.engine.montecarlo import Outcome
 from explorer.engine.replay import margins_at_hand, samples_at_hand
 from explorer.errors import SquatlineError, StudyError, nearest
-from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring import Measurement, Stake
-from explorer.estimators.measuring_plan import MeasuringPlan, headline, plan_measurements
+from explorer.estimators.measuring_plan import MeasuringPlan, plan_measurements
 from explorer.study.study import Study
-
-ON_THE_LINE = (
-    "on the line: its probability lies so close to the required one that the run cannot tell the side"
-)
 
 
 def measurements_of(study: Study) -> tuple[Measurement, ...]:
@@ -58,7 +50,6 @@ def stakes_of(study: Study) -> tuple[Stake, ...]:
     return tuple(
         Stake(
             limit.name,
-            f"“{limit.name}”",
             limit.probability,
             entry.cost_of_false_pass,
             entry.cost_of_false_fail,
@@ -86,15 +77,3 @@ def weigh_measurements(study: Study, outcome: Outcome) -> MeasuringPlan | None:
         budget_cost=math.inf if settings.budget_cost is None else settings.budget_cost,
         seed=study.seed,
     )
-
-
-def as_record(plan: MeasuringPlan, judged: Sequence[Conformance]) -> dict[str, Any]:
-    """Return the plan as plain data for the summary, its one sentence first.
-
-    A limit whose verdict is open is not called settled, on whichever side its probability happens to lie.
-    """
-    record = {"headline": headline(plan), **asdict(plan)}
-    for outlook, found in zip(record["outlooks"], judged, strict=True):
-        if found.verdict == "undecided" and outlook["words"].startswith("settled"):
-            outlook["words"] = ON_THE_LINE
-    return record

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
 import numpy as np
 from scipy.special import ndtr
@@ -15,40 +14,15 @@ from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, mar
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.rare import RareFailure, rare_failure
 from explorer.graph.quantity import Array
-from explorer.graph.units import about
+from explorer.results.records import Culprit, RareFailureRecord
 from explorer.study.study import Limit, Study
 
 # A failure seen fewer times than this in the plain run is worth the search.
 SELDOM = 200
 # Inputs that account for less of the way to the failure than this are not named.
 TELLING_SHARE = 0.05
-# Below this a probability is a statement about tails that nobody has measured.
-FLOOR = 1e-6
 # Uniforms stay off both ends: a quantile there may be infinite.
 EDGE = 2.0**-53
-
-
-@dataclass(frozen=True)
-class Culprit:
-    """One input of the most likely failing car, in SI units, and its share of the way there."""
-
-    key: str
-    quantity: str
-    value: float
-    nominal: float
-    spreads: float
-    share: float
-    unit: str
-    display_unit: str
-
-
-@dataclass(frozen=True)
-class RareLimit:
-    """How seldom a safety limit fails, with the most likely failing car."""
-
-    limit: str
-    failure: RareFailure
-    culprits: tuple[Culprit, ...]
 
 
 @dataclass(frozen=True)
@@ -89,7 +63,7 @@ def search_rare_failures(
     workers: int | None = None,
     executor: Executor | None = None,
     progress: Progress = no_progress,
-) -> tuple[RareLimit, ...]:
+) -> tuple[RareFailureRecord, ...]:
     """Estimate the probability that each limit fails, and find the most likely failing car.
 
     Limits are searched side by side where there are workers; the numbers do not depend on that.
@@ -107,14 +81,30 @@ def search_rare_failures(
         progress=lambda done: progress("rare failures", done, len(searched)),
     )
     return tuple(
-        RareLimit(margins.limit.name, failure, _culprits(study, margins, failure))
-        for margins, failure in zip(searched, failures, strict=True)
+        _record(study, margins, failure) for margins, failure in zip(searched, failures, strict=True)
     )
 
 
 def _failure(searched: Sequence[Margins], seed: int, index: int) -> RareFailure:
     margins = searched[index]
     return rare_failure(margins, len(margins.streams), seed=seed)
+
+
+def _record(study: Study, margins: Margins, failure: RareFailure) -> RareFailureRecord:
+    return RareFailureRecord(
+        limit=margins.limit.name,
+        probability=float(failure.probability),
+        low=failure.low,
+        high=failure.high,
+        confidence=failure.confidence,
+        variation=failure.variation,
+        method=failure.method,
+        agree=bool(failure.agree),
+        evaluations=failure.evaluations,
+        distance=failure.distance,
+        note=failure.note,
+        culprits=_culprits(study, margins, failure),
+    )
 
 
 def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Culprit, ...]:
@@ -143,35 +133,3 @@ def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Cul
                     )
                 )
     return tuple(chosen)
-
-
-def as_records(found: Sequence[RareLimit]) -> list[dict[str, Any]]:
-    """Return what was found as plain data for the summary."""
-    return [_record(one) for one in found]
-
-
-def _record(one: RareLimit) -> dict[str, Any]:
-    failure = one.failure
-    return {
-        "limit": one.limit,
-        "words": words_of(failure),
-        "probability": float(failure.probability),
-        "low": failure.low,
-        "high": failure.high,
-        "confidence": failure.confidence,
-        "variation": failure.variation,
-        "method": failure.method,
-        "agree": bool(failure.agree),
-        "evaluations": failure.evaluations,
-        "distance": failure.distance,
-        "note": failure.note,
-        "culprits": [vars(culprit) for culprit in one.culprits],
-    }
-
-
-def words_of(failure: RareFailure) -> str:
-    """Say how seldom a limit fails; beyond the floor only the assumed tails of the inputs speak."""
-    if failure.probability < FLOOR:
-        return f"fewer than 1 car in {about(1 / FLOOR)} fails, as far as the tails of the inputs are known"
-    low, high = about(1 / failure.high), about(1 / failure.low)
-    return f"about 1 car in {about(1 / failure.probability)} fails ({low} to {high})"

@@ -40,11 +40,11 @@ def fit(
     allow_code: AllowCode = False,
 ) -> None:
     """Turn the logs of a study into inputs with honest uncertainty; status 1 when some cannot be used."""
-    from explorer.console.terminal import console
     from explorer.console.terminal_fitting import show_fits
     from explorer.logs.fit_records import fit_record
     from explorer.logs.fit_writing import line_to_add
     from explorer.logs.fits import fit as fit_logs
+    from reports.terminal import screen
 
     loaded = _load(study, allow_code)
     fitted = fit_logs(loaded, name, update=update)
@@ -67,7 +67,7 @@ def fit(
             }
         )
     else:
-        show_fits(console(), fitted)
+        show_fits(screen(), fitted)
         _say_written(loaded.path, written, refused, line, write)
     usable = not refused and not any(one.result.weakness for one in fitted)
     raise typer.Exit(PASSED if usable else NOT_PASSED)
@@ -113,10 +113,10 @@ def validate(
     allow_code: AllowCode = False,
 ) -> None:
     """Hold the prediction against logged runs; status 0 explained, 1 not explained."""
-    from explorer.console.terminal import console
     from explorer.console.terminal_fitting import show_tracks
     from explorer.logs.logged_runs import validate as hold
     from explorer.logs.validation_records import track_records
+    from reports.terminal import screen
 
     loaded = _load(study, allow_code)
     tracked = hold(loaded, name)
@@ -131,5 +131,5 @@ def validate(
         records: list[dict[str, Any]] = track_records(loaded, tracked)
         _print_json({"explains": all(one["explains"] for one in records), "tracks": records})
     else:
-        show_tracks(console(), tracked)
+        show_tracks(screen(), tracked)
     raise typer.Exit(PASSED if all(one.validation.explains for one in tracked) else NOT_PASSED)

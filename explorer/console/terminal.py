@@ -16,27 +16,21 @@ from rich.table import Table
 from rich.text import Text
 
 from explorer.analyses.taken_for_granted import taken_for_granted
-from explorer.console.terminal_logs import show_logs
-from explorer.console.terminal_measuring import show_measuring
 from explorer.engine.plan import Progress
-from explorer.estimators.conformance import Conformance
-from explorer.graph.units import about, from_si, number, pretty, rounded, spread_from_si
-from explorer.results.records import LimitRecord, Results
+from explorer.graph.units import from_si, number, pretty, rounded, spread_from_si
+from explorer.results.records import Results
 from explorer.study.study import Study
+from reports.page import imprint
+from reports.report import Report
+from reports.sections import SECTIONS
+from reports.terminal import screen, show
 
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
 STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
-LEADING = 5
+# Sections of the report that a run prints as well.
+OF_A_RUN = ("decision", "verdicts", "hazards", "sensitivity", "measuring", "validation", "fits", "failures")
 # With more uncertain inputs than this a first look pays.
 MANY_INPUTS = 40
-# Wide enough for the tables when the output goes to a file.
-FILE_WIDTH = 140
-
-
-def console() -> Console:
-    """Return a console that shows colour only on a terminal."""
-    plain = Console(highlight=False)
-    return plain if plain.is_terminal else Console(highlight=False, width=FILE_WIDTH)
 
 
 @contextmanager
@@ -98,158 +92,15 @@ def percent(probability: float) -> str:
     return f"{value:.{digits}f} %"
 
 
-def required_words(limit: LimitRecord) -> str:
-    """Say a limit's bounds in words."""
-    write = difference_shown if limit.minus else shown
-    parts = [
-        f"{word} {write(bound, limit.display_unit)}"
-        for word, bound in (("at least", limit.at_least), ("at most", limit.at_most))
-        if bound is not None
-    ]
-    return " and ".join(parts)
-
-
-def interval_words(found: Conformance) -> str:
-    """Say a probability with its interval."""
-    return f"{percent(found.probability)} ({percent(found.low)} to {percent(found.high)})"
-
-
 def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
-    """Print the limits with their verdicts, what drives them, and where the report lies."""
-    out = console()
-    summary = results.summary
-    out.print(Text(summary.title, style="bold"))
-    out.print(f"{summary.reproduction.samples:,} samples, seed {summary.reproduction.seed}".replace(",", " "))
-    out.print(_verdict_table(results))
-    for limit in summary.limits:
-        if limit.conformance.verdict == "undecided":
-            out.print(f"? {limit.name}: {limit.conformance.decides}")
-    for failure in summary.failures:
-        out.print(
-            f"! {failure.count} samples of {failure.output} ({failure.condition}) have no answer: "
-            f"{failure.quantity}: {failure.meaning}"
-        )
-    for unfinished in summary.unfinished:
-        out.print(Text(f"! {unfinished.words}"))
-    out.print(_drivers_table(results))
-    for line in _lines_on_drivers(results):
-        out.print(Text(line))
-    for warning in summary.warnings:
-        out.print(f"! {warning}")
-    if summary.extra.get("figures"):
-        out.print(Text(_enough(summary.extra["figures"])))
-    for record in summary.extra.get("rare", ()):
-        out.print(Text(f"  {record['limit']}: {record['words']}{_most_likely(record)}"))
-    show_logs(out, summary.extra)
-    if "measuring" in summary.extra:
-        show_measuring(out, summary.extra["measuring"])
+    """Print what the report says first, and where it lies."""
+    report = Report(results)
+    out = screen()
+    out.print(Text(results.summary.title, style="bold"))
+    out.print(Text(imprint(report)))
+    show((SECTIONS[name](report) for name in OF_A_RUN), out)
+    out.print()
     _show_files(out, folder, problems)
-    out.print(summary.cautions[0])
-
-
-def _enough(figures: Mapping[str, Any]) -> str:
-    """Say whether the printed figures would come out the same if they were drawn again."""
-    still, every = len(figures["settled"]), len(figures["settled"]) + len(figures["open"])
-    words = (
-        f"Enough cars? Drawn again, average, spread and 95 % range of {still} of {every} quantities would "
-        "come out the same to the second digit of the spread (JCGM 101, 7.9)"
-    )
-    if still == every:
-        return f"{words}."
-    return f"{words}; all of them with about {about(figures['samples_needed'])} cars. Verdicts allow for it."
-
-
-def _most_likely(record: Mapping[str, Any]) -> str:
-    """Name what the most likely failing car has unusual."""
-    if not record["culprits"]:
-        return ""
-    unusual = [
-        f"{one['key']} {shown(one['value'], one['display_unit'])} instead of "
-        f"{shown(one['nominal'], one['display_unit'])}"
-        for one in record["culprits"][:3]
-    ]
-    return f"; most likely with {', '.join(unusual)}"
-
-
-def _verdict_table(results: Results) -> Table:
-    table = Table(box=SIMPLE_HEAD)
-    for heading in (
-        "limit",
-        "required",
-        "in so many cars",
-        "nine cars in ten have",
-        "holds in (95 % interval)",
-        "verdict",
-    ):
-        table.add_column(heading)
-    for limit in results.summary.limits:
-        output = results.summary.outputs[limit.output]
-        quantiles = dict(output.quantiles)
-        write = difference_shown if limit.minus else shown
-        band = " to ".join(
-            ("over " if output.capped and quantiles[p] >= output.highest else "")
-            + write(quantiles[p], limit.display_unit, output.sd)
-            for p in (0.05, 0.95)
-        )
-        verdict = limit.conformance.verdict
-        name = f"{limit.name} (safety)" if limit.safety else limit.name
-        table.add_row(
-            Text(name),
-            required_words(limit),
-            percent(limit.probability),
-            band,
-            interval_words(limit.conformance),
-            Text(MARKS[verdict], style=STYLES[verdict]),
-        )
-    return table
-
-
-def _drivers_table(results: Results) -> Table:
-    table = Table(
-        box=SIMPLE_HEAD,
-        title="What drives each limit (share of the spread of its margin)",
-        title_justify="left",
-    )
-    table.add_column("limit")
-    table.add_column("inputs that matter most; = where the order is not settled")
-    for limit in results.summary.limits:
-        if limit.sensitivity is None or not limit.sensitivity.indices:
-            continue
-        if not limit.sensitivity.varies:
-            table.add_row(Text(limit.name), "none: the margin was the same for all cars drawn")
-            continue
-        words = ""
-        previous = None
-        for index in limit.sensitivity.indices[:LEADING]:
-            if previous is not None:
-                words += " = " if index.name in previous.tied_with else ", "
-            low, high = (max(0, min(100, round(100 * end))) for end in (index.total.low, index.total.high))
-            words += f"{index.name} {low} to {high} %" if low != high else f"{index.name} {low} %"
-            previous = index
-        table.add_row(Text(limit.name), words)
-    return table
-
-
-def _lines_on_drivers(results: Results) -> Iterator[str]:
-    """Say what the table of drivers cannot: which orders are open, and what matters only together."""
-    found = [limit.sensitivity for limit in results.summary.limits if limit.sensitivity]
-    for one in found:
-        if not one.settled:
-            needed = math.ceil(one.replicates * one.samples_needed / max(one.samples, 1))
-            yield (
-                f"the order is not settled for {one.output}: it would take about "
-                f"sensitivity_replicates = {needed} in [study]; {one.replicates} were drawn"
-            )
-    for one in found:
-        for index in one.indices[:LEADING]:
-            if index.known_alone:
-                shares = ", ".join(f"{name} {percent(share.value)}" for name, share in index.known_alone)
-                yield f"correlated, each known alone, for {one.output}: {shares}"
-    for one in found:
-        pairs = one.pairs_that_matter[:LEADING]
-        if pairs:
-            shares = ", ".join(f"{' with '.join(pair.names)} {percent(pair.value.value)}" for pair in pairs)
-            yield f"together only, for {one.output}: {shares}"
 
 
 def _show_files(out: Console, folder: Path, problems: tuple[str, ...]) -> None:
@@ -298,7 +149,7 @@ def show_stages(stages: Sequence[tuple[str, float]]) -> None:
         table.add_column(heading, justify="left" if heading == "stage" else "right")
     for name, seconds in stages:
         table.add_row(name, f"{seconds:.2f}", f"{seconds / total:.0%}")
-    console().print(table)
+    screen().print(table)
 
 
 def check_as_data(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> dict[str, Any]:
@@ -324,7 +175,7 @@ def check_as_data(study: Study, nominal: Mapping[str, Mapping[str, float | None]
 
 def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> None:
     """Print every input with its distribution and source, and the nominal value of all outputs."""
-    out = console()
+    out = screen()
     out.print(Text(study.title, style="bold"))
     used = {name for values in nominal.values() for name in values}
     table = Table(box=SIMPLE_HEAD, title="Inputs", title_justify="left")
@@ -385,12 +236,12 @@ def show_all_quantities(entries: list[dict[str, Any]]) -> None:
     for entry in entries:
         kind = "given" if entry["given"] else "computed"
         table.add_row(entry["name"], pretty(entry["unit"]), entry["subject"], kind, Text(entry["summary"]))
-    console().print(table)
+    screen().print(table)
 
 
 def show_explanation(entry: dict[str, Any]) -> None:
     """Print what a quantity is and its values."""
-    out = console()
+    out = screen()
     unit = pretty(entry["unit"]) or "pure number"
     out.print(Text(f"{entry['name']} [{unit}]", style="bold"))
     out.print(Text(entry["summary"]))

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from explorer.console.terminal import MARKS, STYLES, console, difference_shown, percent, shown
+from explorer.console.terminal import MARKS, STYLES, difference_shown, percent, shown
 from explorer.estimators.conformance import Conformance, Verdict
 from explorer.estimators.paired_comparison import ChoiceWorth
 from explorer.results.comparison import CandidateResult, Comparison, PairResult
@@ -22,6 +22,7 @@ from explorer.results.exploration import (
     SearchRecord,
     StateSpeed,
 )
+from reports.terminal import screen
 
 MAP_MARKS: dict[Verdict, str] = {"pass": "#", "undecided": "?", "fail": "."}
 SHOWN_OF_FRONT = 8
@@ -30,7 +31,7 @@ SHOWN_INPUTS = 5
 
 def show_comparison(found: Comparison) -> None:
     """Print the candidates side by side, their differences, ranks, and what would change the choice."""
-    out = console()
+    out = screen()
     out.print(Text(found.headline, style="bold"))
     out.print(_candidates_table(found))
     out.print(_differences_table(found))
@@ -158,7 +159,7 @@ def _worth_words(worth: ChoiceWorth, unit: str) -> str:
 
 def show_exploration(exploration: Exploration | None, speeds: HighestSpeeds | None) -> None:
     """Print the speeds, the answers, the maps and the best build."""
-    out = console()
+    out = screen()
     if speeds is not None:
         _show_speeds(out, speeds)
     if exploration is None:

@@ -9,13 +9,14 @@ from rich.table import Table
 from rich.text import Text
 
 from explorer.analyses.screening import FirstLook
-from explorer.console.terminal import console, percent
+from explorer.console.terminal import percent
 from explorer.study.study import Study
+from reports.terminal import screen
 
 
 def show_first_look(study: Study, look: FirstLook) -> None:
     """Print the inputs that matter, and the sentence on those that do not."""
-    out = console()
+    out = screen()
     out.print(Text(study.title, style="bold"))
     table = Table(
         box=SIMPLE_HEAD,

@@ -81,8 +81,8 @@ class Stake:
 
     Attributes
     ----------
-    limit, label:
-        Its name in the study, and in words that follow "a wrong call on".
+    limit:
+        Its name in the study.
     required:
         Probability with which it must hold.
     false_pass, false_fail:
@@ -93,7 +93,6 @@ class Stake:
     """
 
     limit: str
-    label: str
     required: float
     false_pass: float | None = None
     false_fail: float | None = None

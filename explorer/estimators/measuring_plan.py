@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -31,6 +32,8 @@ from explorer.estimators.measuring import (
     worth_of_calls,
 )
 from explorer.graph.quantity import Array
+
+Prospect: TypeAlias = Literal["holds", "broken", "the plan", "another set", "more hours", "nothing listed"]
 
 # A search compares many sets and needs fewer samples than the answer.
 SEARCH_SAMPLES = 20_000
@@ -98,26 +101,31 @@ class Outlook:
 
     Attributes
     ----------
-    limit, label:
-        Its name and its words.
+    limit:
+        Its name.
     now, planned, best:
         Where it stands; after the plan; after the affordable set that settles it most often.
     best_set:
         Names of that set.
-    words:
-        One sentence.
-    design_must_change:
-        True when no affordable set is likely to settle it.
+    everything:
+        Chance that all measurements, made together, would settle it.
+    prospect:
+        What follows: it "holds" or is "broken" as it stands; "the plan", or else "another set", is likely to
+        settle it; no affordable set is, but "more hours" would; or "nothing listed" is.
     """
 
     limit: str
-    label: str
     now: Outcome
     planned: Outcome
     best: Outcome
     best_set: tuple[str, ...]
-    design_must_change: bool
-    words: str
+    everything: float
+    prospect: Prospect
+
+    @property
+    def design_must_change(self) -> bool:
+        """True when no affordable set is likely to settle it."""
+        return self.prospect in ("broken", "more hours", "nothing listed")
 
 
 @dataclass(frozen=True)
@@ -246,7 +254,7 @@ def plan_measurements(
         unit="cost" if bench.in_money else "wrong calls",
         worths=worth_of_calls(stacked, measurements, stakes, singly),
         alone=_alone(bench, singly),
-        outlooks=_outlooks(bench, best, tried, budget_hours),
+        outlooks=_outlooks(bench, best, tried),
         sets_tried=len(sets),
         complete=complete,
     )
@@ -265,57 +273,6 @@ def _alone(bench: Bench, singly: Sequence[Sequence[Calls]]) -> tuple[Alone, ...]
         for one, gain, tied in zip(bench.measurements, gains, ties, strict=True)
     ]
     return tuple(sorted(found, key=lambda one: -one.gain.value))
-
-
-def headline(plan: MeasuringPlan) -> str:
-    """Say in one sentence what to measure first and what it brings."""
-    if not plan.steps:
-        open_limits = [outlook.label for outlook in plan.outlooks if outlook.now.settled < 1]
-        if not open_limits:
-            return "no measurement is needed: every limit is settled as it stands"
-        return (
-            f"no measurement within {in_hours(plan.budget_hours)} would change a call "
-            f"on {_listed(open_limits)}: change the design or allow more hours"
-        )
-    step = plan.steps[0]
-    limit, (before, after) = max(
-        step.limits.items(), key=lambda item: item[1][0].wrong_call.value - item[1][1].wrong_call.value
-    )
-    label = next(outlook.label for outlook in plan.outlooks if outlook.limit == limit)
-    sentence = (
-        f"measure the {step.label} first: {in_hours(step.hours)} takes the chance of a wrong call on {label} "
-        f"from {in_percent(before.wrong_call.value)} to {in_percent(after.wrong_call.value)}"
-    )
-    if step.tied_with:
-        labels = {one.measurement: one.label for one in plan.alone}
-        sentence += f" (the {_listed(labels[name] for name in step.tied_with)} would do as well)"
-    return sentence
-
-
-def in_hours(hours: float) -> str:
-    """Say a length of time as a builder would."""
-    spoken = {0.25: "a quarter of an hour", 0.5: "half an hour", 1.0: "one hour", 1.5: "an hour and a half"}
-    if hours in spoken:
-        return spoken[hours]
-    if hours < 1:
-        return f"{60 * hours:.0f} minutes"
-    return f"{hours:g} hours" if hours == round(hours, 1) else f"{hours:.1f} hours"
-
-
-def in_percent(share: float) -> str:
-    """Say a probability in per cent, with no more figures than matter, and never nought for a little."""
-    if share in (0.0, 1.0):
-        return f"{100 * share:.0f} %"
-    if share < 0.001:
-        return "less than 0.1 %"
-    if share > 0.999:
-        return "more than 99.9 %"
-    return f"{100 * share:.1f} %" if share < 0.0095 or share > 0.9905 else f"{100 * share:.0f} %"
-
-
-def _listed(words: Iterable[str]) -> str:
-    *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last
 
 
 def _check(measurements: Sequence[Measurement], stakes: Sequence[Stake]) -> None:
@@ -469,60 +426,27 @@ def _outlooks(
     bench: Bench,
     planned: tuple[str, ...],
     tried: Mapping[tuple[str, ...], Sequence[Calls]],
-    budget_hours: float,
 ) -> tuple[Outlook, ...]:
     """Judge for each limit what the plan, the best affordable set and everything at once would settle."""
     now, after = bench.calls(()), bench.calls(planned)
     quick = bench.thinned(SEARCH_SAMPLES)
     everything = quick.calls([one.name for one in bench.measurements])
-    labels = {one.name: one.label for one in bench.measurements}
     found = []
     for k, stake in enumerate(bench.stakes):
         settled = {chosen: calls[k].settled(stake) for chosen, calls in tried.items()}
         best_set = max(settled, key=settled.__getitem__)
         best, at_once = tried[best_set][k].outcome(stake), everything[k].settled(stake)
         here, then = now[k].outcome(stake), after[k].outcome(stake)
-        measured = [labels[name] for name in best_set]
-        words, must_change = _outlook_words(here, then, best, measured, at_once, budget_hours)
-        found.append(Outlook(stake.limit, stake.label, here, then, best, best_set, must_change, words))
+        prospect = _prospect(here, then, best, at_once)
+        found.append(Outlook(stake.limit, here, then, best, best_set, at_once, prospect))
     return tuple(found)
 
 
-def _outlook_words(
-    now: Outcome,
-    planned: Outcome,
-    best: Outcome,
-    measured: Sequence[str],
-    everything: float,
-    budget_hours: float,
-) -> tuple[str, bool]:
-    """Say what measuring can do for a limit, and whether the design must change."""
+def _prospect(now: Outcome, planned: Outcome, best: Outcome, everything: float) -> Prospect:
     if now.passes.value == 1:
-        return "settled as it stands: it holds", False
+        return "holds"
     if now.fails.value == 1:
-        return (
-            "settled as it stands: it does not hold, and measuring will not mend it; change the design",
-            True,
-        )
+        return "broken"
     if best.settled >= LIKELY:
-        if planned.settled >= LIKELY:
-            return f"the plan settles it with a chance of {in_percent(planned.settled)}", False
-        return (
-            f"the plan leaves it open; measuring the {_listed(measured)} would settle it "
-            f"with a chance of {in_percent(best.settled)}",
-            False,
-        )
-    words = f"even the best use of {in_hours(budget_hours)} is unlikely to settle it"
-    if measured and best.settled > 0:
-        words += f" ({_listed(measured)}: a chance of {in_percent(best.settled)})"
-    if everything >= LIKELY:
-        return (
-            f"{words}; all measurements listed, together, would with a chance of {in_percent(everything)}: "
-            "allow more hours or change the design",
-            True,
-        )
-    return (
-        f"{words}, nor would all measurements listed, together: "
-        "change the design, or list a measurement of what drives it",
-        True,
-    )
+        return "the plan" if planned.settled >= LIKELY else "another set"
+    return "more hours" if everything >= LIKELY else "nothing listed"

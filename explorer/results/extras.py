@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from explorer.errors import ResultsError
 from explorer.files import write_whole
-from explorer.results.records import SUMMARY_FILE, dump_summary, load_summary
+from explorer.results.json import json_text
+from explorer.results.records import SUMMARY_FILE, load_summary
 from explorer.study.study import Study
 
 if TYPE_CHECKING:
@@ -76,4 +77,4 @@ def add_findings(folder: Path, findings: dict[str, dict[str, Any]]) -> None:
     for name, finding in findings.items():
         text = json.dumps(finding, indent=1, allow_nan=False, ensure_ascii=False)
         write_whole(folder / f"{name}.json", text)
-    write_whole(folder / SUMMARY_FILE, dump_summary(summary))
+    write_whole(folder / SUMMARY_FILE, json_text(summary))

@@ -6,7 +6,6 @@ Values are in SI units; ``unit`` is the SI unit and ``display_unit`` the one the
 
 from __future__ import annotations
 
-import functools
 import json
 import os
 import shutil
@@ -21,12 +20,14 @@ from explorer.engine.stages import StageFailure
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles
 from explorer.errors import ResultsError
 from explorer.estimators.conformance import Conformance
+from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
+from explorer.results.json import from_json, json_schema, json_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SCHEMA_VERSION = "1"
+SCHEMA_VERSION = "2"
 SUMMARY_FILE = "summary.json"
 SAMPLES_FILE = "samples.parquet"
 TIMINGS_FILE = "timings.json"
@@ -203,6 +204,54 @@ class Reproduction:
 
 
 @dataclass(frozen=True)
+class Culprit:
+    """One input of the most likely failing car, in SI units, and its share of the way there."""
+
+    key: str
+    quantity: str
+    value: float
+    nominal: float
+    spreads: float
+    share: float
+    unit: str
+    display_unit: str
+
+
+@dataclass(frozen=True)
+class RareFailureRecord:
+    """How seldom a safety limit fails, with the most likely failing car.
+
+    ``probability`` to ``note`` are as in ``explorer.estimators.rare.RareFailure``.
+    """
+
+    limit: str
+    probability: float
+    low: float
+    high: float
+    confidence: float
+    variation: float
+    method: str
+    agree: bool
+    evaluations: int
+    distance: float
+    note: str
+    culprits: tuple[Culprit, ...]
+
+
+@dataclass(frozen=True)
+class Convergence:
+    """Whether two figures of every output's uncertainty stand still.
+
+    ``settled`` and ``open`` name the outputs whose figures do and do not; ``samples_needed`` is about how
+    many samples all of them would take, nought where all are settled.
+    """
+
+    settled: tuple[str, ...]
+    open: tuple[str, ...]
+    samples_needed: int
+
+
+@dataclass(frozen=True)
 class Summary:
     """Everything the report prints.
 
@@ -233,6 +282,9 @@ class Summary:
     families: dict[str, tuple[str, ...]]
     display: dict[str, str]
     unfinished: tuple[StageFailure, ...] = ()
+    convergence: Convergence | None = None
+    rare: tuple[RareFailureRecord, ...] = ()
+    measuring: MeasuringPlan | None = None
     schema_version: str = SCHEMA_VERSION
     extra: dict[str, Any] = field(default_factory=dict)
 
@@ -252,24 +304,9 @@ def plain_data(value: Any) -> Any:
     return value.tolist() if hasattr(value, "tolist") else value
 
 
-@functools.cache
-def _adapter() -> Any:
-    from pydantic import ConfigDict, TypeAdapter
-
-    Summary.__pydantic_config__ = ConfigDict(ser_json_inf_nan="strings")  # type: ignore[attr-defined]
-    return TypeAdapter(Summary)
-
-
 def summary_schema() -> dict[str, Any]:
-    """Return the JSON Schema of ``summary.json``."""
-    schema: dict[str, Any] = _adapter().json_schema()
-    return schema
-
-
-def dump_summary(summary: Summary) -> str:
-    """Return the summary as JSON text."""
-    text: bytes = _adapter().dump_json(summary, indent=1)
-    return text.decode()
+    """Return the JSON schema of ``summary.json``."""
+    return json_schema(Summary)
 
 
 def load_summary(folder: Path) -> Summary:
@@ -300,7 +337,7 @@ def load_summary(folder: Path) -> Summary:
             remedy="run the study again",
         )
     try:
-        summary: Summary = _adapter().validate_json(text)
+        return from_json(Summary, text)
     except ValidationError as error:
         first = error.errors()[0]
         raise ResultsError(
@@ -310,7 +347,6 @@ def load_summary(folder: Path) -> Summary:
             found=first["msg"],
             remedy="run the study again",
         ) from None
-    return summary
 
 
 @dataclass(frozen=True)
@@ -420,7 +456,7 @@ class Results:
 
         """
         with replacing_folder(folder) as fresh:
-            (fresh / SUMMARY_FILE).write_text(dump_summary(self.summary), encoding="utf-8")
+            (fresh / SUMMARY_FILE).write_text(json_text(self.summary), encoding="utf-8")
             (fresh / TIMINGS_FILE).write_text(json.dumps(dict(self.stages), indent=1), encoding="utf-8")
             if self.samples is not None:
                 self.samples.to_parquet(fresh / SAMPLES_FILE, index=False)

@@ -157,7 +157,7 @@ def _difference_figure(found: Record, position: int, subject: Record, names: Map
         + "; ".join(name for name, _ in pairs)
         + ".",
         caption=captions,
-        charts=tuple(
+        draw=lambda: tuple(
             intervals(
                 [
                     Interval(name, *(shown.value(number(d[key])) for key in ("low", "median", "high")))

@@ -37,6 +37,7 @@ from reports.findings import (
 from reports.formatting import amount, counted, percent, range_amount, share, share_range
 from reports.questions import FLIP, SPEED, Question, questions
 from reports.report import Report, in_words, sentence, severity
+from reports.sections import measuring
 
 _NAMED = 3
 _TIGHTEST = 2
@@ -148,12 +149,12 @@ def _why(limits: Sequence[LimitRecord], otherwise: str) -> tuple[Line, ...]:
 
 
 def _what_first(report: Report) -> Answer:
-    headline = _headline(report, "measuring")
-    if headline:
+    plan = report.summary.measuring
+    if plan is not None:
         return Answer(
             "What first?",
             None,
-            str(headline[0][0]),
+            sentence(measuring.headline(plan)),
             ((Link("What each measurement is worth", "measuring"), "."),),
         )
     driver = first_driver(report.summary)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from explorer.graph.units import System
@@ -20,6 +21,7 @@ from reports.blocks import (
     Table,
     Verdict,
     cell,
+    in_each_system,
 )
 from reports.charts import Mark
 from reports.charts_of_designs import Course, Map, chances, heat_map
@@ -35,7 +37,6 @@ from reports.formatting import (
     share,
     share_range,
 )
-from reports.options import SYSTEMS
 from reports.report import Report, number, sentence
 
 Record = Mapping[str, Any]
@@ -91,7 +92,7 @@ def _map(record: Record) -> Figure:
             f"{'; ✓ passes, ✗ fails, ? is undecided' if two else ''}. ",
             *(() if two else _stretches(record["variables"][0], record["stretches"])),
         ),
-        charts=tuple(_plane(record, system) if two else _line(record, system) for system in SYSTEMS),
+        draw=in_each_system(partial(_plane if two else _line, record)),
     )
 
 
@@ -226,7 +227,7 @@ def _answer(answer: Record) -> list[Block]:
         title=f"{answer['limit']} against {variable['words']}",
         alternative=f"Chance that {answer['limit']} holds against {variable['words']}. {answer['headline']}",
         caption=_choose(variable, answer),
-        charts=tuple(_answer_chart(answer, system) for system in SYSTEMS),
+        draw=in_each_system(partial(_answer_chart, answer)),
     )
     return [Paragraph((sentence(str(answer["headline"])),)), figure]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import partial
 
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import (
@@ -91,7 +92,7 @@ def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
             f" {where}: holds in {holds} of cars ({share_range(found.low, found.high)}).",
             *_outside(output),
         ),
-        charts=_charts(output, limit.unit, limit.display_unit, good),
+        draw=partial(_charts, output, limit.unit, limit.display_unit, good),
         wide=False,
         numbers=_numbers(output),
     )
@@ -115,7 +116,7 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
         title=f"{in_words(output.quantity)}, {where}",
         alternative=f"Histogram of {in_words(output.quantity)}, {where}.",
         caption=("Middle ", shown[0.5], ", from ", shown[0.05], " to ", shown[0.95], ".", *_outside(output)),
-        charts=_charts(output, output.unit, output.display_unit, (-math.inf, math.inf)),
+        draw=partial(_charts, output, output.unit, output.display_unit, (-math.inf, math.inf)),
         wide=False,
         numbers=_numbers(output),
     )

@@ -28,7 +28,8 @@ def build(report: Report) -> Section:
         )
     blocks.extend(seldom.blocks(report))
     if report.summary.cautions:
-        blocks.append(Bullets(tuple((sentence(text),) for text in report.summary.cautions)))
+        cautions = tuple((sentence(text),) for text in report.summary.cautions)
+        blocks.append(Bullets(cautions, aside=True))
     return Section("hazards", "Hazards and cautions", tuple(blocks))
 
 
@@ -45,6 +46,7 @@ def _table(report: Report, safety: list[LimitRecord]) -> Table:
             Column("Verdict", width=12),
         ),
         tuple(_row(report, limit) for limit in safety),
+        aside=True,
     )
 
 

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
-from typing import Any
-
-from reports.blocks import Block, Cell, Column, Heading, Paragraph, Quiet, Table, cell
-from reports.formatting import amount
+from explorer.results.records import RareFailureRecord
+from reports.blocks import Block, Cell, Column, Heading, Line, Paragraph, Quiet, Table, cell
+from reports.formatting import about, amount
 from reports.report import Report, sentence
 
+# Below this a probability is a statement about tails that nobody has measured.
+FLOOR = 1e-6
 NOTHING_UNUSUAL = "no failing car was found"
 
 
 def blocks(report: Report) -> tuple[Block, ...]:
     """Heading, words and table; nothing when the run searched for no rare failure."""
-    records: Sequence[Mapping[str, Any]] = report.summary.extra.get("rare", ())
-    if not records:
+    if not report.summary.rare:
         return ()
     return (
         Heading("Failures too rare to count in the run"),
@@ -36,28 +34,31 @@ def blocks(report: Report) -> tuple[Block, ...]:
                 Column("How often", width=26),
                 Column("Most likely with", width=46),
             ),
-            tuple(_row(report, record) for record in records),
+            tuple(_row(report, record) for record in report.summary.rare),
         ),
     )
 
 
-def _unparted(words: str) -> str:
-    """Keep the thousands of a number on one line."""
-    return re.sub(r"(?<=\d) (?=\d{3}\b)", "\N{NARROW NO-BREAK SPACE}", words)
+def how_often(found: RareFailureRecord) -> str:
+    """Say how seldom a limit fails; beyond the floor only the assumed tails of the inputs speak."""
+    if found.probability < FLOOR:
+        return f"fewer than 1 car in {about(1 / FLOOR)} fails, as far as the tails of the inputs are known"
+    low, high = about(1 / found.high), about(1 / found.low)
+    return f"about 1 car in {about(1 / found.probability)} fails ({low} to {high})"
 
 
-def _row(report: Report, record: Mapping[str, Any]) -> tuple[Cell, ...]:
-    unusual: list[Any] = []
-    for one in record["culprits"]:
-        unit = (one["unit"], one["display_unit"])
-        unusual += [
-            f"{'; ' if unusual else ''}{report.input_name(one['key'])} ",
-            amount(one["value"], *unit),
+def _row(report: Report, found: RareFailureRecord) -> tuple[Cell, ...]:
+    unusual: Line = ()
+    for one in found.culprits:
+        unusual = (
+            *unusual,
+            f"{'; ' if unusual else ''}{report.input_name(one.key)} ",
+            amount(one.value, one.unit, one.display_unit),
             " instead of ",
-            amount(one["nominal"], *unit),
-        ]
+            amount(one.nominal, one.unit, one.display_unit),
+        )
     return (
-        cell(record["limit"]),
-        cell(_unparted(sentence(record["words"])), order=record["probability"]),
+        cell(found.limit),
+        cell(sentence(how_often(found)), order=found.probability),
         cell(*unusual) if unusual else cell(Quiet(NOTHING_UNUSUAL)),
     )

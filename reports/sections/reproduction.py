@@ -11,7 +11,7 @@ from reports.sections.verdicts import ENOUGH
 def build(report: Report) -> Section:
     """Everything a run depends on."""
     made = report.summary.reproduction
-    enough: Line = ("; ", Link("were they enough?", ENOUGH)) if report.summary.extra.get("figures") else ()
+    enough: Line = ("; ", Link("were they enough?", ENOUGH)) if report.summary.convergence else ()
     pairs: tuple[tuple[str, Line], ...] = (
         ("Command", (Code(made.command),)),
         ("Study file", (made.study_file,)),

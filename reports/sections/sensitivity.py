@@ -32,7 +32,8 @@ def build(report: Report) -> Section | None:
                 "others (total Sobol index); the diamond is its part alone (first-order index); "
                 "whiskers are 95 % "
                 "intervals. Where intervals overlap the order is not known, and the text says tied.",
-            )
+            ),
+            aside=True,
         ),
         *(_figure(report, limit, limit.sensitivity) for limit in ranked if limit.sensitivity),
     ]
@@ -48,7 +49,8 @@ def build(report: Report) -> Section | None:
                     "The first block of samples was also given to the reference library SALib: the "
                     "largest difference "
                     f"of any index is {max(differences):.1e}.",
-                )
+                ),
+                aside=True,
             )
         )
     if still:
@@ -110,14 +112,16 @@ def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
         )
         for index in shown
     ]
-    chart = share_bars(bars, axis="share of the spread of the margin [%]", inner="alone [%]")
     words = ranking_words(report, found)
     return Figure(
         name=f"drivers-{slug(limit.name)}",
         title=f"What drives “{limit.name}”",
         alternative=f"Bars of the total index of the leading inputs of {limit.name}. {words}",
         caption=(words, *((" " + sentence(found.note),) if found.note else ())),
-        charts=(chart,) * len(SYSTEMS),
+        draw=lambda: (
+            (share_bars(bars, axis="share of the spread of the margin [%]", inner="alone [%]"),)
+            * len(SYSTEMS)
+        ),
         numbers=_numbers(report, found),
     )
 

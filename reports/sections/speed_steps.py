@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from explorer.graph.units import System
@@ -20,12 +21,12 @@ from reports.blocks import (
     Strong,
     Table,
     cell,
+    in_each_system,
 )
 from reports.charts import Mark
 from reports.charts_of_designs import Course, chances
 from reports.findings import slug
 from reports.formatting import amount, percent, range_amount, scale
-from reports.options import SYSTEMS
 from reports.report import Report, in_words, number, sentence
 from reports.sections.decision import NO_CLEARANCE
 
@@ -67,7 +68,7 @@ def _figure(report: Report, state: Record) -> Figure:
         title=f"Safety limits against speed, {state['words']}",
         alternative=f"Chance that each safety limit holds, {state['words']}. {state['headline']}",
         caption=_caption(report, state),
-        charts=tuple(_chart(report, state, system) for system in SYSTEMS),
+        draw=in_each_system(partial(_chart, report, state)),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import partial
 
 from explorer.graph.units import System
 from explorer.results.records import LimitRecord, SweepRecord
@@ -42,7 +43,7 @@ def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:
         title=f"{in_words(first.quantity)} against {in_words(first.along)}",
         alternative=f"Fan chart of {in_words(first.quantity)} against {in_words(first.along)}: {names}.",
         caption=_caption(report, sweeps),
-        charts=_charts(report, sweeps),
+        draw=partial(_charts, report, sweeps),
         numbers=_numbers(report, sweeps),
     )
 

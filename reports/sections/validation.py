@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from explorer.graph.units import System
-from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict
+from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict, in_each_system
 from reports.charts import Band
 from reports.charts_of_designs import against_log
 from reports.findings import slug, track_name
 from reports.formatting import count, percent, scale, share_range
-from reports.options import SYSTEMS
 from reports.report import Report, in_words, number, sentence
 
 Record = Mapping[str, Any]
@@ -77,7 +77,7 @@ def _compared(report: Report, record: Record, place: int) -> list[Block]:
             title=f"{track_name(record)}: {in_words(quantity)} against {in_words(along)}",
             alternative=f"Predicted band and logged points of {in_words(quantity)}. {record['words']}",
             caption=_caption(record),
-            charts=tuple(_chart(report, record, system) for system in SYSTEMS),
+            draw=in_each_system(partial(_chart, report, record)),
         ),
         Facts(facts),
     ]

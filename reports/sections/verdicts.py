@@ -23,7 +23,17 @@ from reports.blocks import (
     Verdict,
     cell,
 )
-from reports.formatting import SPACE, amount, count, margin_amount, percent, range_amount, share, share_range
+from reports.formatting import (
+    SPACE,
+    about,
+    amount,
+    count,
+    margin_amount,
+    percent,
+    range_amount,
+    share,
+    share_range,
+)
 from reports.report import Report, bound_words, in_words, sentence, severity
 
 #: Address of the words on how many cars are enough.
@@ -72,10 +82,10 @@ def build(report: Report) -> Section:
 
 def _enough(report: Report) -> list[Block]:
     """Say whether enough cars were drawn: for the verdicts, and for the figures that are printed."""
-    figures = report.summary.extra.get("figures")
-    if not figures:
+    found = report.summary.convergence
+    if found is None:
         return []
-    drawn, still, moving = report.summary.reproduction.samples, figures["settled"], figures["open"]
+    drawn, still, moving = report.summary.reproduction.samples, found.settled, found.open
     undecided = [limit.name for limit in report.summary.limits if limit.conformance.verdict == "undecided"]
     verdicts = "every verdict is decided"
     if undecided:
@@ -90,16 +100,15 @@ def _enough(report: Report) -> list[Block]:
         "digit of the spread (JCGM 101:2008, 7.9). ",
     )
     if moving:
-        needed = int(float(f"{figures['samples_needed']:.2g}"))
         line += (
-            f"That all {every} do would take about {count(needed)} cars (",
+            f"That all {every} do would take about {about(found.samples_needed)} cars (",
             Code("squatline run --until steady"),
             " draws them). It matters only where such a figure is carried elsewhere: verdicts allow for it "
             "already.",
         )
     blocks: list[Block] = [Heading("Were enough cars drawn?", anchor=ENOUGH), Paragraph(line)]
     if moving and still:
-        names = [*dict.fromkeys(in_words(str(one).partition(" | ")[0]) for one in moving)]
+        names = [*dict.fromkeys(in_words(one.partition(" | ")[0]) for one in moving)]
         blocks.append(Paragraph((Quiet(f"Last digit still moving: {', '.join(names)}."),)))
     return blocks
 
@@ -195,4 +204,5 @@ def _risks(report: Report) -> Table:
         ),
         tuple(rows),
         small=True,
+        aside=True,
     )

@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 from study_help import Answer
 
-from explorer.analyses.convergence import Steady, standing_figures
+from explorer.analyses.convergence import Steady, convergence_of
 from explorer.analyses.verdicts import Looks
 from explorer.engine.montecarlo import AllOf, run_montecarlo
 from explorer.engine.plan import CHUNK
 from explorer.pipeline import run
+from explorer.results.records import Convergence
 from explorer.study.study import load_study
 
 Writer = Callable[..., Path]
@@ -23,27 +24,28 @@ Cli = Callable[..., Answer]
 
 def test_more_samples_settle_more_figures(small_study: Writer) -> None:
     study = load_study(small_study())
-    few = standing_figures(run_montecarlo(study, samples=40_000))
-    many = standing_figures(run_montecarlo(study, samples=1_000_000))
-    assert few["open"] == ["front_static_load | rest"]
-    assert few["samples_needed"] > 40_000
-    assert "would take about" in few["words"]
-    assert many["settled"] == ["front_static_load | rest"]
-    assert many["words"].startswith("the figures of all 1 outputs")
+    few = convergence_of(run_montecarlo(study, samples=40_000))
+    many = convergence_of(run_montecarlo(study, samples=1_000_000))
+    assert few is not None
+    assert few.open == ("front_static_load | rest",)
+    assert few.samples_needed > 40_000
+    assert many == Convergence(("front_static_load | rest",), (), 0)
 
 
 def test_one_batch_says_nothing(small_study: Writer) -> None:
-    assert standing_figures(run_montecarlo(load_study(small_study()), samples=15_000)) == {}
+    assert convergence_of(run_montecarlo(load_study(small_study()), samples=15_000)) is None
 
 
 def test_a_run_goes_on_until_its_figures_stand_still(small_study: Writer) -> None:
     study = load_study(small_study())
     found = run_montecarlo(study, samples=4_000_000, until=Steady(4_000_000), keep=False)
     assert 3 * CHUNK <= found.samples < 1_000_000
-    assert standing_figures(found)["open"] == []
+    assert convergence_of(found) == Convergence(("front_static_load | rest",), (), 0)
     # One chunk fewer, and they did not: it stopped where it could, not later.
     before = run_montecarlo(study, samples=found.samples - CHUNK, keep=False)
-    assert standing_figures(before)["open"] == ["front_static_load | rest"]
+    earlier = convergence_of(before)
+    assert earlier is not None
+    assert earlier.open == ("front_static_load | rest",)
     again = run_montecarlo(study, samples=4_000_000, until=Steady(4_000_000), keep=False, workers=3)
     assert again.samples == found.samples
     # The promise kept: mean and spread of the front load, m g (1 - x / L), in closed form.
@@ -58,7 +60,9 @@ def test_a_run_goes_on_until_its_figures_stand_still(small_study: Writer) -> Non
 def test_a_cap_ends_it_with_figures_still_open(small_study: Writer) -> None:
     found = run_montecarlo(load_study(small_study()), samples=2 * CHUNK, until=Steady(2 * CHUNK))
     assert found.samples == 2 * CHUNK
-    assert standing_figures(found)["open"]
+    capped = convergence_of(found)
+    assert capped is not None
+    assert capped.open
 
 
 def test_both_rules_hold_where_both_are_given(small_study: Writer) -> None:
@@ -69,7 +73,8 @@ def test_both_rules_hold_where_both_are_given(small_study: Writer) -> None:
     )
     least = max(decided.reproduction.samples, steady.reproduction.samples)
     assert both.reproduction.samples == least
-    assert both.extra["figures"]["open"] == []
+    assert both.convergence is not None
+    assert both.convergence.open == ()
     assert all(limit.conformance.verdict != "undecided" for limit in both.limits)
 
 

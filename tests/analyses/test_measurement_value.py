@@ -59,7 +59,7 @@ def test_run_says_first_what_to_measure_first(small_study: Writer, squatline: Cl
     answer = squatline("run", folder, "--no-report")
     assert "Measure the mass first: a quarter of an hour takes the chance of a wrong call" in answer.out
     summary = json.loads((folder / "results" / "summary.json").read_text())
-    assert summary["extra"]["measuring"]["headline"].startswith("measure the mass first")
+    assert summary["measuring"]["steps"][0]["label"] == "mass"
 
 
 @pytest.mark.parametrize(

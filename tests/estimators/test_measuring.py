@@ -13,6 +13,8 @@ from explorer.errors import SampleError, StudyError, UnitError
 from explorer.estimators import measuring, measuring_plan
 from explorer.estimators.measuring import Accuracy, Measurement, Stake
 from explorer.graph.quantity import Array
+from reports.formatting import SPACE
+from reports.sections.measuring import headline, outlook_words
 from tests.measuring_help import worth_of_measurements
 from tests.statistics_help import within
 
@@ -31,9 +33,7 @@ def reading(name: str, hours: float = 1.0, noise: float = 0.3, cost: float = 0.0
 def worths(
     samples: Mapping[str, Array], margin: Array, measurements: list[Measurement], required: float = 0.95
 ) -> dict[str, measuring.Worth]:
-    found = worth_of_measurements(
-        samples, {"y": margin}, measurements, [Stake("y", "the limit", required)], seed=3
-    )
+    found = worth_of_measurements(samples, {"y": margin}, measurements, [Stake("y", required)], seed=3)
     return {worth.measurement: worth for worth in found}
 
 
@@ -137,7 +137,7 @@ def test_odd_inputs_do_no_harm() -> None:
 
 def test_costs_weigh_the_two_mistakes() -> None:
     x = drawn("a")
-    stake = Stake("y", "the limit", 0.95, false_pass=100.0, false_fail=1.0)
+    stake = Stake("y", 0.95, false_pass=100.0, false_fail=1.0)
     (found,) = worth_of_measurements(x, {"y": 1.0 + x["a"]}, [reading("a", noise=0.0)], [stake], 1)
     assert found.before.cost is not None
     assert found.after.cost is not None
@@ -157,7 +157,11 @@ def test_too_few_samples_and_unknown_names_are_errors() -> None:
     with pytest.raises(SampleError, match="not an uncertain input"):
         worths(x, x["a"], [reading("b")])
     with pytest.raises(SampleError, match="no such limit"):
-        worth_of_measurements(x, {}, [], [Stake("y", "y", 0.9)], 1)
+        worth_of_measurements(x, {}, [], [Stake("y", 0.9)], 1)
+
+
+def plain(words: str) -> str:
+    return words.replace(SPACE, " ")
 
 
 def planned(
@@ -167,7 +171,7 @@ def planned(
     hours: float,
     **more: float,
 ) -> measuring_plan.MeasuringPlan:
-    stakes = [Stake(name, name, 0.9) for name in margins]
+    stakes = [Stake(name, 0.9) for name in margins]
     return measuring_plan.plan_measurements(
         x, margins, measurements, stakes, budget_hours=hours, seed=2, **more
     )
@@ -180,13 +184,13 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     assert [step.measurement for step in plan.steps] == ["a", "b", "c"]
     assert (plan.hours, plan.complete) == (5.5, True)
     assert plan.steps[-1].hours_so_far == 5.5
-    sentence = measuring_plan.headline(plan)
+    sentence = plain(headline(plan))
     assert sentence.startswith("measure the quantity a first: half an hour takes the chance of a wrong call")
     before, after = plan.steps[0].limits["front load"]
     # Closed form of the chance before: Phi(-0.5 / sqrt(1 + 0.36)).
     assert within(before.wrong_call.value, 0.33405, before.wrong_call.error)
     assert sentence.endswith(
-        f"on front load from {100 * before.wrong_call.value:.0f} % to {100 * after.wrong_call.value:.0f} %"
+        f"on “front load” from {100 * before.wrong_call.value:.0f} % to {100 * after.wrong_call.value:.0f} %"
     )
 
 
@@ -241,23 +245,27 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     plan = planned(margins, x, [reading("a", 1.0, 0.05), reading("c", 50.0, 0.05)], hours=2)
     outlook = {one.limit: one for one in plan.outlooks}
     assert not outlook["open"].design_must_change
-    assert "the plan settles it" in outlook["open"].words
+    assert outlook["open"].prospect == "the plan"
+    assert "the plan settles it" in outlook_words(plan, outlook["open"])
     assert outlook["hopeless"].design_must_change
-    assert "allow more hours or change the design" in outlook["hopeless"].words
-    assert outlook["clear"].words == "settled as it stands: it holds"
+    assert "allow more hours or change the design" in outlook_words(plan, outlook["hopeless"])
+    assert outlook_words(plan, outlook["clear"]) == "settled as it stands: it holds"
+    assert outlook_words(plan, outlook["clear"], undecided=True).startswith("on the line")
     assert outlook["lost"].design_must_change
     plan = planned({"hopeless": 0.2 + x["c"]}, x, [reading("a")], hours=2)
     assert plan.steps == ()
-    assert "nor would all measurements listed, together: change the design" in plan.outlooks[0].words
-    assert measuring_plan.headline(plan) == (
-        "no measurement within 2 hours would change a call on hopeless: change the design or allow more hours"
+    words = outlook_words(plan, plan.outlooks[0])
+    assert "nor would all measurements listed, together: change the design" in words
+    assert plain(headline(plan)) == (
+        "no measurement within 2 hours would change a call on “hopeless”: "
+        "change the design or allow more hours"
     )
 
 
 def test_nothing_to_measure_when_all_is_settled() -> None:
     x = drawn("a")
     plan = planned({"y": 9 + x["a"]}, x, [reading("a")], hours=2)
-    assert measuring_plan.headline(plan) == "no measurement is needed: every limit is settled as it stands"
+    assert plain(headline(plan)) == "no measurement is needed: every limit is settled as it stands"
 
 
 def test_many_measurements_are_grown_instead_of_enumerated() -> None:
@@ -280,28 +288,6 @@ def test_plan_refuses_what_makes_no_sense() -> None:
             planned({"y": x["a"]}, x, measurements, hours=2)
     with pytest.raises(SampleError, match="no limit"):
         planned({}, x, [reading("a")], hours=2)
-
-
-@pytest.mark.parametrize(
-    ("hours", "words"),
-    [(0.5, "half an hour"), (1.0, "one hour"), (0.1, "6 minutes"), (2.0, "2 hours"), (2.75, "2.8 hours")],
-)
-def test_hours_in_words(hours: float, words: str) -> None:
-    assert measuring_plan.in_hours(hours) == words
-
-
-@pytest.mark.parametrize(
-    ("share", "words"),
-    [
-        (0.0, "0 %"),
-        (1e-5, "less than 0.1 %"),
-        (0.004, "0.4 %"),
-        (0.214, "21 %"),
-        (0.9999, "more than 99.9 %"),
-    ],
-)
-def test_percent_never_rounds_a_little_to_nothing(share: float, words: str) -> None:
-    assert measuring_plan.in_percent(share) == words
 
 
 def units_of(name: str) -> str:

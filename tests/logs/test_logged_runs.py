@@ -16,7 +16,6 @@ from statistics_help import within
 from study_help import DEMO, Answer
 
 from explorer import load_results, load_study, run, validate
-from explorer.console.terminal_logs import show_logs
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
 from explorer.graph.quantity import Array
@@ -24,6 +23,9 @@ from explorer.logs.forward import forward_model
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation_records import track_records
 from explorer.study.study import Study
+from reports.report import Report
+from reports.sections import SECTIONS
+from reports.terminal import show
 from tests.synthetic import Roughness, make_throttle_run, random_stream, roughened
 
 Cli = Callable[..., Answer]
@@ -207,12 +209,13 @@ def test_a_run_says_what_it_does_not_explain(demo: Path) -> None:
     entries = study.entries.model_copy(update={"measurements": {}, "limits": study.entries.limits[4:5]})
     study = replace(study, entries=entries, limits=study.limits[4:5], sweeps=(), sensitivity_samples=64)
     run(study, samples=1000, workers=1).save(demo / "results")
-    extra = load_results(demo / "results").summary.extra
+    results = load_results(demo / "results")
+    extra = results.summary.extra
     screen = Console(file=StringIO(), width=200)
-    show_logs(screen, extra)
+    show([SECTIONS["validation"](Report(results))], screen)
     said = screen.file.getvalue()  # type: ignore[attr-defined]
-    assert "✗ Morning run: the model does not explain this run" in said
-    assert "✓ Run down the strip, flap closed: the model explains this run" in said
+    assert "Morning run: pitch against speed: ✗ fail not explained." in said
+    assert "Run down the strip, flap closed: pitch against speed: ✓ pass explained." in said
     records = {one["name"]: one for one in extra["validation"]}
     assert set(records) == {"closed_run", "mine"}
     mine = records["mine"]

@@ -25,7 +25,7 @@ SAMPLES = 100_000
 
 def one_worth(x: dict[str, Array], margin: Array, name: str, noise: float, required: float = 0.95) -> Worth:
     measurement = Measurement("m", "m", {name: Accuracy(noise=noise)}, 1.0)
-    (found,) = worth_of_measurements(x, {"y": margin}, [measurement], [Stake("y", "y", required)], seed=1)
+    (found,) = worth_of_measurements(x, {"y": margin}, [measurement], [Stake("y", required)], seed=1)
     return found
 
 

@@ -9,12 +9,14 @@ from typing import Any
 import altair as alt
 import pytest
 
-from explorer.results.records import Results, dump_summary, load_summary
+from explorer.estimators.measuring import Expected
+from explorer.results.json import json_text
+from explorer.results.records import Results, load_summary
 from reports.options import ReportOptions
 from reports.page import figures
 from reports.report import Report
 from reports.sections import sections
-from tests.report_analyses import with_analyses
+from tests.report_analyses import measuring, with_analyses, with_findings
 from tests.report_fixture import HOSTILE
 from tests.reports.test_content import HEAVY, Reader, written
 
@@ -40,13 +42,13 @@ def test_each_has_its_section(reader: Reader) -> None:
 
 def test_what_to_measure_first_stands_on_the_first_page(reader: Reader) -> None:
     first = reader.text[reader.text.index("What first?") :][:200]
-    assert "Measure the splitter first: 2 hours takes" in first
+    assert "Measure the splitter's downforce first: 2 hours takes" in first
 
 
 def test_each_measurement_says_what_it_brings(reader: Reader) -> None:
     for words in (
         "1 the splitter's downforce tied with no. 2 2 hours 8.00 ± 0.20",
-        "4 the weight of the paint 0.5 hours no change that shows",
+        "4 the weight of the paint half an hour no change that shows",
         "1, the splitter's downforce, takes 2 hours and brings 8.00 ± 0.20",
         "The dashed steps add up the best order within 4 hours: 1; in all 8 after 2 hours.",
         "the splitter's downforce, no. 1 as good in this turn: rear spring rate",
@@ -74,11 +76,9 @@ def test_measurements_are_drawn_where_the_table_says() -> None:
 
 
 def test_where_costs_are_given_measurements_save_money() -> None:
-    alone = [
-        {**one, "gain": {"value": 40.0 * one["gain"]["value"], "error": 0.1}}
-        for one in with_analyses().summary.extra["measuring"]["alone"]
-    ]
-    results = changed("measuring", unit="cost", alone=alone)
+    plan = measuring()
+    alone = tuple(replace(one, gain=Expected(40.0 * one.gain.value, 0.1)) for one in plan.alone)
+    results = with_findings(measuring=replace(plan, unit="cost", alone=alone))
     text = written(results, leave_out=HEAVY).text
     assert "Money saved, on average" in text
     assert "brings 3.20 ± 0.20 (money saved, on average)" in text
@@ -154,7 +154,7 @@ def test_verdicts_on_a_map_are_signs_and_not_greys_alone() -> None:
 
 def test_they_read_the_same_after_a_round_trip_through_the_file(tmp_path: Any) -> None:
     results = with_analyses()
-    (tmp_path / "summary.json").write_text(dump_summary(results.summary), encoding="utf-8")
+    (tmp_path / "summary.json").write_text(json_text(results.summary), encoding="utf-8")
     again = replace(results, summary=load_summary(tmp_path))
     assert written(again, leave_out=HEAVY).text == written(results, leave_out=HEAVY).text
 

@@ -23,7 +23,7 @@ from reports.sections import SECTIONS, sections
 from tests.report_fixture import make_results
 
 CHART = share_bars([Bar("mass", 0.5, 0.4, 0.6)], axis="share [%]")
-FIGURE = Figure("one", "Title", "Words", charts=(CHART, CHART, CHART))
+FIGURE = Figure("one", "Title", "Words", draw=lambda: (CHART, CHART, CHART))
 
 
 class Elsewhere(Executor):
@@ -95,7 +95,7 @@ def test_what_is_lost_elsewhere_is_drawn_here(at_once: bool) -> None:
 
 def test_only_what_is_needed_is_drawn() -> None:
     elsewhere = Elsewhere()
-    drawing = replace(FIGURE, name="two", charts=(), drawings=("<svg/>",) * 3)
+    drawing = replace(FIGURE, name="two", draw=tuple, drawings=("<svg/>",) * 3)
     pictures([FIGURE, drawing], "metric", executor=elsewhere, live=False)
     assert elsewhere.asked == ["svg"]
 

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from explorer.model import SUBJECTS
-from explorer.results.records import LimitRecord, Results, Summary
+from explorer.results.records import Convergence, LimitRecord, Results, Summary
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions
 from reports.sections import verdicts
+from tests.report_analyses import with_findings
 from tests.report_fixture import make_results
 from tests.reports.test_content import HEAVY, written
 
@@ -81,12 +82,8 @@ def test_limits_are_counted_in_words() -> None:
 
 
 def test_whether_enough_cars_were_drawn_is_said_with_the_verdicts() -> None:
-    figures = {
-        "settled": ["pitch | a"],
-        "open": ["top_speed | a", "top_speed | b"],
-        "samples_needed": 217_000,
-    }
-    reader = written(with_extra(figures=figures), leave_out=HEAVY)
+    found = Convergence(("pitch | a",), ("top_speed | a", "top_speed | b"), 217_000)
+    reader = written(with_findings(convergence=found), leave_out=HEAVY)
     text = reader.text
     enough = text[text.index("Were enough cars drawn?") :]
     for words in (

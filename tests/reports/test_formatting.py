@@ -12,6 +12,7 @@ from reports.formatting import (
     MINUS,
     SPACE,
     amount,
+    chance,
     count,
     margin_amount,
     percent,
@@ -19,6 +20,7 @@ from reports.formatting import (
     share,
     share_range,
 )
+from reports.formatting import hours as in_hours
 
 
 def test_rounding_follows_the_guide() -> None:
@@ -89,3 +91,25 @@ def test_rounding_loses_less_than_the_uncertainty_says(value: float, spread: flo
         amount(value, "N", "N", spread=spread).text("as given").removesuffix(f"{SPACE}N").replace(MINUS, "-")
     )
     assert abs(float(text) - value) <= 0.051 * spread + 1e-9 * abs(value)
+
+
+@pytest.mark.parametrize(
+    ("hours", "words"),
+    [(0.5, "half an hour"), (1.0, "one hour"), (0.1, "6 minutes"), (2.0, "2 hours"), (2.75, "2.8 hours")],
+)
+def test_hours_in_words(hours: float, words: str) -> None:
+    assert in_hours(hours) == words
+
+
+@pytest.mark.parametrize(
+    ("probability", "words"),
+    [
+        (0.0, "0 %"),
+        (1e-5, "less than 0.1 %"),
+        (0.004, "0.4 %"),
+        (0.214, "21 %"),
+        (0.9999, "more than 99.9 %"),
+    ],
+)
+def test_percent_never_rounds_a_little_to_nothing(probability: float, words: str) -> None:
+    assert chance(probability).replace(SPACE, " ") == words

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from explorer.results.records import Results
-from reports.formatting import MINUS
+from explorer.results.records import Culprit, RareFailureRecord, Results
+from reports.formatting import MINUS, THIN_SPACE
 from reports.options import ReportOptions
 from reports.page import figures
 from reports.report import Report
-from reports.sections import sections
-from tests.report_analyses import validation
+from reports.sections import rare_failures, sections
+from tests.report_analyses import validation, with_findings
 from tests.report_fixture import make_results
 from tests.reports.test_content import HEAVY, Reader, written
 
@@ -80,18 +80,27 @@ def test_a_run_that_is_explained_does_not() -> None:
 
 
 def test_how_seldom_a_limit_fails_and_the_car_that_does() -> None:
-    culprit = {
-        "key": "rear_wheel_rate",
-        "value": 2100.0,
-        "nominal": 2600.0,
-        "unit": "N/m",
-        "display_unit": "N/mm",
-    }
-    record = {"limit": "stays level", "words": "about 1 car in 9 200 fails", "probability": 1e-4}
-    reader = written(with_extra(rare=[record | {"culprits": [culprit]}]))
+    culprit = Culprit("rear_wheel_rate", "rear_wheel_rate", 2100.0, 2600.0, -2.0, 0.9, "N/m", "N/mm")
+    found = RareFailureRecord(
+        limit="stays level",
+        probability=1 / 9200,
+        low=1 / 9500,
+        high=1 / 8900,
+        confidence=0.95,
+        variation=0.02,
+        method="subset simulation",
+        agree=True,
+        evaluations=10_000,
+        distance=3.7,
+        note="",
+        culprits=(culprit,),
+    )
+    reader = written(with_findings(rare=(found,)))
+    beyond = replace(found, probability=1e-8)
+    assert "fewer than 1 car in 1 000 000 fails" in rare_failures.how_often(beyond).replace(THIN_SPACE, " ")
     for words in (
         "Failures too rare to count",
-        "About 1 car in 9 200 fails.",
+        "About 1 car in 9 200 fails (8 900 to 9 500).",
         "rear wheel rate",
         "instead of",
     ):

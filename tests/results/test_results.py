@@ -9,7 +9,8 @@ import pytest
 
 import explorer
 from explorer.errors import ResultsError
-from explorer.results.records import dump_summary, load_results, replacing_folder, summary_schema
+from explorer.results.json import json_text
+from explorer.results.records import load_results, replacing_folder, summary_schema
 
 Writer = Callable[..., Path]
 
@@ -33,7 +34,7 @@ def test_the_summary_fits_its_published_schema(results: explorer.Results) -> Non
 
     import jsonschema
 
-    jsonschema.validate(json.loads(dump_summary(results.summary)), summary_schema())
+    jsonschema.validate(json.loads(json_text(results.summary)), summary_schema())
 
 
 def test_frames_in_five_lines(results: explorer.Results) -> None:
@@ -96,7 +97,7 @@ def test_earlier_results_stay_when_writing_fails(results: explorer.Results, tmp_
     [
         ("", "not a results folder"),
         ("[]", "not a results folder"),
-        ('{"schema_version": "0"}', "another version"),
+        ('{"schema_version": "1"}', "another version"),
     ],
 )
 def test_what_is_no_summary_is_refused(text: str, words: str, tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from explorer.console.text_chart import HIGH, WIDE, hours_chart
+from reports.text_chart import HIGH, WIDE, hours_chart
 
 
 def place(lines: list[str], sign: str) -> tuple[int, int]:

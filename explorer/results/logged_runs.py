@@ -1,0 +1,145 @@
+"""What logs say of a study: predictions held against logged runs, and inputs that fits have replaced.
+
+SI units throughout; ``display_unit`` and its like are those the builder uses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class LogRecord:
+    """Where a log lies, when it was taken, its fingerprint, and whether it was made and not measured."""
+
+    file: str
+    date: str
+    sha256: str
+    synthetic: bool
+
+
+@dataclass(frozen=True)
+class Departure:
+    """A stretch of a run outside its band: from, to, on which side, and how far beyond the edge."""
+
+    start: float
+    end: float
+    side: Literal["above", "below"]
+    furthest: float
+
+
+@dataclass(frozen=True)
+class LoggedRunRecord:
+    """A logged run held against its prediction.
+
+    Attributes
+    ----------
+    name, words:
+        Its name in the study, and what the study calls it.
+    quantity, unit, display_unit:
+        What was predicted and logged.
+    along, along_unit, along_display_unit:
+        What it is laid along: speed, time or distance.
+    condition:
+        How the study says the car was run.
+    explains:
+        The verdict.
+    coverage, share, expected_low, expected_high:
+        Share of points in the band, the probability of the band, and between what the coverage of a run of
+        the predicted kind lies.
+    bias, bias_in_spreads:
+        Mean of logged minus predicted median, and the same in predicted standard deviations.
+    noise:
+        Scatter of the logger that was added to the band.
+    chance:
+        How often a run of the predicted kind would lie as badly as this one.
+    rows, outside_range, effective_rows:
+        Rows compared, rows left out because nothing was predicted there, and how many independent ones the
+        run is worth.
+    wide:
+        Whether the band is so wide that it agrees with almost anything.
+    departures:
+        Where the run leaves the band, the longest first.
+    samples, unanswered:
+        Cars it was held against, and those of them without an answer.
+    notes:
+        What was found odd in the log.
+    at, logged, lower, median, upper:
+        For a chart, rising along ``at``, thinned to a few hundred points; the band without the logger's
+        scatter.
+    """
+
+    name: str
+    words: str
+    quantity: str
+    unit: str
+    display_unit: str
+    along: str
+    along_unit: str
+    along_display_unit: str
+    condition: str
+    log: LogRecord
+    explains: bool
+    coverage: float
+    share: float
+    expected_low: float
+    expected_high: float
+    bias: float
+    bias_in_spreads: float
+    noise: float
+    chance: float
+    rows: int
+    outside_range: int
+    effective_rows: float
+    wide: bool
+    departures: tuple[Departure, ...]
+    samples: int
+    unanswered: int
+    notes: tuple[str, ...]
+    at: tuple[float, ...]
+    logged: tuple[float, ...]
+    lower: tuple[float, ...]
+    median: tuple[float, ...]
+    upper: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What is held of an input: mean, standard deviation, and where they come from."""
+
+    mean: float
+    sd: float
+    source: str | None
+
+
+@dataclass(frozen=True)
+class ReplacedInput:
+    """An input that a file of a fit gives, before and after.
+
+    Attributes
+    ----------
+    before:
+        None where nothing gave it.
+    moved_by:
+        Shift over the standard deviation before; None without one.
+    narrowed_to:
+        Standard deviation after over that before.
+    """
+
+    quantity: str
+    unit: str
+    display_unit: str
+    before: Belief | None
+    after: Belief
+    moved_by: float | None
+    narrowed_to: float | None
+
+
+@dataclass(frozen=True)
+class FittedFile:
+    """A file that the study includes: its inputs, and whether it still is as the fit has written it."""
+
+    file: str
+    inputs: tuple[ReplacedInput, ...]
+    as_written: bool
