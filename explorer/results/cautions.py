@@ -29,7 +29,7 @@ ASSUMPTIONS = (
     "Air forces are steady: at each speed the car has settled to its attitude.",
     "Downforce of each part falls in a straight line with nose-up pitch, by the slope given.",
     "On a straight, the flap counts as shut the moment the brakes come on, and the wake of the car ahead "
-    "stays as strong as given.",
+    "stays as strong as given until this car pulls out of it.",
     "Inputs vary independently of each other except where a correlation is given.",
 )
 

@@ -17,6 +17,7 @@ from explorer.model.interpolation import FEW, MANY, through
 from explorer.model.straight import full_throttle
 from explorer.model.straight.flap_schedule import SHUT, Flap
 from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
+from explorer.model.straight.run import State
 from tests.curve_help import curve_of
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars, value
 from tests.outside.test_aero_map import MAP, _car
@@ -138,14 +139,15 @@ def test_the_whole_straight_costs_few_pitches() -> None:
     drive = Drive(counted, curves["wheel_force"], curves["excess_force"], cars["mass"])
     for flap, most in ((SHUT, 40), (Flap(np.array(1.8), np.array(2.0)), 60)):
         calls.clear()
-        run_along(drive, np.array(14.0), np.array(260.0), flap)
+        run_along(drive, State.at_start(np.array(14.0)), np.array(260.0), flap)
         assert len(calls) <= most
 
 
 def test_opening_the_flap_while_grip_limits_loses_metres() -> None:
     """Common practice, no source: rear downforce drives the car out of the corner, open it and it spins."""
-    gained = value("pass_metres_gained", **{**SPRINT_CAR, **TRACK, "flap_delay": np.array([0.2, 2.0])})
-    assert gained[0] < 0 < gained[1]
+    delays = np.array([0.2, 2.0, 50.0])
+    early, late, never = value("pass_metres_gained", **{**SPRINT_CAR, **TRACK, "flap_delay": delays})
+    assert early < never < late
 
 
 def test_pass_margin_is_what_is_gained_less_gap_and_length() -> None:
@@ -154,10 +156,23 @@ def test_pass_margin_is_what_is_gained_less_gap_and_length() -> None:
 
 
 def test_a_car_alike_gains_nothing_and_a_tow_gains_something() -> None:
-    """The same car, flap shut on both: level; in the wake the drag falls, so it comes closer."""
+    """The same car, flap shut on both: the gap in time stays; a wake takes drag, so it comes closer."""
     car = {**SPRINT_CAR, **TRACK, "flap_delay": 50.0}
-    assert value("pass_metres_gained", **car) == pytest.approx(0.0, abs=1e-9)
-    assert value("pass_metres_gained", **{**car, "wake_loss_front": 0.2, "wake_loss_rear": 0.2}) > 0.5
+    found = evaluate(["gap_at_braking_point", "speed_at_braking_point_closed", "pulls_out"], car)
+    # At the end of the straight both still gain speed: a bit less than with both at the speed there.
+    stretched = 3.6 * found["speed_at_braking_point_closed"] / 14.0 - 0.6
+    assert 0.95 * stretched < found["gap_at_braking_point"] < 1.05 * stretched
+    assert found["pulls_out"] == 0
+    towed = value("gap_at_braking_point", **{**car, "wake_loss_front": 0.2, "wake_loss_rear": 0.2})
+    assert towed < found["gap_at_braking_point"] - 0.5
+
+
+def test_who_never_comes_near_keeps_the_wake() -> None:
+    """Two ways to the same car: gaps to pull out at that are never reached."""
+    car = {**SPRINT_CAR, **TRACK, "wake_loss_front": 0.1, "wake_loss_rear": 0.1, "gap_to_car_ahead": 30.0}
+    near, far = (evaluate(["pulls_out", "pass_margin"], {**car, "pull_out_gap": gap}) for gap in (0.0, 0.5))
+    assert near == far
+    assert near["pulls_out"] == 0
 
 
 def test_the_wake_takes_load_and_gives_speed() -> None:

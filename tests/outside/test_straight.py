@@ -175,17 +175,73 @@ def test_against_scipy(changes: dict[str, Any], choices: dict[str, str], toleran
 
 
 def test_passing_against_scipy() -> None:
-    """Both cars by scipy: this one in the wake with its flap, the other in clear air with it shut."""
+    """Scipy's solve_ivp for both cars, the one behind started (gap + length)/speed later, in clear air."""
     cars = {**scattered_cars(2, seed=8), **TRACK, "gap_to_car_ahead": 3.0, "car_length": 0.6}
-    wake = {"wake_loss_front": 0.2, "wake_loss_rear": 0.1}
-    found = evaluate(["pass_metres_gained", "pass_margin"], {**cars, **wake})
+    found = evaluate(["gap_at_braking_point", "pass_metres_gained", "pass_margin"], cars)
     for index in range(2):
         car = _one_of(cars, index)
-        at, time = _scipy_straight({**car, **wake}, {}, used=True)
+        at, time = _scipy_straight(car, {}, used=True)
         ahead, _ = _scipy_straight(car, {}, used=False)
-        gained = at(time)[0] - ahead(time)[0]
-        assert found["pass_metres_gained"][index] == pytest.approx(gained, abs=0.08)
-        assert found["pass_margin"][index] == pytest.approx(gained - 3.6, abs=0.08)
+        gap = ahead(time + 3.6 / 14.0)[0] - at(time)[0] - 0.6
+        assert found["gap_at_braking_point"][index] == pytest.approx(gap, abs=0.02)
+        assert found["pass_metres_gained"][index] == pytest.approx(3.0 - gap, abs=0.02)
+        assert found["pass_margin"][index] == pytest.approx(-gap - 0.6, abs=0.02)
+
+
+@pytest.mark.parametrize("pull_out_gap", [0.5, 2.5])
+def test_the_wake_is_lost_on_pulling_out(pull_out_gap: float) -> None:
+    """Scipy's solve_ivp: in the wake up to the gap, found as an event, and in clear air from there."""
+    cars = {**scattered_cars(2, seed=8), **TRACK, "gap_to_car_ahead": 1.0, "car_length": 0.6}
+    cars |= {"pull_out_gap": pull_out_gap, "straight_length": 320.0}
+    wake = {"wake_loss_front": 0.25, "wake_loss_rear": 0.15}
+    found = evaluate(["gap_at_braking_point", "pulls_out"], {**cars, **wake})
+    over = ("speed", "flap_opening", "wake_loss_front", "wake_loss_rear")
+    for index in range(2):
+        car = _one_of(cars, index)
+        pull, slow = (curve_of(name, over, car) for name in ("acceleration", "braking_deceleration"))
+        ahead, _ = _scipy_straight(car, {}, used=False)
+        begin, full = car["flap_delay"], car["flap_delay"] + car["flap_opening_duration"]
+
+        def opening(time: float, begin: float = begin, full: float = full) -> float:
+            return float(np.clip((time - begin) / (full - begin), 0, 1))
+
+        def near(time: float, state: np.ndarray, ahead: Any = ahead) -> float:
+            place, speed = ahead(time + 1.6 / 14.0)
+            closing = state[1] > speed
+            return float(place - state[0] - 0.6 - pull_out_gap) if closing else 1.0
+
+        near.terminal = True  # type: ignore[attr-defined]
+
+        def rates(waked: float, time: float, state: np.ndarray, pull: Any = pull) -> list[float]:
+            losses = (0.25 * waked, 0.15 * waked)
+            return [state[1], float(pull(state[1], opening(time), *losses))]
+
+        given = {"rtol": 1e-7, "atol": 1e-8, "max_step": 0.05, "dense_output": True}
+        first = solve_ivp(lambda t, s: rates(1.0, t, s), (0, 9), [0.0, 14.0], events=near, **given)
+        assert first.status == 1
+        then = (first.t[-1], first.t[-1] + 9)
+        second = solve_ivp(lambda t, s: rates(0.0, t, s), then, first.y[:, -1], **given)
+        slowest = float(value("corner_speed", **car))
+
+        def room(time: float, second: Any = second, slow: Any = slow, slowest: float = slowest) -> float:
+            distance, speed = second.sol(time)
+            way = quad(lambda v: v / float(slow(v, 0.0, 0.0, 0.0)), slowest, speed, epsrel=1e-6)[0]
+            return float(320.0 - distance - way)
+
+        time = brentq(room, *then, xtol=1e-9)
+        gap = ahead(time + 1.6 / 14.0)[0] - second.sol(time)[0] - 0.6
+        assert found["pulls_out"][index] == 1
+        assert found["gap_at_braking_point"][index] == pytest.approx(gap, abs=0.03)
+
+
+def test_a_time_gap_stretches_with_the_speed() -> None:
+    """Closed form: cars alike, both gone over from v1 to v2: (gap + length) v2/v1 - length."""
+    car = {**SPRINT_CAR, **TRACK, **OPEN_END, "straight_length": 3000.0, "flap_delay": 500.0}
+    car |= {"gap_to_car_ahead": 2.0, "car_length": 0.6}
+    found = evaluate(["gap_at_braking_point", "pass_metres_gained", "top_speed"], car)
+    stretched = 2.6 * float(found["top_speed"]) / 14.0 - 0.6
+    assert found["gap_at_braking_point"] == pytest.approx(stretched, rel=1e-4)
+    assert found["pass_metres_gained"] == pytest.approx(2.0 - stretched, rel=1e-4)
 
 
 def test_steps_are_of_fourth_order(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -57,8 +57,19 @@ class Drive(NamedTuple):
     inertia: Array
 
 
-def run_along(drive: Drive, start_speed: Array, length: Array, flap: Flap) -> Run:
-    """Follow the car from the start of the straight to its end, braking left out.
+def run_along(drive: Drive, begin: State, length: Array, flap: Flap) -> Run:
+    """Follow the car from somewhere on the straight to its end, braking left out.
+
+    Parameters
+    ----------
+    drive:
+        What moves the car.
+    begin:
+        Time, distance and speed to start from; its acceleration does not matter.
+    length:
+        Distance at which the straight ends.
+    flap:
+        When the flap moves, in the time of ``begin``.
 
     Returns
     -------
@@ -66,13 +77,13 @@ def run_along(drive: Drive, start_speed: Array, length: Array, flap: Flap) -> Ru
         Not a number where a force has no value; short of the length where the car does not get there.
 
     """
-    pull = drive.excess_force(drive.wheel_force(start_speed), *drive.road_forces(start_speed, 0.0, 0.0))
-    shape = np.broadcast(pull, drive.inertia, start_speed, length, flap.opened).shape
-    time, distance, speed = np.zeros(shape), np.zeros(shape), np.broadcast_to(start_speed, shape)
+    pull = drive.excess_force(drive.wheel_force(begin.speed), *drive.road_forces(begin.speed, 0.0, 0.0))
+    shape = np.broadcast(pull, drive.inertia, begin.speed, length, flap.opened).shape
+    time, distance, speed = (np.broadcast_to(each, shape) for each in begin[:3])
     acceleration, slackening = np.full(shape, 5.0), np.zeros(shape)
     rows: list[State] = []
     for _ in range(STRETCHES):
-        running = (distance < length) & (speed > STANDING * start_speed)
+        running = (distance < length) & (speed > STANDING * begin.speed)
         if rows and not np.any(running):
             break
         opening = flap.opening(time, after=True)

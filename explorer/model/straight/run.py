@@ -20,6 +20,11 @@ class State(NamedTuple):
     speed: Array
     acceleration: Array
 
+    @classmethod
+    def at_start(cls, speed: Array) -> State:
+        """Return the state at the start of the straight, at a speed."""
+        return cls(*(np.zeros(()),) * 2, speed, np.zeros(()))
+
 
 class Step(NamedTuple):
     """Two states of a run one after the other."""
@@ -68,11 +73,13 @@ class Run(NamedTuple):
     def _state(self, row: Rows) -> State:
         return State(*(at_row(values, row) for values in self))
 
-    def distance_at(self, time: Array) -> Array:
-        """Return how far the run has come at a time; past its last row it goes on at its last speed."""
+    def at(self, time: Array) -> State:
+        """Return where the run is at a time; past its last row it goes on at its last speed."""
         passed = self.rows_where(lambda state: state.time <= time)
         step = self.step(passed)
         span = step.end.time - step.begin.time
-        share = (time - step.begin.time) / np.where(span > 0, span, np.inf)
-        beyond = step.end.distance + step.end.speed * (time - step.end.time)
-        return np.where(passed < len(self.time), step.at(share).distance, beyond)
+        within = step.at((time - step.begin.time) / np.where(span > 0, span, np.inf))
+        late = time - step.end.time
+        beyond = step.end._replace(time=time, distance=step.end.distance + step.end.speed * late)
+        ended = passed >= len(self.time)
+        return State(*(np.where(ended, last, here) for here, last in zip(within, beyond, strict=True)))

@@ -66,7 +66,7 @@ def run_with_flap(
     """Time, distance and speed along the straight with the flap used, braking left out."""
     drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
     flap = Flap(np.asarray(flap_delay), np.asarray(flap_delay + flap_opening_duration))
-    return run_along(drive, corner_exit_speed, straight_length, flap)
+    return run_along(drive, State.at_start(corner_exit_speed), straight_length, flap)
 
 
 @quantity("1", source=_SOURCE, varying=_CURVES)
@@ -81,7 +81,7 @@ def run_without_flap(
 ) -> Run:
     """Time, distance and speed along the straight with the flap never used, braking left out."""
     drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
-    return run_along(drive, corner_exit_speed, straight_length, SHUT)
+    return run_along(drive, State.at_start(corner_exit_speed), straight_length, SHUT)
 
 
 @quantity("1", source=_SOURCE, varying=_BRAKES, fails=_FAILS)
