@@ -25,7 +25,9 @@ BY_SUBJECT: Mapping[str, str] = {
     **dict.fromkeys(("pitch", "equilibrium", "blow_over", "heave_pitch", "air_in_motion"), FLIP),
     **dict.fromkeys(("half_car", "suspension", "aero", "aero_map", "car"), FLIP),
     **dict.fromkeys(("linkage", "level", "slot", "binding", "hinge", "servo", "element"), MECHANISM),
-    **dict.fromkeys(("flap_timed", "flap_servo", "strength", "rod", "mount"), MECHANISM),
+    **dict.fromkeys(
+        ("flap_timed", "flap_servo", "strength", "rod", "mount", "play", "twist", "flutter"), MECHANISM
+    ),
     **dict.fromkeys(("brakes_ideal", "brakes_balance", "brakes_fitted", "brakes_none", "braking"), STOP),
     **dict.fromkeys(("brakes_unlimited", "motor_brake", "motor_brake_measured", "run_out", "leaving"), STOP),
 }

@@ -59,9 +59,17 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     "linkage": {"four_bar": ("mechanism.linkage", "mechanism.level")},
     "slots": {"plates": ("mechanism.slot", "mechanism.binding")},
     "hinge": {"coefficients": ("mechanism.hinge",)},
-    "servo": {"motor": ("mechanism.servo",)},
+    "servo": {"motor": ("mechanism.servo", "mechanism.play")},
     "heave_pitch": {"half_car": ("ride.half_car",)},
-    "strength": {"beams": ("mechanism.strength", "mechanism.rod", "mechanism.mount")},
+    "strength": {
+        "beams": (
+            "mechanism.strength",
+            "mechanism.rod",
+            "mechanism.mount",
+            "mechanism.twist",
+            "mechanism.flutter",
+        )
+    },
 }
 
 

@@ -16,16 +16,41 @@ _SHARES = np.linspace(0.0, 1.0, 9)
 # Simpson's rule over the nine places, which include both ends, where a servo is most likely to stall.
 _SIMPSON = np.array([1, 4, 2, 4, 2, 4, 2, 4, 1]) / 24
 
-servo_stall_torque = given("N m", "Stall torque of the servo at the supply voltage used.", above=0)
+servo_stall_torque = given("N m", "Stall torque of the servo at the voltage of its data sheet.", above=0)
 servo_derating = given(
     "1",
-    "Share of the stall torque to count on, for heat, voltage drop and wear.",
+    """Share of the stall torque to count on, for heat and wear; servo_supply_share is about the voltage.
+
+    Usual: 0.5 to 0.9 (judgement).
+    """,
     default=0.7,
     above=0,
     at_most=1,
     source="judgement",
 )
-servo_sixty_degree_time = given("s", "Time the servo takes for 60 degrees without load.", above=0)
+servo_sixty_degree_time = given(
+    "s", "Time the servo takes for 60 degrees without load, at the voltage of the data sheet.", above=0
+)
+servo_supply_share = given(
+    "1",
+    """Voltage at the servo, running free, over the voltage of its data sheet.
+
+    It takes from speed and torque alike: 5.2 V at a servo rated at 6 V is 0.87.  Usual: 0.8 to 1 (judgement).
+    """,
+    default=1.0,
+    above=0,
+)
+servo_supply_sag = given(
+    "1",
+    """Share of that voltage that supply and leads take for themselves while the servo is stalled.
+
+    Resistance of supply and leads times stall current, over the voltage; measure it at the servo's plug.
+    Usual: 0 to 0.25 (judgement).
+    """,
+    default=0.0,
+    at_least=0,
+    at_most=0.9,
+)
 
 
 @quantity("N m", source="virtual work", each="element")
@@ -87,10 +112,12 @@ def required_servo_torque(
     )
 
 
-@quantity("N m", source="definition")
-def servo_available_torque(servo_stall_torque: Array, servo_derating: Array) -> Array:
-    """Torque of the servo that can be counted on."""
-    return servo_stall_torque * servo_derating
+@quantity("N m", source="direct-current motor: stall torque goes with the voltage left at the motor")
+def servo_available_torque(
+    servo_stall_torque: Array, servo_derating: Array, servo_supply_share: Array, servo_supply_sag: Array
+) -> Array:
+    """Torque of the servo that can be counted on, at the voltage it gets while it is stalled."""
+    return servo_stall_torque * servo_derating * servo_supply_share * (1 - servo_supply_sag)
 
 
 @quantity("N m", source="definition", fails="the links of some element cannot close")
@@ -99,10 +126,10 @@ def servo_torque_in_hand(servo_available_torque: Array, required_servo_torque: A
     return servo_available_torque - required_servo_torque
 
 
-@quantity("rad/s", source="definition")
-def servo_no_load_speed(servo_sixty_degree_time: Array) -> Array:
-    """Speed of the servo without load."""
-    return np.pi / 3 / servo_sixty_degree_time
+@quantity("rad/s", source="direct-current motor: free speed goes with the voltage")
+def servo_no_load_speed(servo_sixty_degree_time: Array, servo_supply_share: Array) -> Array:
+    """Speed of the servo without load, at the voltage it gets."""
+    return np.pi / 3 / servo_sixty_degree_time * servo_supply_share
 
 
 @quantity(
@@ -139,6 +166,24 @@ def closing_time(
     """Time the servo takes from open to closed in the air, once it has started to move."""
     loads = [servo_closing_torque(servo_angle_closed + share * servo_travel) for share in _SHARES]
     return _time(loads, servo_travel, servo_available_torque, servo_no_load_speed)
+
+
+@quantity("s", source="sum", fails="the servo stalls on the way shut")
+def commanded_closing_time(radio_delay: Array, closing_time: Array) -> Array:
+    """Time from the thumb to the flap shut, in the air: the radio and the servo."""
+    return radio_delay + closing_time
+
+
+@quantity("s", source="sum", fails="the servo stalls on the way shut")
+def fail_safe_closing_time(fail_safe_hold: Array, closing_time: Array) -> Array:
+    """Time from the loss of the signal to the flap shut: the receiver's wait and the servo."""
+    return fail_safe_hold + closing_time
+
+
+@quantity("m", source="definition", fails="the servo stalls on the way shut")
+def fail_safe_closing_distance(speed: Array, fail_safe_closing_time: Array) -> Array:
+    """How far the car goes, at held speed, from the loss of the signal to the flap shut."""
+    return speed * fail_safe_closing_time
 
 
 def _time(loads: list[Array], travel: Array, available: Array, no_load_speed: Array) -> Array:

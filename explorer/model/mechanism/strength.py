@@ -24,14 +24,27 @@ element_end_fixity = given(
     at_least=0,
     at_most=1,
 )
+element_section_share = given(
+    "1",
+    """Second moment of area over that of a flat plate of the same chord and thickness.
+
+    1 for a plate; 0.47 for a solid aerofoil of the NACA four-digit kind, thick only in one place.  The
+    section modulus follows.  More for a section with camber, less for a hollow one.
+    """,
+    each="element",
+    default=1.0,
+    above=0,
+)
 element_modulus = given("Pa", "Young's modulus of the element along its span.", each="element", above=0)
 element_strength = given("Pa", "Bending strength of the element along its span.", each="element", above=0)
 
 
-@quantity("m4", source="rectangle about its centre line, b h^3/12", each="element")
-def element_second_moment(element_chord: Array, element_thickness: Array) -> Array:
-    """Second moment of area for bending down, of a solid plate; give it for a cambered or hollow section."""
-    return element_chord * element_thickness * element_thickness**2 / 12
+@quantity("m4", source="rectangle, b h^3/12, times the share of the section", each="element")
+def element_second_moment(
+    element_chord: Array, element_thickness: Array, element_section_share: Array
+) -> Array:
+    """Second moment of area for bending down; give it for a cambered or hollow section."""
+    return element_chord * element_thickness * element_thickness**2 / 12 * element_section_share
 
 
 @quantity("m3", source="second moment over half the thickness", each="element")
