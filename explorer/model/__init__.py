@@ -51,6 +51,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "braking": {"tyres": ("brakes.braking", "brakes.run_out", "brakes.leaving")},
     "corner": {"steady": ("straight.corner",)},
+    "side_wind": {"steady": ("attitude.side_wind",)},
     "flap": {"timed": ("straight.flap_timed",), "servo": ("straight.flap_servo",)},
     "straight": {"timed": ("straight.full_throttle", "straight.straight")},
     "passing": {"same_car": ("straight.passing",)},

@@ -34,7 +34,7 @@ ASSUMPTIONS = (
 )
 
 NOT_MODELLED = (
-    "Side wind, yaw and steering; the car leaving the ground sideways.",
+    "Yaw and steering in time, gusts from the side, roll; the car leaving the ground sideways.",
     "Bending of chassis, wing supports and splitter under load.",
     "Changes of the air flow that no input describes, such as dirt, damage or a part coming off.",
     "The driver.",
