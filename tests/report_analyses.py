@@ -35,16 +35,14 @@ def expected(value: float, error: float = 0.001) -> dict[str, float]:
     return {"value": value, "error": error}
 
 
-def outcome(wrong_call: float) -> Outcome:
+def outcome(passes: float) -> Outcome:
     """Return where a limit stands."""
     return Outcome(
         variance=Expected(1.0, 0.001),
-        wrong_call=Expected(wrong_call, 0.001),
-        passes=Expected(0.6, 0.001),
-        fails=Expected(0.1, 0.001),
+        passes=Expected(passes, 0.001),
         consumer_risk=Expected(0.01, 0.001),
         producer_risk=Expected(0.02, 0.001),
-        cost=None,
+        loss=Expected(0.2, 0.001),
     )
 
 
@@ -65,11 +63,10 @@ def measuring() -> MeasuringPlan:
             measurement=name,
             limit=LIMIT,
             hours=2.0,
-            before=outcome(0.20),
-            after=outcome(0.20 - avoided),
+            before=outcome(0.0),
+            after=outcome(0.20 + avoided),
             variance_removed=Expected(0.5, 0.001),
-            wrong_calls_avoided=Expected(avoided, 0.001),
-            cost_saved=None,
+            loss_saved=Expected(avoided, 0.001),
             turns=Expected(0.1, 0.001),
             rank=1,
             tied_with=(),
@@ -82,7 +79,7 @@ def measuring() -> MeasuringPlan:
         cost=0.0,
         hours_so_far=2.0,
         cost_so_far=0.0,
-        limits={LIMIT: (outcome(0.20), outcome(0.12))},
+        limits={LIMIT: (outcome(0.0), outcome(0.28))},
         gain=Expected(0.08, 0.001),
         tied_with=("spring_test",),
     )
@@ -93,7 +90,6 @@ def measuring() -> MeasuringPlan:
         cost=0.0,
         steps=(first,),
         gain=Expected(0.08, 0.001),
-        unit="wrong calls",
         worths=tuple(worth(name, gain) for name, _, _, gain, _ in MEASURED),
         alone=tuple(
             Alone(name, label, hours, 0.0, Expected(gain, 0.001), tied)
@@ -102,12 +98,13 @@ def measuring() -> MeasuringPlan:
         outlooks=(
             Outlook(
                 limit=LIMIT,
-                now=outcome(0.20),
-                planned=outcome(0.12),
-                best=outcome(0.10),
+                required=0.9,
+                now=outcome(0.0),
+                planned=outcome(0.28),
+                best=outcome(0.30),
                 best_set=("splitter_rig",),
                 everything=0.3,
-                prospect="nothing listed",
+                prospect="unlikely",
             ),
         ),
         sets_tried=3,

@@ -46,13 +46,11 @@ def measurements_of(study: Study) -> tuple[Measurement, ...]:
 
 
 def stakes_of(study: Study) -> tuple[Stake, ...]:
-    """Say what hangs on each limit, in the study's own words and costs."""
+    """Say what hangs on each limit, in the study's own words."""
     return tuple(
         Stake(
             limit.name,
             limit.probability,
-            entry.cost_of_false_pass,
-            entry.cost_of_false_fail,
             entry.weight,
         )
         for limit, entry in zip(study.limits, study.entries.limits, strict=True)

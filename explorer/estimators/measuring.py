@@ -1,12 +1,15 @@
 """What a measurement is worth before it is made, limit by limit, from the run's own samples.
 
 Every sample is a car that might be the real one. Give each the reading its instrument would show, ask what a
-builder would then expect of the margin (``explorer.estimators.regression``), and count how often the call
-made on that expectation is wrong. An input that matters much but can be measured only roughly, or whose
-limit is clear already, is worth little; the numbers show it.
+builder would then expect of the margin (``explorer.estimators.regression``), take the verdict that follows,
+and count what it costs where it is wrong. An input that matters much but can be measured only roughly, or
+whose limit is clear already, is worth little; the numbers show it.
 
-A *call* is the likelier of "it conforms" and "it does not".  Risks are the global ones of JCGM 106:2012, 9.3:
-over all cars that might be the real one, accepting when the probability reaches the required one.
+The verdict is the limit's own: a pass where the probability of conforming reaches the required p.  That is
+the cheaper decision exactly when passing wrongly costs p/(1 - p) times as much as turning down wrongly
+(DeGroot, Optimal Statistical Decisions, 8.11: accept where the expected loss is smaller), so losses are
+counted in that ratio, a good car turned down being worth the limit's weight.  The two risks are the global
+ones of JCGM 106:2012, 9.3.
 """
 
 from __future__ import annotations
@@ -21,7 +24,13 @@ import numpy as np
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import finite_or_nan
-from explorer.estimators.regression import Marks, cross_fitted, normal_scores, probability_given
+from explorer.estimators.regression import (
+    Marks,
+    cross_fitted,
+    index_of_conforming,
+    normal_scores,
+    probability_given,
+)
 from explorer.graph.quantity import Array
 
 # Differences within so many standard errors are no difference.
@@ -85,18 +94,18 @@ class Stake:
         Its name in the study.
     required:
         Probability with which it must hold.
-    false_pass, false_fail:
-        Cost of taking a car as good that does not conform, and of turning one down that does; None when the
-        builder has named none.
     weight:
-        How much a wrong call on this limit counts against one on another.
+        Loss of turning down a car that conforms, against that of another limit.
     """
 
     limit: str
     required: float
-    false_pass: float | None = None
-    false_fail: float | None = None
     weight: float = 1.0
+
+    @property
+    def wrong_pass(self) -> float:
+        """Loss of passing a car that does not conform: the ratio p/(1 - p) makes p the threshold."""
+        return self.weight * self.required / (1 - self.required)
 
 
 @dataclass(frozen=True)
@@ -115,28 +124,24 @@ class Outcome:
     ----------
     variance:
         Of the margin, in its unit squared; after readings, what is left of it on average.
-    wrong_call:
-        Probability that the likelier call is wrong.
-    passes, fails:
-        Chance that the limit is then known to hold, or not to hold, with the required probability.
+    passes:
+        Chance that the verdict is a pass: nought or one as things stand.
     consumer_risk, producer_risk:
-        Chance of accepting a car that does not conform, and of turning down one that does.
-    cost:
-        Expected cost of the cheaper decision; None where no costs are given.
+        Chance of passing a car that does not conform, and of turning down one that does.
+    loss:
+        Expected loss of the verdict, in cars turned down wrongly at weight one.
     """
 
     variance: Expected
-    wrong_call: Expected
     passes: Expected
-    fails: Expected
     consumer_risk: Expected
     producer_risk: Expected
-    cost: Expected | None
+    loss: Expected
 
     @property
-    def settled(self) -> float:
-        """Chance that the limit is settled either way."""
-        return self.passes.value + self.fails.value
+    def wrong(self) -> float:
+        """Chance that the verdict at the required probability is wrong, either way."""
+        return self.consumer_risk.value + self.producer_risk.value
 
 
 @dataclass(frozen=True)
@@ -149,13 +154,13 @@ class Worth:
         Names, and what it takes.
     before, after:
         Where the limit stands now and, on average, after the measurement.
-    variance_removed, wrong_calls_avoided, cost_saved:
+    variance_removed, loss_saved:
         Differences of the two with their standard errors, which are smaller than those of either: the same
-        samples are in both.  ``cost_saved`` is None where no costs are given.
+        samples are in both.
     turns:
-        Chance that the verdict against the required probability comes out other than it stands now.
+        Chance that the verdict comes out other than it stands now.
     rank, tied_with:
-        By wrong calls avoided on this limit; measurements whose difference lies within its error are tied.
+        By loss saved on this limit; measurements whose difference lies within its error are tied.
     """
 
     measurement: str
@@ -164,8 +169,7 @@ class Worth:
     before: Outcome
     after: Outcome
     variance_removed: Expected
-    wrong_calls_avoided: Expected
-    cost_saved: Expected | None
+    loss_saved: Expected
     turns: Expected
     rank: int
     tied_with: tuple[str, ...]
@@ -179,25 +183,21 @@ class Calls:
     ----------
     margin, expected:
         True margin (NaN without an answer), and what is expected of it.
-    conforms, probability:
-        Whether the sample conforms, and the probability it is given.
+    conforms, likely, probability:
+        Whether the sample conforms; what the readings let one expect of that, by plain regression; and the
+        probability it is given.
     """
 
     margin: Array
     expected: Array
     conforms: Array
+    likely: Array
     probability: Array
 
-    def wrong(self) -> Array:
-        """Whether the likelier call is wrong, nought or one for each sample."""
-        return np.not_equal(self.conforms, self.probability >= 0.5).astype(float)
-
-    def costs(self, stake: Stake) -> Array | None:
-        """Cost of the cheaper decision in each sample, or None where no costs are given."""
-        if stake.false_pass is None or stake.false_fail is None:
-            return None
-        accepted = self.probability * stake.false_fail >= (1 - self.probability) * stake.false_pass
-        return np.where(accepted, stake.false_pass * (1 - self.conforms), stake.false_fail * self.conforms)
+    def losses(self, stake: Stake) -> Array:
+        """Loss in each sample of passing it where its probability reaches the required one."""
+        passed = self.probability >= stake.required
+        return np.where(passed, stake.wrong_pass * (1 - self.conforms), stake.weight * self.conforms)
 
     def deviations(self) -> Array:
         """Squared distance of each answered margin from what was expected of it."""
@@ -208,11 +208,12 @@ class Calls:
         """Probabilities from a fit to each batch of the samples: their scatter is the error of a fit."""
         if np.ptp(self.expected) == 0:
             return self.probability
-        return probability_given(self.expected, self.conforms, parts=BATCHES, own=True)
+        index = index_of_conforming(self.expected, self.likely, self.conforms, parts=BATCHES, own=True)
+        return probability_given(index, self.conforms, parts=BATCHES, own=True)
 
     def outcome(self, stake: Stake) -> Outcome:
         """Average over the samples."""
-        costs, apart = self.costs(stake), self.apart
+        apart = self.apart
 
         def mean_where(counted: Callable[[Array], Array | Marks]) -> Expected:
             """Mean of what hangs on where a probability lies, with the error of the fit in it."""
@@ -220,18 +221,11 @@ class Calls:
 
         return Outcome(
             variance=mean_of(self.deviations()),
-            wrong_call=mean_of(self.wrong()),
             passes=mean_where(lambda p: p >= stake.required),
-            fails=mean_where(lambda p: p <= 1 - stake.required),
             consumer_risk=mean_where(lambda p: (p >= stake.required) * (1 - self.conforms)),
             producer_risk=mean_where(lambda p: (p < stake.required) * self.conforms),
-            cost=None if costs is None else mean_of(costs),
+            loss=mean_of(self.losses(stake)),
         )
-
-    def settled(self, stake: Stake) -> float:
-        """Chance that the limit is known to hold, or not to hold, with the required probability."""
-        surest = np.maximum(self.probability, 1 - self.probability)
-        return float(np.mean(surest >= stake.required))
 
     def turns(self, stake: Stake) -> Expected:
         """Chance that the verdict against the required probability is other than without the readings."""
@@ -314,9 +308,8 @@ def calls_before(margin: Array) -> Calls:
     conforms = (margin >= 0).astype(float)
     answered = margin[np.isfinite(margin)]
     expected = float(np.mean(answered)) if answered.size else 0.0
-    return Calls(
-        margin, np.full(margin.shape, expected), conforms, np.full(margin.shape, float(np.mean(conforms)))
-    )
+    likely = np.full(margin.shape, float(np.mean(conforms)))
+    return Calls(margin, np.full(margin.shape, expected), conforms, likely, likely)
 
 
 def calls_after(scores: Array, margins: Array) -> tuple[Calls, ...]:
@@ -329,11 +322,13 @@ def calls_after(scores: Array, margins: Array) -> tuple[Calls, ...]:
     margins:
         Shape (limits, samples).
     """
-    expected = cross_fitted(scores, margins)
+    conforming = (margins >= 0).astype(float)
+    expected = cross_fitted(scores, np.concatenate([margins, conforming]))
     found = []
-    for margin, guess in zip(margins, expected, strict=True):
-        conforms = (margin >= 0).astype(float)
-        found.append(Calls(margin, guess, conforms, probability_given(guess, conforms)))
+    for k, (margin, conforms) in enumerate(zip(margins, conforming, strict=True)):
+        guess, likely = expected[k], expected[len(margins) + k]
+        probability = probability_given(index_of_conforming(guess, likely, conforms), conforms)
+        found.append(Calls(margin, guess, conforms, likely, probability))
     return tuple(found)
 
 
@@ -358,15 +353,14 @@ def worth_of_calls(
     for k, stake in enumerate(stakes):
         before = calls_before(stacked[k])
         now = before.outcome(stake)
-        avoided = (
-            np.stack([before.wrong() - calls[k].wrong() for calls in after]) if after else np.empty((0, 1))
-        )
-        ranks, ties = ranked(avoided)
+        loss = before.losses(stake)
+        saved = np.stack([loss - calls[k].losses(stake) for calls in after]) if after else np.empty((0, 1))
+        ranks, ties = ranked(saved)
         found = [
             _worth(measurement, stake, before, now, calls[k], rank, tuple(measurements[j].name for j in tied))
             for measurement, calls, rank, tied in zip(measurements, after, ranks, ties, strict=True)
         ]
-        worths += sorted(found, key=lambda worth: -worth.wrong_calls_avoided.value)
+        worths += sorted(found, key=lambda worth: -worth.loss_saved.value)
     return tuple(worths)
 
 
@@ -379,10 +373,6 @@ def _worth(
     rank: int,
     tied_with: tuple[str, ...],
 ) -> Worth:
-    costs_before, costs_after = before.costs(stake), after.costs(stake)
-    saved = None
-    if costs_before is not None and costs_after is not None:
-        saved = mean_of(costs_before - costs_after)
     return Worth(
         measurement=measurement.name,
         limit=stake.limit,
@@ -390,8 +380,7 @@ def _worth(
         before=now,
         after=after.outcome(stake),
         variance_removed=mean_of(before.deviations() - after.deviations()),
-        wrong_calls_avoided=mean_of(before.wrong() - after.wrong()),
-        cost_saved=saved,
+        loss_saved=mean_of(before.losses(stake) - after.losses(stake)),
         turns=after.turns(stake),
         rank=rank,
         tied_with=tied_with,

@@ -33,15 +33,16 @@ from explorer.estimators.measuring import (
 )
 from explorer.graph.quantity import Array
 
-Prospect: TypeAlias = Literal["holds", "broken", "the plan", "another set", "more hours", "nothing listed"]
+Prospect: TypeAlias = Literal["passes", "the plan", "another set", "more hours", "unlikely", "fails clearly"]
 
 # A search compares many sets and needs fewer samples than the answer.
 SEARCH_SAMPLES = 20_000
 MOST_SETS_TRIED = 150
 # Sets of more measurements than this are not written out one by one.
 MOST_ENUMERATED = 14
-# A set is likely to settle a limit from this chance on.
+# A set is likely to turn a verdict from this chance on, and hardly ever below the other.
 LIKELY = 0.5
+SELDOM = 0.005
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class Alone:
     measurement, label, hours, cost:
         What is measured, and what it takes.
     gain:
-        What it brings, in the plan's unit.
+        Loss it saves.
     tied_with:
         Names of measurements whose gain cannot be told from it.
     """
@@ -79,7 +80,7 @@ class Step:
     limits:
         Where each limit stands before and after this step, all earlier readings known.
     gain:
-        What this step adds, in the plan's unit.
+        Loss this step saves.
     tied_with:
         Names of measurements that would have done as well in this turn.
     """
@@ -101,20 +102,22 @@ class Outlook:
 
     Attributes
     ----------
-    limit:
-        Its name.
+    limit, required:
+        Its name, and the probability with which it must hold.
     now, planned, best:
-        Where it stands; after the plan; after the affordable set that settles it most often.
+        Where it stands; after the plan; after the affordable set that turns its verdict most often.
     best_set:
         Names of that set.
     everything:
-        Chance that all measurements, made together, would settle it.
+        Chance that it passes once all measurements are made.
     prospect:
-        What follows: it "holds" or is "broken" as it stands; "the plan", or else "another set", is likely to
-        settle it; no affordable set is, but "more hours" would; or "nothing listed" is.
+        What follows: it "passes" as known now; or it fails, and "the plan", or else "another set", is likely
+        to show that it passes; no affordable set is, but "more hours" would; nothing listed is likely to
+        ("unlikely"), or hardly ever would ("fails clearly").
     """
 
     limit: str
+    required: float
     now: Outcome
     planned: Outcome
     best: Outcome
@@ -124,8 +127,8 @@ class Outlook:
 
     @property
     def design_must_change(self) -> bool:
-        """True when no affordable set is likely to settle it."""
-        return self.prospect in ("broken", "more hours", "nothing listed")
+        """True when it fails and no affordable set is likely to show that it passes."""
+        return self.prospect in ("more hours", "unlikely", "fails clearly")
 
 
 @dataclass(frozen=True)
@@ -137,10 +140,9 @@ class MeasuringPlan:
     budget_hours, budget_cost, hours, cost:
         What may be spent, and what the steps take together.
     steps:
-        In the order to make them; empty when no affordable measurement would change a call.
-    gain, unit:
-        What all steps add together: "wrong calls" avoided, weighted and summed over the limits, or "cost"
-        saved where every limit has costs.
+        In the order to make them; empty when no affordable measurement would save anything.
+    gain:
+        Loss that all steps save together, summed over the limits.
     worths:
         Each measurement alone, for each limit.
     alone:
@@ -157,7 +159,6 @@ class MeasuringPlan:
     cost: float
     steps: tuple[Step, ...]
     gain: Expected
-    unit: str
     worths: tuple[Worth, ...]
     alone: tuple[Alone, ...]
     outlooks: tuple[Outlook, ...]
@@ -188,17 +189,9 @@ class Bench:
         return calls_after(np.concatenate([self.readings[name] for name in sorted(names)]), self.margins)
 
     def losses(self, calls: Sequence[Calls]) -> Array:
-        """Cost, or else weighted number, of wrong calls in each sample, summed over the limits."""
-        total = np.zeros(self.margins.shape[1])
-        for call, stake in zip(calls, self.stakes, strict=True):
-            costs = call.costs(stake) if self.in_money else None
-            total += stake.weight * call.wrong() if costs is None else costs
-        return total
-
-    @property
-    def in_money(self) -> bool:
-        """True when every limit has its costs."""
-        return all(stake.false_pass is not None and stake.false_fail is not None for stake in self.stakes)
+        """Loss of the verdicts in each sample, summed over the limits."""
+        pairs = zip(calls, self.stakes, strict=True)
+        return np.asarray(sum(call.losses(stake) for call, stake in pairs))
 
 
 def plan_measurements(
@@ -211,7 +204,7 @@ def plan_measurements(
     budget_cost: float = math.inf,
     seed: int,
 ) -> MeasuringPlan:
-    """Find the set of measurements that avoids most wrong calls within a budget, and their order.
+    """Find the set of measurements that saves most within a budget, and their order.
 
     Parameters
     ----------
@@ -251,7 +244,6 @@ def plan_measurements(
         cost=sum(step.cost for step in steps),
         steps=steps,
         gain=mean_of(bench.losses(bench.calls(())) - bench.losses(bench.calls(best))),
-        unit="cost" if bench.in_money else "wrong calls",
         worths=worth_of_calls(stacked, measurements, stakes, singly),
         alone=_alone(bench, singly),
         outlooks=_outlooks(bench, best, tried),
@@ -294,8 +286,8 @@ def _affordable_sets(
 ) -> tuple[list[tuple[str, ...]], bool]:
     """List the sets worth weighing, and say whether the best is sure to be among them.
 
-    More readings never make a call worse, so only sets to which nothing affordable can be added count.  Where
-    these are too many, sets grown one measurement at a time stand in for them.
+    More readings never make a verdict worse, so only sets to which nothing affordable can be added count.
+    Where these are too many, sets grown one measurement at a time stand in for them.
     """
 
     def affordable(chosen: Collection[Measurement]) -> bool:
@@ -333,7 +325,7 @@ def _next(
 ) -> tuple[Measurement, tuple[str, ...]]:
     """Choose what to measure next, for each hour it takes, and name those that would do as well.
 
-    Two measurements may bring something only together; where none alone avoids a wrong call, the one that
+    Two measurements may bring something only together; where none alone saves anything, the one that
     leaves the least variance goes first.
     """
     before = bench.calls(known)
@@ -427,26 +419,30 @@ def _outlooks(
     planned: tuple[str, ...],
     tried: Mapping[tuple[str, ...], Sequence[Calls]],
 ) -> tuple[Outlook, ...]:
-    """Judge for each limit what the plan, the best affordable set and everything at once would settle."""
+    """Judge for each limit what the plan, the best affordable set and everything at once would do to it."""
     now, after = bench.calls(()), bench.calls(planned)
     quick = bench.thinned(SEARCH_SAMPLES)
     everything = quick.calls([one.name for one in bench.measurements])
     found = []
     for k, stake in enumerate(bench.stakes):
-        settled = {chosen: calls[k].settled(stake) for chosen, calls in tried.items()}
-        best_set = max(settled, key=settled.__getitem__)
-        best, at_once = tried[best_set][k].outcome(stake), everything[k].settled(stake)
         here, then = now[k].outcome(stake), after[k].outcome(stake)
-        prospect = _prospect(here, then, best, at_once)
-        found.append(Outlook(stake.limit, here, then, best, best_set, at_once, prospect))
+        passes = here.passes.value == 1
+        turned = {
+            chosen: float(np.mean((calls[k].probability >= stake.required) != passes))
+            for chosen, calls in tried.items()
+        }
+        best_set = max(turned, key=turned.__getitem__)
+        best, at_once = tried[best_set][k].outcome(stake), everything[k].outcome(stake).passes.value
+        prospect = "passes" if passes else _prospect_of_a_fail(then, best, at_once)
+        found.append(Outlook(stake.limit, stake.required, here, then, best, best_set, at_once, prospect))
     return tuple(found)
 
 
-def _prospect(now: Outcome, planned: Outcome, best: Outcome, everything: float) -> Prospect:
-    if now.passes.value == 1:
-        return "holds"
-    if now.fails.value == 1:
-        return "broken"
-    if best.settled >= LIKELY:
-        return "the plan" if planned.settled >= LIKELY else "another set"
-    return "more hours" if everything >= LIKELY else "nothing listed"
+def _prospect_of_a_fail(planned: Outcome, best: Outcome, everything: float) -> Prospect:
+    if planned.passes.value >= LIKELY:
+        return "the plan"
+    if best.passes.value >= LIKELY:
+        return "another set"
+    if everything >= LIKELY:
+        return "more hours"
+    return "fails clearly" if max(best.passes.value, everything) < SELDOM else "unlikely"

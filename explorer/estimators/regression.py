@@ -31,6 +31,8 @@ ROWS_AT_ONCE = 8192
 # quantiles its spline bends at.
 BINS = 1000
 REACH = 6.0
+# Intervals on each side of the grid of two indices.
+SIDE = 60
 KNOTS = (0.05, 0.23, 0.41, 0.59, 0.77, 0.95)
 MOST_STEPS = 50
 # Beyond so many standard deviations a probability is as good as certain.
@@ -80,6 +82,61 @@ def cross_fitted(scores: Array, outcomes: Array) -> Array:
     return predicted
 
 
+def index_of_conforming(
+    expected: Array, likely: Array, conforms: Array, *, parts: int = FOLDS, own: bool = False
+) -> Array:
+    """Join what readings say of the margin with what they say of conforming, into one index of conforming.
+
+    The expected margin alone hides a margin that is the smaller of two: once one of them is large, only the
+    other counts.  A probit regression on natural splines of both, and their product, sees it.
+
+    Parameters
+    ----------
+    expected, likely:
+        What the readings let one expect of the margin, and of nought-or-one conforming, shape (samples,).
+    conforms, parts, own:
+        As in ``probability_given``.
+    """
+    first, second = (_scores_by_fold(each) for each in (expected, likely))
+    cell = _cell(first) * SIDE + _cell(second)
+    counts, conforming = _counted(cell, conforms, parts, SIDE * SIDE)
+    held = counts.any(axis=0)
+    counts, conforming, total = counts[:, held], conforming[:, held], counts[:, held].sum(axis=0)
+    centres = [np.bincount(cell, score, minlength=SIDE * SIDE)[held] / total for score in (first, second)]
+    at_centres, at_samples = _joint_columns(*centres), _joint_columns(first, second)
+    every = _probit_fit(at_centres, total, conforming.sum(axis=0), np.zeros(at_centres.shape[1]))
+    index = np.empty_like(expected)
+    for part, rows in enumerate(_fitted_rows(parts, own)):
+        weights = _probit_fit(at_centres, counts[rows].sum(axis=0), conforming[rows].sum(axis=0), every)
+        index[part::parts] = at_samples[part::parts] @ weights
+    return np.clip(index, -STEEPEST, STEEPEST)
+
+
+def _scores_by_fold(predicted: Array) -> Array:
+    """Rank each fold's predictions among themselves: folds differ by their fits, which tells nothing."""
+    scores = np.empty_like(predicted)
+    for fold in range(FOLDS):
+        scores[fold::FOLDS] = normal_scores(predicted[fold::FOLDS])
+    return scores
+
+
+def _cell(score: Array) -> npt.NDArray[np.int64]:
+    """Find the interval that a normal score lies in, of SIDE equal ones."""
+    return np.clip((score / REACH + 1) * (SIDE / 2), 0, SIDE - 1).astype(np.int64)
+
+
+def _joint_columns(first: Array, second: Array) -> Array:
+    """Columns of a natural spline in each of two normal scores, and their product."""
+    bends = np.asarray(ndtri(KNOTS))
+    curves = [_natural_spline(first, bends), _natural_spline(second, bends)[:, 1:]]
+    return np.concatenate([*curves, (first * second)[:, None]], axis=1)
+
+
+def _fitted_rows(parts: int, own: bool) -> list[list[int]]:
+    """Parts of the samples that each part is predicted from: all others, or itself alone."""
+    return [[part] if own else [other for other in range(parts) if other != part] for part in range(parts)]
+
+
 def probability_given(index: Array, conforms: Array, *, parts: int = FOLDS, own: bool = False) -> Array:
     """Probability that each sample conforms, given an index of its readings.
 
@@ -90,7 +147,7 @@ def probability_given(index: Array, conforms: Array, *, parts: int = FOLDS, own:
     Parameters
     ----------
     index:
-        Shape (samples,); the margin to be expected from the readings serves best.
+        Shape (samples,): the margin to be expected from the readings, or ``index_of_conforming``.
     conforms:
         Nought or one, shape (samples,).
     parts, own:
@@ -99,34 +156,27 @@ def probability_given(index: Array, conforms: Array, *, parts: int = FOLDS, own:
     """
     spread = float(np.std(index))
     place = np.clip((index - np.mean(index)) / (spread if spread > 0 else 1.0), -REACH, REACH)
-    counts, levels, shares = _binned(place, conforms, parts)
+    bins = np.minimum(((place + REACH) * (BINS / (2 * REACH))).astype(np.int64), BINS - 1)
+    counts, shares = _counted(bins, conforms, parts, BINS)
+    held = counts.any(axis=0)
+    counts, shares = counts[:, held], shares[:, held]
+    levels = np.bincount(bins, place, minlength=BINS)[held] / counts.sum(axis=0)
     below = np.cumsum(counts.sum(axis=0)) / index.size
     columns = _natural_spline(levels, np.unique(np.interp(KNOTS, below, levels)))
     every = _probit_fit(columns, counts.sum(axis=0), shares.sum(axis=0), np.zeros(columns.shape[1]))
     probability = np.empty_like(index)
-    for part in range(parts):
-        drop = slice(part, part + 1) if not own else np.arange(parts) != part
-        counted, conforming = (np.delete(each, drop, axis=0).sum(axis=0) for each in (counts, shares))
-        weights = _probit_fit(columns, counted, conforming, every)
+    for part, rows in enumerate(_fitted_rows(parts, own)):
+        weights = _probit_fit(columns, counts[rows].sum(axis=0), shares[rows].sum(axis=0), every)
         probability[part::parts] = np.interp(place[part::parts], levels, ndtr(columns @ weights))
     return probability
 
 
-def _binned(place: Array, conforms: Array, parts: int) -> tuple[Array, Array, Array]:
-    """Count samples and conforming samples by narrow bins of the index, apart for each part.
-
-    Returns
-    -------
-    counts, levels, conforming:
-        Shapes (parts, bins), (bins,) and (parts, bins); only bins that hold a sample, at their mean index.
-    """
-    bins = np.minimum(((place + REACH) * (BINS / (2 * REACH))).astype(np.int64), BINS - 1)
-    cell = bins + BINS * (np.arange(place.size) % parts)
-    counts = np.bincount(cell, minlength=parts * BINS).reshape(parts, BINS).astype(float)
-    conforming = np.bincount(cell, conforms, minlength=parts * BINS).reshape(parts, BINS)
-    held = counts.any(axis=0)
-    levels = np.bincount(bins, place, minlength=BINS)[held] / counts[:, held].sum(axis=0)
-    return counts[:, held], levels, np.asarray(conforming[:, held], float)
+def _counted(cell: npt.NDArray[np.int64], conforms: Array, parts: int, cells: int) -> tuple[Array, Array]:
+    """Count samples and conforming samples by cell, apart for each part: shapes (parts, cells)."""
+    place = cell + cells * (np.arange(cell.size) % parts)
+    counts = np.bincount(place, minlength=parts * cells).reshape(parts, cells).astype(float)
+    conforming = np.bincount(place, conforms, minlength=parts * cells).reshape(parts, cells)
+    return counts, np.asarray(conforming, float)
 
 
 def _natural_spline(place: Array, knots: Array) -> Array:

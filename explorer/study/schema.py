@@ -74,14 +74,6 @@ class LimitEntry(Section):
     safety: bool = False
     why: str = ""
     weight: float = Field(default=1.0, gt=0)
-    cost_of_false_pass: float | None = Field(default=None, ge=0)
-    cost_of_false_fail: float | None = Field(default=None, ge=0)
-
-    @model_validator(mode="after")
-    def _both_costs(self) -> LimitEntry:
-        if (self.cost_of_false_pass is None) != (self.cost_of_false_fail is None):
-            raise ValueError("the costs of a false pass and of a false fail are given together")
-        return self
 
 
 class MeasuringEntry(Section):

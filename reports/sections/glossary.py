@@ -47,11 +47,10 @@ WORDS = (
         "with others (total).",
     ),
     (
-        "Wrong call",
-        "Taking the car as good when it is not, or turning it down when it is. A measurement is worth what "
-        "wrong calls it avoids.",
+        "Loss",
+        "What a wrong verdict counts for: a good car turned down counts one, a car passed that does not meet "
+        "the limit p/(1 - p), where p is the probability required. A measurement is worth the loss it saves.",
     ),
-    ("Settled", "Known to hold, or known not to hold, as surely as was asked."),
     ("Tied", "The intervals of two inputs overlap, so which matters more is not known."),
     ("Correlated", "Two inputs that tend to be high together, or one high when the other is low."),
     ("Seed", "The number from which all random numbers follow: the same seed gives the same report."),

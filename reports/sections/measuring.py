@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from itertools import accumulate
 
 from explorer.estimators.measuring import Expected, Outcome, Worth
-from explorer.estimators.measuring_plan import Alone, MeasuringPlan, Outlook, Step
+from explorer.estimators.measuring_plan import SELDOM, Alone, MeasuringPlan, Outlook, Step
 from explorer.results.records import Summary
 from reports.blocks import (
     Block,
@@ -30,13 +30,15 @@ from reports.text_chart import hours_chart
 
 # An effect within so many standard errors of nought is none that shows.
 _TELLING = 2.0
-WRONG_CALL = (
-    "A wrong call is to take the car as good when it is not, or to turn it down when it is. What is not "
-    "known well enough leads to wrong calls; a measurement is worth the wrong calls it avoids."
+WRONG = (
+    "A limit passes where the probability that it is met reaches the required one. Passing a car that does "
+    "not meet it counts p/(1 - p) times as much as turning down one that does, 99 times where 99 % is "
+    "required: those are the losses that make the required p the right threshold. A measurement is worth "
+    "the loss it saves."
 )
-ON_THE_LINE = (
-    "on the line: its probability lies so close to the required one that the run cannot tell the side"
-)
+LOSS_SAVED = "loss saved, in good cars turned down of 100"
+_CARS = 100.0
+CLOSE = "too close to call: more cars have to be drawn before measuring can be weighed"
 
 
 def build(report: Report) -> Section | None:
@@ -45,36 +47,51 @@ def build(report: Report) -> Section | None:
     if plan is None:
         return None
     blocks: list[Block] = [Paragraph((Strong(sentence(headline(plan))),), lead=True)]
-    blocks.append(Paragraph((WRONG_CALL,)))
+    blocks.append(Paragraph((WRONG,)))
     if plan.alone:
         blocks += [_alone_table(plan), _figure(plan)]
     if plan.steps:
         blocks += [Heading("In this order"), _steps(plan)]
     if plan.outlooks:
-        blocks += [Heading("What measuring can settle"), _outlooks(plan, report.summary)]
+        blocks += [Heading("What measuring can decide"), _outlooks(plan, report.summary)]
     return Section("measuring", "What to measure first", tuple(blocks))
 
 
 def headline(plan: MeasuringPlan) -> str:
-    """Say in one sentence what to measure first and what it brings."""
+    """Say in one sentence what to measure first, and what it does to the verdict that it saves most on."""
     if not plan.steps:
-        open_limits = [f"“{outlook.limit}”" for outlook in plan.outlooks if outlook.now.settled < 1]
-        if not open_limits:
-            return "no measurement is needed: every limit is settled as it stands"
+        failing = [f"“{outlook.limit}”" for outlook in plan.outlooks if outlook.design_must_change]
+        if not failing:
+            return "no measurement is needed: none listed would save anything on any verdict"
         return (
-            f"no measurement within {hours(plan.budget_hours)} would change a call "
-            f"on {listed(open_limits)}: change the design or allow more hours"
+            f"no measurement within {hours(plan.budget_hours)} is likely to show that {listed(failing)} "
+            f"{'passes' if len(failing) == 1 else 'pass'}: change the design or allow more hours"
         )
     step = plan.steps[0]
     limit, (before, after) = _most_helped(step)
+    required = next(outlook.required for outlook in plan.outlooks if outlook.limit == limit)
     words = (
-        f"measure the {step.label} first: {hours(step.hours)} takes the chance of a wrong call on “{limit}” "
-        f"from {chance(before.wrong_call.value)} to {chance(after.wrong_call.value)}"
+        f"measure the {step.label} first: it takes {hours(step.hours)}; "
+        f"{_what_it_does(f'“{limit}”', required, before, after)}"
     )
     if step.tied_with:
         labels = _labels(plan)
         words += f" (the {listed(labels[name] for name in step.tied_with)} would do as well)"
     return words
+
+
+def _what_it_does(limit: str, required: float, before: Outcome, after: Outcome) -> str:
+    """Say what a measurement does to one verdict, the threshold beside it."""
+    needed = f"{chance(required)} required"
+    passes = before.passes.value == 1
+    turns = 1 - after.passes.value if passes else after.passes.value
+    if turns >= SELDOM:
+        now, then = ("passes", "fail") if passes else ("fails", "pass")
+        return f"{limit} {now} as known now ({needed}) and would then {then} with a chance of {chance(turns)}"
+    return (
+        f"it lowers the chance of judging {limit} wrongly ({needed}) from {chance(before.wrong)} to "
+        f"{chance(after.wrong)}, and will not decide it"
+    )
 
 
 def _labels(plan: MeasuringPlan) -> dict[str, str]:
@@ -87,32 +104,17 @@ def _numbers(plan: MeasuringPlan) -> dict[str, int]:
 
 
 def _most_helped(step: Step) -> tuple[str, tuple[Outcome, Outcome]]:
-    """Return the limit on which a step avoids most wrong calls, before and after."""
-    return max(
-        step.limits.items(), key=lambda item: item[1][0].wrong_call.value - item[1][1].wrong_call.value
-    )
-
-
-def _in_money(plan: MeasuringPlan) -> bool:
-    return plan.unit == "cost"
-
-
-def _factor(plan: MeasuringPlan) -> float:
-    """Money is written as it is, wrong calls of a hundred cars."""
-    return 1.0 if _in_money(plan) else 100.0
-
-
-def _unit(plan: MeasuringPlan) -> str:
-    return "money saved, on average" if _in_money(plan) else "wrong calls avoided in 100 cars"
+    """Return the limit on which a step saves most, before and after."""
+    return max(step.limits.items(), key=lambda item: item[1][0].loss.value - item[1][1].loss.value)
 
 
 def _tells(gain: Expected) -> bool:
     return gain.value > _TELLING * gain.error
 
 
-def _gain_words(plan: MeasuringPlan, gain: Expected) -> str:
+def _gain_words(gain: Expected) -> str:
     """Write a gain with two standard errors."""
-    return uncertain(_factor(plan) * gain.value, _factor(plan) * _TELLING * gain.error)
+    return uncertain(_CARS * gain.value, _CARS * _TELLING * gain.error)
 
 
 def _ties(plan: MeasuringPlan, one: Alone) -> list[int]:
@@ -135,15 +137,14 @@ def _alone_table(plan: MeasuringPlan) -> Table:
     best = best_of_each(plan)
     return Table(
         "measuring-alone",
-        "Each measurement alone, the most useful first. Settled: afterwards known to hold, or not to "
-        "hold, as surely as was asked.",
+        "Each measurement alone, the most useful first, and the limit that it saves most on.",
         (
             Column("No.", number=True, width=8),
             Column("Measure", width=26),
             Column("Takes", number=True, width=12),
-            Column(sentence(_unit(plan))[:-1], number=True, width=16),
-            Column("Chance of a wrong call, where it helps most", width=26),
-            Column("Settled then", number=True, width=12),
+            Column(sentence(LOSS_SAVED)[:-1], number=True, width=16),
+            Column("Limit, and chance that it passes", width=26),
+            Column("Verdict turns", number=True, width=12),
         ),
         tuple(
             _alone_row(plan, place, one, best[one.measurement])
@@ -166,26 +167,26 @@ def _alone_row(plan: MeasuringPlan, place: int, one: Alone, worth: Worth) -> tup
         return (*head, cell(Quiet("no change that shows"), order=0.0), cell(""), cell("", order=-1.0))
     return (
         *head,
-        cell(_gain_words(plan, one.gain), order=-one.gain.value),
+        cell(_gain_words(one.gain), order=-one.gain.value),
         cell(
-            f"{_chance(worth.before)} to {_chance(worth.after)}",
+            f"{_now_and_then(worth.before, worth.after)}",
             Quiet(f" {worth.limit}"),
-            order=-worth.wrong_calls_avoided.value,
+            order=-worth.loss_saved.value,
         ),
-        cell(chance(worth.after.settled), order=worth.after.settled),
+        cell(chance(worth.turns.value), order=worth.turns.value),
     )
 
 
 def _figure(plan: MeasuringPlan) -> Figure:
-    numbers, factor = _numbers(plan), _factor(plan)
+    numbers = _numbers(plan)
     spots = [
         Spot(
             numbers[one.measurement],
             one.label,
             one.hours,
-            factor * one.gain.value,
-            factor * (one.gain.value - _TELLING * one.gain.error),
-            factor * (one.gain.value + _TELLING * one.gain.error),
+            _CARS * one.gain.value,
+            _CARS * (one.gain.value - _TELLING * one.gain.error),
+            _CARS * (one.gain.value + _TELLING * one.gain.error),
             _standing(plan, one),
         )
         for one in plan.alone
@@ -198,10 +199,10 @@ def _figure(plan: MeasuringPlan) -> Figure:
     return Figure(
         name="measuring-worth",
         title="What each measurement brings, against the hours it takes",
-        alternative=f"Points, {_unit(plan)} against hours. {told}. {_order_words(plan)}",
+        alternative=f"Points, {LOSS_SAVED} against hours. {told}. {_order_words(plan)}",
         caption=_figure_caption(plan),
         draw=lambda: (
-            (value_against_hours(spots, rises, budget=plan.budget_hours, axis=_unit(plan)),) * len(SYSTEMS)
+            (value_against_hours(spots, rises, budget=plan.budget_hours, axis=LOSS_SAVED),) * len(SYSTEMS)
         ),
         signs=_signs(plan, spots, rises),
     )
@@ -224,8 +225,8 @@ def _figure_caption(plan: MeasuringPlan) -> Line:
         return (words, "None of them, alone, makes a difference that shows.")
     return (
         Strong(f"1, the {first.label},"),
-        f" takes {hours(first.hours)} and brings {_gain_words(plan, first.gain)} "
-        f"({_unit(plan)}). {_order_words(plan)} {words}",
+        f" takes {hours(first.hours)} and brings {_gain_words(first.gain)} "
+        f"({LOSS_SAVED}). {_order_words(plan)} {words}",
     )
 
 
@@ -241,10 +242,10 @@ def _order_words(plan: MeasuringPlan) -> str:
 
 
 def _rises(plan: MeasuringPlan) -> list[Rise]:
-    numbers, factor = _numbers(plan), _factor(plan)
+    numbers = _numbers(plan)
     so_far = accumulate(step.gain.value for step in plan.steps)
     return [
-        Rise(numbers[step.measurement], step.hours_so_far, factor * value)
+        Rise(numbers[step.measurement], step.hours_so_far, _CARS * value)
         for step, value in zip(plan.steps, so_far, strict=True)
     ]
 
@@ -258,7 +259,7 @@ def _steps(plan: MeasuringPlan) -> Table:
         Column("So far", number=True, width=12),
     ]
     columns += [Column("Cost so far", number=True, width=12)] if spent else []
-    columns.append(Column("Chance of a wrong call", width=20 if spent else 30))
+    columns.append(Column("Limit, and chance that it passes", width=20 if spent else 30))
     numbers, labels = _numbers(plan), _labels(plan)
     rows = []
     for turn, step in enumerate(plan.steps, start=1):
@@ -274,7 +275,7 @@ def _steps(plan: MeasuringPlan) -> Table:
             cell(hours(step.hours_so_far), order=step.hours_so_far),
         ]
         row += [cell(f"{step.cost_so_far:g}", order=step.cost_so_far)] if spent else []
-        rows.append((*row, cell(f"{_chance(before)} to {_chance(after)}", Quiet(f" {limit}"))))
+        rows.append((*row, cell(_now_and_then(before, after), Quiet(f" {limit}"))))
     return Table(
         "measuring-plan",
         f"The best use of {hours(plan.budget_hours)}: each measurement weighed with those before it "
@@ -285,18 +286,23 @@ def _steps(plan: MeasuringPlan) -> Table:
     )
 
 
-def _chance(outcome: Outcome) -> str:
-    """Write the chance of a wrong call."""
-    value, error = outcome.wrong_call.value, outcome.wrong_call.error
+def _now_and_then(before: Outcome, after: Outcome) -> str:
+    """Write the verdict as it stands, and the chance that the limit passes once it is measured."""
+    now = "passes now" if before.passes.value == 1 else "fails now"
+    return f"{now}; then passes with {_passes(after)}"
+
+
+def _passes(outcome: Outcome) -> str:
+    value, error = outcome.passes.value, outcome.passes.error
     return share(value, max(0.0, value - _TELLING * error), min(1.0, value + _TELLING * error))
 
 
 def best_of_each(plan: MeasuringPlan) -> Mapping[str, Worth]:
-    """Return each measurement on the limit where it avoids most wrong calls."""
+    """Return each measurement on the limit where it saves most."""
     best: dict[str, Worth] = {}
     for worth in plan.worths:
         held = best.get(worth.measurement)
-        if held is None or worth.wrong_calls_avoided.value > held.wrong_calls_avoided.value:
+        if held is None or worth.loss_saved.value > held.loss_saved.value:
             best[worth.measurement] = worth
     return best
 
@@ -305,22 +311,22 @@ def _outlooks(plan: MeasuringPlan, summary: Summary) -> Table:
     undecided = {one.name for one in summary.limits if one.conformance.verdict == "undecided"}
     return Table(
         "measuring-outlook",
-        "Each limit: the chance of a wrong call now and after the measurements above, and what measuring "
-        "can do for it.",
+        "Each limit: whether it passes as known now, the chance that it passes after the measurements above, "
+        "and what measuring can do for it.",
         (
             Column("Limit", width=30),
-            Column("Now", number=True, width=12),
-            Column("Afterwards", number=True, width=12),
-            Column("What measuring can do", width=34),
-            Column("Design", width=12),
+            Column("Required", number=True, width=10),
+            Column("Now", width=10),
+            Column("Passes then", number=True, width=12),
+            Column("What measuring can do", width=38),
         ),
         tuple(
             (
                 cell(outlook.limit),
-                cell(_chance(outlook.now), order=outlook.now.wrong_call.value),
-                cell(_chance(outlook.planned), order=outlook.planned.wrong_call.value),
+                cell(chance(outlook.required), order=outlook.required),
+                cell("passes" if outlook.now.passes.value == 1 else "fails", order=outlook.now.passes.value),
+                cell(_passes(outlook.planned), order=outlook.planned.passes.value),
                 cell(sentence(outlook_words(plan, outlook, outlook.limit in undecided))),
-                cell(Strong("must change") if outlook.design_must_change else Quiet("may stay")),
             )
             for outlook in plan.outlooks
         ),
@@ -329,31 +335,34 @@ def _outlooks(plan: MeasuringPlan, summary: Summary) -> Table:
 
 
 def outlook_words(plan: MeasuringPlan, outlook: Outlook, undecided: bool = False) -> str:
-    """Say what measuring can do for a limit.
-
-    One whose verdict is open is not called settled, on whichever side its probability happens to lie.
-    """
-    if undecided and outlook.prospect in ("holds", "broken"):
-        return ON_THE_LINE
-    labels, settles = _labels(plan), chance(outlook.best.settled)
+    """Say what measuring can do for a limit; nothing where the run has not told yet which side it lies on."""
+    if undecided:
+        return CLOSE
+    if outlook.prospect == "passes":
+        turns = 1 - outlook.planned.passes.value
+        if turns < SELDOM:
+            return "passes, and the plan would hardly ever change that"
+        return f"passes as known now; the plan would show that it fails with a chance of {chance(turns)}"
+    labels, passes = _labels(plan), chance(outlook.best.passes.value)
     measured = listed(labels[name] for name in outlook.best_set) if outlook.best_set else ""
-    if outlook.prospect == "holds":
-        return "settled as it stands: it holds"
-    if outlook.prospect == "broken":
-        return "settled as it stands: it does not hold, and measuring will not mend it; change the design"
     if outlook.prospect == "the plan":
-        return f"the plan settles it with a chance of {chance(outlook.planned.settled)}"
+        return (
+            "fails as known now; the plan would show that it passes with a chance of "
+            f"{chance(outlook.planned.passes.value)}"
+        )
     if outlook.prospect == "another set":
-        return f"the plan leaves it open; measuring the {measured} would settle it with a chance of {settles}"
-    words = f"even the best use of {hours(plan.budget_hours)} is unlikely to settle it"
-    if measured and outlook.best.settled > 0:
-        words += f" ({measured}: a chance of {settles})"
+        return (
+            f"fails, and the plan leaves it so; measuring the {measured} would show that it passes with a "
+            f"chance of {passes}"
+        )
+    if outlook.prospect == "fails clearly":
+        return "fails clearly; measuring cannot change that: change the design"
+    words = f"fails, and even the best use of {hours(plan.budget_hours)} is unlikely to show that it passes"
+    if measured and outlook.best.passes.value > 0:
+        words += f" ({measured}: a chance of {passes})"
     if outlook.prospect == "more hours":
         return (
             f"{words}; all measurements listed, together, would with a chance of "
             f"{chance(outlook.everything)}: allow more hours or change the design"
         )
-    return (
-        f"{words}, nor would all measurements listed, together: change the design, or list a measurement "
-        "of what drives it"
-    )
+    return f"{words}, nor are all measurements listed, together: change the design"

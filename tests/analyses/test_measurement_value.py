@@ -57,9 +57,12 @@ def test_a_study_without_measurements_has_no_plan(small_study: Writer) -> None:
 def test_run_says_first_what_to_measure_first(small_study: Writer, squatline: Cli) -> None:
     folder = small_study(limits=SCALES, **{"probability__=__0.5": "probability = 0.9"})
     answer = squatline("run", folder, "--no-report")
-    assert "Measure the mass first: a quarter of an hour takes the chance of a wrong call" in answer.out
+    said = " ".join(answer.out.split())
+    assert (
+        "Measure the centre of gravity first: it takes half an hour; “front load” fails as known now" in said
+    )
     summary = json.loads((folder / "results" / "summary.json").read_text())
-    assert summary["measuring"]["steps"][0]["label"] == "mass"
+    assert summary["measuring"]["steps"][0]["label"] == "centre of gravity"
 
 
 @pytest.mark.parametrize(

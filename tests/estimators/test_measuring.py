@@ -39,12 +39,13 @@ def worths(
 
 def test_measurement_that_matters_comes_before_one_that_does_not() -> None:
     x = drawn("abc")
-    found = worths(x, 0.4 + x["a"] + 0.3 * x["b"], [reading(name) for name in "cba"])
+    margin = 0.4 + x["a"] + 0.3 * x["b"]
+    found = worths(x, margin, [reading(name) for name in "cba"], required=0.65)
     assert list(found) == ["a", "b", "c"]
     assert found["a"].rank == 1
-    idle = found["c"].wrong_calls_avoided
+    idle = found["c"].loss_saved
     assert abs(idle.value) <= 4 * idle.error + 1e-3
-    assert found["a"].after.wrong_call.value < 0.6 * found["a"].before.wrong_call.value
+    assert found["a"].after.loss.value < 0.8 * found["a"].before.loss.value
 
 
 def test_equal_measurements_are_tied() -> None:
@@ -59,8 +60,8 @@ def test_clear_limit_makes_the_most_telling_measurement_worth_nothing() -> None:
     x = drawn("a")
     found = worths(x, 6.0 + x["a"], [reading("a")])["a"]
     assert found.variance_removed.value > 0.8
-    assert found.wrong_calls_avoided.value == 0
-    assert found.before.settled == found.after.settled == 1
+    assert found.loss_saved.value == found.turns.value == 0
+    assert found.before.passes.value == found.after.passes.value == 1
 
 
 def test_noisier_and_biased_readings_are_worth_less_and_repeats_mend_only_noise() -> None:
@@ -106,19 +107,18 @@ def test_samples_without_an_answer_stay_nonconforming_whatever_is_read() -> None
     x = drawn("ab")
     margin = 0.5 + x["a"]
     margin[x["b"] > 1.0] = np.nan
-    found = worths(x, margin, [reading("a", noise=0.0), reading("b", noise=0.0)])
-    conforming = float(np.mean(margin >= 0))
-    assert found["a"].before.wrong_call.value == pytest.approx(min(conforming, 1 - conforming))
-    # Perfect knowledge of a still leaves the cars that b denies an answer.
+    found = worths(x, margin, [reading("a", noise=0.0), reading("b", noise=0.0)], required=0.8)
+    assert found["a"].before.producer_risk.value == pytest.approx(float(np.mean(margin >= 0)))
+    # Perfect knowledge of a still leaves the cars that b denies an answer: passed wrongly at 84 % of 80.
     denied = float(np.mean(np.isnan(margin) & (x["a"] > -0.5)))
-    assert found["a"].after.wrong_call.value == pytest.approx(denied, abs=0.01)
+    assert found["a"].after.consumer_risk.value == pytest.approx(denied, abs=0.01)
 
 
 def test_all_samples_failing_is_a_settled_matter() -> None:
     x = drawn("a", count=1000)
     found = worths(x, np.full(1000, np.nan), [reading("a")])["a"]
-    assert found.before.fails.value == 1
-    assert found.after.wrong_call.value == 0
+    assert found.before.passes.value == 0
+    assert found.after.wrong == 0
     assert math.isfinite(found.variance_removed.value)
 
 
@@ -130,23 +130,35 @@ def test_odd_inputs_do_no_harm() -> None:
     x["c"] = np.exp(4 * x["c"])
     margin = x["b"] - 0.5 + 0.1 * np.log(x["c"])
     found = worths(x, margin, [reading(name, noise=0.0) for name in "abc"])
-    assert found["a"].wrong_calls_avoided.value <= 4 * found["a"].wrong_calls_avoided.error
-    assert found["b"].after.wrong_call.value < 0.5 * found["b"].before.wrong_call.value
+    assert found["a"].loss_saved.value <= 4 * found["a"].loss_saved.error
+    assert found["b"].after.passes.value == 0  # 89 % conform once b is known to be one
+    lower = worths(x, margin, [reading("b", noise=0.0)], required=0.8)["b"]
+    assert lower.after.passes.value == pytest.approx(float(np.mean(x["b"])))
     assert found["c"].variance_removed.value == pytest.approx(0.16, rel=0.05)
 
 
-def test_costs_weigh_the_two_mistakes() -> None:
+def test_the_weight_scales_the_loss_of_a_limit_and_nothing_else() -> None:
     x = drawn("a")
-    stake = Stake("y", 0.95, false_pass=100.0, false_fail=1.0)
-    (found,) = worth_of_measurements(x, {"y": 1.0 + x["a"]}, [reading("a", noise=0.0)], [stake], 1)
-    assert found.before.cost is not None
-    assert found.after.cost is not None
-    assert found.cost_saved is not None
-    # Turning the car down costs 1 when it conforms; at 84 % that is the cheaper decision.
-    assert found.before.cost.value == pytest.approx(np.mean(x["a"] >= -1.0))
-    # Knowing the margin, only cars within the resolution of the fit are ever decided wrongly.
-    assert found.after.cost.value < 0.2
-    assert found.cost_saved.value == pytest.approx(found.before.cost.value - found.after.cost.value)
+    stakes = [Stake("y", 0.95), Stake("z", 0.95, weight=3.0)]
+    margins = {"y": 1.0 + x["a"], "z": 1.0 + x["a"]}
+    one, three = worth_of_measurements(x, margins, [reading("a")], stakes, 1)
+    assert three.loss_saved.value == pytest.approx(3 * one.loss_saved.value)
+    assert three.turns == one.turns
+    # As it stands 84 % conform and the limit fails: what is lost is every good car.
+    assert one.before.loss.value == pytest.approx(np.mean(x["a"] >= -1.0))
+
+
+def test_the_order_follows_the_required_probability() -> None:
+    """One reading makes failing cars known, the other tells doubtful cars apart: which helps hangs on p."""
+    x = drawn("ab", count=50_000)
+    margin = np.minimum(1.3 + x["a"], 4.0 + 2.0 * x["b"])
+    readings = [reading("a", noise=0.05), reading("b", noise=0.05)]
+    likelier = worths(x, margin, readings, required=0.5)
+    strict = worths(x, margin, readings, required=0.97)
+    assert likelier["a"].rank == strict["a"].rank == 1
+    # At one half b is idle: a car is never so unsafe by b that it would be turned down less often than not.
+    assert strict["b"].loss_saved.value < 4 * strict["b"].loss_saved.error + 1e-3
+    assert likelier["b"].loss_saved.value > 0.01
 
 
 def test_too_few_samples_and_unknown_names_are_errors() -> None:
@@ -185,12 +197,12 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     assert (plan.hours, plan.complete) == (5.5, True)
     assert plan.steps[-1].hours_so_far == 5.5
     sentence = plain(headline(plan))
-    assert sentence.startswith("measure the quantity a first: half an hour takes the chance of a wrong call")
     before, after = plan.steps[0].limits["front load"]
-    # Closed form of the chance before: Phi(-0.5 / sqrt(1 + 0.36)).
-    assert within(before.wrong_call.value, 0.33405, before.wrong_call.error)
-    assert sentence.endswith(
-        f"on “front load” from {100 * before.wrong_call.value:.0f} % to {100 * after.wrong_call.value:.0f} %"
+    # Closed form of the chance that it conforms, all of it lost while it fails: Phi(0.5 / sqrt(1 + 0.36)).
+    assert within(before.loss.value, 0.66595, before.loss.error)
+    assert sentence == (
+        "measure the quantity a first: it takes half an hour; “front load” fails as known now "
+        f"(90 % required) and would then pass with a chance of {100 * after.passes.value:.0f} %"
     )
 
 
@@ -203,8 +215,8 @@ def test_each_alone_adds_up_over_all_limits() -> None:
         (one.gain.value for one in plan.alone), reverse=True
     )
     for name, one in by_name.items():
-        avoided = sum(w.wrong_calls_avoided.value for w in plan.worths if w.measurement == name)
-        assert one.gain.value == pytest.approx(avoided, abs=1e-12)
+        saved = sum(w.loss_saved.value for w in plan.worths if w.measurement == name)
+        assert one.gain.value == pytest.approx(saved, abs=1e-12)
     # The first step of the plan is that measurement alone.
     first = plan.steps[0]
     assert first.gain == by_name[first.measurement].gain
@@ -228,8 +240,9 @@ def test_two_readings_of_one_thing_are_not_counted_twice() -> None:
     chosen = {step.measurement for step in plan.steps}
     assert "b" in chosen
     assert len(chosen) == 2
-    single = next(worth for worth in plan.worths if worth.measurement == "again").wrong_calls_avoided.value
-    assert plan.gain.value < 2 * single
+    twice = planned({"y": 0.2 + x["a"] + 0.7 * x["b"]}, x, [reading("a"), same], hours=2)
+    single = next(worth for worth in plan.worths if worth.measurement == "again").loss_saved.value
+    assert twice.gain.value < 1.5 * single
 
 
 def test_two_measurements_that_help_only_together_are_both_found() -> None:
@@ -245,27 +258,40 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     plan = planned(margins, x, [reading("a", 1.0, 0.05), reading("c", 50.0, 0.05)], hours=2)
     outlook = {one.limit: one for one in plan.outlooks}
     assert not outlook["open"].design_must_change
-    assert outlook["open"].prospect == "the plan"
-    assert "the plan settles it" in outlook_words(plan, outlook["open"])
+    assert "the plan would show that it passes" in outlook_words(plan, outlook["open"])
     assert outlook["hopeless"].design_must_change
     assert "allow more hours or change the design" in outlook_words(plan, outlook["hopeless"])
-    assert outlook_words(plan, outlook["clear"]) == "settled as it stands: it holds"
-    assert outlook_words(plan, outlook["clear"], undecided=True).startswith("on the line")
+    assert outlook_words(plan, outlook["clear"]) == "passes, and the plan would hardly ever change that"
     assert outlook["lost"].design_must_change
+    assert (
+        outlook_words(plan, outlook["lost"])
+        == "fails clearly; measuring cannot change that: change the design"
+    )
     plan = planned({"hopeless": 0.2 + x["c"]}, x, [reading("a")], hours=2)
     assert plan.steps == ()
-    words = outlook_words(plan, plan.outlooks[0])
-    assert "nor would all measurements listed, together: change the design" in words
     assert plain(headline(plan)) == (
-        "no measurement within 2 hours would change a call on “hopeless”: "
+        "no measurement within 2 hours is likely to show that “hopeless” passes: "
         "change the design or allow more hours"
+    )
+
+
+def test_a_pass_that_a_reading_may_turn_says_so() -> None:
+    x = drawn("ab")
+    plan = planned({"y": 1.6 + x["a"] + 0.2 * x["b"]}, x, [reading("a", noise=0.1)], hours=2)
+    assert outlook_words(plan, plan.outlooks[0]).startswith(
+        "passes as known now; the plan would show that it fails"
+    )
+    assert "passes as known now (90 % required) and would then fail with a chance of" in (
+        plain(headline(plan))
     )
 
 
 def test_nothing_to_measure_when_all_is_settled() -> None:
     x = drawn("a")
     plan = planned({"y": 9 + x["a"]}, x, [reading("a")], hours=2)
-    assert plain(headline(plan)) == "no measurement is needed: every limit is settled as it stands"
+    assert plain(headline(plan)) == (
+        "no measurement is needed: none listed would save anything on any verdict"
+    )
 
 
 def test_many_measurements_are_grown_instead_of_enumerated() -> None:

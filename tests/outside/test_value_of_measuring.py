@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from explorer.estimators.measuring import (
     Accuracy,
@@ -42,47 +42,93 @@ def test_linear_gaussian_variance(name: str, noise: float, left: float) -> None:
     assert within(found.variance_removed.value, 12.0 - left, found.variance_removed.error)
 
 
-def test_wrong_call_with_most_of_the_variance_resolved() -> None:
-    """Source: Y ~ N(0.5, 1), 80 % of the variance resolved: 0.30854 -> 0.12898 (formula).
+def normal_pair(required: float) -> dict[str, float]:
+    """Integrate over what is read: Y ~ N(0.5, 1), of which a reading resolves 80 % of the variance."""
+    m = np.linspace(-6, 7, 200_001)
+    density = np.exp(-((m - 0.5) ** 2) / 1.6) / math.sqrt(1.6 * math.pi)
+    passed = m >= ndtri(required) * math.sqrt(0.2)
+    conforms = ndtr(m / math.sqrt(0.2))
+    consumer = float(np.trapezoid(passed * density * (1 - conforms), m))
+    producer = float(np.trapezoid(~passed * density * conforms, m))
+    return {
+        "passes": float(ndtr((0.5 - ndtri(required) * math.sqrt(0.2)) / math.sqrt(0.8))),
+        "consumer": consumer,
+        "producer": producer,
+        "loss": producer + required / (1 - required) * consumer,
+    }
 
-    The other columns are closed forms of the same normal pair: with m ~ N(0.5, 0.8) and residual sd 0.44721,
-    the limit is known to hold with 95 % where m >= 1.64485 x 0.44721.
+
+@pytest.mark.parametrize("required", [0.5, 0.6, 0.8, 0.95, 0.99])
+def test_the_loss_of_a_verdict_at_its_threshold(required: float) -> None:
+    """Source: Bayes decision with losses in the ratio p to 1 - p (DeGroot 1970, 8.11), normal pair (formula).
+
+    Before: 69 % conform, so the limit passes up to that and its loss is p/(1 - p) x 0.30854, and fails beyond
+    at a loss of 0.69146.
     """
     generator = np.random.default_rng(2)
     x = {
         "a": math.sqrt(0.8) * generator.normal(size=SAMPLES),
         "b": math.sqrt(0.2) * generator.normal(size=SAMPLES),
     }
-    found = one_worth(x, 0.5 + x["a"] + x["b"], "a", 0.0)
-    known = 1.644854 * math.sqrt(0.2)
-    passes, fails = ndtr((0.5 - known) / math.sqrt(0.8)), ndtr((-known - 0.5) / math.sqrt(0.8))
-    assert within(found.before.wrong_call.value, 0.30854, found.before.wrong_call.error)
-    assert within(found.after.wrong_call.value, 0.12898, found.after.wrong_call.error)
-    assert within(found.wrong_calls_avoided.value, 0.30854 - 0.12898, found.wrong_calls_avoided.error)
-    assert within(found.after.passes.value, passes, found.after.passes.error)
-    assert within(found.after.fails.value, fails, found.after.fails.error)
-    assert within(found.turns.value, passes, found.turns.error)
+    found = one_worth(x, 0.5 + x["a"] + x["b"], "a", 0.0, required)
+    truth = normal_pair(required)
+    conforming = float(ndtr(0.5))
+    passes = conforming >= required
+    before = required / (1 - required) * (1 - conforming) if passes else conforming
+    assert found.before.passes.value == passes
+    assert within(found.before.loss.value, before, found.before.loss.error)
+    assert within(found.after.loss.value, truth["loss"], found.after.loss.error)
+    assert within(found.loss_saved.value, before - truth["loss"], found.loss_saved.error)
+    assert within(found.after.passes.value, truth["passes"], found.after.passes.error)
+    assert within(found.after.consumer_risk.value, truth["consumer"], found.after.consumer_risk.error)
+    assert within(found.after.producer_risk.value, truth["producer"], found.after.producer_risk.error)
+    turns = 1 - truth["passes"] if passes else truth["passes"]
+    assert within(found.turns.value, turns, found.turns.error)
 
 
-def test_global_risks() -> None:
-    """Source: JCGM 106:2012, 9.5, as a double integral over the normal pair, done here by quadrature."""
-    generator = np.random.default_rng(3)
-    x = {
-        "a": math.sqrt(0.8) * generator.normal(size=SAMPLES),
-        "b": math.sqrt(0.2) * generator.normal(size=SAMPLES),
-    }
-    found = one_worth(x, 0.5 + x["a"] + x["b"], "a", 0.0)
-    m = np.linspace(-6, 7, 200_001)
-    density = np.exp(-((m - 0.5) ** 2) / 1.6) / math.sqrt(1.6 * math.pi)
-    accepted = m >= 1.644854 * math.sqrt(0.2)
-    conforms = ndtr(m / math.sqrt(0.2))
-    consumer = np.trapezoid(accepted * density * (1 - conforms), m)
-    producer = np.trapezoid(~accepted * density * conforms, m)
-    assert within(found.after.consumer_risk.value, consumer, found.after.consumer_risk.error)
-    assert within(found.after.producer_risk.value, producer, found.after.producer_risk.error)
-    # Nothing known: 69 % is short of 95 %, so every car is turned down.
-    assert found.before.consumer_risk.value == 0
-    assert within(found.before.producer_risk.value, ndtr(0.5), found.before.producer_risk.error)
+def test_wrong_verdict_at_one_half_with_most_of_the_variance_resolved() -> None:
+    """Source: Y ~ N(0.5, 1), 80 % of the variance resolved: 0.30854 -> 0.12898 (formula)."""
+    truth = normal_pair(0.5)
+    assert truth["consumer"] + truth["producer"] == pytest.approx(0.12898, abs=1e-4)
+
+
+@pytest.mark.parametrize("required", [0.8, 0.9])
+def test_a_margin_that_is_the_smaller_of_two_against_a_nested_monte_carlo(required: float) -> None:
+    """Source: brute force: readings drawn, the posterior of each drawn again (normal, conjugate), counted."""
+    generator = np.random.default_rng(11)
+    noise = 0.3
+    x = {name: generator.normal(size=SAMPLES) for name in "abc"}
+
+    def margin(a: Array, b: Array, c: Array) -> Array:
+        return np.minimum(1 + 2 * a + 0.3 * c, 0.9 + 0.5 * b)
+
+    found = one_worth(x, margin(x["a"], x["b"], x["c"]), "a", noise, required)
+    outer, inner = 4000, 2000
+    reading = generator.normal(size=outer) * math.sqrt(1 + noise**2)
+    share, left = 1 / (1 + noise**2), math.sqrt(noise**2 / (1 + noise**2))
+    holds = np.empty(outer)
+    for k, seen in enumerate(reading):
+        a = share * seen + left * generator.normal(size=inner)
+        holds[k] = np.mean(margin(a, *generator.normal(size=(2, inner))) >= 0)
+    passed = holds >= required
+    losses = np.where(passed, required / (1 - required) * (1 - holds), holds)
+    error = math.hypot(float(np.std(losses)) / math.sqrt(outer), found.after.loss.error)
+    assert within(found.after.loss.value, float(losses.mean()), error)
+    error = math.hypot(float(np.std(passed)) / math.sqrt(outer), found.after.passes.error)
+    assert within(found.after.passes.value, float(passed.mean()), error)
+
+
+def test_both_parts_of_a_smaller_of_two_read() -> None:
+    """Source: independent parts: the chance is the product of two normal ones (formula)."""
+    generator = np.random.default_rng(12)
+    a, b, c, d = generator.normal(size=(4, SAMPLES))
+    margin = np.minimum(1 + 2 * a + 0.5 * c, 0.9 + 0.5 * b + 0.2 * d)
+    measurement = Measurement("m", "m", {"a": Accuracy(), "b": Accuracy()}, 1.0)
+    (found,) = worth_of_measurements(
+        {"a": a, "b": b}, {"y": margin}, [measurement], [Stake("y", "y", 0.9)], seed=1
+    )
+    passed = ndtr((1 + 2 * a) / 0.5) * ndtr((0.9 + 0.5 * b) / 0.2) >= 0.9
+    assert within(found.after.passes.value, float(passed.mean()), found.after.passes.error)
 
 
 @pytest.mark.parametrize(("name", "first"), [("x0", 0.31391), ("x1", 0.44241), ("x2", 0.0)])
