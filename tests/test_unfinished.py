@@ -260,7 +260,7 @@ def test_a_share_a_little_below_nought_is_written(small_study: Writer, squatline
         )
         answer = squatline("run", study, "--no-report")
         assert answer.status in (0, 1), answer.err
-        assert "correlated, each known alone, for front load: mass" in answer.out
+        assert "correlated; each known alone" in " ".join(answer.out.split()).lower()
         limit = load_summary(study / "results").limits[0]
         assert limit.sensitivity is not None
         shares += [

@@ -117,7 +117,11 @@ def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
         name=f"drivers-{slug(limit.name)}",
         title=f"What drives “{limit.name}”",
         alternative=f"Bars of the total index of the leading inputs of {limit.name}. {words}",
-        caption=(words, *((" " + sentence(found.note),) if found.note else ())),
+        caption=(
+            words,
+            *((" " + sentence(found.note),) if found.note else ()),
+            *(f" {sentence(_alone(report, index))}" for index in shown if index.known_alone),
+        ),
         draw=lambda: (
             (share_bars(bars, axis="share of the spread of the margin [%]", inner="alone [%]"),)
             * len(SYSTEMS)
@@ -181,7 +185,12 @@ def _members(report: Report, index: Index) -> tuple[Quiet, ...]:
         return ()
     if not index.known_alone:
         return (Quiet(f" {', '.join(report.input_name(name) for name in index.members)} (correlated)"),)
-    alone = ", ".join(
+    return (Quiet(f" {_alone(report, index)}"),)
+
+
+def _alone(report: Report, index: Index) -> str:
+    """Say what each of some correlated inputs answers for when it alone is known."""
+    shares = ", ".join(
         f"{report.input_name(name)} {share(one.value, one.low, one.high)}" for name, one in index.known_alone
     )
-    return (Quiet(f" correlated; each known alone, with what it tells of the others: {alone}"),)
+    return f"correlated; each known alone, with what it tells of the others: {shares}"
