@@ -33,12 +33,12 @@ from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
 from explorer.logs.run_checks import records_of_logs
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
+from explorer.results.histogram import Histogram
 from explorer.results.records import (
     ConditionRecord,
     Convergence,
     CorrelationRecord,
     FailureRecord,
-    Histogram,
     InputRecord,
     LimitRecord,
     OutputRecord,

@@ -89,6 +89,8 @@ def amount(
     spread: float | None = None,
     difference: bool = False,
     plus: bool = False,
+    digits: int = 4,
+    noughts: bool = True,
 ) -> Amount:
     """Write one value with its unit.
 
@@ -99,18 +101,23 @@ def amount(
     si_unit, given:
         SI unit of the quantity and the unit the builder uses for it.
     spread:
-        Standard uncertainty in SI, by which the value is rounded; without it four digits are written.
+        Standard uncertainty in SI, by which the value is rounded.
     difference:
         True for a spread or a margin: the zero of a temperature scale then does not count.
     plus:
         True to write the sign of a positive value too.
+    digits:
+        Significant digits where there is no spread.
+    noughts:
+        False to leave out noughts at the end: they promise something only of what was found, not of what is
+        chosen.
 
     """
     if value is None or not math.isfinite(value):
         return Amount((NO_ANSWER,) * len(SYSTEMS))
     return Amount(
         tuple(
-            _with_unit(_written(value, shown, spread, plus), shown.symbol)
+            _with_unit(_written(value, shown, spread, plus, digits, noughts), shown.symbol)
             for shown in _scales(value, si_unit, given, difference)
         )
     )
@@ -135,6 +142,11 @@ def range_amount(
             for shown in _scales(max(abs(low), abs(high)), si_unit, given, difference)
         )
     )
+
+
+def speed_amount(value: float, given: str, *, whole: bool = False) -> Amount:
+    """Write a speed to a tenth of a metre in a second, or whole."""
+    return amount(value, "m/s", given, spread=20.0 if whole else 2.0)
 
 
 def margin_amount(value: float, spread: float, si_unit: str, given: str) -> Amount:
@@ -247,15 +259,23 @@ def _scales(value: float, si_unit: str, given: str, difference: bool) -> tuple[S
     return tuple(scale(si_unit, given, system, magnitude=value, difference=difference) for system in SYSTEMS)
 
 
-def _written(value: float, shown: Scale, spread: float | None, plus: bool = False) -> str:
+def _written(
+    value: float,
+    shown: Scale,
+    spread: float | None,
+    plus: bool = False,
+    digits: int = 4,
+    noughts: bool = True,
+) -> str:
     converted = shown.value(value)
-    if spread is not None and math.isfinite(spread) and spread > 0:
+    known = spread is not None and math.isfinite(spread) and spread > 0
+    if spread is not None and known:
         text = rounded(converted, abs(spread / known_unit(shown.unit).factor))
     else:
-        text = number(converted)
-        # Noughts behind the point say nothing where no uncertainty stands behind them.
-        if "." in text and "e" not in text:
-            text = text.rstrip("0").rstrip(".")
+        text = number(converted, digits)
+    # Noughts behind the point say nothing where no uncertainty stands behind them.
+    if not (known and noughts) and "." in text and "e" not in text:
+        text = text.rstrip("0").rstrip(".")
     return _signed(text, plus)
 
 

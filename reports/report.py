@@ -9,8 +9,10 @@ from typing import Any
 
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
 from reports.blocks import Line
-from reports.formatting import Amount, amount, percent
+from reports.formatting import Amount, amount, percent, speed_amount
 from reports.options import ReportOptions
+
+NO_CLEARANCE = "A pass is a prediction from the inputs given here. It is never a clearance to run."
 
 
 @dataclass(frozen=True)
@@ -75,6 +77,20 @@ class Report:
     def output(self, limit: LimitRecord) -> OutputRecord:
         """Return the distribution a limit is about."""
         return self.summary.outputs[limit.output]
+
+    @property
+    def limit_names(self) -> frozenset[str]:
+        """Names of all limits."""
+        return frozenset(limit.name for limit in self.summary.limits)
+
+    @property
+    def speed_unit(self) -> str:
+        """Unit in which the builder speaks of speeds."""
+        return self.summary.display.get("speed", "m/s")
+
+    def speed(self, value: float) -> Amount:
+        """Write a speed to a tenth."""
+        return speed_amount(value, self.speed_unit)
 
     def value(self, condition: str, quantity: str) -> Amount:
         """Write the nominal value of a quantity in a condition."""

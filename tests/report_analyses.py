@@ -3,11 +3,53 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import Any
 
+from explorer.estimators.conformance import Verdict
+from explorer.estimators.design_space import Edge, Stretch
 from explorer.estimators.measuring import Expected, Outcome, Worth
 from explorer.estimators.measuring_plan import Alone, MeasuringPlan, Outlook, Step
+from explorer.estimators.paired_comparison import (
+    ChoiceWorth,
+    Difference,
+    Dominance,
+    Gap,
+    PairedVerdict,
+    Pick,
+    Ranking,
+)
+from explorer.results.comparison import (
+    AimResult,
+    CandidateResult,
+    ChoiceResult,
+    Comparison,
+    DifferenceResult,
+    InformationResult,
+    PairResult,
+    RankingResult,
+    SpeedResult,
+    Subject,
+)
+from explorer.results.exploration import (
+    AimRecord,
+    AnswerRecord,
+    DesignPoint,
+    Expectation,
+    Exploration,
+    Grid,
+    HighestSpeeds,
+    MapLimit,
+    MapRecord,
+    OptimumRecord,
+    OtherLimit,
+    Rung,
+    SearchRecord,
+    SpeedLimit,
+    StateSpeed,
+    VariableRecord,
+)
+from explorer.results.histogram import Histogram
 from explorer.results.records import Results
 from tests.report_fixture import make_results
 
@@ -15,24 +57,21 @@ from tests.report_fixture import make_results
 def with_analyses(results: Results | None = None) -> Results:
     """Return the made-up run with every later analysis in its summary."""
     results = results or make_results()
-    extra = {
-        "candidates": candidates(results),
-        "design": design(results),
-        "highest_speed": highest_speed(),
-        "validation": validation(),
-    }
-    return replace(results, summary=replace(results.summary, measuring=measuring(), extra=extra))
+    summary = replace(
+        results.summary,
+        measuring=measuring(),
+        candidates=candidates(results),
+        design=design(results),
+        highest_speed=highest_speed(),
+        extra={"validation": validation()},
+    )
+    return replace(results, summary=summary)
 
 
 def with_findings(**findings: Any) -> Results:
     """Return the made-up run with some findings in its summary."""
     results = make_results()
     return replace(results, summary=replace(results.summary, **findings))
-
-
-def expected(value: float, error: float = 0.001) -> dict[str, float]:
-    """Return an expectation with its standard error."""
-    return {"value": value, "error": error}
 
 
 def outcome(passes: float) -> Outcome:
@@ -112,271 +151,221 @@ def measuring() -> MeasuringPlan:
     )
 
 
-def candidates(results: Results) -> dict[str, Any]:
+def candidates(results: Results) -> Comparison:
     """Return two builds compared on one subject."""
-    judged = [asdict(limit.conformance) for limit in results.summary.limits]
+    judged = tuple(limit.conformance for limit in results.summary.limits)
 
-    def build(name: str, words: str, verdict: str) -> dict[str, Any]:
-        return {
-            "name": name,
-            "words": words,
-            "overrides": [["rear_wheel_rate", "normal, 4.0 N/mm, sd 0.3", None]] if name == "stiff" else [],
-            "without_effect": ["paint"] if name == "stiff" else [],
-            "limits": judged,
-            "joint": judged[0],
-            "joint_safety": None,
-            "verdict": verdict,
-            "aims": [
-                {"name": "top speed", "mean": 56.0, "error": 0.02, "low": 53.0, "high": 59.0, "unanswered": 0}
-            ],
-            "dominated_by": ["stiff"] if name == "soft" else [],
-            "speeds": [],
-        }
+    def build(name: str, words: str, verdict: Verdict) -> CandidateResult:
+        stiff = name == "stiff"
+        return CandidateResult(
+            name=name,
+            words=words,
+            overrides=(("rear_wheel_rate", "normal, 4.0 N/mm, sd 0.3", None),) if stiff else (),
+            without_effect=("paint",) if stiff else (),
+            limits=judged,
+            joint=judged[0],
+            joint_safety=judged[1],
+            verdict=verdict,
+            aims=(
+                AimResult("top speed", 56.0, 0.02, 53.0, 59.0, 0),
+                AimResult("speed", 12.0, 0.02, 11.0, 13.0, 0),
+            ),
+            dominated_by=() if stiff else ("stiff",),
+            speeds=(SpeedResult("flap closed", 45.0, 44.6 if stiff else None, 45.4, None),),
+        )
 
-    difference = {
-        "mean": 4.2,
-        "error": 0.05,
-        "sd": 1.5,
-        "low": 1.8,
-        "median": 4.1,
-        "high": 6.9,
-        "better": 0.992,
-        "better_low": 0.990,
-        "better_high": 0.994,
-        "equal": 0.0,
-        "worse": 0.008,
-        "unanswered": 0,
-        "samples": 8192,
-        "variance_ratio": None,
-    }
-    return {
-        "headline": "build with stiffer springs",
-        "samples": 8192,
-        "seed": 7,
-        "limits": [limit.name for limit in results.summary.limits],
-        "required": [limit.probability for limit in results.summary.limits],
-        "safety": [limit.safety for limit in results.summary.limits],
-        "subjects": [
-            {
-                "label": "front axle load",
-                "quantity": "front_axle_load",
-                "condition": "closed_45",
-                "minus": None,
-                "unit": "N",
-                "display_unit": "N",
-                "better": "higher",
-                "by_margin": False,
-            }
-        ],
-        "candidates": [build("stiff", "stiffer springs", "pass"), build("soft", "springs as built", "fail")],
-        "pairs": [
-            {
-                "first": "stiff",
-                "second": "soft",
-                "differences": [{"subject": 0, "difference": difference, "histogram": {}}],
-                "verdicts": [],
-                "all_limits": {},
-                "first_as_good": {},
-                "second_as_good": {},
-            }
-        ],
-        "rankings": [
-            {"by": "highest top speed", "unit": "m/s", "display_unit": "km/h", "sign": 1.0, "ranking": {}}
-        ],
-        "choice": {
-            "by": "highest top speed",
-            "unit": "m/s",
-            "display_unit": "km/h",
-            "payoffs": [56.0, 55.0],
-            "best": "stiff",
-            "everything": {"gain": expected(0.3, 0.01), "turns": expected(0.2)},
-            "inputs": [
-                {"label": "shaft power", "worth": {"gain": expected(0.1, 0.01), "turns": expected(0.1)}}
-            ],
-            "measurements": [],
-        },
-        "recommended": "stiff",
-        "notes": ["both share the wing"],
-    }
+    difference = Difference(
+        mean=4.2,
+        error=0.05,
+        sd=1.5,
+        low=1.8,
+        median=4.1,
+        high=6.9,
+        better=0.992,
+        better_low=0.990,
+        better_high=0.994,
+        equal=0.0,
+        worse=0.008,
+        unanswered=0,
+        samples=8192,
+        variance_ratio=None,
+    )
+    paired = PairedVerdict(8000, 100, 50, 42, 0.006, 0.003, 0.009, 1e-4, "first")
+    pick = Pick(0, 56.0, 56.0, (Gap(1, 1.0, 0.9, 1.1),), 0.999, True, 8192)
+    ranking = Ranking(((0.9, 0.1), (0.1, 0.9)), (0.89, 0.09), (0.91, 0.11), pick)
+    shaft = ChoiceWorth(Expected(0.1, 0.01), Expected(0.1, 0.001))
+    return Comparison(
+        samples=8192,
+        seed=7,
+        limits=tuple(limit.name for limit in results.summary.limits),
+        required=tuple(limit.probability for limit in results.summary.limits),
+        safety=tuple(limit.safety for limit in results.summary.limits),
+        subjects=(
+            Subject("front axle load", "front_axle_load", "closed_45", None, "N", "N", "higher", False),
+        ),
+        aims=(
+            AimRecord("top speed", "highest top speed", "highest", "m/s", "km/h"),
+            AimRecord("speed", "lowest speed", "lowest", "N", "N"),
+        ),
+        candidates=(build("stiff", "stiffer springs", "pass"), build("soft", "springs as built", "fail")),
+        pairs=(
+            PairResult(
+                first="stiff",
+                second="soft",
+                differences=(DifferenceResult(0, difference, Histogram((0.0, 4.0, 8.0), (4000, 4192))),),
+                verdicts=(paired,),
+                all_limits=paired,
+                first_as_good=Dominance(0.99, 0.985, 0.995, True),
+                second_as_good=Dominance(0.01, 0.005, 0.015, False),
+            ),
+        ),
+        rankings=(RankingResult("highest top speed", "m/s", "km/h", 1.0, ranking),),
+        choice=ChoiceResult(
+            by="highest top speed",
+            unit="m/s",
+            display_unit="km/h",
+            payoffs=(56.0, 55.0),
+            best="stiff",
+            everything=ChoiceWorth(Expected(0.3, 0.01), Expected(0.2, 0.001)),
+            inputs=(InformationResult("shaft_power", "shaft power", None, shaft),),
+            measurements=(),
+        ),
+        recommended="stiff",
+        notes=("both share the wing",),
+    )
 
 
-def variable(name: str, words: str, low: float, high: float, unit: str, shown: str) -> dict[str, Any]:
+def variable(name: str, words: str, low: float, high: float, unit: str, shown: str) -> VariableRecord:
     """Return a design variable that the build has in the middle of its range."""
-    return {
-        "name": name,
-        "words": words,
-        "low": low,
-        "high": high,
-        "step": None,
-        "now": (low + high) / 2,
-        "unit": unit,
-        "display_unit": shown,
-        "spread": "kept",
-    }
+    return VariableRecord(name, words, low, high, None, (low + high) / 2, unit, shown, "kept")
 
 
-def design(results: Results) -> dict[str, Any]:
+STRETCH = Stretch(Edge(5000.0, 5100.0, 4900.0, False), Edge(6000.0, 6000.0, 6000.0, True))
+
+
+def design_map(
+    results: Results,
+    name: str,
+    variables: tuple[VariableRecord, ...],
+    grid: Grid,
+    verdict: tuple[tuple[Verdict, ...], ...],
+) -> MapRecord:
+    """Return a map over one variable or two."""
+    two = len(variables) == 2
+    return MapRecord(
+        name=name,
+        around="as it stands",
+        variables=variables,
+        values=((2000.0, 4000.0, 6000.0), (0.02, 0.04))[: len(variables)],
+        limits=tuple(MapLimit(limit.name, 0.95, True, grid, ()) for limit in results.summary.limits),
+        all_limits=grid,
+        all_safety=None,
+        verdict=verdict,
+        boundary=((5000.0, 0.02, 5200.0, 0.04),) if two else (),
+        sure_boundary=(),
+        possible_boundary=(),
+        stretches=() if two else (STRETCH,),
+        met=0.33,
+        samples=2000,
+    )
+
+
+def design_point(*values: float) -> DesignPoint:
+    """Return a build that meets no limit."""
+    return DesignPoint(values, (50.0,), (0.1,), (0.5,), 0.5, False, "fail", False)
+
+
+def design(results: Results) -> Exploration:
     """Return a map over two variables, one over one, a search and an answer."""
     rate = variable("rear_wheel_rate", "rear wheel rate", 2000.0, 6000.0, "N/m", "N/mm")
     area = variable("wing_area", "wing area", 0.02, 0.04, "m**2", "m**2")
-    names = [limit.name for limit in results.summary.limits]
-    judged = [asdict(limit.conformance) for limit in results.summary.limits]
-
-    def limits(grid: list[list[float]]) -> list[dict[str, Any]]:
-        return [
-            {"name": name, "required": 0.95, "safety": True, "probability": grid, "boundary": []}
-            for name in names
-        ]
-
-    plane = [[0.10, 0.60, 0.99], [0.05, 0.40, 0.96]]
-    line = [[0.10, 0.60, 0.99]]
-    stretch = {
-        "low": {"value": 5000.0, "sure": 5100.0, "possible": 4900.0, "at_end": False},
-        "high": {"value": 6000.0, "sure": 6000.0, "possible": 6000.0, "at_end": True},
-    }
-    shared = {
-        "around": "as it stands",
-        "all_safety": None,
-        "sure_boundary": [],
-        "possible_boundary": [],
-        "met": 0.33,
-        "samples": 2000,
-    }
-    return {
-        "headline": "every limit holds from 5 N/mm on",
-        "build": "as it stands",
-        "maps": [
-            {
-                "name": "spring and wing",
-                "headline": "two of six points meet every limit",
-                "variables": [rate, area],
-                "values": [[2000.0, 4000.0, 6000.0], [0.02, 0.04]],
-                "limits": limits(plane),
-                "all_limits": plane,
-                "verdict": [["fail", "fail", "pass"], ["fail", "fail", "undecided"]],
-                "boundary": [[5000.0, 0.02, 5200.0, 0.04]],
-                "stretches": [],
-                **shared,
-            },
-            {
-                "name": "spring alone",
-                "headline": "stiff springs do",
-                "variables": [rate],
-                "values": [[2000.0, 4000.0, 6000.0]],
-                "limits": limits(line),
-                "all_limits": line,
-                "verdict": [["fail", "fail", "pass"]],
-                "boundary": [],
-                "stretches": [stretch],
-                **shared,
-            },
-        ],
-        "search": {
-            "headline": "the best build that holds every limit reaches 57 m/s",
-            "variables": [rate, area],
-            "aims": [
-                {
-                    "name": "top speed",
-                    "words": "top speed",
-                    "goal": "highest",
-                    "unit": "m/s",
-                    "display_unit": "km/h",
-                }
-            ],
-            "limits": names,
-            "required": [0.95] * len(names),
-            "points": [],
-            "optimum": {
-                "values": [5400.0, 0.031],
-                "found": 57.0,
-                "aims": [57.0],
-                "aim_errors": [0.02],
-                "limits": judged,
-                "all_limits": judged[0],
-                "verdict": "pass",
-                "held_back_by": [names[0]],
-                "reserve": 2.0,
-                "tried": 120,
-                "samples": 2000,
-            },
-            "nearest": None,
-            "nearest_fails": [],
-            "samples": 1000,
-            "notes": [],
-        },
-        "answers": [
-            {
-                "around": "as it stands",
-                "ask": "how stiff must the rear spring be",
-                "headline": "5.1 N/mm or more",
-                "variable": rate,
-                "limit": names[0],
-                "required": 0.95,
-                "stretches": [stretch],
-                "choose": 5100.0,
-                "best": 6000.0,
-                "best_probability": 0.99,
-                "others": [{"name": names[1], "required": 0.99, "probability": 0.999, "verdict": "pass"}],
-                "values": [2000.0, 4000.0, 6000.0],
-                "probabilities": [0.10, None, 0.99],
-                "samples": 2000,
-            }
-        ],
-        "notes": ["springs come in steps of 0.1 N/mm"],
-    }
+    names = tuple(limit.name for limit in results.summary.limits)
+    judged = tuple(limit.conformance for limit in results.summary.limits)
+    plane = ((0.10, 0.60, 0.99), (0.05, 0.40, 0.96))
+    return Exploration(
+        build="as it stands",
+        maps=(
+            design_map(
+                results,
+                "spring and wing",
+                (rate, area),
+                plane,
+                (("fail", "fail", "pass"), ("fail", "fail", "undecided")),
+            ),
+            design_map(results, "spring alone", (rate,), plane[:1], (("fail", "fail", "pass"),)),
+        ),
+        search=SearchRecord(
+            variables=(rate, area),
+            aims=(AimRecord("top speed", "highest top speed", "highest", "m/s", "km/h"),),
+            limits=names,
+            required=(0.95,) * len(names),
+            points=(),
+            optimum=OptimumRecord(
+                values=(5400.0, 0.031),
+                found=57.0,
+                aims=(57.0,),
+                aim_errors=(0.02,),
+                limits=judged,
+                all_limits=judged[0],
+                verdict="pass",
+                held_back_by=(names[0],),
+                at_end=(),
+                reserve=2.0,
+                tried=120,
+                samples=2000,
+            ),
+            nearest=None,
+            nearest_fails=(),
+            samples=1000,
+            notes=(),
+        ),
+        answers=(
+            AnswerRecord(
+                ask="how stiff must the rear spring be",
+                around="as it stands",
+                variable=rate,
+                limit=names[0],
+                required=0.95,
+                stretches=(STRETCH,),
+                choose=5100.0,
+                best=6000.0,
+                best_probability=0.99,
+                others=(OtherLimit(names[1], 0.99, 0.999, "pass"),),
+                values=(2000.0, 4000.0, 6000.0),
+                probabilities=(0.10, math.nan, 0.99),
+                samples=2000,
+            ),
+        ),
+        notes=("springs come in steps of 0.1 N/mm",),
+    )
 
 
-def highest_speed() -> dict[str, Any]:
+def highest_speed() -> HighestSpeeds:
     """Return the ladder of one state."""
-    return {
-        "headline": "Flap closed: all safety limits hold up to 44 m/s. A prediction, never a clearance.",
-        "build": "as it stands",
-        "states": [
-            {
-                "words": "flap closed",
-                "flap_opening": 0.0,
-                "conditions": ["closed_45"],
-                "headline": "Flap closed: all safety limits hold up to 44 m/s",
-                "limits": [
-                    {
-                        "name": "Front wheels carry load",
-                        "how": "at each speed",
-                        "required": 0.95,
-                        "probabilities": [1.0, 0.97, 0.5],
-                    }
-                ],
-                "speed": 44.0,
-                "sure": None,
-                "possible": 45.0,
-                "to_the_end": False,
-                "held_back_by": "Front wheels carry load",
-                "reachable": [48.0, 51.0, 55.0],
-                "speeds": [20.0, 44.0, 60.0],
-                "together": [1.0, 0.97, 0.5],
-                "ladder": [
-                    {
-                        "speed": 30.0,
-                        "load_share": 0.46,
-                        "holds": 1.0,
-                        "expectations": [
-                            {
-                                "quantity": "pitch",
-                                "condition": "closed_45",
-                                "unit": "rad",
-                                "display_unit": "deg",
-                                "low": 0.01,
-                                "middle": 0.015,
-                                "high": 0.02,
-                            }
-                        ],
-                    }
-                ],
-            }
-        ],
-        "look_after_each": ["look for fresh marks under the splitter"],
-        "samples": 2000,
-        "notes": [],
-    }
+    state = StateSpeed(
+        words="flap closed",
+        flap_opening=0.0,
+        conditions=("closed_45",),
+        limits=(SpeedLimit(LIMIT, "at each speed", 0.95, 44.0, (1.0, 0.97, 0.5)),),
+        speed=44.0,
+        sure=None,
+        possible=45.0,
+        to_the_end=False,
+        held_back_by=LIMIT,
+        reachable=(48.0, 51.0, 55.0),
+        speeds=(20.0, 44.0, 60.0),
+        together=(1.0, 0.97, 0.5),
+        ladder=(
+            Rung(30.0, 0.46, 1.0, (Expectation("pitch", "closed_45", "rad", "deg", 0.01, 0.015, 0.02),)),
+        ),
+    )
+    return HighestSpeeds(
+        build="as it stands",
+        states=(state,),
+        look_after_each=("look for fresh marks under the splitter",),
+        samples=2000,
+        notes=(),
+    )
 
 
 def validation() -> list[dict[str, Any]]:

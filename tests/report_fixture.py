@@ -14,11 +14,11 @@ import pandas as pd
 
 from explorer.estimators.conformance import judge_margins
 from explorer.estimators.sensitivity import Estimate, Index, Sensitivity
+from explorer.results.histogram import Histogram
 from explorer.results.records import (
     ConditionRecord,
     CorrelationRecord,
     FailureRecord,
-    Histogram,
     InputRecord,
     LimitRecord,
     OutputRecord,

@@ -130,9 +130,9 @@ def _load(path: Path, allow_code: bool) -> Study:
 
 
 def _print_json(value: Any) -> None:
-    import json
+    from explorer.results.json import json_text
 
-    print(json.dumps(value, indent=1, allow_nan=False, default=str))
+    print(json_text(value))
 
 
 @contextmanager

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -36,7 +36,10 @@ from explorer.console.cli import (
 
 if TYPE_CHECKING:
     from explorer.design.resuming import Way
+    from explorer.results.comparison import Comparison
+    from explorer.results.exploration import Exploration, HighestSpeeds
     from explorer.study.study import Study
+    from reports.report import Report
 
 Output = Annotated[
     Path | None,
@@ -61,22 +64,23 @@ def compare(
     allow_code: AllowCode = False,
 ) -> None:
     """Compare the candidates of a study: verdicts side by side, differences, ranks, what to measure first."""
-    from explorer.console.terminal_design import show_comparison
     from explorer.design.comparison import run_comparison
-    from explorer.results.extras import plain
+    from explorer.results.json import json_data
+    from reports.sections import candidates
+    from reports.terminal import show
 
     loaded = _load(study, allow_code)
     folder = output or loaded.folder / "results"
     with _way(folder, loaded, workers, engine, scheduler, fresh, quiet=json) as way:
         found, values = run_comparison(loaded, samples=samples, way=way)
-        record = plain(found)
-        problems = _filed(loaded, folder, {"candidates": record}, way, no_report)
+        report, problems = _filed(loaded, folder, way, no_report, candidates=found)
         if loaded.keep_samples:
             values.frame().to_parquet(folder / "candidates.parquet", index=False)
     if json:
-        _print_json({**record, "folder": str(folder), "problems": problems})
+        data = {"headline": candidates.headline(found), **json_data(found)}
+        _print_json({**data, "folder": str(folder), "problems": problems})
     else:
-        show_comparison(found)
+        show([candidates.build(report)])
         _say_where(folder, problems)
     _leave(way.stages, PASSED if found.recommended else NOT_PASSED)
 
@@ -101,10 +105,12 @@ def explore(
     allow_code: AllowCode = False,
 ) -> None:
     """Explore what to build: highest conforming speed, inverse questions, maps, trade-offs, best build."""
-    from explorer.console.terminal_design import show_exploration
     from explorer.design.exploration import found_conforming, parts_named, run_exploration
-    from explorer.results.extras import kept_parts, plain
+    from explorer.results.extras import kept_parts
+    from explorer.results.json import json_data
     from explorer.study.builds import find_build
+    from reports.sections import design, speed_steps
+    from reports.terminal import show, words
 
     parts = parts_named(only)
     loaded = _load(study, allow_code)
@@ -112,18 +118,25 @@ def explore(
     folder = output or loaded.folder / "results"
     with _way(folder, loaded, workers, engine, scheduler, fresh, quiet=json) as way:
         exploration, speeds = run_exploration(loaded, build=build, parts=parts, way=way)
-        findings = {
-            name: plain(record)
-            for name, record in (("design", exploration), ("highest_speed", speeds))
-            if record is not None
-        }
-        if "design" in findings and only:
-            findings["design"] = kept_parts(folder, loaded, findings["design"])
-        problems = _filed(loaded, folder, findings, way, no_report)
+        if exploration is not None and only:
+            exploration = kept_parts(folder, loaded, exploration)
+        report, problems = _filed(loaded, folder, way, no_report, design=exploration, highest_speed=speeds)
     if json:
-        _print_json({**findings, "folder": str(folder), "problems": problems})
+        data = {}
+        if exploration is not None:
+            headline = words(design.headline(exploration, report.limit_names))
+            data["design"] = {"headline": headline, **json_data(exploration)}
+        if speeds is not None:
+            headline = words(speed_steps.headline(speeds, report.speed_unit))
+            data["highest_speed"] = {"headline": headline, **json_data(speeds)}
+        _print_json({**data, "folder": str(folder), "problems": problems})
     else:
-        show_exploration(exploration, speeds)
+        show(
+            [
+                speed_steps.build(report) if speeds is not None else None,
+                design.build(report) if exploration is not None else None,
+            ]
+        )
         _say_where(folder, problems)
     _leave(way.stages, PASSED if found_conforming(exploration, speeds) else NOT_PASSED)
 
@@ -158,16 +171,25 @@ def _way(
 
 
 def _filed(
-    study: Study, folder: Path, findings: dict[str, dict[str, Any]], way: Way, no_report: bool
-) -> tuple[str, ...]:
+    study: Study,
+    folder: Path,
+    way: Way,
+    no_report: bool,
+    *,
+    candidates: Comparison | None = None,
+    design: Exploration | None = None,
+    highest_speed: HighestSpeeds | None = None,
+) -> tuple[Report, tuple[str, ...]]:
     """Add findings to the results of the study's run, made first where there is none, and to its report."""
     from explorer.results.extras import add_findings, is_run_of
-    from explorer.results.records import load_results
+    from explorer.results.records import Results, load_results
+    from reports.report import Report
 
     if not is_run_of(folder, study):
         _run_first(study, folder, way)
-    add_findings(folder, findings)
-    return () if no_report else _report_of(load_results(folder), folder, way.progress, way.stages)
+    summary = add_findings(folder, candidates=candidates, design=design, highest_speed=highest_speed)
+    problems = () if no_report else _report_of(load_results(folder), folder, way.progress, way.stages)
+    return Report(Results(summary, None)), problems
 
 
 def _run_first(study: Study, folder: Path, way: Way) -> None:

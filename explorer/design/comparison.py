@@ -16,7 +16,7 @@ import numpy as np
 
 from explorer.analyses.measurement_value import measurements_of
 from explorer.design.highest_speed import run_highest_speed
-from explorer.design.objectives import Aim, Payoff, read_aims, read_payoff
+from explorer.design.objectives import Aim, Payoff, read_aims, read_payoff, record_of_aim
 from explorer.design.resuming import Way
 from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
 from explorer.engine.checkpoint import inputs_digest
@@ -49,7 +49,7 @@ from explorer.results.comparison import (
     SpeedResult,
 )
 from explorer.results.exploration import HighestSpeeds
-from explorer.results.records import Histogram
+from explorer.results.histogram import Histogram
 from explorer.study.builds import Build, override_words, read_builds, scopes_of
 from explorer.study.study import Study
 
@@ -166,20 +166,19 @@ def compare(
     progress("comparing", 2, 3)
     choice = _choice(found, plan, payoff, way.stages)
     progress("comparing", 3, 3)
-    recommended = _recommended(candidates, aims)
     return Comparison(
-        headline=_headline(candidates, choice, recommended, aims),
         samples=found.values.shape[2],
         seed=study.seed,
         limits=tuple(limit.name for limit in study.limits),
         required=tuple(limit.probability for limit in study.limits),
         safety=tuple(limit.safety for limit in study.limits),
         subjects=tuple(found.subjects.values()),
+        aims=tuple(map(record_of_aim, aims)),
         candidates=candidates,
         pairs=pairs,
         rankings=_rankings(found),
         choice=choice,
-        recommended=recommended,
+        recommended=_recommended(candidates, aims),
         notes=(*_notes(candidates), *(failure.words for failure in way.stages.failures)),
     )
 
@@ -360,27 +359,6 @@ def _recommended(candidates: Sequence[CandidateResult], aims: Sequence[Aim]) -> 
         passing,
         key=lambda one: worst if math.isnan(one.aims[0].mean) else aims[0].sign * one.aims[0].mean,
     ).name
-
-
-def _headline(
-    candidates: Sequence[CandidateResult], choice: ChoiceResult, recommended: str | None, aims: Sequence[Aim]
-) -> str:
-    words = {one.name: one.words for one in candidates}
-    passing = [one.words for one in candidates if one.verdict == "pass"]
-    if recommended is None:
-        said = "No candidate meets every limit as it should."
-    else:
-        meet = "meets" if len(passing) == 1 else "meet"
-        said = f"{len(passing)} of {len(candidates)} candidates {meet} every limit: {'; '.join(passing)}."
-    if recommended is not None and aims and len(passing) > 1:
-        said += f" Of these, {words[recommended]} has the {aims[0].words}."
-    if choice.inputs:
-        first = choice.inputs[0]
-        said += (
-            f" Knowing the {first.label} first would turn the choice"
-            f" in {100 * first.worth.turns.value:.0f} % of cases."
-        )
-    return said
 
 
 def _notes(candidates: Sequence[CandidateResult]) -> tuple[str, ...]:

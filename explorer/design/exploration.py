@@ -128,7 +128,7 @@ def run_exploration(
         else:
             notes.append("no [[aims]] are set, so there is nothing to search the design variables for")
     notes += [failure.words for failure in stages.failures]
-    asked = [record.headline for record in (*answers, *maps, *([search] if search else ()))]
+    asked = bool(answers or maps or search)
     if not asked and speeds is None:
         if stages.errors:
             raise stages.errors[0]
@@ -140,11 +140,9 @@ def run_exploration(
             remedy="give ranges as [design.NAME] and ask for [[maps]], [[questions]] or [[aims]], or mark "
             "limits as safety = true",
         )
-    exploration = None
-    if asked:
-        headline = search.headline if search else asked[0]
-        exploration = Exploration(headline, build.words, tuple(maps), search, tuple(answers), tuple(notes))
-    return exploration, speeds
+    if not asked:
+        return None, speeds
+    return Exploration(build.words, tuple(maps), search, tuple(answers), tuple(notes)), speeds
 
 
 def found_conforming(exploration: Exploration | None, speeds: HighestSpeeds | None) -> bool:

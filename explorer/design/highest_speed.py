@@ -88,7 +88,6 @@ def run_highest_speed(study: Study, build: Build, way: Way) -> HighestSpeeds | N
         found.append(_state_speed(study, build, state, speeds, way))
     way.progress(stage, len(states), len(states))
     return HighestSpeeds(
-        headline=" ".join(state.headline for state in found) + " A prediction, never a clearance.",
         build=build.words,
         states=tuple(found),
         look_after_each=LOOK_AFTER_EACH,
@@ -182,7 +181,6 @@ def _state_speed(study: Study, build: Build, state: _State, speeds: Range, way: 
         words=state.words,
         flap_opening=state.opening,
         conditions=state.conditions,
-        headline=_headline(state.words, speed, sure, possible, reachable, held_back_by, speeds),
         limits=tuple(
             SpeedLimit(
                 limit.name,
@@ -305,25 +303,3 @@ def _expectation(aim: Aim, low: float, middle: float, high: float) -> Expectatio
     return Expectation(
         aim.output.quantity, aim.output.condition, aim.unit, aim.display_unit, low, middle, high
     )
-
-
-def _headline(
-    words: str,
-    speed: float | None,
-    sure: float | None,
-    possible: float | None,
-    reachable: tuple[float, float, float] | None,
-    held_back_by: str | None,
-    speeds: Range,
-) -> str:
-    said = words[0].upper() + words[1:]
-    if speed is None:
-        broken = f"“{held_back_by}” already fails at {speeds.low:.0f} m/s"
-        return f"{said}: at no speed do all safety limits hold; {broken}."
-    if speed == speeds.high:
-        return f"{said}: all safety limits hold up to {speed:.0f} m/s, where the search ends."
-    lower = "not shown beyond doubt at any speed" if sure is None else f"{sure:.1f}"
-    said += f": all safety limits hold up to {speed:.1f} m/s ({lower} to {possible:.1f} m/s)"
-    if reachable is not None and reachable[2] > speed:
-        said += f"; the car can run {reachable[0]:.0f} to {reachable[2]:.0f} m/s, so it must be held back"
-    return said + "."

@@ -10,13 +10,13 @@ import numpy as np
 from explorer.design.evaluator import Bench, set_up
 from explorer.design.maps import check_reaches, stretches_of
 from explorer.design.objectives import find_limit
-from explorer.design.points import assess_one, assess_points, value_words
+from explorer.design.points import assess_one, assess_points
 from explorer.design.resuming import Way
 from explorer.design.variables import find_variable, read_variables, record_of
 from explorer.errors import standing_in
 from explorer.estimators.design_space import Stretch
 from explorer.estimators.ranges import Range
-from explorer.results.exploration import AnswerRecord, OtherLimit, VariableRecord
+from explorer.results.exploration import AnswerRecord, OtherLimit
 from explorer.study.builds import Build, find_build
 from explorer.study.study import Study
 
@@ -73,7 +73,6 @@ def run_question(prepared: PreparedQuestion, way: Way) -> AnswerRecord:
     return AnswerRecord(
         ask=ask,
         around=bench.build.words,
-        headline=_headline(record, found, choose, values[best], probabilities[best]),
         variable=record,
         limit=limit.name,
         required=limit.probability,
@@ -115,43 +114,3 @@ def _others(bench: Bench, value: float, way: Way) -> tuple[OtherLimit, ...]:
         OtherLimit(limit.name, limit.probability, float(one.probabilities[k]), one.verdict_of(k))
         for k, limit in enumerate(rest)
     )
-
-
-def _headline(
-    variable: VariableRecord,
-    found: Sequence[Stretch],
-    choose: float | None,
-    best: float,
-    best_probability: float,
-) -> str:
-    unit = variable.display_unit
-    if not found:
-        return (
-            f"No {variable.words} between {value_words(variable.low, unit)} and"
-            f" {value_words(variable.high, unit)} is enough; at best the limit holds with"
-            f" {100 * best_probability:.3g} %, at {value_words(best, unit)}."
-        )
-    said = f"{variable.words[0].upper()}{variable.words[1:]}: " + ", or ".join(
-        _stretch_words(one, unit) for one in found
-    )
-    if choose is not None:
-        same = variable.now is not None and np.isclose(choose, variable.now, rtol=1e-9)
-        said += f"; {'it is enough as it is' if same else f'choose {value_words(choose, unit)}'}"
-    return said + "."
-
-
-def _stretch_words(one: Stretch, unit: str) -> str:
-    low, high = value_words(one.low.value, unit), value_words(one.high.value, unit)
-    if one.low.at_end and one.high.at_end:
-        return f"any value from {low} to {high} is enough"
-    if one.high.at_end:
-        return f"at least {low} ({value_words(one.low.possible, unit)} to {_sure_words(one.low.sure, unit)})"
-    if one.low.at_end:
-        return (
-            f"at most {high} ({_sure_words(one.high.sure, unit)} to {value_words(one.high.possible, unit)})"
-        )
-    return f"from {low} to {high}"
-
-
-def _sure_words(sure: float | None, unit: str) -> str:
-    return "no value beyond doubt" if sure is None else value_words(sure, unit)

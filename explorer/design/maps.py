@@ -10,7 +10,7 @@ import numpy as np
 
 from explorer.design.evaluator import Bench, set_up
 from explorer.design.objectives import find_limit
-from explorer.design.points import Point, assess_one, assess_points, check_count, value_words
+from explorer.design.points import Point, assess_one, assess_points, check_count
 from explorer.design.resuming import Way
 from explorer.design.variables import Variable, find_variable, read_variables, record_of
 from explorer.errors import StudyError, standing_in
@@ -135,7 +135,6 @@ def _record(
     return MapRecord(
         name=name,
         around=bench.build.words,
-        headline=_headline(name, bench, met, spans),
         variables=variables,
         values=values,
         limits=tuple(
@@ -188,20 +187,3 @@ def stretches_of(
         return np.array([one.scaled(kind, scale).min() for kind in (SURE, LIKELY, POSSIBLE)])
 
     return stretches(surplus, values)
-
-
-def _headline(name: str, bench: Bench, met: float, spans: Sequence[Stretch]) -> str:
-    held = "every limit is met" if len(bench.limits) == len(bench.study.limits) else _named(bench)
-    if met == 0:
-        return f"{name}: nowhere on the map can it be said beyond doubt that {held}."
-    if not spans:
-        return f"{name}: {held} on {100 * met:.0f} % of the map."
-    unit = bench.variables[0].display_unit
-    ranges = " and ".join(
-        f"from {value_words(span.low.value, unit)} to {value_words(span.high.value, unit)}" for span in spans
-    )
-    return f"{name}: {held} {ranges}."
-
-
-def _named(bench: Bench) -> str:
-    return " and ".join(f"“{limit.name}”" for limit in bench.limits) + " is met"

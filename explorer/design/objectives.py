@@ -14,6 +14,7 @@ from explorer.errors import SquatlineError, StudyError, nearest, standing_in
 from explorer.estimators.regression import Marks
 from explorer.graph.quantity import Array
 from explorer.graph.units import parse
+from explorer.results.exploration import AimRecord
 from explorer.study.schema import AimEntry
 from explorer.study.study import Limit, Study
 
@@ -80,6 +81,11 @@ def read_aims(study: Study) -> tuple[Aim, ...]:
                 "two aims have the same name", key="aims", found=doubled, remedy="name them apart"
             )
     return aims
+
+
+def record_of_aim(aim: Aim) -> AimRecord:
+    """Describe an aim for the results."""
+    return AimRecord(aim.name, aim.words, aim.goal, aim.unit, aim.display_unit)
 
 
 def find_limit(study: Study, name: str, key: str) -> Limit:

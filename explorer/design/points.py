@@ -11,7 +11,6 @@ from explorer.design.resuming import Way
 from explorer.errors import StudyError
 from explorer.estimators.assessment import Assessment
 from explorer.graph.quantity import Array
-from explorer.graph.units import from_si, plain, with_unit
 
 Point = tuple[float, ...]
 
@@ -76,8 +75,3 @@ def check_count(count: int, samples: int, key: str, told: str, remedy: str) -> N
             allowed=f"up to {MOST_EVALUATIONS:,} evaluations in all".replace(",", " "),
             remedy="ask for fewer samples a point, or fewer points",
         )
-
-
-def value_words(value: float, unit: str) -> str:
-    """Write an SI value in a unit, to three significant digits."""
-    return with_unit(plain(float(from_si(value, unit)), 3), unit)

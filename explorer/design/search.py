@@ -15,8 +15,8 @@ from functools import partial
 import numpy as np
 
 from explorer.design.evaluator import Bench, set_up
-from explorer.design.objectives import Aim
-from explorer.design.points import Point, assess_one, assess_points, check_count, value_words
+from explorer.design.objectives import Aim, record_of_aim
+from explorer.design.points import Point, assess_one, assess_points, check_count
 from explorer.design.resuming import Way
 from explorer.design.variables import Variable, record_of
 from explorer.engine.sampling import random_column, sobol_columns
@@ -27,7 +27,7 @@ from explorer.estimators.design_space import nondominated
 from explorer.estimators.optimum import NO_SCORE, Standing, best_point, guarded
 from explorer.estimators.ranges import Range
 from explorer.graph.quantity import Array
-from explorer.results.exploration import AimRecord, DesignPoint, OptimumRecord, SearchRecord
+from explorer.results.exploration import DesignPoint, OptimumRecord, SearchRecord
 from explorer.study.builds import Build
 from explorer.study.study import Study
 
@@ -284,11 +284,8 @@ def _record(
             if surplus < 0
         )
     return SearchRecord(
-        headline=_headline(pool, optimum, fails),
         variables=tuple(record_of(study, build, variable) for variable in pool.bench.variables),
-        aims=tuple(
-            AimRecord(aim.name, aim.words, aim.goal, aim.unit, aim.display_unit) for aim in pool.bench.aims
-        ),
+        aims=tuple(map(record_of_aim, pool.bench.aims)),
         limits=tuple(limit.name for limit in pool.bench.limits),
         required=tuple(limit.probability for limit in pool.bench.limits),
         points=points,
@@ -311,23 +308,3 @@ def _design_point(point: Point, one: Assessment, on_front: bool) -> DesignPoint:
         verdict=one.verdict,
         on_front=on_front,
     )
-
-
-def _headline(pool: Pool, optimum: OptimumRecord | None, fails: Sequence[str]) -> str:
-    if optimum is None:
-        return (
-            f"No build in the ranges meets every limit; the nearest of {len(pool.points)} fails: "
-            f"{'; '.join(fails) or 'none by its estimate, but not beyond doubt'}."
-        )
-    aim, mean = pool.bench.aims[0], optimum.aims[0]
-    values = ", ".join(
-        f"{variable.words} {value_words(value, variable.display_unit)}"
-        for variable, value in zip(pool.bench.variables, optimum.values, strict=True)
-    )
-    reached = "no answer" if mean is None else value_words(mean, aim.display_unit)
-    stands = {
-        "pass": "every limit passes on fresh samples",
-        "undecided": "on fresh samples a limit stays undecided",
-        "fail": "on fresh samples a limit fails",
-    }[optimum.verdict]
-    return f"Best build for {aim.words}: {values}; {reached} on average; {stands}."

@@ -11,7 +11,7 @@ from explorer.logs.fits import Fitted
 from explorer.logs.fitting.fit import INSEPARABLE, Fit, Residuals
 from explorer.logs.fitting.input_block import CONTRADICTION
 from explorer.logs.kinds.task import LoggedRun
-from explorer.results.extras import finite_data
+from explorer.results.json import json_data
 from explorer.study.study import Study
 
 # Points of a residual plot; more of them cannot be told apart on paper.
@@ -123,7 +123,7 @@ def _apart(fitted: Fitted, name: str, distance: float) -> str:
 
 def plain_record(record: dict[str, Any]) -> dict[str, Any]:
     """Return a record as JSON has it."""
-    found: dict[str, Any] = finite_data(record)
+    found: dict[str, Any] = json_data(record)
     return found
 
 

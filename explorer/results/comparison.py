@@ -13,7 +13,8 @@ from explorer.estimators.paired_comparison import (
     PairedVerdict,
     Ranking,
 )
-from explorer.results.records import Histogram
+from explorer.results.exploration import AimRecord
+from explorer.results.histogram import Histogram
 
 
 @dataclass(frozen=True)
@@ -74,6 +75,8 @@ class CandidateResult:
         Overrides that no limit and no aim depends on.
     limits:
         In the order of ``Comparison.limits``.
+    aims:
+        In the order of ``Comparison.aims``.
     verdict:
         Of all limits, each at its required probability: "fail" when any fails, "undecided" when any is.
     dominated_by:
@@ -198,13 +201,13 @@ class Comparison:
 
     """
 
-    headline: str
     samples: int
     seed: int
     limits: tuple[str, ...]
     required: tuple[float, ...]
     safety: tuple[bool, ...]
     subjects: tuple[Subject, ...]
+    aims: tuple[AimRecord, ...]
     candidates: tuple[CandidateResult, ...]
     pairs: tuple[PairResult, ...]
     rankings: tuple[RankingResult, ...]

@@ -76,7 +76,6 @@ class MapRecord:
     """
 
     name: str
-    headline: str
     around: str
     variables: tuple[VariableRecord, ...]
     values: tuple[tuple[float, ...], ...]
@@ -168,7 +167,6 @@ class SearchRecord:
 
     """
 
-    headline: str
     variables: tuple[VariableRecord, ...]
     aims: tuple[AimRecord, ...]
     limits: tuple[str, ...]
@@ -213,7 +211,6 @@ class AnswerRecord:
     """
 
     ask: str
-    headline: str
     around: str
     variable: VariableRecord
     limit: str
@@ -232,7 +229,6 @@ class AnswerRecord:
 class Exploration:
     """Everything an exploration found."""
 
-    headline: str
     build: str
     maps: tuple[MapRecord, ...]
     search: SearchRecord | None
@@ -311,7 +307,6 @@ class StateSpeed:
     words: str
     flap_opening: float | None
     conditions: tuple[str, ...]
-    headline: str
     limits: tuple[SpeedLimit, ...]
     speed: float | None
     sure: float | None
@@ -328,7 +323,6 @@ class StateSpeed:
 class HighestSpeeds:
     """The highest conforming speed for each state of the flap: a prediction, never a clearance."""
 
-    headline: str
     build: str
     states: tuple[StateSpeed, ...]
     look_after_each: tuple[str, ...]

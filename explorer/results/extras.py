@@ -2,37 +2,16 @@
 
 from __future__ import annotations
 
-import json
-import math
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 from explorer.errors import ResultsError
 from explorer.files import write_whole
+from explorer.results.comparison import Comparison
+from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.json import json_text
-from explorer.results.records import SUMMARY_FILE, load_summary
+from explorer.results.records import SUMMARY_FILE, Summary, load_summary
 from explorer.study.study import Study
-
-if TYPE_CHECKING:
-    from _typeshed import DataclassInstance
-
-
-def plain(record: DataclassInstance) -> dict[str, Any]:
-    """Return a record as plain data for JSON: lists for tuples, None for what is not a finite number."""
-    found: dict[str, Any] = finite_data(asdict(record))
-    return found
-
-
-def finite_data(value: Any) -> Any:
-    """Return nested data as JSON has them, as ``plain`` does with a record."""
-    if isinstance(value, dict):
-        return {str(key): finite_data(inner) for key, inner in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [finite_data(inner) for inner in value]
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value
 
 
 def is_run_of(folder: Path, study: Study) -> bool:
@@ -44,27 +23,32 @@ def is_run_of(folder: Path, study: Study) -> bool:
     return (found.study_sha256, found.seed) == (study.sha256, study.seed)
 
 
-def kept_parts(folder: Path, study: Study, fresh: dict[str, Any]) -> dict[str, Any]:
-    """Fill what an exploration left out with what an earlier one of the same build has found.
-
-    Parameters
-    ----------
-    fresh:
-        The new exploration as plain data.
-
-    """
-    if not is_run_of(folder, study):
+def kept_parts(folder: Path, study: Study, fresh: Exploration) -> Exploration:
+    """Fill what an exploration left out with what an earlier one of the same build has found."""
+    earlier = load_summary(folder).design if is_run_of(folder, study) else None
+    if earlier is None or earlier.build != fresh.build:
         return fresh
-    earlier = load_summary(folder).extra.get("design")
-    if earlier is None or earlier["build"] != fresh["build"]:
-        return fresh
-    filled = {part: fresh[part] or earlier[part] for part in ("maps", "answers", "search")}
-    headline = (filled["search"] or fresh)["headline"]
-    return {**fresh, **filled, "headline": headline}
+    return replace(
+        fresh,
+        maps=fresh.maps or earlier.maps,
+        answers=fresh.answers or earlier.answers,
+        search=fresh.search or earlier.search,
+    )
 
 
-def add_findings(folder: Path, findings: dict[str, dict[str, Any]]) -> None:
-    """Add findings to the summary of a results folder, and write each as a JSON file of its name.
+def add_findings(
+    folder: Path,
+    *,
+    candidates: Comparison | None = None,
+    design: Exploration | None = None,
+    highest_speed: HighestSpeeds | None = None,
+) -> Summary:
+    """Put findings into the summary of a results folder, and write each as a JSON file of its name.
+
+    Returns
+    -------
+    Summary
+        With these findings, and those of the kinds that were not handed over as they were.
 
     Raises
     ------
@@ -72,9 +56,16 @@ def add_findings(folder: Path, findings: dict[str, dict[str, Any]]) -> None:
         When the folder holds no summary, or cannot be written.
 
     """
-    summary = load_summary(folder)
-    summary = replace(summary, extra={**summary.extra, **findings})
-    for name, finding in findings.items():
-        text = json.dumps(finding, indent=1, allow_nan=False, ensure_ascii=False)
-        write_whole(folder / f"{name}.json", text)
+    before = load_summary(folder)
+    summary = replace(
+        before,
+        candidates=candidates or before.candidates,
+        design=design or before.design,
+        highest_speed=highest_speed or before.highest_speed,
+    )
+    found = {"candidates": candidates, "design": design, "highest_speed": highest_speed}
+    for name, finding in found.items():
+        if finding is not None:
+            write_whole(folder / f"{name}.json", json_text(finding))
     write_whole(folder / SUMMARY_FILE, json_text(summary))
+    return summary

@@ -22,6 +22,9 @@ from explorer.errors import ResultsError
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
+from explorer.results.comparison import Comparison
+from explorer.results.exploration import Exploration, HighestSpeeds
+from explorer.results.histogram import Histogram
 from explorer.results.json import from_json, json_schema, json_text
 
 if TYPE_CHECKING:
@@ -76,16 +79,6 @@ class ConditionRecord:
     name: str
     words: str
     overrides: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True)
-class Histogram:
-    """Counts between edges, one fewer than edges; samples outside are in ``below`` and ``above``."""
-
-    edges: tuple[float, ...]
-    counts: tuple[int, ...]
-    below: int = 0
-    above: int = 0
 
 
 @dataclass(frozen=True)
@@ -285,6 +278,9 @@ class Summary:
     convergence: Convergence | None = None
     rare: tuple[RareFailureRecord, ...] = ()
     measuring: MeasuringPlan | None = None
+    candidates: Comparison | None = None
+    design: Exploration | None = None
+    highest_speed: HighestSpeeds | None = None
     schema_version: str = SCHEMA_VERSION
     extra: dict[str, Any] = field(default_factory=dict)
 

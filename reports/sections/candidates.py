@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.measuring import Expected
+from explorer.estimators.paired_comparison import Difference, Pick
+from explorer.graph.units import System
+from explorer.results.comparison import CandidateResult, ChoiceResult, Comparison, Subject
 from reports.blocks import (
     Block,
     Bullets,
@@ -20,33 +26,26 @@ from reports.blocks import (
     Table,
     Verdict,
     cell,
+    in_each_system,
 )
 from reports.charts_of_designs import Interval, intervals
 from reports.findings import slug
-from reports.formatting import Amount, amount, range_amount, scale, share, share_range
-from reports.options import SYSTEMS
-from reports.report import Report, in_words, number, sentence
+from reports.formatting import (
+    Amount,
+    amount,
+    chance,
+    hours,
+    percent,
+    range_amount,
+    scale,
+    share,
+    share_range,
+)
+from reports.report import Report, in_words, sentence
 
-Record = Mapping[str, Any]
+Names = Mapping[str, str]
 # A gain within so many standard errors of nought is none that shows.
 _TELLING = 2.0
-
-
-def build(report: Report) -> Section | None:
-    """Print a comparison as it stands in the summary."""
-    found = report.summary.extra.get("candidates")
-    if not isinstance(found, Mapping):
-        return None
-    names = {one["name"]: _named(one) for one in found["candidates"]}
-    blocks: list[Block] = [Paragraph((Strong(sentence(str(found["headline"]))),), lead=True)]
-    blocks += [_builds(found["candidates"]), _verdicts(found)]
-    blocks += [Heading("How they differ"), Paragraph((_HOW,)), *_differences(report, found, names)]
-    blocks += [Heading("Which to build"), *_choice(found, names)]
-    if found["notes"]:
-        blocks.append(Bullets(tuple((sentence(str(note)),) for note in found["notes"])))
-    return Section("candidates", "Candidates compared", tuple(blocks))
-
-
 _HOW = (
     "All candidates are tried on the same cars, so what they share cancels out. The dot is the middle car, "
     "the bar holds nine cars in ten, and the dashed line is no difference. A bar that stays on one side of "
@@ -54,157 +53,250 @@ _HOW = (
 )
 
 
-def _named(candidate: Record) -> str:
-    return str(candidate["words"] or in_words(candidate["name"]))
+def build(report: Report) -> Section | None:
+    """Print a comparison as it stands in the summary."""
+    found = report.summary.candidates
+    if found is None:
+        return None
+    names = {one.name: one.words for one in found.candidates}
+    blocks: list[Block] = [
+        Paragraph((Strong(headline(found)),), lead=True),
+        _builds(found),
+        _verdicts(report, found),
+        Heading("How they differ"),
+        Paragraph((_HOW,), aside=True),
+        *(_difference_figure(found, place, names) for place in range(len(found.subjects))),
+        Heading("Which to build"),
+        _ranks(found),
+        *_choice(found, names),
+    ]
+    if found.notes:
+        blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
+    return Section("candidates", "Candidates compared", tuple(blocks))
 
 
-def _builds(candidates: Sequence[Record]) -> Table:
+def headline(found: Comparison) -> str:
+    """Say who meets every limit, and what would turn the choice."""
+    words = {one.name: one.words for one in found.candidates}
+    passing = [one.words for one in found.candidates if one.verdict == "pass"]
+    said = "No candidate meets every limit as it should."
+    if found.recommended is not None:
+        meet = "meets" if len(passing) == 1 else "meet"
+        said = f"{len(passing)} of {len(words)} candidates {meet} every limit: {'; '.join(passing)}."
+        if found.aims and len(passing) > 1:
+            said += f" Of these, {words[found.recommended]} has the {found.aims[0].words}."
+    if found.choice.inputs:
+        first = found.choice.inputs[0]
+        turns = chance(first.worth.turns.value)
+        said += f" Knowing the {first.label} first would turn the choice in {turns} of cases."
+    return said
+
+
+def _builds(found: Comparison) -> Table:
     return Table(
         "builds",
         "What each candidate changes, and where the numbers come from.",
         (Column("Candidate", width=24), Column("Changes", width=40), Column("Source", width=36)),
         tuple(
             (
-                cell(_named(one)),
+                cell(one.words),
                 cell(
-                    "; ".join(f"{in_words(name)}: {words}" for name, words, _ in one["overrides"])
-                    or "nothing"
+                    "; ".join(f"{in_words(name)}: {words}" for name, words, _ in one.overrides) or "nothing"
                 ),
-                cell(
-                    "; ".join(
-                        dict.fromkeys(str(source or "no source given") for _, _, source in one["overrides"])
-                    )
-                ),
+                cell("; ".join(dict.fromkeys(source or "no source given" for _, _, source in one.overrides))),
             )
-            for one in candidates
+            for one in found.candidates
         ),
         small=True,
     )
 
 
-def _verdicts(found: Record) -> Table:
+def _verdicts(report: Report, found: Comparison) -> Table:
     """One row a limit, one column a candidate."""
-    limits = [
-        (cell(name), *(_judged(one["limits"][position]) for one in found["candidates"]))
-        for position, name in enumerate(found["limits"])
+    candidates = found.candidates
+    rows = [
+        (cell(_limit(found, place)), *(_judged(one.limits[place]) for one in candidates))
+        for place in range(len(found.limits))
     ]
-    together = (cell("all limits at once"), *(_chance(one["joint"]) for one in found["candidates"]))
-    verdicts = (cell(Verdict(str(one["verdict"]))) for one in found["candidates"])
-    overall = (cell("every limit as often as asked"), *verdicts)
-    aims = [
-        (cell(aim["name"]), *(_aim(found, one["aims"][position]) for one in found["candidates"]))
-        for position, aim in enumerate(found["candidates"][0]["aims"])
+    rows.append((cell("all limits at once"), *(_held(one.joint) for one in candidates)))
+    if any(found.safety):
+        rows.append((cell("all safety limits at once"), *(_held(one.joint_safety) for one in candidates)))
+    rows.append((cell("every limit as often as asked"), *(cell(Verdict(one.verdict)) for one in candidates)))
+    rows += [
+        (cell(aim.name), *(_aim(found, one, place) for one in candidates))
+        for place, aim in enumerate(found.aims)
+    ]
+    rows += [
+        (
+            cell(f"safety limits hold up to, {state.words}"),
+            *(_speed(report, one.speeds[place].sure) for one in candidates),
+        )
+        for place, state in enumerate(candidates[0].speeds)
     ]
     return Table(
         "candidate-verdicts",
         "Each limit and aim for each candidate. Limits: the share of cars that hold it, and how well it is "
         "known (95 % interval). Aims: the average car, and the range of nine in ten.",
-        (Column("Limit or aim"), *(Column(_named(one)) for one in found["candidates"])),
-        (*limits, together, overall, *aims),
+        (Column("Limit or aim"), *(Column(one.words) for one in candidates)),
+        tuple(rows),
         small=True,
         sortable=False,
     )
 
 
-def _judged(conformance: Record) -> Cell:
-    return cell(Verdict(str(conformance["verdict"])), " ", *_chance(conformance).line)
+def _limit(found: Comparison, place: int) -> str:
+    return f"{found.limits[place]}, asked: in {percent(found.required[place])}"
 
 
-def _chance(conformance: Record) -> Cell:
-    low, high = number(conformance["low"]), number(conformance["high"])
-    return cell(share(number(conformance["probability"]), low, high), Quiet(f" {share_range(low, high)}"))
+def _judged(conformance: Conformance) -> Cell:
+    return cell(Verdict(conformance.verdict), " ", *_held(conformance).line)
 
 
-def _aim(found: Record, aim: Record) -> Cell:
-    score = next((one for one in found["rankings"] if str(aim["name"]) in str(one["by"])), None)
-    unit, given = (str(score["unit"]), str(score["display_unit"])) if score else ("1", "1")
-    low, high = number(aim["low"]), number(aim["high"])
+def _held(found: Conformance | None) -> Cell:
+    if found is None:
+        return cell("")
+    return cell(
+        share(found.probability, found.low, found.high), Quiet(f" {share_range(found.low, found.high)}")
+    )
+
+
+def _aim(found: Comparison, one: CandidateResult, place: int) -> Cell:
+    aim, result = found.aims[place], one.aims[place]
     # A tenth of the spread between cars: finer than that, an average tells a builder nothing.
-    mean = amount(number(aim["mean"]), unit, given, spread=max(2 * number(aim["error"]), (high - low) / 33))
-    return cell(mean, Quiet(range_amount(low, high, unit, given)))
+    spread = max(2 * result.error, (result.high - result.low) / 33)
+    return cell(
+        amount(result.mean, aim.unit, aim.display_unit, spread=spread),
+        Quiet(range_amount(result.low, result.high, aim.unit, aim.display_unit)),
+    )
 
 
-def _differences(report: Report, found: Record, names: Mapping[str, str]) -> list[Block]:
-    return [
-        _difference_figure(found, position, subject, names)
-        for position, subject in enumerate(found["subjects"])
-    ] or [Paragraph(("There is nothing to compare.",))]
+def _speed(report: Report, speed: float | None) -> Cell:
+    return cell("no speed") if speed is None else cell(report.speed(speed))
 
 
-def _difference_figure(found: Record, position: int, subject: Record, names: Mapping[str, str]) -> Figure:
+def _difference_figure(found: Comparison, place: int, names: Names) -> Figure:
+    subject = found.subjects[place]
     pairs = [
-        (f"{names[pair['first']]} less {names[pair['second']]}", one["difference"])
-        for pair in found["pairs"]
-        for one in pair["differences"]
-        if one["subject"] == position
+        (f"{names[pair.first]} less {names[pair.second]}", one.difference)
+        for pair in found.pairs
+        for one in pair.differences
+        if one.subject == place
     ]
-    unit, given = str(subject["unit"]), str(subject["display_unit"])
-    scales = [scale(unit, given, system, difference=True) for system in SYSTEMS]
-    title = str(subject["label"])
-    captions: Line = ()
+    caption: Line = ()
     for name, difference in pairs:
-        better = share(*(number(difference[key]) for key in ("better", "better_low", "better_high")))
-        captions = (
-            *captions,
-            f"{name}: ",
-            _shift(difference, unit, given),
-            f", better in {better} of cars. ",
-        )
+        better = share(difference.better, difference.better_low, difference.better_high)
+        caption = (*caption, f"{name}: ", _shift(difference, subject), f", better in {better} of cars. ")
     return Figure(
-        name=f"difference-{slug(title)}-{position}",
-        title=title + (" (margin)" if subject["by_margin"] else ""),
-        alternative=f"Differences between candidates in {title}: "
+        name=f"difference-{slug(subject.label)}-{place}",
+        title=subject.label + (" (margin)" if subject.by_margin else ""),
+        alternative=f"Differences between candidates in {subject.label}: "
         + "; ".join(name for name, _ in pairs)
         + ".",
-        caption=captions,
-        draw=lambda: tuple(
-            intervals(
-                [
-                    Interval(name, *(shown.value(number(d[key])) for key in ("low", "median", "high")))
-                    for name, d in pairs
-                ],
-                axis=shown.titled(f"difference, {subject['better']} is better"),
-            )
-            for shown in scales
-        ),
+        caption=caption,
+        draw=in_each_system(partial(_chart, subject, pairs)),
+        numbers=_numbers(subject, pairs),
     )
 
 
-def _shift(difference: Record, unit: str, given: str) -> Amount:
+def _chart(subject: Subject, pairs: list[tuple[str, Difference]], system: System) -> dict[str, Any]:
+    shown = scale(subject.unit, subject.display_unit, system, difference=True)
+    return intervals(
+        [Interval(name, *map(shown.value, (one.low, one.median, one.high))) for name, one in pairs],
+        axis=shown.titled(f"difference, {subject.better} is better"),
+    )
+
+
+def _shift(difference: Difference, subject: Subject) -> Amount:
     return amount(
-        number(difference["mean"]), unit, given, spread=number(difference["sd"]), difference=True, plus=True
+        difference.mean,
+        subject.unit,
+        subject.display_unit,
+        spread=difference.sd,
+        difference=True,
+        plus=True,
     )
 
 
-def _choice(found: Record, names: Mapping[str, str]) -> list[Block]:
-    choice = found["choice"]
-    recommended = found["recommended"]
+def _numbers(subject: Subject, pairs: list[tuple[str, Difference]]) -> Table:
+    unit = (subject.unit, subject.display_unit)
+    return Table(
+        "differences",
+        f"Differences in {subject.label}",
+        (
+            Column("Between"),
+            Column("On average", number=True),
+            Column("Nine cars in ten", number=True),
+            Column("First is better", number=True),
+        ),
+        tuple(
+            (
+                cell(name),
+                cell(_shift(one, subject), order=one.mean),
+                cell(range_amount(one.low, one.high, *unit, spread=one.sd, difference=True), order=one.low),
+                cell(share(one.better, one.better_low, one.better_high), order=one.better),
+            )
+            for name, one in pairs
+        ),
+        small=True,
+    )
+
+
+def _ranks(found: Comparison) -> Table:
+    """Say how often each is the best of all, and which to expect most of."""
+    return Table(
+        "ranks",
+        "How often each candidate is the best of all on the same car, and which is best on average.",
+        (Column("By"), *(Column(one.words) for one in found.candidates), Column("Best on average")),
+        tuple(
+            (
+                cell(one.by),
+                *(
+                    cell(share(row[0], low, high))
+                    for row, low, high in zip(
+                        one.ranking.shares, one.ranking.best_low, one.ranking.best_high, strict=True
+                    )
+                ),
+                cell(_pick(found, one.ranking.pick)),
+            )
+            for one in found.rankings
+        ),
+        small=True,
+        sortable=False,
+    )
+
+
+def _pick(found: Comparison, pick: Pick | None) -> str:
+    if pick is None:
+        return "no answer"
+    return f"{found.candidates[pick.chosen].words}, sure by {chance(pick.confidence)} at least"
+
+
+def _choice(found: Comparison, names: Names) -> list[Block]:
+    choice = found.choice
     lines: list[Line] = [
-        ("Recommended: ", Strong(names[recommended]), ".")
-        if recommended
-        else ("No candidate passes every limit, so none is recommended.",)
+        ("No candidate passes every limit, so none is recommended.",)
+        if found.recommended is None
+        else ("Recommended: ", Strong(names[found.recommended]), "."),
+        (f"Judged by {choice.by}, the best on average is ", Strong(names[choice.best]), "."),
     ]
-    lines.append((f"Judged by {choice['by']}, the best on average is ", Strong(names[choice["best"]]), "."))
-    for one in found["candidates"]:
-        if one["dominated_by"]:
-            better = ", ".join(names[name] for name in one["dominated_by"])
-            lines.append((f"{names[one['name']]} is no better anywhere than: {better}.",))
-        if one["without_effect"]:
-            idle = ", ".join(map(in_words, one["without_effect"]))
-            lines.append((f"{names[one['name']]}: no limit and no aim depends on {idle}.",))
+    for one in found.candidates:
+        if one.dominated_by:
+            better = ", ".join(names[name] for name in one.dominated_by)
+            lines.append((f"{one.words} is no better anywhere than: {better}.",))
+        if one.without_effect:
+            idle = ", ".join(map(in_words, one.without_effect))
+            lines.append((f"{one.words}: no limit and no aim depends on {idle}.",))
     blocks: list[Block] = [Bullets(tuple(lines))]
-    telling = [*choice["measurements"], *choice["inputs"]]
-    if telling:
+    if choice.measurements or choice.inputs:
         blocks.append(_worth(choice))
     return blocks
 
 
-def _worth(choice: Record) -> Table:
+def _worth(choice: ChoiceResult) -> Table:
     """Say what knowing something before choosing would be worth."""
-    unit, given = str(choice["unit"]), str(choice["display_unit"])
-    rows = [("everything", choice["everything"])]
-    rows += [(f"the {one['label']} ({one['hours']:g} h)", one["worth"]) for one in choice["measurements"]]
-    rows += [(f"the {one['label']}, exactly", one["worth"]) for one in choice["inputs"]]
+    rows = [("everything", choice.everything)]
+    rows += [(f"the {one.label} ({hours(one.hours)})", one.worth) for one in choice.measurements]
+    rows += [(f"the {one.label}, exactly", one.worth) for one in choice.inputs]
     return Table(
         "choice-worth",
         "Before choosing, would it help to know more? What knowing each would gain on average, and in how "
@@ -217,8 +309,8 @@ def _worth(choice: Record) -> Table:
         tuple(
             (
                 cell(name),
-                _gain(worth["gain"], unit, given),
-                cell(_turns(worth["turns"]), order=number(worth["turns"]["value"])),
+                _gain(worth.gain, choice),
+                cell(f"{_turns(worth.turns)} of cars", order=worth.turns.value),
             )
             for name, worth in rows
         ),
@@ -226,14 +318,15 @@ def _worth(choice: Record) -> Table:
     )
 
 
-def _gain(gain: Record, unit: str, given: str) -> Cell:
+def _gain(gain: Expected, choice: ChoiceResult) -> Cell:
     """Write what is gained; what lies within its error of nought is no gain that shows."""
-    value, error = number(gain["value"]), number(gain["error"])
-    if value <= _TELLING * error:
+    if gain.value <= _TELLING * gain.error:
         return cell(Quiet("none that shows"), order=0.0)
-    return cell(amount(value, unit, given, spread=error, difference=True), order=value)
+    shown = amount(gain.value, choice.unit, choice.display_unit, spread=gain.error, difference=True)
+    return cell(shown, order=gain.value)
 
 
-def _turns(turns: Record) -> str:
-    value, error = number(turns["value"]), number(turns["error"])
-    return share(value, max(0.0, value - 2 * error), min(1.0, value + 2 * error)) + " of cars"
+def _turns(turns: Expected) -> str:
+    return share(
+        turns.value, max(0.0, turns.value - 2 * turns.error), min(1.0, turns.value + 2 * turns.error)
+    )

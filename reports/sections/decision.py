@@ -16,7 +16,6 @@ from reports.blocks import (
     Link,
     Note,
     Paragraph,
-    Part,
     Quiet,
     Section,
     Table,
@@ -36,13 +35,12 @@ from reports.findings import (
 )
 from reports.formatting import amount, counted, percent, range_amount, share, share_range
 from reports.questions import FLIP, SPEED, Question, questions
-from reports.report import Report, in_words, sentence, severity
-from reports.sections import measuring
+from reports.report import NO_CLEARANCE, Report, in_words, sentence, severity
+from reports.sections import candidates, design, measuring, speed_steps
 
 _NAMED = 3
 _TIGHTEST = 2
 _MOST_FIGURES = 4
-NO_CLEARANCE = "A pass is a prediction from the inputs given here. It is never a clearance to run."
 
 
 def build(report: Report) -> Section:
@@ -125,12 +123,14 @@ def _may_run(report: Report) -> Answer:
         "fail": "No: a safety limit fails",
         "undecided": "Not yet: a safety limit is not decided",
     }
+    found = report.summary.highest_speed
+    speeds = () if found is None else (speed_steps.headline(found, report.speed_unit),)
     why = _why(safety, "Raise the speed in steps, and stop when the car does not do as predicted.")
     return Answer(
         "May we run it?",
         Verdict(verdict),
         words[verdict],
-        (*why, *_headline(report, "highest_speed"), (NO_CLEARANCE,)),
+        (*why, *speeds, (NO_CLEARANCE,)),
     )
 
 
@@ -166,13 +166,6 @@ def _what_first(report: Report) -> Answer:
     answers = {"fail": "Change or measure what drives the failing limit"}
     answer = answers.get(driver.limit.conformance.verdict, "Measure what drives the tightest limit")
     return Answer("What first?", None, answer, (driver_words(report, driver),))
-
-
-def _headline(report: Report, name: str) -> tuple[Line, ...]:
-    """Return the one sentence of a later analysis, when the summary holds it."""
-    found = report.summary.extra.get(name)
-    words = sentence(str(found.get("headline") or "")) if isinstance(found, Mapping) else ""
-    return ((words,),) if words else ()
 
 
 def _glance(report: Report) -> Table:
@@ -265,17 +258,25 @@ def _how_hard(report: Report) -> tuple[Cell, ...]:
 
 
 def _what_to_build(report: Report) -> tuple[Cell, ...]:
-    words: list[Part] = []
-    for name in ("candidates", "design"):
-        headline = _headline(report, name)
-        words += [*headline[0], " (", Link("more", name), ") "] if headline else []
-    words = words or [
+    words: Line = ()
+    summary = report.summary
+    if summary.candidates is not None:
+        words = (candidates.headline(summary.candidates), " (", Link("more", "candidates"), ") ")
+    if summary.design is not None:
+        words = (
+            *words,
+            *design.headline(summary.design, report.limit_names),
+            " (",
+            Link("more", "design"),
+            ") ",
+        )
+    words = words or (
         "Nothing is compared yet: ",
         Code("squatline compare"),
         " holds builds against each other, ",
         Code("squatline explore"),
         " looks for one.",
-    ]
+    )
     return (cell("What to build?"), cell(""), cell(*words))
 
 

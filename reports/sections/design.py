@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
+from explorer.estimators.conformance import Conformance
+from explorer.estimators.design_space import Stretch
 from explorer.graph.units import System
+from explorer.results.exploration import (
+    AnswerRecord,
+    DesignPoint,
+    Exploration,
+    MapRecord,
+    SearchRecord,
+    VariableRecord,
+)
 from reports.blocks import (
     Block,
     Bullets,
@@ -17,7 +28,6 @@ from reports.blocks import (
     Line,
     Paragraph,
     Section,
-    Strong,
     Table,
     Verdict,
     cell,
@@ -30,6 +40,7 @@ from reports.formatting import (
     Amount,
     Scale,
     amount,
+    chance,
     counted,
     percent,
     range_amount,
@@ -37,159 +48,213 @@ from reports.formatting import (
     share,
     share_range,
 )
-from reports.report import Report, number, sentence
+from reports.report import Report, sentence
 
-Record = Mapping[str, Any]
 _SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
+# What draws a map where there are letters only.
+_LETTERS = {"pass": "#", "fail": ".", "undecided": "?"}
+_KEY = "# every limit passes, ? undecided, . one fails"
+_MOST_OF_FRONT = 8
 
 
 def build(report: Report) -> Section | None:
     """Print an exploration as it stands in the summary."""
-    found = report.summary.extra.get("design")
-    if not isinstance(found, Mapping):
+    found = report.summary.design
+    if found is None:
         return None
     blocks: list[Block] = [
-        Paragraph((Strong(sentence(str(found["headline"]))),), lead=True),
-        Paragraph((f"The best build was looked for from the build “{found['build']}”.",)),
+        Paragraph(headline(found, report.limit_names), lead=True),
+        Paragraph((f"The best build was looked for from the build “{found.build}”.",)),
     ]
-    for record in found["maps"]:
-        blocks += [
-            Heading(str(record["name"])),
-            Paragraph((sentence(str(record["headline"])),)),
-            _around(record),
-            _map(record),
-        ]
-    if found["search"]:
-        blocks += [Heading("The best build found"), *_search(found["search"])]
-    for answer in found["answers"]:
-        blocks += [Heading(sentence(str(answer["ask"])).removesuffix(".")), _around(answer), *_answer(answer)]
-    if found["notes"]:
-        blocks.append(Bullets(tuple((sentence(str(note)),) for note in found["notes"])))
+    for one in found.maps:
+        said = Paragraph(map_headline(one, report.limit_names))
+        blocks += [Heading(one.name), said, _around(one.around), _map(one)]
+    if found.search is not None:
+        blocks += [Heading("The best build found"), *_search(found.search)]
+    for answer in found.answers:
+        said = Paragraph(answer_headline(answer))
+        heading = Heading(sentence(answer.ask).removesuffix("."))
+        blocks += [heading, said, _around(answer.around), _answer(answer)]
+    if found.notes:
+        blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
     return Section("design", "The design space", tuple(blocks))
 
 
-def _around(record: Record) -> Paragraph:
-    return Paragraph((f"All else as in the build “{record['around']}”.",))
+def headline(found: Exploration, limits: frozenset[str]) -> Line:
+    """Say the first thing that was found: of the search, else of the first answer or map."""
+    if found.search is not None:
+        return search_headline(found.search)
+    return answer_headline(found.answers[0]) if found.answers else map_headline(found.maps[0], limits)
 
 
-def _scale(variable: Record, system: System) -> Scale:
-    return scale(variable["unit"], variable["display_unit"], system, magnitude=number(variable["high"]))
+def _around(words: str) -> Paragraph:
+    return Paragraph((f"All else as in the build “{words}”.",))
 
 
-def _value(variable: Record, value: float | None) -> Amount:
-    step = number(variable["high"]) - number(variable["low"])
-    return amount(value, variable["unit"], variable["display_unit"], spread=step / 20)
+def _scale(variable: VariableRecord, system: System) -> Scale:
+    return scale(variable.unit, variable.display_unit, system, magnitude=variable.high)
 
 
-def _map(record: Record) -> Figure:
-    two = len(record["variables"]) == 2
+def _value(variable: VariableRecord, value: float | None) -> Amount:
+    """Write a value to choose: as finely as the range it was looked for in, and without idle noughts."""
+    finest = (variable.high - variable.low) / 20
+    return amount(value, variable.unit, variable.display_unit, spread=finest, noughts=False)
+
+
+# Maps.
+
+
+def map_headline(found: MapRecord, limits: frozenset[str]) -> Line:
+    """Say where on a map its limits hold; ``limits`` names all that the study has."""
+    every = {limit.name for limit in found.limits} == limits
+    named = " and ".join(f"“{limit.name}”" for limit in found.limits)
+    held = "every limit is met" if every else f"{named} is met"
+    if found.met == 0:
+        return (f"{found.name}: nowhere on the map can it be said beyond doubt that {held}.",)
+    if not found.stretches:
+        return (f"{found.name}: {held} on {100 * found.met:.0f} % of the map.",)
+    return (f"{found.name}: {held} ", *_stretches(found.variables[0], found.stretches), ".")
+
+
+def _stretches(variable: VariableRecord, stretches: Sequence[Stretch]) -> Line:
+    parts: Line = ()
+    for stretch in stretches:
+        ends = _value(variable, stretch.low.value), _value(variable, stretch.high.value)
+        parts = (*parts, " and from " if parts else "from ", ends[0], " to ", ends[1])
+    return parts
+
+
+def _map(found: MapRecord) -> Figure:
+    two = len(found.variables) == 2
     return Figure(
-        name=f"map-{slug(str(record['name']))}",
-        title=f"Where all limits hold: {record['name']}",
-        alternative=f"Map of the chance that all limits hold. {record['headline']}",
+        name=f"map-{slug(found.name)}",
+        title=f"Where all limits hold: {found.name}",
+        alternative=f"Map of the chance that all limits hold over {_over(found)}.",
         caption=(
-            f"Every limit passes at {percent(round(number(record['met']), 3))} of the points"
+            f"Every limit passes at {percent(round(found.met, 3))} of the points"
             f"{'; ✓ passes, ✗ fails, ? is undecided' if two else ''}. ",
-            *(() if two else _stretches(record["variables"][0], record["stretches"])),
         ),
-        draw=in_each_system(partial(_plane if two else _line, record)),
+        draw=in_each_system(partial(_plane if two else _line, found)),
+        signs=_letters(found) if two else (),
     )
 
 
-def _plane(record: Record, system: System) -> dict[str, Any]:
-    first, second = record["variables"]
+def _over(found: MapRecord) -> str:
+    return " and ".join(variable.words for variable in found.variables)
+
+
+def _letters(found: MapRecord) -> tuple[str, ...]:
+    across, up = found.variables
+    rows = zip(reversed(found.verdict), reversed(found.values[1]), strict=True)
+    labels = [f"{_value(up, value).text('as given'):>14} " for value in reversed(found.values[1])]
+    lines = [
+        label + "".join(_LETTERS[word] for word in row) for label, (row, _) in zip(labels, rows, strict=True)
+    ]
+    low, high = (_value(across, found.values[0][end]).text("as given") for end in (0, -1))
+    return (*lines, f"{up.words} up, {across.words} across from {low} to {high}; {_KEY}")
+
+
+def _plane(found: MapRecord, system: System) -> dict[str, Any]:
+    first, second = found.variables
     x, y = _scale(first, system), _scale(second, system)
-    now = first["now"], second["now"]
     return heat_map(
         Map(
-            [x.value(number(value)) for value in record["values"][0]],
-            [y.value(number(value)) for value in record["values"][1]],
-            [[number(value) for value in row] for row in record["all_limits"]],
-            [[_SIGNS[str(word)] for word in row] for row in record["verdict"]],
-            [(x.value(a), y.value(b), x.value(c), y.value(d)) for a, b, c, d in record["boundary"]],
-            (x.value(now[0]), y.value(now[1])) if None not in now else None,
+            [x.value(value) for value in found.values[0]],
+            [y.value(value) for value in found.values[1]],
+            found.all_limits,
+            [[_SIGNS[word] for word in row] for row in found.verdict],
+            [(x.value(a), y.value(b), x.value(c), y.value(d)) for a, b, c, d in found.boundary],
+            None if first.now is None or second.now is None else (x.value(first.now), y.value(second.now)),
         ),
-        x_axis=x.titled(str(first["words"])),
-        y_axis=y.titled(str(second["words"])),
+        x_axis=x.titled(first.words),
+        y_axis=y.titled(second.words),
     )
 
 
-def _line(record: Record, system: System) -> dict[str, Any]:
-    (variable,) = record["variables"]
+def _line(found: MapRecord, system: System) -> dict[str, Any]:
+    (variable,) = found.variables
     shown = _scale(variable, system)
-    x = [shown.value(number(value)) for value in record["values"][0]]
-    courses = [
-        Course(str(limit["name"]), x, [number(v) for v in limit["probability"][0]])
-        for limit in record["limits"]
-    ]
-    now = [] if variable["now"] is None else [Mark(shown.value(number(variable["now"])), "now")]
-    return chances(courses, x_axis=shown.titled(str(variable["words"])), marks=now)
+    x = [shown.value(value) for value in found.values[0]]
+    courses = [Course(limit.name, x, limit.probability[0]) for limit in found.limits]
+    now = [] if variable.now is None else [Mark(shown.value(variable.now), "now")]
+    return chances(courses, x_axis=shown.titled(variable.words), marks=now)
 
 
-def _stretches(variable: Record, stretches: Sequence[Record]) -> Line:
-    if not stretches:
-        return ("Nowhere in the range do all limits hold.",)
-    parts: Line = ("All limits hold from ",)
-    for position, stretch in enumerate(stretches):
-        shown = range_amount(
-            number(stretch["low"]["value"]),
-            number(stretch["high"]["value"]),
-            variable["unit"],
-            variable["display_unit"],
-        )
-        parts = (*parts, *((" and from ",) if position else ()), shown)
-    return (*parts, ".")
+# The best build.
 
 
-def _search(search: Record) -> list[Block]:
-    blocks: list[Block] = [Paragraph((sentence(str(search["headline"])),))]
-    optimum = search["optimum"]
+def search_headline(found: SearchRecord) -> Line:
+    """Say the best build and what it reaches, or why there is none."""
+    optimum = found.optimum
     if optimum is None:
-        nearest = search["nearest"]
-        if nearest is not None:
-            fails = ", ".join(search["nearest_fails"])
-            blocks.append(_build_table(search, nearest["values"], "The build that came nearest."))
-            blocks.append(Paragraph((f"It fails: {fails}.",)))
-        return blocks
-    blocks.append(
-        _build_table(
-            search,
-            optimum["values"],
-            f"The best of {counted(int(optimum['tried']), 'build')} tried, checked on fresh cars.",
+        fails = "; ".join(found.nearest_fails) or "none by its estimate, but not beyond doubt"
+        return (
+            f"No build in the ranges meets every limit; the nearest of {len(found.points)} fails: {fails}.",
         )
-    )
-    blocks.append(
-        Table(
-            "optimum-limits",
-            "How it stands on fresh cars, which the search never saw.",
-            (
-                Column("Limit", width=50),
-                Column("Holds in", number=True, width=34),
-                Column("Verdict", width=16),
-            ),
-            tuple(
-                _optimum_row(name, limit)
-                for name, limit in zip(search["limits"], optimum["limits"], strict=True)
-            ),
-            small=True,
-        )
-    )
-    if optimum["held_back_by"]:
-        blocks.append(Paragraph((f"What stands in the way of more: {', '.join(optimum['held_back_by'])}.",)))
+    parts: Line = (f"Best build for {found.aims[0].words}: ",)
+    for place, (variable, value) in enumerate(zip(found.variables, optimum.values, strict=True)):
+        parts = (*parts, f"{', ' if place else ''}{variable.words} ", _value(variable, value))
+    stands = {
+        "pass": "every limit passes on fresh samples",
+        "undecided": "on fresh samples a limit stays undecided",
+        "fail": "on fresh samples a limit fails",
+    }[optimum.verdict]
+    aim = found.aims[0]
+    reached = amount(optimum.aims[0], aim.unit, aim.display_unit, digits=3)
+    return (*parts, "; ", reached, f" on average; {stands}.")
+
+
+def _search(found: SearchRecord) -> list[Block]:
+    blocks: list[Block] = [Paragraph(search_headline(found))]
+    optimum, nearest = found.optimum, found.nearest
+    if optimum is not None:
+        tried = counted(optimum.tried, "build")
+        blocks += [
+            _build_table(found, optimum.values, f"The best of {tried} tried, checked on fresh cars."),
+            _on_fresh_cars(found, optimum.limits),
+        ]
+        if optimum.held_back_by:
+            said = f"What stands in the way of more: {', '.join(optimum.held_back_by)}."
+            blocks.append(Paragraph((said,)))
+        if optimum.at_end:
+            said = f"At an end of its range, more may lie beyond: {', '.join(optimum.at_end)}."
+            blocks.append(Paragraph((said,)))
+    elif nearest is not None:
+        blocks.append(_build_table(found, nearest.values, "The build that came nearest."))
+        blocks.append(Paragraph((f"It fails: {', '.join(found.nearest_fails)}.",)))
+    front = sorted((one for one in found.points if one.on_front), key=lambda one: one.aims[0] or 0.0)
+    if len(found.aims) > 1 and len(front) > 1:
+        blocks.append(_front_table(found, front))
+    if found.notes:
+        blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
     return blocks
 
 
-def _optimum_row(name: str, limit: Record) -> tuple[Cell, ...]:
-    low, high = number(limit["low"]), number(limit["high"])
-    chance = number(limit["probability"])
-    return (
-        cell(str(name)),
-        cell(f"{share(chance, low, high)} ({share_range(low, high)})", order=chance),
-        cell(Verdict(str(limit["verdict"]))),
+def _on_fresh_cars(found: SearchRecord, judged: Sequence[Conformance]) -> Table:
+    return Table(
+        "optimum-limits",
+        "How it stands on fresh cars, which the search never saw.",
+        (
+            Column("Limit", width=50),
+            Column("Holds in", number=True, width=34),
+            Column("Verdict", width=16),
+        ),
+        tuple(
+            (
+                cell(name),
+                cell(
+                    f"{share(one.probability, one.low, one.high)} ({share_range(one.low, one.high)})",
+                    order=one.probability,
+                ),
+                cell(Verdict(one.verdict)),
+            )
+            for name, one in zip(found.limits, judged, strict=True)
+        ),
+        small=True,
     )
 
 
-def _build_table(search: Record, values: Sequence[float], caption: str) -> Table:
+def _build_table(found: SearchRecord, values: Sequence[float], caption: str) -> Table:
     return Table(
         "best-build",
         caption,
@@ -201,67 +266,144 @@ def _build_table(search: Record, values: Sequence[float], caption: str) -> Table
         ),
         tuple(
             (
-                cell(str(variable["words"])),
-                cell(_value(variable, number(value))),
-                cell(_value(variable, variable["now"]) if variable["now"] is not None else "not given"),
-                cell(
-                    range_amount(
-                        number(variable["low"]),
-                        number(variable["high"]),
-                        variable["unit"],
-                        variable["display_unit"],
-                    )
-                ),
+                cell(variable.words),
+                cell(_value(variable, value)),
+                cell("not given" if variable.now is None else _value(variable, variable.now)),
+                cell(range_amount(variable.low, variable.high, variable.unit, variable.display_unit)),
             )
-            for variable, value in zip(search["variables"], values, strict=True)
+            for variable, value in zip(found.variables, values, strict=True)
         ),
         small=True,
         sortable=False,
     )
 
 
-def _answer(answer: Record) -> list[Block]:
-    variable = answer["variable"]
-    figure = Figure(
-        name=f"answer-{slug(str(answer['ask']))}",
-        title=f"{answer['limit']} against {variable['words']}",
-        alternative=f"Chance that {answer['limit']} holds against {variable['words']}. {answer['headline']}",
-        caption=_choose(variable, answer),
-        draw=in_each_system(partial(_answer_chart, answer)),
+def _front_table(found: SearchRecord, front: Sequence[DesignPoint]) -> Table:
+    return Table(
+        "front",
+        "Trade-off: builds that meet every limit and that no other betters in all aims.",
+        (
+            *(Column(aim.words, number=True) for aim in found.aims),
+            *(Column(variable.words, number=True) for variable in found.variables),
+        ),
+        tuple(_front_row(found, one) for one in _spread_out(front, _MOST_OF_FRONT)),
+        small=True,
+        sortable=False,
     )
-    return [Paragraph((sentence(str(answer["headline"])),)), figure]
 
 
-def _answer_chart(answer: Record, system: System) -> dict[str, Any]:
-    variable = answer["variable"]
-    shown = _scale(variable, system)
+def _front_row(found: SearchRecord, one: DesignPoint) -> tuple[Cell, ...]:
+    return (
+        *(
+            cell(amount(mean, aim.unit, aim.display_unit, spread=error))
+            for mean, error, aim in zip(one.aims, one.aim_errors, found.aims, strict=True)
+        ),
+        *(cell(_value(variable, value)) for variable, value in zip(found.variables, one.values, strict=True)),
+    )
+
+
+def _spread_out(items: Sequence[DesignPoint], most: int) -> list[DesignPoint]:
+    """Keep at most so many, evenly from first to last."""
+    if len(items) <= most:
+        return list(items)
+    return [items[round(k * (len(items) - 1) / (most - 1))] for k in range(most)]
+
+
+# Answers.
+
+
+def answer_headline(found: AnswerRecord) -> Line:
+    """Say which values are enough, and which to choose."""
+    variable = found.variable
+
+    def value(si: float) -> Amount:
+        return _value(variable, si)
+
+    if not found.stretches:
+        return (
+            f"No {variable.words} between ",
+            value(variable.low),
+            " and ",
+            value(variable.high),
+            f" is enough; at best the limit holds with {chance(found.best_probability)}, at ",
+            value(found.best),
+            ".",
+        )
+    parts: Line = (f"{variable.words[0].upper()}{variable.words[1:]}: ",)
+    for place, stretch in enumerate(found.stretches):
+        parts = (*parts, *((", or ",) if place else ()), *_stretch(variable, stretch))
+    if found.choose is None:
+        return (*parts, ".")
+    if variable.now is not None and math.isclose(found.choose, variable.now, rel_tol=1e-9):
+        return (*parts, "; it is enough as it is.")
+    return (*parts, "; choose ", value(found.choose), ".")
+
+
+def _stretch(variable: VariableRecord, one: Stretch) -> Line:
+    low, high = _value(variable, one.low.value), _value(variable, one.high.value)
+    if one.low.at_end and one.high.at_end:
+        return ("any value from ", low, " to ", high, " is enough")
+    if one.high.at_end:
+        return (
+            "at least ",
+            low,
+            " (",
+            _value(variable, one.low.possible),
+            " to ",
+            _sure(variable, one.low.sure),
+            ")",
+        )
+    if one.low.at_end:
+        return (
+            "at most ",
+            high,
+            " (",
+            _sure(variable, one.high.sure),
+            " to ",
+            _value(variable, one.high.possible),
+            ")",
+        )
+    return ("from ", low, " to ", high)
+
+
+def _sure(variable: VariableRecord, sure: float | None) -> Amount | str:
+    return "no value beyond doubt" if sure is None else _value(variable, sure)
+
+
+def _answer(found: AnswerRecord) -> Figure:
+    return Figure(
+        name=f"answer-{slug(found.ask)}",
+        title=f"{found.limit} against {found.variable.words}",
+        alternative=f"Chance that {found.limit} holds against {found.variable.words}.",
+        caption=_choose(found),
+        draw=in_each_system(partial(_answer_chart, found)),
+    )
+
+
+def _answer_chart(found: AnswerRecord, system: System) -> dict[str, Any]:
+    shown = _scale(found.variable, system)
     marks = [
-        Mark(shown.value(number(value)), name)
-        for value, name in ((variable["now"], "now"), (answer["choose"], "choose"))
+        Mark(shown.value(value), name)
+        for value, name in ((found.variable.now, "now"), (found.choose, "choose"))
         if value is not None
     ]
-    required = 100 * number(answer["required"])
+    required = 100 * found.required
+    course = Course(found.limit, [shown.value(value) for value in found.values], found.probabilities)
     return chances(
-        [
-            Course(
-                str(answer["limit"]),
-                [shown.value(number(value)) for value in answer["values"]],
-                [number(value) for value in answer["probabilities"]],
-            )
-        ],
-        x_axis=shown.titled(str(variable["words"])),
+        [course],
+        x_axis=shown.titled(found.variable.words),
         marks=marks,
         required=[Mark(required, f"required {required:.4g} %")],
     )
 
 
-def _choose(variable: Record, answer: Record) -> Line:
-    if answer["choose"] is None:
-        return (
-            "No value in the range lets it hold beyond doubt; the best looked at is ",
-            _value(variable, answer["best"]),
-            ".",
-        )
-    others = [f"{other['name']} {other['verdict']}" for other in answer["others"]]
-    rest = f" The other limits there: {', '.join(others)}." if others else ""
-    return ("Choose ", _value(variable, number(answer["choose"])), f".{rest}")
+def _choose(found: AnswerRecord) -> Line:
+    if found.choose is None:
+        best = _value(found.variable, found.best)
+        return ("No value in the range lets it hold beyond doubt; the best looked at is ", best, ".")
+    others = ", ".join(
+        f"{one.name} {one.verdict}" + ("" if one.verdict == "pass" else f" ({chance(one.probability)})")
+        for one in found.others
+    )
+    rest = f" The other limits there: {others}." if others else ""
+    return ("Choose ", _value(found.variable, found.choose), f".{rest}")

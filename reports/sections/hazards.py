@@ -6,9 +6,8 @@ from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Cell, Column, Note, Paragraph, Quiet, Section, Table, Verdict, cell
 from reports.findings import by_severity, leading
 from reports.formatting import share, share_range
-from reports.report import Report, bound_words, sentence
+from reports.report import NO_CLEARANCE, Report, bound_words, sentence
 from reports.sections import rare_failures as seldom
-from reports.sections.decision import NO_CLEARANCE
 
 
 def build(report: Report) -> Section:

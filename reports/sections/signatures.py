@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from reports.blocks import Paragraph, Section, Signatures
-from reports.report import Report
-from reports.sections.decision import NO_CLEARANCE
+from reports.report import NO_CLEARANCE, Report
 
 _ROLES = ("Builder", "Reviewer", "Responsible at the track")
 

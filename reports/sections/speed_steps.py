@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
 from explorer.graph.units import System
+from explorer.results.exploration import HighestSpeeds, Rung, StateSpeed
 from reports.blocks import (
     Block,
     Bullets,
@@ -18,7 +18,6 @@ from reports.blocks import (
     Note,
     Paragraph,
     Section,
-    Strong,
     Table,
     cell,
     in_each_system,
@@ -26,88 +25,104 @@ from reports.blocks import (
 from reports.charts import Mark
 from reports.charts_of_designs import Course, chances
 from reports.findings import slug
-from reports.formatting import amount, percent, range_amount, scale
-from reports.report import Report, in_words, number, sentence
-from reports.sections.decision import NO_CLEARANCE
-
-Record = Mapping[str, Any]
+from reports.formatting import percent, range_amount, scale, speed_amount
+from reports.report import NO_CLEARANCE, Report, in_words, sentence
 
 
 def build(report: Report) -> Section | None:
     """Print the highest conforming speeds as they stand in the summary."""
-    found = report.summary.extra.get("highest_speed")
-    if not isinstance(found, Mapping):
+    found = report.summary.highest_speed
+    if found is None:
         return None
     blocks: list[Block] = [
-        Paragraph((Strong(sentence(str(found["headline"]))),), lead=True),
+        Paragraph(headline(found, report.speed_unit), lead=True),
         Note("A ladder, not a permission", (NO_CLEARANCE,)),
     ]
-    for state in found["states"]:
+    for state in found.states:
         blocks += [
-            Heading(str(state["words"])),
-            Paragraph((sentence(str(state["headline"])),)),
+            Heading(state.words),
+            Paragraph(state_headline(state, report.speed_unit)),
             _figure(report, state),
         ]
-        if state["ladder"]:
+        if state.ladder:
             blocks.append(_rungs(report, state))
-    if found["look_after_each"]:
+    if found.look_after_each:
         blocks.append(Paragraph(("After each step, before the next:",)))
-        blocks.append(Bullets(tuple((sentence(str(words)),) for words in found["look_after_each"])))
-    if found["notes"]:
-        blocks.append(Bullets(tuple((sentence(str(note)),) for note in found["notes"])))
+        blocks.append(Bullets(tuple((sentence(words),) for words in found.look_after_each)))
+    if found.notes:
+        blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
     return Section("ladder", "How fast, in which steps", tuple(blocks))
 
 
-def _unit(report: Report) -> str:
-    return report.summary.display.get("speed", "m/s")
+def headline(found: HighestSpeeds, unit: str) -> Line:
+    """Say for every state of the flap how fast the safety limits let it be."""
+    said = [part for state in found.states for part in (*state_headline(state, unit), " ")]
+    return (*said, "A prediction, never a clearance.")
 
 
-def _figure(report: Report, state: Record) -> Figure:
+def state_headline(state: StateSpeed, unit: str) -> Line:
+    """Say up to which speed all safety limits hold in one state of the flap."""
+    begun = sentence(state.words).removesuffix(".")
+    if state.speed is None:
+        lowest = speed_amount(state.speeds[0], unit, whole=True)
+        words = f"{begun}: at no speed do all safety limits hold; “{state.held_back_by}” already fails at "
+        return (words, lowest, ".")
+    if state.to_the_end:
+        end = speed_amount(state.speed, unit, whole=True)
+        return (f"{begun}: all safety limits hold up to ", end, ", where the search ends.")
+    sure = "not shown beyond doubt at any speed" if state.sure is None else speed_amount(state.sure, unit)
+    said: Line = (f"{begun}: all safety limits hold up to ", speed_amount(state.speed, unit), " (", sure)
+    if state.possible is not None:
+        said = (*said, " to ", speed_amount(state.possible, unit))
+    said = (*said, ")")
+    if state.reachable is not None and state.reachable[2] > state.speed:
+        low, _, high = state.reachable
+        can = range_amount(low, high, "m/s", unit, spread=20.0)
+        said = (*said, "; the car can run ", can, ", so it must be held back")
+    return (*said, ".")
+
+
+def _figure(report: Report, state: StateSpeed) -> Figure:
     return Figure(
-        name=f"ladder-{slug(str(state['words']))}",
-        title=f"Safety limits against speed, {state['words']}",
-        alternative=f"Chance that each safety limit holds, {state['words']}. {state['headline']}",
+        name=f"ladder-{slug(state.words)}",
+        title=f"Safety limits against speed, {state.words}",
+        alternative=f"Chance that each safety limit holds against speed, {state.words}.",
         caption=_caption(report, state),
         draw=in_each_system(partial(_chart, report, state)),
     )
 
 
-def _chart(report: Report, state: Record, system: System) -> dict[str, Any]:
-    shown = scale("m/s", _unit(report), system)
-    x = [shown.value(number(speed)) for speed in state["speeds"]]
-    courses = [Course("all at once", x, [number(v) for v in state["together"]])]
-    courses += [
-        Course(str(limit["name"]), x, [number(v) for v in limit["probabilities"]])
-        for limit in state["limits"]
-    ]
-    marks = (
-        [] if state["speed"] is None else [Mark(shown.value(number(state["speed"])), "highest conforming")]
-    )
+def _chart(report: Report, state: StateSpeed, system: System) -> dict[str, Any]:
+    shown = scale("m/s", report.speed_unit, system)
+    x = [shown.value(speed) for speed in state.speeds]
+    courses = [Course("all at once", x, state.together)]
+    courses += [Course(limit.name, x, limit.probabilities) for limit in state.limits]
+    marks = [] if state.speed is None else [Mark(shown.value(state.speed), "highest conforming")]
     return chances(courses, x_axis=shown.titled("speed"), marks=marks)
 
 
-def _caption(report: Report, state: Record) -> Line:
-    unit = _unit(report)
+def _caption(report: Report, state: StateSpeed) -> Line:
+    """Say how far each limit holds by itself, and what gives way first."""
     parts: Line = ()
-    if state["speed"] is None:
-        parts = ("The safety limits hold at no speed looked at. ",)
-    else:
-        parts = ("They hold up to ", amount(number(state["speed"]), "m/s", unit, spread=2.0))
-        if state["sure"] is not None:
-            parts = (*parts, ", beyond doubt up to ", amount(number(state["sure"]), "m/s", unit, spread=2.0))
-        parts = (*parts, ". ")
-    if state["held_back_by"]:
-        parts = (*parts, f"What gives way first: {state['held_back_by']}. ")
-    if state["reachable"]:
-        low, _, high = map(number, state["reachable"])
-        parts = (*parts, "The car reaches ", range_amount(low, high, "m/s", unit), " (5 to 95 %).")
+    for limit in state.limits:
+        far: Line = ("at no speed",) if limit.up_to is None else ("up to ", report.speed(limit.up_to))
+        parts = (*parts, f"{limit.name}: ", *far, ". ")
+    if state.held_back_by:
+        parts = (*parts, f"What gives way first: {state.held_back_by}. ")
+    if state.reachable:
+        low, _, high = state.reachable
+        parts = (
+            *parts,
+            "The car reaches ",
+            range_amount(low, high, "m/s", report.speed_unit),
+            " (5 to 95 %).",
+        )
     return parts
 
 
-def _rungs(report: Report, state: Record) -> Table:
-    expected = state["ladder"][0]["expectations"]
+def _rungs(report: Report, state: StateSpeed) -> Table:
     return Table(
-        f"ladder-steps-{slug(str(state['words']))}",
+        f"ladder-steps-{slug(state.words)}",
         "Steps, and what nine cars in ten would show at each. Air load is in terms of that at the highest "
         "conforming speed.",
         (
@@ -115,30 +130,20 @@ def _rungs(report: Report, state: Record) -> Table:
             Column("Air load", number=True),
             Column("All hold in", number=True),
             *(
-                Column(
-                    f"{in_words(one['quantity'])}, {report.swept(str(one['condition']), 'speed')}",
-                    number=True,
-                )
-                for one in expected
+                Column(f"{in_words(one.quantity)}, {report.swept(one.condition, 'speed')}", number=True)
+                for one in state.ladder[0].expectations
             ),
         ),
-        tuple(_rung(report, rung) for rung in state["ladder"]),
+        tuple(_rung(report, rung) for rung in state.ladder),
         small=True,
         sortable=False,
     )
 
 
-def _rung(report: Report, rung: Record) -> tuple[Cell, ...]:
+def _rung(report: Report, rung: Rung) -> tuple[Cell, ...]:
     return (
-        cell(amount(number(rung["speed"]), "m/s", _unit(report), spread=2.0)),
-        cell(percent(round(number(rung["load_share"]), 2))),
-        cell(percent(round(number(rung["holds"]), 4))),
-        *(
-            cell(
-                range_amount(
-                    number(one["low"]), number(one["high"]), str(one["unit"]), str(one["display_unit"])
-                )
-            )
-            for one in rung["expectations"]
-        ),
+        cell(report.speed(rung.speed)),
+        cell(percent(round(rung.load_share, 2))),
+        cell(percent(round(rung.holds, 4))),
+        *(cell(range_amount(one.low, one.high, one.unit, one.display_unit)) for one in rung.expectations),
     )

@@ -25,6 +25,8 @@ from explorer.results.exploration import HighestSpeeds
 from explorer.study.builds import AS_IT_STANDS, find_build
 from explorer.study.entries import Exact
 from explorer.study.study import Input, Study, load_study
+from reports.sections.speed_steps import headline, state_headline
+from reports.terminal import words
 
 SAMPLES = 20_000
 STRENGTH = 'strength = { mean = 20.0, sd = 2.0, source = "test" }\n'
@@ -100,7 +102,9 @@ def test_a_limit_that_fails_at_any_speed_leaves_none(tmp_path: Path) -> None:
     found = speeds_of(known(tmp_path, HOLD + broken.replace("at_least = 0", "at_least = 25")))
     (state,) = found.states
     assert (state.speed, state.sure, state.ladder) == (None, None, ())
-    assert "at no speed do all safety limits hold; “broken” already fails at 10 m/s" in state.headline
+    assert "at no speed do all safety limits hold; “broken” already fails at 10\xa0m/s" in words(
+        state_headline(state, "m/s")
+    )
     assert state.limits[0].up_to == pytest.approx(40.9, abs=0.2)
     assert state.limits[1].up_to is None
     assert {limit.how for limit in state.limits} == {"at each speed", "at any speed"}
@@ -110,7 +114,7 @@ def test_limits_that_hold_everywhere_hold_to_the_end_of_the_search(tmp_path: Pat
     rest = HOLD + '[highest_speed]\nfrom = "5 m/s"\nto = "20 m/s"\n'
     (state,) = speeds_of(known(tmp_path, rest)).states
     assert (state.speed, state.to_the_end, state.held_back_by) == (20.0, True, None)
-    assert "where the search ends" in state.headline
+    assert "where the search ends" in words(state_headline(state, "m/s"))
 
 
 def test_the_ladder_stays_below_and_rises_by_equal_air_loads(tmp_path: Path) -> None:
@@ -129,7 +133,8 @@ def test_the_ladder_stays_below_and_rises_by_equal_air_loads(tmp_path: Path) -> 
     assert within(expected.middle, middle, 1.2533 * 2 / math.sqrt(16_384))
     assert within(expected.high - expected.low, 2 * 1.6449 * 2, 0.06)
     assert found.look_after_each == LOOK_AFTER_EACH
-    assert found.headline.endswith("A prediction, never a clearance.")
+    assert words(headline(found, "m/s")).endswith("A prediction, never a clearance.")
+    assert "km/h" in words(headline(found, "km/h"))
 
 
 def test_flap_states_are_told_apart_and_one_without_a_limit_is_named(tmp_path: Path) -> None:
@@ -205,7 +210,11 @@ def test_the_command_prints_the_ladder(tmp_path: Path, squatline: Callable[..., 
     folder = write_known(tmp_path, HOLD, inputs=STRENGTH, samples=500)
     answer = squatline("explore", folder, "--allow-code", "--no-report", "--only", "speed")
     assert answer.status == 0, answer.err
-    for words in ("Flap closed: all safety limits hold up to", "never a clearance", "Steps for a test day"):
-        assert words in answer.out
+    for said in (
+        "Flap closed: all safety limits hold up to",
+        "never a clearance",
+        "Steps, and what nine cars in ten would show",
+    ):
+        assert said in answer.out
     record = json.loads((folder / "results" / "highest_speed.json").read_text())
     assert record["states"][0]["ladder"][0]["load_share"] == pytest.approx(0.18)

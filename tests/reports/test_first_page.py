@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import pytest
 
@@ -11,14 +10,9 @@ from explorer.model import SUBJECTS
 from explorer.results.records import Convergence, LimitRecord, Results, Summary
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions
 from reports.sections import verdicts
-from tests.report_analyses import with_findings
+from tests.report_analyses import candidates, with_findings
 from tests.report_fixture import make_results
 from tests.reports.test_content import HEAVY, written
-
-
-def with_extra(**extra: Any) -> Results:
-    results = make_results()
-    return replace(results, summary=replace(results.summary, extra=extra))
 
 
 def first_page(results: Results) -> str:
@@ -66,9 +60,9 @@ def test_questions_without_a_limit_are_shown_as_not_asked() -> None:
 
 def test_the_glance_says_what_to_build_once_builds_are_compared() -> None:
     assert "squatline compare holds builds against each other" in first_page(make_results())
-    assert "What to build? Build the tame one." in first_page(
-        with_extra(candidates={"headline": "build the tame one"})
-    )
+    found = candidates(make_results())
+    said = "What to build? 1 of 2 candidates meets every limit: stiffer springs."
+    assert said in first_page(with_findings(candidates=found))
 
 
 def test_limits_are_counted_in_words() -> None:

@@ -1,0 +1,15 @@
+"""The bars of a distribution."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Histogram:
+    """Counts between edges, one fewer than edges; samples outside are in ``below`` and ``above``."""
+
+    edges: tuple[float, ...]
+    counts: tuple[int, ...]
+    below: int = 0
+    above: int = 0
