@@ -196,7 +196,9 @@ def _handbook() -> tuple[QuantityRecord, ...]:
     return (
         entry("airspeed", "motion", "m/s", ("speed", "headwind"), "definition"),
         entry("dynamic_pressure", "motion", "Pa", ("air_density", "airspeed"), "definition"),
-        entry("front_axle_load", "pitch", "N", ("front_static_load", "front_compression"), "ISO 8855 axes"),
+        entry(
+            "front_axle_load", "pitch", "N", ("front_static_load", "front_compression"), "vertical balance"
+        ),
         entry("pitch", "pitch", "rad", ("front_compression", "rear_compression"), "geometry"),
         entry("top_speed", "speed", "m/s", ("excess_force",), "power balance"),
         entry("point_clearance", "pitch", "m", ("pitch",), "geometry"),

@@ -53,7 +53,7 @@ def read_study_log(
             _check_unit(study.graph, quantity, column, f"columns.{quantity}")
         found = read_log(
             study.folder / entry.file,
-            {quantity: {"column": one.column, "unit": one.unit} for quantity, one in columns.items()},
+            {quantity: one.model_dump(exclude_none=True) for quantity, one in columns.items()},
             date=entry.date,
             most_rows=most_rows,
         )

@@ -175,7 +175,8 @@ def read_log(
     path:
         The CSV file; comma, semicolon or tab between cells, decimal point or comma.
     columns:
-        Quantity -> ``{"column": name in the header, "unit": unit of the column}``.
+        Quantity -> ``{"column": name in the header, "unit": unit of the column}``; for pitch also
+        ``"positive": "nose_down"`` where the log counts it so, as ISO 8855 does.
     date:
         Day of the measurement; else a ``# date:`` line of the file, else the day the file was written.
     most_rows:
@@ -300,7 +301,22 @@ def _column(path: Path, layout: _Layout, quantity: str, entry: Mapping[str, str]
         factor = to_si(1.0, unit, expected or unit) - offset
     except UnitError as error:
         raise error.within(file=path.name, key=key) from None
-    return _Column(quantity, layout.header.index(name), name, factor, offset, expected)
+    sign = _sign(path, quantity, entry.get("positive"))
+    return _Column(quantity, layout.header.index(name), name, sign * factor, sign * offset, expected)
+
+
+def _sign(path: Path, quantity: str, positive: str | None) -> float:
+    """Return -1 for a pitch that the log counts as ISO 8855 does, positive nose-down."""
+    if positive is not None and quantity != "pitch":
+        raise TableError(
+            "only pitch may be counted either way",
+            file=path.name,
+            key=f"columns.{quantity}.positive",
+            found=positive,
+            allowed="positive beside the column of pitch",
+            remedy="remove it; turn the sign in the log",
+        )
+    return -1.0 if positive == "nose_down" else 1.0
 
 
 def _chunks(path: Path, layout: _Layout) -> Iterator[Any]:

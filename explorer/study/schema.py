@@ -230,10 +230,11 @@ class QuestionEntry(Section):
 
 
 class ColumnEntry(Section):
-    """``columns.QUANTITY``: which column of a log holds a quantity, and in which unit."""
+    """``columns.QUANTITY``: which column holds a quantity, in which unit, which way pitch counts."""
 
     column: str
     unit: str = ""
+    positive: Literal["nose_up", "nose_down"] | None = None
 
 
 class LogEntry(Section):

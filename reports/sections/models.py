@@ -23,9 +23,9 @@ def build(report: Report) -> Section | None:
     blocks: list[Block] = [
         Paragraph(
             (
-                "Only quantities that this study used. Axes as in ISO 8855; stations are measured from the "
-                "front axle rearwards, heights from the ground; pitch is positive nose-up, downforce "
-                "positive down.",
+                "Only quantities that this study used. Signs are this tool's own: stations are measured "
+                "from the front axle rearwards, heights from the ground; pitch is positive nose-up, downforce "
+                "positive down. ISO 8855 has x forward, y left, z up, and pitch positive nose-down.",
             )
         )
     ]

@@ -38,6 +38,17 @@ def test_units_with_an_offset_are_converted(tmp_path: Path) -> None:
     assert log["air_temperature"] == pytest.approx([293.15, 263.15])
 
 
+def test_a_log_may_count_pitch_nose_down(tmp_path: Path) -> None:
+    """ISO 8855 counts pitch positive nose-down; nothing else may be turned."""
+    path = written(tmp_path, "p,q\n2,2\n-1,-1\n")
+    pitch = {"column": "p", "unit": "deg", "positive": "nose_down"}
+    other = {"column": "q", "unit": "deg", "positive": "nose_up"}
+    assert np.rad2deg(read_log(path, {"pitch": pitch})["pitch"]) == pytest.approx([-2.0, 1.0])
+    assert np.rad2deg(read_log(path, {"pitch": other})["pitch"]) == pytest.approx([2.0, -1.0])
+    with pytest.raises(TableError, match="pitch"):
+        read_log(path, {"angle": other})
+
+
 @pytest.mark.parametrize(
     "data",
     [

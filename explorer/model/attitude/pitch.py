@@ -33,7 +33,7 @@ def aero_balance_front(front_downforce: Array, total_downforce: Array) -> Array:
     return front_downforce / np.where(total_downforce == 0, np.nan, total_downforce)
 
 
-@quantity("N", source="ISO 8855 axes; vertical balance and moments about the contact patches")
+@quantity("N", source="vertical balance and moments about the contact patches")
 def front_axle_load(front_static_load: Array, front_downforce: Array, load_transfer: Array) -> Array:
     """Vertical load on both front tyres together; zero or less means that the front wheels have lifted.
 
@@ -43,7 +43,7 @@ def front_axle_load(front_static_load: Array, front_downforce: Array, load_trans
     return front_static_load + front_downforce - load_transfer
 
 
-@quantity("N", source="ISO 8855 axes; vertical balance and moments about the contact patches")
+@quantity("N", source="vertical balance and moments about the contact patches")
 def rear_axle_load(rear_static_load: Array, rear_downforce: Array, load_transfer: Array) -> Array:
     """Vertical load on both rear tyres together; zero or less means that the rear wheels have lifted."""
     return rear_static_load + rear_downforce + load_transfer
