@@ -38,7 +38,13 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     "pitch": {"steady": ("attitude.pitch",)},
     "drive": {
         "power": ("drive.drive_power", "drive.motor_brake_measured"),
-        "electric": ("drive.drive_electric", "drive.gearing", "drive.motor_brake"),
+        "electric": (
+            "drive.drive_electric",
+            "drive.gearing",
+            "drive.motor_brake",
+            "drive.battery",
+            "drive.heat",
+        ),
     },
     "traction": {"friction": ("drive.traction",)},
     "speed": {"steady": ("drive.speed",)},

@@ -24,8 +24,9 @@ def build(report: Report) -> Section | None:
         Paragraph(
             (
                 "Only quantities that this study used. Signs are this tool's own: stations are measured "
-                "from the front axle rearwards, heights from the ground; pitch is positive nose-up, downforce "
-                "positive down. ISO 8855 has x forward, y left, z up, and pitch positive nose-down.",
+                "from the front axle rearwards, heights from the ground; pitch is positive nose-up, "
+                "downforce positive down. ISO 8855 has x forward, y left, z up, and pitch positive "
+                "nose-down.",
             )
         )
     ]

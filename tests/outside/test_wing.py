@@ -143,3 +143,17 @@ def test_a_polar_gives_coefficients_and_its_slope_as_pitch_slope(tmp_path: Path)
     assert found["wing_drag_coefficient"][0] == pytest.approx(0.06)
     assert np.isnan(found["wing_pitch_slope"][1])
     assert np.isnan(found["wing_downforce_coefficient"][1])
+
+
+@pytest.mark.parametrize("incidence", [-5.0, 4.0, 15.0, 40.0])
+def test_pitch_slope_is_that_of_the_coefficient(incidence: float) -> None:
+    """Finite differences: nose-up pitch takes incidence away; held at the stall there is nothing to lose."""
+    wing = {**SECTION, "wing_area": 0.03, "wing_span": 0.25, "flap_opening": 0.0}
+    small = 1e-6
+    less, more = (
+        float(value("wing_downforce_coefficient", GEOMETRY, **wing, wing_incidence=angle))
+        for angle in (incidence * DEGREE - small, incidence * DEGREE + small)
+    )
+    found = float(value("wing_pitch_slope", GEOMETRY, **wing, wing_incidence=incidence * DEGREE))
+    assert found == pytest.approx((more - less) / (2 * small), rel=1e-6, abs=1e-12)
+    assert (found == 0) == (incidence > 30)

@@ -79,20 +79,28 @@ def flap_deflection(flap_opening: Array, flap_deflection_closed: Array, flap_def
     return flap_deflection_closed + flap_opening * (flap_deflection_open - flap_deflection_closed)
 
 
-@quantity("1", source="thin-aerofoil theory on a finite wing, held at the stall")
-def wing_downforce_coefficient(
-    wing_lift_slope: Array,
+@quantity("rad", source="thin-aerofoil theory: incidence, camber and flap add up")
+def wing_angle(
     wing_incidence: Array,
     wing_zero_lift_angle: Array,
     flap_effectiveness: Array,
     flap_viscous_share: Array,
     flap_deflection: Array,
+) -> Array:
+    """Incidence that the wing is worth at zero pitch and this flap opening, camber and flap in it."""
+    return wing_incidence + wing_zero_lift_angle + flap_viscous_share * flap_effectiveness * flap_deflection
+
+
+@quantity("1", source="thin-aerofoil theory on a finite wing, held at the stall")
+def wing_downforce_coefficient(
+    wing_lift_slope: Array,
+    wing_angle: Array,
     wing_highest_downforce_coefficient: Array,
     wing_downforce_factor: Array,
 ) -> Array:
     """Downforce coefficient of the wing at zero pitch and this flap opening."""
-    angle = wing_incidence + wing_zero_lift_angle + flap_viscous_share * flap_effectiveness * flap_deflection
-    return wing_downforce_factor * np.minimum(wing_lift_slope * angle, wing_highest_downforce_coefficient)
+    lifting = np.minimum(wing_lift_slope * wing_angle, wing_highest_downforce_coefficient)
+    return wing_downforce_factor * lifting
 
 
 @quantity("1", source="profile drag plus induced drag, C^2 / (pi e AR)")
@@ -108,7 +116,13 @@ def wing_drag_coefficient(
     return wing_drag_factor * (wing_profile_drag_coefficient + induced)
 
 
-@quantity("1/rad", source="Helmbold's slope")
-def wing_pitch_slope(wing_lift_slope: Array, wing_downforce_factor: Array) -> Array:
-    """Downforce coefficient the wing loses per radian of nose-up pitch; the stall is left out here."""
-    return wing_downforce_factor * wing_lift_slope
+@quantity("1/rad", source="Helmbold's slope; none where the downforce is held at the stall")
+def wing_pitch_slope(
+    wing_lift_slope: Array,
+    wing_angle: Array,
+    wing_highest_downforce_coefficient: Array,
+    wing_downforce_factor: Array,
+) -> Array:
+    """Downforce coefficient the wing loses per radian of nose-up pitch; none past the stall at zero pitch."""
+    stalled = wing_lift_slope * wing_angle >= wing_highest_downforce_coefficient
+    return np.where(stalled, 0.0, wing_downforce_factor * wing_lift_slope)
