@@ -21,6 +21,7 @@ from explorer.analyses.sensitivity import keys_upstream, run_drivers
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.verdicts import CONFIDENCE, Looks, judge_outcome
+from explorer.characters import visible
 from explorer.engine.checkpoint import PartStore
 from explorer.engine.montecarlo import Outcome, Output, all_of, run_montecarlo
 from explorer.engine.plan import CHUNK, Progress, no_progress
@@ -355,7 +356,7 @@ def _warnings(study: Study) -> Iterator[str]:
 
 def _reproduction(study: Study, outcome: Outcome) -> Reproduction:
     return Reproduction(
-        study_file=f"{study.path.resolve().parent.name}/{study.path.name}",
+        study_file=visible(f"{study.path.resolve().parent.name}/{study.path.name}"),
         study_sha256=study.sha256,
         seed=study.seed,
         samples=outcome.samples,
@@ -365,7 +366,7 @@ def _reproduction(study: Study, outcome: Outcome) -> Reproduction:
         python=platform.python_version(),
         libraries=tuple((name, installed(name)) for name in LIBRARIES),
         created=_now(),
-        command=f"squatline run {study.path.resolve().parent.name}",
+        command=visible(f"squatline run {study.path.resolve().parent.name}"),
     )
 
 

@@ -6,14 +6,16 @@ Begun before the forms are written, so that on two processors a chart costs the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor, Executor
+from concurrent.futures import BrokenExecutor, Executor, Future
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from multiprocessing import get_context
 from typing import ParamSpec, TypeVar
 
+from explorer.characters import visible_data
 from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool
+from explorer.errors import RenderError
 from explorer.graph.units import System
 from reports import vega
 from reports.blocks import Figure
@@ -27,7 +29,8 @@ T = TypeVar("T")
 class Pictures:
     """Pictures that are being drawn: each call waits for what it names.
 
-    ``of`` returns the SVG of a figure's chart in the reader's units; ``script`` what makes charts live.
+    ``of`` returns the SVG of a figure's chart in the reader's units; ``script`` what makes charts live.  Both
+    raise RenderError when the process that they were given to has ended.
     """
 
     of: Callable[[Figure], str]
@@ -69,7 +72,7 @@ def pictures(
     """
     position = SYSTEMS.index(system)
     drawn = {
-        figure.name: _begun(executor, vega.svg, figure.charts[position], figure.name)
+        figure.name: _begun(executor, vega.svg, visible_data(figure.charts[position]), figure.name)
         for figure in figures
         if figure.charts
     }
@@ -79,19 +82,22 @@ def pictures(
 def _begun(
     executor: Executor | None, function: Callable[P, T], *args: P.args, **named: P.kwargs
 ) -> Callable[[], T]:
-    """Begin a call elsewhere and return the way to its result; what is lost there is done here."""
-    here = partial(function, *args, **named)
+    """Begin a call elsewhere and return the way to its result; what ended a process is not done here."""
     if executor is None:
-        return here
+        return partial(function, *args, **named)
+    begun: Future[T] = Future()
     try:
-        there = executor.submit(function, *args, **named)
-    except BrokenExecutor:
-        return here
+        begun = executor.submit(function, *args, **named)
+    except BrokenExecutor as ended:
+        begun.set_exception(ended)
 
     def result() -> T:
         try:
-            return there.result()
+            return begun.result()
         except BrokenExecutor:
-            return here()
+            raise RenderError(
+                "the process that draws the charts has ended before its work was done",
+                remedy="look whether memory ran out, then draw the report again with 'squatline report'",
+            ) from None
 
     return result

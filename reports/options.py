@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from explorer.characters import require_visible
 from explorer.errors import RenderError, nearest
 from explorer.graph.units import System
 from explorer.reading import Wanted
@@ -51,6 +52,7 @@ class ReportOptions:
 
     def checked(self, sections: tuple[str, ...]) -> ReportOptions:
         """Return the same options, or say which one is out of its range."""
+        require_visible({"cover_text": self.cover_text}, RenderError)
         _one_of("paper", self.paper, PAPERS)
         _one_of("units", self.units, SYSTEMS)
         for name in self.leave_out:

@@ -91,7 +91,7 @@ def render(
                 continue
             paths[form] = folder / FILES[form]
             write_whole(paths[form], data)
-    return Rendered({form: paths[form] for form in asked if form in paths}, tuple(problems))
+    return Rendered({form: paths[form] for form in asked if form in paths}, tuple(dict.fromkeys(problems)))
 
 
 @contextmanager

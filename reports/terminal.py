@@ -39,6 +39,7 @@ from reports.blocks import (
     Verdict,
 )
 from reports.formatting import SPACE, THIN_SPACE, Amount
+from reports.screen import Screen
 
 #: Wide enough for the tables when the output goes to a file.
 FILE_WIDTH = 140
@@ -51,8 +52,8 @@ _HELD = "\ue000"
 
 def screen() -> Console:
     """Return a console that shows colour only on a terminal."""
-    console = Console(highlight=False)
-    return console if console.is_terminal else Console(highlight=False, width=FILE_WIDTH)
+    console = Screen()
+    return console if console.is_terminal else Screen(width=FILE_WIDTH)
 
 
 def show(sections: Iterable[Section | None], console: Console | None = None) -> None:

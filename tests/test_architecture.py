@@ -16,14 +16,25 @@ import reports
 MAY_KNOW = {
     "arrays": set(),
     "errors": set(),
+    "characters": {"errors"},
     "files": {"errors"},
     "reading": {"errors"},
     "graph": {"arrays", "errors", "reading"},
     "model": {"arrays", "errors", "graph"},
     "estimators": {"arrays", "errors", "graph"},
-    "study": {"arrays", "errors", "files", "graph", "reading", "model", "engine"},
+    "study": {"arrays", "errors", "characters", "files", "graph", "reading", "model", "engine"},
     "engine": {"arrays", "errors", "files", "graph", "study", "estimators"},
-    "results": {"arrays", "errors", "files", "graph", "reading", "study", "engine", "estimators"},
+    "results": {
+        "arrays",
+        "errors",
+        "characters",
+        "files",
+        "graph",
+        "reading",
+        "study",
+        "engine",
+        "estimators",
+    },
 }
 MAY_KNOW["analyses"] = MAY_KNOW["results"] | {"results"}
 MAY_KNOW["logs"] = MAY_KNOW["design"] = MAY_KNOW["analyses"] | {"analyses", "model"}

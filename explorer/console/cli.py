@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
+from explorer.characters import visible
 from explorer.errors import SquatlineError
 
 if TYPE_CHECKING:
@@ -119,8 +120,12 @@ def _usage_or_fault(error: Exception) -> None:
     sys.exit(FAULT)
 
 
+def _say(text: object) -> None:
+    print(visible(str(text)))
+
+
 def _complain(text: str) -> None:
-    print(text, file=sys.stderr)
+    print(visible(text), file=sys.stderr)
 
 
 def _load(path: Path, allow_code: bool) -> Study:
@@ -152,7 +157,7 @@ def new(
     from explorer.study.template import write_template
 
     written = write_template(folder)
-    print(f"wrote {written}\nnext: edit it, then 'squatline check {folder}'")
+    _say(f"wrote {written}\nnext: edit it, then 'squatline check {folder}'")
 
 
 @app.command()
@@ -382,7 +387,7 @@ def report(
     for form in forms:
         path = results / f"report.{form}"
         if path.exists():
-            print(path)
+            _say(path)
     for problem in problems:
         _complain(problem)
 

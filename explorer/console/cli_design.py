@@ -31,6 +31,7 @@ from explorer.console.cli import (
     _print_json,
     _progress,
     _report_of,
+    _say,
     app,
 )
 
@@ -208,6 +209,6 @@ def _run_first(study: Study, folder: Path, way: Way) -> None:
 def _say_where(folder: Path, problems: tuple[str, ...]) -> None:
     for name in ("report.html", "report.pdf", "candidates.json", "design.json", "highest_speed.json"):
         if (folder / name).exists():
-            print(folder / name)
+            _say(folder / name)
     for problem in problems:
         _complain(f"! {problem}")

@@ -17,6 +17,7 @@ from explorer.console.cli import (
     _complain,
     _load,
     _print_json,
+    _say,
     app,
 )
 from explorer.errors import SampleError, StudyError
@@ -93,16 +94,16 @@ def _say_written(
     study: Path, written: Sequence[Fitted], refused: dict[str, str], line: str | None, asked: bool
 ) -> None:
     for one in written:
-        print(f"wrote {one.path}")
+        _say(f"wrote {one.path}")
     for name, why in refused.items():
         _complain(f"! {name} was not written: {why}")
     if line is not None:
-        print(f"to take it up, make this the first line of {study}, in place of an include line there:")
-        print(line)
+        _say(f"to take it up, make this the first line of {study}, in place of an include line there:")
+        _say(line)
     elif written:
-        print("the study includes it already: 'squatline run' takes it up")
+        _say("the study includes it already: 'squatline run' takes it up")
     elif not asked:
-        print("nothing was written; --write writes the inputs for the study to include")
+        _say("nothing was written; --write writes the inputs for the study to include")
 
 
 @app.command()

@@ -22,6 +22,7 @@ from explorer.results.records import Results
 from explorer.study.study import Study
 from reports.page import imprint
 from reports.report import Report
+from reports.screen import Screen
 from reports.sections import SECTIONS
 from reports.terminal import screen, show
 
@@ -36,12 +37,12 @@ MANY_INPUTS = 40
 @contextmanager
 def progress_bar(hidden: bool = False) -> Iterator[Progress]:
     """Give a progress report that draws a bar with the time left, on a terminal only."""
-    screen = Console(stderr=True)
+    screen = Screen(stderr=True)
     if hidden or not screen.is_terminal:
         yield lambda stage, done, total: None
         return
     columns = (
-        TextColumn("{task.description:24}"),
+        TextColumn("{task.description:24}", markup=False),
         BarColumn(),
         TextColumn("{task.percentage:>3.0f} %"),
         TimeElapsedColumn(),

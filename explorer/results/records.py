@@ -16,9 +16,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from explorer.characters import require_visible
 from explorer.engine.stages import StageFailure
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles
-from explorer.errors import ResultsError
+from explorer.errors import ResultsError, standing_in
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
@@ -318,7 +319,8 @@ def load_summary(folder: Path) -> Summary:
     path = folder / SUMMARY_FILE
     try:
         text = path.read_text(encoding="utf-8")
-        version = json.loads(text).get("schema_version")
+        data = json.loads(text)
+        version = data.get("schema_version")
     except (OSError, ValueError, AttributeError) as error:
         raise ResultsError(
             "this is not a results folder", file=str(path), found=str(error), remedy="run the study first"
@@ -332,6 +334,8 @@ def load_summary(folder: Path) -> Summary:
             allowed=SCHEMA_VERSION,
             remedy="run the study again",
         )
+    with standing_in(str(path)):
+        require_visible(data, ResultsError)
     try:
         return from_json(Summary, text)
     except ValidationError as error:

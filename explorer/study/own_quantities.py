@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from explorer.characters import require_visible
 from explorer.errors import SquatlineError, StudyError
-from explorer.graph.quantity import Given
+from explorer.graph.quantity import Given, Quantity, quantities_of
 from explorer.graph.units import known_unit
 from explorer.reading import Wanted
 
@@ -51,6 +52,7 @@ def own_modules(name: str | None, folder: Path, allow_code: bool) -> list[Module
     try:
         spec.loader.exec_module(module)
         _guard(module, str(path))
+        require_visible({one.name: _texts(one) for one in quantities_of(module)}, StudyError)
     except SquatlineError as error:
         raise error.within(file=str(path)) from None
     except (Exception, SystemExit) as error:  # the user's own file may raise anything
@@ -79,6 +81,10 @@ def _guard(module: ModuleType, file: str) -> None:
             value.__quantity__ = replace(
                 declared, function=OwnFunction(name, file, declared.function, fields)
             )
+
+
+def _texts(declared: Quantity) -> list[str]:
+    return [declared.unit, declared.summary, declared.description, declared.source, declared.fails]
 
 
 def _check_unit(name: str, unit: object) -> None:

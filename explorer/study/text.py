@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from explorer.characters import require_visible
 from explorer.errors import SquatlineError, StudyError
 from explorer.reading import Wanted
 from explorer.study.schema import CorrelationEntry, IncludedFile, read_section
@@ -122,6 +123,7 @@ def parsed(text: str) -> dict[str, Any]:
             remedy="write it with a power of ten, such as 1.5e6",
         ) from None
     _check_bounds(data)
+    require_visible(data, StudyError)
     return data
 
 

@@ -7,11 +7,13 @@ import subprocess
 import sys
 from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from explorer.errors import RenderError
 from reports import ReportOptions, render, vega
 from reports import chart_worker as pictures_module
 from reports.blocks import Figure
@@ -87,10 +89,34 @@ def test_one_processor_draws_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.parametrize("at_once", [True, False])
-def test_what_is_lost_elsewhere_is_drawn_here(at_once: bool) -> None:
+def test_what_ended_a_process_is_told_and_not_tried_in_this_one(
+    at_once: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object) -> str:
+        raise AssertionError("drawn in the process that is to survive")
+
+    monkeypatch.setattr(vega, "svg", never)
+    monkeypatch.setattr(vega, "bundle", never)
     drawn = pictures([FIGURE], "as given", executor=Lost(at_once))
-    assert drawn.of(FIGURE) == vega.svg(CHART, "one")
-    assert drawn.script() == vega.bundle()
+    for asked in (partial(drawn.of, FIGURE), drawn.script):
+        with pytest.raises(RenderError, match="has ended"):
+            asked()
+    rendered = render(make_results(), tmp_path, executor=Lost(at_once))
+    assert rendered.paths == {}
+    (problem,) = rendered.problems
+    assert "squatline report" in problem
+
+
+def test_the_chart_library_is_given_no_character_that_stops_it() -> None:
+    """It aborts the whole process on most of these, in a title as in the data."""
+    text = "".join(map(chr, [*range(9), *range(11, 32), 127, 0x9B, 0xFFFE, 0xFFFF]))
+    chart = share_bars([Bar(text, 0.5, 0.4, 0.6)], axis=text)
+    with drawing_beside() as executor:
+        drawn = pictures([replace(FIGURE, draw=lambda: (chart,) * 3)], "as given", executor=executor).of(
+            FIGURE
+        )
+    assert "\\x1b" in drawn
+    assert not set(text) & set(drawn)
 
 
 def test_only_what_is_needed_is_drawn() -> None:
