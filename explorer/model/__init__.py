@@ -30,6 +30,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
             "attitude.blow_over",
             "ride.air_in_motion",
             "ride.road",
+            "ride.wheel_hop",
             "ride.heave_pitch",
         ),
         "map": ("aero.aero_map",),

@@ -20,6 +20,7 @@ from explorer.model.ride.half_car import HalfCar
 from explorer.model.ride.ride import Course, Ride, lean
 from explorer.model.ride.road import RoadAndGust
 from explorer.model.ride.stepping import Moment, highest, squared_swing
+from explorer.model.ride.wheel_hop import SLOW_ENOUGH
 
 watch_time = given("s", "How long the car is watched after bump and gust have passed.", default=0.5, above=0)
 pitch_cap = given(
@@ -38,7 +39,10 @@ _SOURCE = (
     "Newton's and Euler's laws of the half-car (Gillespie, Fundamentals of Vehicle Dynamics, ch. 5), "
     "Runge-Kutta of fourth order, left early by a bound on the energy (Lyapunov's direct method)"
 )
-_FAILS = "pitch has diverged before bump and gust, or the car is too slow for the motion to be followed"
+_FAILS = (
+    "pitch has diverged before bump and gust, the car is too slow for the motion to be followed, or the bump "
+    "is so short that the wheels hop on their tyres: see wheel_hop_share"
+)
 
 
 class Excursion(NamedTuple):
@@ -59,10 +63,12 @@ def course(
     wheelbase: Array,
     pitch_cap: Array,
     watch_time: Array,
+    wheel_hop_share: Array,
 ) -> Course:
-    """Start and end of the motion in time, together."""
+    """Start and end of the motion in time, together; it has no end where the wheels would hop."""
     least, most = ((cap - static_pitch) * wheelbase for cap in (-pitch_cap, pitch_cap))
-    return Course(front_compression, rear_compression, least, most, watch_time)
+    followed = np.where(wheel_hop_share > SLOW_ENOUGH, np.nan, watch_time)
+    return Course(front_compression, rear_compression, least, most, followed)
 
 
 @quantity("1", source=_SOURCE, fails=_FAILS)
