@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
 from explorer.logs.fitting.coast_down import CoastDownRun, coasting_speed, fit_coast_down
 from explorer.logs.fitting.derived import Derived, derived
@@ -149,3 +150,28 @@ def test_a_coast_down_log_of_the_closed_form_gives_the_car_back() -> None:
         grade=still[1],
     )
     assert fit.estimates == pytest.approx([0.012, 0.015], rel=1e-6)
+
+
+def test_a_coast_down_with_rolling_resistance_that_grows_with_speed() -> None:
+    """Runs both ways in a wind, integrated by scipy's solve_ivp with a term in the speed over the ground."""
+    drag, rolling, growth, wind = 0.012, 0.015, 3e-4, 1.5
+    times = np.linspace(0.0, 14.0, 140)
+    runs = []
+    for direction in (1, -1):
+
+        def slowing(_: float, speed: np.ndarray, direction: int = direction) -> np.ndarray:
+            air = 0.6 * drag * (speed + direction * wind) ** 2
+            return -(air + (rolling + growth * speed) * 6.0 * 9.80665) / (6.0 * 1.05)
+
+        solved = solve_ivp(slowing, (0.0, 14.0), [40.0], t_eval=times, rtol=1e-10, atol=1e-10)
+        runs.append(CoastDownRun(times, solved.y[0], 1 if direction == 1 else -1))
+    fit = fit_coast_down(
+        runs,
+        mass=Known("mass", 6.0, 0.0, "kg", "test"),
+        rotating_mass_factor=Known("rotating_mass_factor", 1.05, 0.0, "1", "test"),
+        air_density=Known("air_density", 1.2, 0.0, "kg/m3", "test"),
+        rolling_resistance_per_speed=Known("rolling_resistance_per_speed", growth, 0.0, "s/m", "test"),
+    )
+    assert fit.value("drag_area") == pytest.approx(drag, rel=1e-4)
+    assert fit.value("rolling_resistance") == pytest.approx(rolling, rel=1e-3)
+    assert fit.log_values["headwind"][0] == pytest.approx(wind, rel=1e-3)

@@ -119,6 +119,7 @@ def fit_coast_down(
     headwind: Known | None = None,
     grade: Known | None = None,
     downforce_area: Mapping[str, Known] | None = None,
+    rolling_resistance_per_speed: Known | None = None,
     gravity: Known = GRAVITY,
     loss: Loss = "auto",
 ) -> Fit:
@@ -136,6 +137,9 @@ def fit_coast_down(
     downforce_area:
         Flap position -> downforce over dynamic pressure; it presses the tyres down and so adds rolling
         resistance that grows as drag does.
+    rolling_resistance_per_speed:
+        What the rolling resistance coefficient gains per speed, under the weight; a coast-down alone hardly
+        tells it from the two estimates, so it is carried through with its uncertainty.
     loss:
         See ``fit_curve``.
 
@@ -163,7 +167,8 @@ def fit_coast_down(
         _renamed((downforce_area or {}).get(flap, NO_DOWNFORCE), f"downforce_area_{flap}")
         for flap in layout.flaps
     ]
-    known = (mass, rotating_mass_factor, air_density, gravity, *fixed, *pressing)
+    growing = () if rolling_resistance_per_speed is None else (rolling_resistance_per_speed,)
+    known = (mass, rotating_mass_factor, air_density, gravity, *fixed, *pressing, *growing)
     parameters = _parameters(layout, runs, known, [each for each in along if each not in fixed])
     names = [p.name for p in parameters] + [each.name for each in known]
 
@@ -356,7 +361,12 @@ def _speeds(layout: _Layout, of: Mapping[str, float], runs: int) -> Array:
     constant = of["gravity"] * rolling / of["rotating_mass_factor"]
     wind = layout.direction * of["headwind"]
     first = np.array([of[f"first_speed_of_run_{number}"] for number in range(1, runs + 1)])[layout.run]
-    return coasting_speed(layout.time, first + wind, square[layout.flap], constant) - wind
+    square = square[layout.flap]
+    # A term in the speed over the ground is taken up by counting the speed from another place.
+    growth = of.get("rolling_resistance_per_speed", 0.0) * of["gravity"] / of["rotating_mass_factor"]
+    shift = growth / np.maximum(2 * square, 1e-12)
+    constant = constant - growth * (wind + shift / 2)
+    return coasting_speed(layout.time, first + wind + shift, square, constant) - wind - shift
 
 
 def _limits(fit: Fit, layout: _Layout, downforce_area: Mapping[str, Known] | None) -> Iterator[str]:

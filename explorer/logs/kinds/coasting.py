@@ -39,6 +39,7 @@ def coast_down(task: Task) -> Finding:
         grade=day.known("grade") if "grade" in day.overridden else None,
         gravity=day.required("gravity"),
         downforce_area={flap: known for flap, known in pressing.items() if known is not None},
+        rolling_resistance_per_speed=_growing(day),
         loss=task.options.loss,
     )
     parted = _taken_apart(fit, day, flaps)
@@ -66,6 +67,12 @@ def downforce_area(day: DayOfLog, flap: str, speed: float) -> Known | None:
         return None
     found = day.draws(names, **where).computed
     return summed_up("downforce_area", found["total_downforce"] / found["dynamic_pressure"], "m2")
+
+
+def _growing(day: DayOfLog) -> Known | None:
+    """Return what the rolling resistance gains per speed, where the study says that it does."""
+    growing = day.known("rolling_resistance_per_speed")
+    return growing if growing and (growing.value or growing.standard_uncertainty) else None
 
 
 def _run(run: LoggedRun) -> CoastDownRun:
