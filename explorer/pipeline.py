@@ -32,7 +32,8 @@ from explorer.engine.versions import installed
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
-from explorer.logs.run_checks import records_of_logs
+from explorer.logs.replaced_inputs import replaced_inputs
+from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
 from explorer.results.histogram import Histogram
 from explorer.results.records import (
@@ -49,7 +50,6 @@ from explorer.results.records import (
     Results,
     Summary,
     SweepRecord,
-    plain_data,
 )
 from explorer.study.study import Input, Limit, Study
 
@@ -103,7 +103,7 @@ def run(
     stages = Stages()
     measurements_of(study)  # a fault in them is told before anything long begins
     with stages.stage("logged runs"):
-        logs = records_of_logs(study)
+        logged_runs = logged_runs_of(study)
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
         granted = tuple(taken_for_granted(study, nominal))
@@ -175,7 +175,8 @@ def run(
             convergence=convergence,
             rare=rare,
             measuring=plan,
-            extra=plain_data(logs),
+            validation=logged_runs,
+            fits=replaced_inputs(study),
             unfinished=tuple(stages.failures),
         )
     found = Results(summary, None, tuple(stages.times), errors=tuple(stages.errors))

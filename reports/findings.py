@@ -5,15 +5,14 @@ Only picks and orders what the run found; computes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from explorer.estimators.sensitivity import Index
 from explorer.results.records import InputRecord, LimitRecord, Summary
 from reports.blocks import Line, Link, Strong
 from reports.formatting import counted, share, share_range
-from reports.report import Report, asked, in_words, severity
+from reports.report import Report, asked, severity
 
 # An input below this share of the spread is not worth naming in a sentence.
 WORTH_NAMING = 0.05
@@ -100,13 +99,6 @@ def driver_words(report: Report, driver: Driver) -> Line:
         Strong(tied),
         f": tied at the head of what spreads “{driver.limit.name}”; none can be told from the others.",
     )
-
-
-def track_name(record: Mapping[str, Any]) -> str:
-    """Name a logged run that predictions were held against, as the study does."""
-    headline, words = str(record.get("headline") or ""), str(record["words"])
-    named = headline.removesuffix(words).rstrip(": ") if headline.endswith(words) else ""
-    return named or in_words(str(record.get("name") or record["quantity"]))
 
 
 def slug(name: str) -> str:

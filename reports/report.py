@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
 from reports.blocks import Line
@@ -99,11 +97,6 @@ class Report:
         # Where nothing says how far it can be trusted, three figures are written.
         spread = self._spreads.get((quantity, condition), abs(si or 0.0) / 10)
         return amount(si, unit, self.summary.display.get(quantity, ""), spread=spread)
-
-
-def number(value: Any) -> float:
-    """Read a number of a record: what was not finite is kept as None."""
-    return math.nan if value is None else float(value)
 
 
 def in_words(name: str) -> str:

@@ -50,6 +50,7 @@ from explorer.results.exploration import (
     VariableRecord,
 )
 from explorer.results.histogram import Histogram
+from explorer.results.logged_runs import LoggedRunRecord, LogRecord
 from explorer.results.records import Results
 from tests.report_fixture import make_results
 
@@ -63,7 +64,7 @@ def with_analyses(results: Results | None = None) -> Results:
         candidates=candidates(results),
         design=design(results),
         highest_speed=highest_speed(),
-        extra={"validation": validation()},
+        validation=validation(),
     )
     return replace(results, summary=summary)
 
@@ -368,32 +369,42 @@ def highest_speed() -> HighestSpeeds:
     )
 
 
-def validation() -> list[dict[str, Any]]:
+def validation() -> tuple[LoggedRunRecord, ...]:
     """Return one log held against its prediction."""
-    return [
-        {
-            "quantity": "pitch",
-            "unit": "rad",
-            "along": "speed",
-            "rows": 3,
-            "outside_range": 0,
-            "share": 0.9,
-            "coverage": 0.667,
-            "expected_low": 0.55,
-            "expected_high": 1.0,
-            "effective_rows": 2.4,
-            "bias": 0.001,
-            "bias_in_spreads": 0.3,
-            "noise": 0.0005,
-            "chance": 0.31,
-            "explains": True,
-            "stretches": [],
-            "words": "the prediction explains the run",
-            "notes": ["one row was an outlier"],
-            "at": [20.0, 30.0, 40.0],
-            "logged": [0.005, 0.012, 0.028],
-            "lower": [0.002, 0.008, 0.018],
-            "median": [0.004, 0.011, 0.022],
-            "upper": [0.006, 0.014, 0.026],
-        }
-    ]
+    record = LoggedRunRecord(
+        name="morning",
+        title="morning run",
+        quantity="pitch",
+        summary="Pitch of the body.",
+        unit="rad",
+        display_unit="deg",
+        along="speed",
+        along_unit="m/s",
+        along_display_unit="km/h",
+        condition="closed",
+        condition_words="flap closed",
+        log=LogRecord("logs/morning.csv", "2026-03-14", "0" * 64, True),
+        explains=True,
+        words="the prediction explains the run",
+        notes=("one row was an outlier",),
+        coverage=0.667,
+        share=0.9,
+        expected_low=0.55,
+        expected_high=1.0,
+        bias=0.001,
+        bias_in_spreads=0.3,
+        noise=0.0005,
+        chance=0.31,
+        rows=3,
+        outside_range=0,
+        effective_rows=2.4,
+        stretches=(),
+        samples=2000,
+        unanswered=0,
+        at=(20.0, 30.0, 40.0),
+        logged=(0.005, 0.012, 0.028),
+        lower=(0.002, 0.008, 0.018),
+        median=(0.004, 0.011, 0.022),
+        upper=(0.006, 0.014, 0.026),
+    )
+    return (record,)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -117,6 +117,7 @@ def validate(
     from explorer.console.terminal_fitting import show_tracks
     from explorer.logs.logged_runs import validate as hold
     from explorer.logs.validation_records import track_records
+    from explorer.results.json import json_data
     from reports.terminal import screen
 
     loaded = _load(study, allow_code)
@@ -129,8 +130,12 @@ def validate(
             remedy="add a section [tracks.NAME] with file, columns, quantity and condition",
         )
     if json:
-        records: list[dict[str, Any]] = track_records(loaded, tracked)
-        _print_json({"explains": all(one["explains"] for one in records), "tracks": records})
+        records = [
+            {"headline": f"{one.title}: {one.words}", **json_data(one)}
+            for one in track_records(loaded, tracked)
+        ]
+        explains = all(one.validation.explains for one in tracked)
+        _print_json({"explains": explains, "tracks": records})
     else:
         show_tracks(screen(), tracked)
     raise typer.Exit(PASSED if all(one.validation.explains for one in tracked) else NOT_PASSED)

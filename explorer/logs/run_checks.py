@@ -6,8 +6,7 @@ whether the study explains the runs that were logged.
 
 from __future__ import annotations
 
-from typing import Any
-
+from explorer.results.logged_runs import LoggedRunRecord
 from explorer.study.study import Study
 
 
@@ -29,22 +28,17 @@ def check_logs(study: Study) -> None:
         check_tracks(study)
 
 
-def records_of_logs(study: Study) -> dict[str, Any]:
-    """Return what a run adds to ``Summary.extra``: ``validation`` and ``fits``, as far as there are any.
+def logged_runs_of(study: Study) -> tuple[LoggedRunRecord, ...]:
+    """Hold the prediction against every logged run that the study names.
 
     Raises
     ------
     SquatlineError
         When the log of a track cannot be used, with file and key.
     """
-    records: dict[str, Any] = {}
-    if study.entries.tracks:
-        from explorer.logs.logged_runs import validate
-        from explorer.logs.validation_records import track_records
+    if not study.entries.tracks:
+        return ()
+    from explorer.logs.logged_runs import validate
+    from explorer.logs.validation_records import track_records
 
-        records["validation"] = track_records(study, validate(study))
-    if study.included:
-        from explorer.logs.replaced_inputs import replaced_inputs
-
-        records["fits"] = replaced_inputs(study)
-    return records
+    return track_records(study, validate(study))

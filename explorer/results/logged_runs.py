@@ -6,7 +6,6 @@ SI units throughout; ``display_unit`` and its like are those the builder uses.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 
 @dataclass(frozen=True)
@@ -25,7 +24,7 @@ class Departure:
 
     start: float
     end: float
-    side: Literal["above", "below"]
+    side: str
     furthest: float
 
 
@@ -35,52 +34,44 @@ class LoggedRunRecord:
 
     Attributes
     ----------
-    name, words:
+    name, title:
         Its name in the study, and what the study calls it.
-    quantity, unit, display_unit:
+    quantity, summary, unit, display_unit:
         What was predicted and logged.
     along, along_unit, along_display_unit:
         What it is laid along: speed, time or distance.
-    condition:
+    condition, condition_words:
         How the study says the car was run.
-    explains:
-        The verdict.
+    explains, words, notes:
+        The verdict, in plain words in the units shown, and what weakens it.
     coverage, share, expected_low, expected_high:
         Share of points in the band, the probability of the band, and between what the coverage of a run of
         the predicted kind lies.
-    bias, bias_in_spreads:
-        Mean of logged minus predicted median, and the same in predicted standard deviations.
-    noise:
-        Scatter of the logger that was added to the band.
-    chance:
-        How often a run of the predicted kind would lie as badly as this one.
-    rows, outside_range, effective_rows:
-        Rows compared, rows left out because nothing was predicted there, and how many independent ones the
-        run is worth.
-    wide:
-        Whether the band is so wide that it agrees with almost anything.
-    departures:
+    bias, bias_in_spreads, noise, chance, rows, outside_range, effective_rows:
+        As in ``explorer.logs.validation.Validation``.
+    stretches:
         Where the run leaves the band, the longest first.
     samples, unanswered:
         Cars it was held against, and those of them without an answer.
-    notes:
-        What was found odd in the log.
     at, logged, lower, median, upper:
-        For a chart, rising along ``at``, thinned to a few hundred points; the band without the logger's
-        scatter.
+        For a chart, rising along ``at``, thinned to a few hundred points.
     """
 
     name: str
-    words: str
+    title: str
     quantity: str
+    summary: str
     unit: str
     display_unit: str
     along: str
     along_unit: str
     along_display_unit: str
     condition: str
+    condition_words: str
     log: LogRecord
     explains: bool
+    words: str
+    notes: tuple[str, ...]
     coverage: float
     share: float
     expected_low: float
@@ -92,11 +83,9 @@ class LoggedRunRecord:
     rows: int
     outside_range: int
     effective_rows: float
-    wide: bool
-    departures: tuple[Departure, ...]
+    stretches: tuple[Departure, ...]
     samples: int
     unanswered: int
-    notes: tuple[str, ...]
     at: tuple[float, ...]
     logged: tuple[float, ...]
     lower: tuple[float, ...]

@@ -10,9 +10,9 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +27,7 @@ from explorer.results.comparison import Comparison
 from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.histogram import Histogram
 from explorer.results.json import from_json, json_schema, json_text
+from explorer.results.logged_runs import FittedFile, LoggedRunRecord
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -282,23 +283,15 @@ class Summary:
     candidates: Comparison | None = None
     design: Exploration | None = None
     highest_speed: HighestSpeeds | None = None
+    validation: tuple[LoggedRunRecord, ...] = ()
+    fits: tuple[FittedFile, ...] = ()
     schema_version: str = SCHEMA_VERSION
-    extra: dict[str, Any] = field(default_factory=dict)
 
     @property
     def verdict(self) -> str:
         """``fail`` when any limit fails, ``undecided`` when any is, else ``pass``."""
         verdicts = {limit.conformance.verdict for limit in self.limits}
         return next((word for word in ("fail", "undecided") if word in verdicts), "pass")
-
-
-def plain_data(value: Any) -> Any:
-    """Turn arrays and numbers of numpy into plain ones, however deep they lie."""
-    if isinstance(value, Mapping):
-        return {str(key): plain_data(one) for key, one in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain_data(one) for one in value]
-    return value.tolist() if hasattr(value, "tolist") else value
 
 
 def summary_schema() -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import (
@@ -29,7 +29,6 @@ from reports.findings import (
     first_driver,
     found_words,
     slug,
-    track_name,
     without_source,
     worst,
 )
@@ -61,16 +60,14 @@ def build(report: Report) -> Section:
 
 def _unexplained(report: Report) -> tuple[Line, ...]:
     """Name every logged run that the model does not explain: what follows rests on that model."""
-    found = report.summary.extra.get("validation") or ()
-    records = [found] if isinstance(found, Mapping) else found
     return tuple(
         (
             "A logged run does not go as this study predicts (",
-            Link(track_name(one), "validation"),
+            Link(one.title, "validation"),
             "). All that follows rests on the same models and numbers, so find out why before relying on it.",
         )
-        for one in records
-        if not one["explains"]
+        for one in report.summary.validation
+        if not one.explains
     )
 
 

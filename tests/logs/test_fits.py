@@ -28,6 +28,7 @@ from explorer.logs.fitting.input_block import input_block
 from explorer.logs.reader import Source
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.shared_errors import Shared, held_together
+from reports.sections.fits import headline
 from tests.synthetic import Roughness, make_spring_test, random_stream
 
 Cli = Callable[..., Answer]
@@ -128,25 +129,21 @@ def test_the_loop_moves_a_verdict_of_the_demo(demo: Path) -> None:
 def test_before_and_after_of_an_included_fit(demo: Path) -> None:
     written = write_fit(fit(load_study(demo), "coast_down")[0])
     study = with_sections(demo, "", first='include = ["fitted/coast_down.toml"]')
-    found = replaced_inputs(study)
-    assert found is not None
-    json.dumps(found, allow_nan=False)
-    assert found["headline"].startswith(
+    (file,) = found = replaced_inputs(study)
+    assert headline(found).startswith(
         "3 inputs of this study come from fitted logs; the body drag area moved most: up"
     )
-    (file,) = found["files"]
-    assert file["log"]["kind"].startswith("drag area and rolling resistance")
-    drag = file["inputs"][0]
-    assert drag["quantity"] == "body_drag_area"
-    assert (drag["before"]["mean"], drag["before"]["sd"]) == (0.030, 0.003)
-    assert drag["moved_by"] == pytest.approx((drag["after"]["mean"] - 0.030) / 0.003)
-    assert drag["narrowed_to"] == pytest.approx(drag["after"]["sd"] / 0.003)
+    assert file.as_written
+    drag = file.inputs[0]
+    assert drag.quantity == "body_drag_area"
+    assert drag.before is not None
+    assert (drag.before.mean, drag.before.sd) == (0.030, 0.003)
+    assert drag.moved_by == pytest.approx((drag.after.mean - 0.030) / 0.003)
+    assert drag.narrowed_to == pytest.approx(drag.after.sd / 0.003)
     # Once the block was edited by hand, the residuals beside it are no longer those of its numbers.
     written.write_text(written.read_text() + "# edited\n")
-    edited = replaced_inputs(load_study(demo))
-    assert edited is not None
-    assert edited["files"][0]["log"] is None
-    assert replaced_inputs(load_study(DEMO)) is None
+    assert not replaced_inputs(load_study(demo))[0].as_written
+    assert replaced_inputs(load_study(DEMO)) == ()
 
 
 def test_a_study_without_a_file_it_includes(demo: Path) -> None:

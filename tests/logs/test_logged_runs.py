@@ -190,7 +190,7 @@ def test_speed_down_the_straight_against_time_and_distance(sprint: Callable[...,
     assert found.validation.explains
     assert abs(found.validation.bias) < 0.3
     (record,) = track_records(study, [found])
-    assert (record["along"], record["along_unit"], record["unit"]) == ("distance", "m", "m/s")
+    assert (record.along, record.along_unit, record.unit) == ("distance", "m", "m/s")
 
 
 def test_a_weak_motor_is_found_out(sprint: Callable[..., Study]) -> None:
@@ -210,25 +210,24 @@ def test_a_run_says_what_it_does_not_explain(demo: Path) -> None:
     study = replace(study, entries=entries, limits=study.limits[4:5], sweeps=(), sensitivity_samples=64)
     run(study, samples=1000, workers=1).save(demo / "results")
     results = load_results(demo / "results")
-    extra = results.summary.extra
     screen = Console(file=StringIO(), width=200)
     show([SECTIONS["validation"](Report(results))], screen)
     said = screen.file.getvalue()  # type: ignore[attr-defined]
     assert "Morning run: pitch against speed: ✗ fail not explained." in said
     assert "Run down the strip, flap closed: pitch against speed: ✓ pass explained." in said
-    records = {one["name"]: one for one in extra["validation"]}
+    records = {one.name: one for one in results.summary.validation}
     assert set(records) == {"closed_run", "mine"}
     mine = records["mine"]
-    assert mine["explains"] is False
-    assert mine["unit"] == "rad"
-    assert np.all(np.diff(mine["at"]) >= 0)
-    assert len(mine["at"]) == len(mine["logged"]) == len(mine["upper"]) == 60
+    assert not mine.explains
+    assert mine.unit == "rad"
+    assert np.all(np.diff(mine.at) >= 0)
+    assert len(mine.at) == len(mine.logged) == len(mine.upper) == 60
     # In SI units, as all of the summary: 45 m/s and a few degrees.
-    assert mine["at"][-1] == pytest.approx(45)
-    assert 0.02 < max(mine["logged"]) < 0.2
-    beyond = max(np.subtract(mine["logged"], mine["upper"]))
-    assert mine["stretches"][0]["furthest"] == pytest.approx(beyond, rel=0.01)
-    assert "fits" not in extra
+    assert mine.at[-1] == pytest.approx(45)
+    assert 0.02 < max(mine.logged) < 0.2
+    beyond = max(np.subtract(mine.logged, mine.upper))
+    assert mine.stretches[0].furthest == pytest.approx(beyond, rel=0.01)
+    assert results.summary.fits == ()
 
 
 def test_json_of_the_command(squatline: Cli) -> None:

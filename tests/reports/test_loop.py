@@ -3,40 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
-from explorer.results.records import Culprit, RareFailureRecord, Results
+from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
+from explorer.results.records import Culprit, RareFailureRecord
 from reports.formatting import MINUS, THIN_SPACE
 from reports.options import ReportOptions
 from reports.page import figures
 from reports.report import Report
 from reports.sections import rare_failures, sections
 from tests.report_analyses import validation, with_findings
-from tests.report_fixture import make_results
 from tests.reports.test_content import HEAVY, Reader, written
 
-BELIEF = {"mean": 2600.0, "sd": 250.0, "source": "judged"}
-FOUND = {"mean": 2446.2, "sd": 19.9, "source": "rear spring log, 2026-03-14, sha256 e849ba2b238d"}
+BELIEF = Belief(2600.0, 250.0, "judged")
+FOUND = Belief(2446.2, 19.9, "rear spring log, 2026-03-14, sha256 e849ba2b238d")
 
 
-def with_extra(**extra: Any) -> Results:
-    results = make_results()
-    return replace(results, summary=replace(results.summary, extra=extra))
-
-
-def fits(log: object) -> dict[str, Any]:
-    changed = {
-        "quantity": "rear_wheel_rate",
-        "unit": "N/m",
-        "display_unit": "N/mm",
-        "before": BELIEF,
-        "after": FOUND,
-    }
-    inputs = [changed | {"moved_by": -0.6, "narrowed_to": 0.08}]
-    return {
-        "headline": "1 input comes from a log",
-        "files": [{"file": "f.toml", "inputs": inputs, "log": log}],
-    }
+def fits(as_written: bool) -> tuple[FittedFile, ...]:
+    replaced = ReplacedInput("rear_wheel_rate", "N/m", "N/mm", BELIEF, FOUND, -0.6, 0.08)
+    return (FittedFile("f.toml", (replaced,), as_written),)
 
 
 def first_page(reader: Reader) -> str:
@@ -44,30 +28,34 @@ def first_page(reader: Reader) -> str:
 
 
 def test_an_input_from_a_log_shows_before_and_after() -> None:
-    reader = written(with_extra(fits=fits({"kind": "spring_test"})))
+    reader = written(with_findings(fits=fits(True)))
     row = f"rear wheel rate 2.60 ± 0.25 N/mm 2.446 ± 0.020 N/mm {MINUS}0.6 8 %"
-    for words in ("1 input comes from a log.", row, "rear wheel rate rear spring log, 2026-03-14"):
+    for words in (
+        "1 input of this study comes from a fitted log; the rear wheel rate moved most: down",
+        row,
+        "rear wheel rate rear spring log, 2026-03-14",
+    ):
         assert words in reader.text
     assert "changed by hand since" not in reader.text
 
 
 def test_a_file_without_its_record_is_named() -> None:
-    text = written(with_extra(fits=fits(None))).text
+    text = written(with_findings(fits=fits(False))).text
     assert "Without the record of a fit, or changed by hand since: f.toml." in text
 
 
 def test_a_run_that_is_not_explained_stands_on_the_first_page() -> None:
-    records = [one | {"explains": False, "headline": f"Second run: {one['words']}"} for one in validation()]
-    page = first_page(written(with_extra(validation=records)))
+    records = tuple(replace(one, explains=False, title="Second run") for one in validation())
+    page = first_page(written(with_findings(validation=records)))
     assert "A logged run does not go as this study predicts (Second run)." in page
     # Before anything that rests on the same models.
     assert page.index("does not go as") < page.index("May we build it?")
 
 
 def test_two_runs_of_one_quantity_are_drawn_apart() -> None:
-    first = validation()[0] | {"headline": f"First run: {validation()[0]['words']}"}
-    second = first | {"headline": f"Second run: {first['words']}", "logged": [0.02, 0.03, 0.05]}
-    report = Report(with_extra(validation=[first, second]), ReportOptions(leave_out=HEAVY))
+    first = replace(validation()[0], title="First run")
+    second = replace(first, title="Second run", logged=(0.02, 0.03, 0.05))
+    report = Report(with_findings(validation=(first, second)), ReportOptions(leave_out=HEAVY))
     drawn = [figure for figure in figures(sections(report)) if figure.name.startswith("validation-")]
     assert len({figure.name for figure in drawn}) == 2
     assert [figure.title.partition(":")[0] for figure in drawn] == ["First run", "Second run"]
@@ -75,8 +63,7 @@ def test_two_runs_of_one_quantity_are_drawn_apart() -> None:
 
 
 def test_a_run_that_is_explained_does_not() -> None:
-    records = [one | {"explains": True} for one in validation()]
-    assert "does not go as" not in first_page(written(with_extra(validation=records)))
+    assert "does not go as" not in first_page(written(with_findings(validation=validation())))
 
 
 def test_how_seldom_a_limit_fails_and_the_car_that_does() -> None:
