@@ -6,8 +6,13 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import hypothesis
 import pytest
 from study_help import SMALL, Answer
+
+# No example has to be quick: the machine may be busy.
+hypothesis.settings.register_profile("unhurried", deadline=None)
+hypothesis.settings.load_profile("unhurried")
 
 
 @pytest.fixture

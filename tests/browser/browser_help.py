@@ -23,7 +23,7 @@ class Watch:
         page.on("dialog", lambda dialog: (self.dialogs.append(dialog.message), dialog.dismiss()))
 
 
-def wait_until(page: Page, holds: str, patience: int = 20_000) -> None:
+def wait_until(page: Page, holds: str, patience: int = 180_000) -> None:
     """Wait for an expression to hold; the driver's own waiting needs eval, which the policy refuses."""
     for _ in range(patience // 50):
         if page.evaluate(holds):

@@ -88,5 +88,7 @@ def page(browser: Browser) -> Iterator[Page]:
     context = browser.new_context(
         viewport={"width": 1200, "height": 900}, offline=True, accept_downloads=True
     )
+    # The driver gives up after half a minute otherwise, which a busy machine may need.
+    context.set_default_timeout(180_000)
     yield context.new_page()
     context.close()

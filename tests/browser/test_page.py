@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from explorer.results.records import Results
-from tests.browser.browser_help import Watch, draw_all
+from tests.browser.browser_help import Watch, draw_all, wait_until
 from tests.report_fixture import HOSTILE
 
 if TYPE_CHECKING:
@@ -57,13 +58,15 @@ def test_units_switch_for_the_whole_page(page: Page, address: str) -> None:
     before = page.inner_text("#verdicts")
     assert "5 N" in before.replace("\xa0", " ")
     page.select_option("#units", "2")
-    page.wait_for_timeout(1500)
+    words = "document.querySelector('{}').innerText"
+    wait_until(page, words.format("#limit-front-wheels-carry-load .picture") + ".includes('lbf')")
+    wait_until(page, r"!/\d\sN\b/.test(" + words.format("#verdicts") + ")")
     after = page.inner_text("#verdicts").replace("\xa0", " ")
     assert "lbf" in after
     assert not re.search(r"\d N\b", after)
     assert "front axle load [lbf]" in page.inner_text("#limit-front-wheels-carry-load .picture")
     page.select_option("#units", "0")
-    assert page.inner_text("#verdicts") == before
+    wait_until(page, f"{words.format('#verdicts')} === {json.dumps(before)}")
 
 
 def test_tables_sort_by_keyboard(page: Page, address: str) -> None:
@@ -183,6 +186,7 @@ def test_without_scripts_the_page_still_shows_everything(
     browser: Any, address: str, results: Results
 ) -> None:
     context = browser.new_context(java_script_enabled=False, offline=True)
+    context.set_default_timeout(180_000)
     page = context.new_page()
     page.goto(address)
     for limit in results.summary.limits:

@@ -8,7 +8,6 @@ import sqlite3
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -16,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from design_help import write_known
+from patience import PATIENCE, wait_until
 from study_help import ROOT, Answer
 
 from explorer.design.exploration import run_exploration
@@ -129,10 +129,12 @@ import time
 
 @quantity("1", source="test")
 def slow_reserve(reserve_across):
-    """The same, with every evaluation put on record."""
-    with (pathlib.Path(__file__).parent / "evaluations").open("a") as record:
+    """The same, with every evaluation put on record; after the eighth it waits while it is told to."""
+    here = pathlib.Path(__file__).parent
+    while (here / "wait").exists() and (here / "evaluations").stat().st_size >= 8:
+        time.sleep(0.01)
+    with (here / "evaluations").open("a") as record:
         record.write("x")
-    time.sleep(0.03)
     return reserve_across
 '''
 RUN = """
@@ -169,27 +171,25 @@ def slow_study(folder: Path) -> Path:
     write_known(folder, rest, samples=400)
     with (folder / "own.py").open("a") as own:
         own.write(SLOW)
+    (folder / "evaluations").touch()
     return folder
 
 
 def evaluations(folder: Path) -> int:
-    record = folder / "evaluations"
-    return len(record.read_text()) if record.exists() else 0
+    return len((folder / "evaluations").read_text())
 
 
 def test_a_killed_run_goes_on_where_it_was(tmp_path: Path) -> None:
     folder, whole = slow_study(tmp_path / "killed"), slow_study(tmp_path / "whole")
+    (folder / "wait").touch()
     first = explore(folder)
-    deadline = time.monotonic() + 60
-    while evaluations(folder) < 8:
-        assert first.poll() is None, first.communicate()
-        assert time.monotonic() < deadline
-        time.sleep(0.01)
+    wait_until(lambda: evaluations(folder) >= 8, lambda: first.poll() is None)
     os.kill(first.pid, signal.SIGKILL)
     first.communicate()
+    (folder / "wait").unlink()
     before = evaluations(folder)
     assert 8 <= before < 24
-    out, err = explore(folder).communicate(timeout=120)
+    out, err = explore(folder).communicate(timeout=PATIENCE)
     assert "is met" in out, err
     study = load_study(whole, allow_code=True)
     assert out.strip() == repr(run_exploration(study, parts=["maps"])[0])

@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
 from dataclasses import replace
@@ -17,6 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 from engine_help import fingerprint
+from patience import PATIENCE, wait_for_end, wait_until
 from study_help import DEMO, Answer
 
 from explorer.analyses.sensitivity import run_drivers
@@ -82,7 +82,7 @@ def test_a_worker_killed_on_the_way_loses_no_chunk_and_repeats_none(
     found = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2, progress=kill_one)
     assert fingerprint(found) == alone
     assert killed
-    cluster.executor._client.wait_for_workers(2, timeout=15)  # type: ignore[union-attr]  # as above
+    cluster.executor._client.wait_for_workers(2, timeout=PATIENCE)  # type: ignore[union-attr]  # as above
     rejoined = worker_processes(cluster)
     assert len(rejoined) == 2
     assert killed[0] not in rejoined.values()
@@ -127,8 +127,9 @@ def test_a_worker_of_another_version_is_refused(cluster: Crew) -> None:
     other = Packed(Packed.of(abs).data, (*wanted[:-1], ("scipy", "0.1")))
     future = cluster.executor.submit(other, [-3])  # type: ignore[union-attr]  # a cluster has an executor
     with pytest.raises(ClusterError, match="another scipy"):
-        future.result(timeout=20)
-    done = cluster.executor.submit(Packed.of(abs), [-3, 4]).result(timeout=20)  # type: ignore[union-attr]  # as above
+        future.result(timeout=PATIENCE)
+    again = cluster.executor.submit(Packed.of(abs), [-3, 4])  # type: ignore[union-attr]  # as above
+    done = again.result(timeout=PATIENCE)
     assert Packed.opened(done) == [3, 4]
 
 
@@ -214,13 +215,11 @@ def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path
     with subprocess.Popen(
         [*command, *options], stderr=subprocess.PIPE, text=True, start_new_session=True
     ) as running:
-        notes = study / ".results-parts.sqlite"
-        while not notes.exists():
-            time.sleep(0.05)
-        time.sleep(1.5)
+        # The first samples are there: all workers are in the midst of the next ones.
+        wait_until(lambda: len(list(study.rglob("*.parquet"))) >= 8, lambda: running.poll() is None)
         # As a terminal does: to the command and all its workers.
         os.killpg(running.pid, signal.SIGINT)
-        _, told = running.communicate(timeout=20)
+        _, told = running.communicate(timeout=PATIENCE)
     assert running.returncode == 130
     assert told.startswith("squatline: interrupted")
     assert "Traceback" not in told
@@ -228,12 +227,12 @@ def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path
 
 def test_worker_processes_end_with_their_parent(tmp_path: Path) -> None:
     program = (
-        "import os, time\n"
+        "import os, signal\n"
         "from explorer.engine.execution import crew\n"
         "if __name__ == '__main__':\n"
         "    with crew('processes', workers=2) as gathered:\n"
         "        print(gathered.executor.submit(os.getpid).result(), flush=True)\n"
-        "        time.sleep(60)\n"
+        "        signal.pause()\n"
     )
     (tmp_path / "parent.py").write_text(program)
     command = [sys.executable, tmp_path / "parent.py"]
@@ -241,8 +240,4 @@ def test_worker_processes_end_with_their_parent(tmp_path: Path) -> None:
         assert parent.stdout is not None
         worker = int(parent.stdout.readline())
         parent.kill()
-    for _ in range(100):
-        if not Path(f"/proc/{worker}").exists():
-            return
-        time.sleep(0.05)
-    raise AssertionError("the worker is still there")
+    wait_for_end(worker)
