@@ -42,8 +42,8 @@ def asset(*parts: str) -> str:
 
 @functools.cache
 def font_faces() -> str:
-    """Return the style that brings the fonts along."""
-    faces = []
+    """Return the style that brings the fonts along, with their licence."""
+    faces = [f"/*!\n{asset('fonts', 'OFL.txt')}*/"]
     for name, weight in _WEIGHTS:
         address = base64.b64encode((vega.FONTS / name).read_bytes()).decode("ascii")
         faces.append(

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 FONTS = Path(__file__).parent / "fonts"
+LICENCES = Path(__file__).parent / "licences" / "charts.txt"
 # Only this name is set on the page; everything else of the library stays inside its own function.
 _BUNDLE = "window.squatlineCharts = vegaEmbed;"
 
@@ -71,7 +72,8 @@ def start() -> None:
 
 @functools.cache
 def bundle() -> str:
-    """Return the chart library as one script that keeps its names to itself."""
+    """Return the chart library as one script that keeps its names to itself, its licences in front."""
     with _lock:
         script: str = _library().javascript_bundle(_BUNDLE)
-    return f"(function () {{\n{script}\n}})();"
+    notice = LICENCES.read_text(encoding="utf-8")
+    return f"/*!\n{notice}*/\n(function () {{\n{script}\n}})();"

@@ -69,6 +69,7 @@ def test_the_rear_floor_scrapes_before_the_nose_lifts(outcome: Outcome) -> None:
     assert np.mean(outcome.kept["front_axle_load | closed"] <= 0) < 0.05
 
 
+@pytest.mark.long
 def test_it_has_a_pass_a_fail_and_an_undecided(demo: Study) -> None:
     from explorer.pipeline import run
 

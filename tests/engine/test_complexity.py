@@ -47,6 +47,7 @@ def test_the_graph_costs_little_over_the_same_model_by_hand(demo: Study) -> None
     assert ratio(times, "graph", "hand") < 1.3
 
 
+@pytest.mark.long
 def test_cost_grows_in_proportion_to_samples(demo: Study) -> None:
     grown = exponent(
         lambda chunks: run_montecarlo(demo, samples=chunks * CHUNK, keep=False), 2, 8, 4, rounds=2

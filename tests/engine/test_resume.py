@@ -81,6 +81,7 @@ def test_a_stopped_run_goes_on_where_it_was(demo: Study, store: PartStore, worke
     assert dict(found.blamed) == dict(whole.blamed)
 
 
+@pytest.mark.long
 def test_replicates_of_a_design_are_noted_one_by_one(demo: Study, store: PartStore) -> None:
     scrambled = replace(demo, design="sobol")
     whole = run_montecarlo(scrambled, samples=SAMPLES)
@@ -119,6 +120,7 @@ class Spread:
         return self.alike == 4
 
 
+@pytest.mark.long
 def test_any_stop_rule_goes_on_where_it_was(demo: Study, store: PartStore) -> None:
     """It is asked once a chunk in all, and not again when the run was over and its results were lost."""
 
@@ -310,6 +312,7 @@ def test_a_store_with_other_parts_or_other_users_stays(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("until", [(), ("--until", "decided")], ids=["plain", "until decided"])
 def test_killed_at_thirty_moments_it_ends_with_the_same_bytes(
     small_study: Writer, until: tuple[str, ...]
@@ -325,6 +328,7 @@ def test_killed_at_thirty_moments_it_ends_with_the_same_bytes(
     assert sorted(path.name for path in folder.iterdir()) == ["killed", "study.toml", "whole"]
 
 
+@pytest.mark.long
 def test_killed_with_its_worker_processes_it_ends_with_the_same_bytes(small_study: Writer) -> None:
     folder = small_study(**{"samples__=__4000": "samples = 400_000"})
     assert start(folder, folder / "whole", "--engine", "threads").wait() == 0

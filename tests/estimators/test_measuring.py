@@ -223,6 +223,7 @@ def test_each_alone_adds_up_over_all_limits() -> None:
     assert "c" not in by_name["a"].tied_with
 
 
+@pytest.mark.long
 def test_budget_holds_and_what_is_idle_is_left_out() -> None:
     x = drawn("abc")
     margins = {"y": 0.5 + x["a"] + 0.8 * x["b"]}
@@ -294,6 +295,7 @@ def test_nothing_to_measure_when_all_is_settled() -> None:
     )
 
 
+@pytest.mark.long
 def test_many_measurements_are_grown_instead_of_enumerated() -> None:
     names = [f"x{j}" for j in range(16)]
     generator = np.random.default_rng(9)

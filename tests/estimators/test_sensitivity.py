@@ -155,6 +155,7 @@ def test_only_what_lies_upstream_is_ranked(drawn: Array) -> None:
     assert by_name(found)["c"].total == by_name(whole)["c"].total
 
 
+@pytest.mark.long
 def test_intervals_cover_as_often_as_they_say() -> None:
     """Repeat 200 times on Ishigami."""
     truth = {"a": (0.31391, 0.55759), "b": (0.44241, 0.44241), "c": (0.0, 0.24368)}

@@ -75,6 +75,7 @@ def test_a_car_that_has_stopped_stays_stopped() -> None:
     assert (speed[time > 70] == 0).all()
 
 
+@pytest.mark.long
 def test_intervals_of_500_synthetic_logs_hold_the_truth_95_times_in_100() -> None:
     hits = np.zeros(2)
     for seed in range(500):

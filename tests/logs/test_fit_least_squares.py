@@ -82,6 +82,7 @@ def test_repetition_needs_a_run_of_some_length() -> None:
     assert repetition(np.zeros(100), np.zeros(100, int)) == 1.0
 
 
+@pytest.mark.long
 def test_intervals_hold_for_repeating_rows() -> None:
     hits = 0
     for seed in range(120):

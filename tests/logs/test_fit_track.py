@@ -73,6 +73,7 @@ def test_a_power_curve_is_found_between_its_knots() -> None:
     assert fit.estimates == pytest.approx(np.full(4, 2400), rel=0.01)
 
 
+@pytest.mark.long
 def test_intervals_of_80_runs_hold_the_efficiency_95_times_in_100() -> None:
     hits = 0
     for seed in range(80):
@@ -220,6 +221,7 @@ def test_downforce_is_found_through_the_graph_of_the_model() -> None:
     assert fit.estimates[3:] == pytest.approx([2.0, 3.0], rel=0.02)
 
 
+@pytest.mark.long
 def test_intervals_of_40_ride_height_logs_hold_the_wing_95_times_in_100() -> None:
     hits = np.zeros(3)
     for seed in range(40):

@@ -66,6 +66,7 @@ def test_friction_is_half_the_difference_between_loading_and_unloading() -> None
     assert fit.log_values["friction"][0] == pytest.approx(1.5, rel=1e-4)
 
 
+@pytest.mark.long
 def test_intervals_of_300_spring_tests_hold_the_rate_95_times_in_100() -> None:
     hits = 0
     for seed in range(300):

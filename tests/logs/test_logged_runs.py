@@ -96,6 +96,7 @@ def test_a_much_softer_car_is_not_explained_and_the_words_say_where(demo: Path, 
     assert own.validation.explains
 
 
+@pytest.mark.long
 def test_runs_of_cars_the_study_believes_in_are_explained_99_times_in_100(demo: Path) -> None:
     study = with_sections(demo, PITCH)
     plan = make_plan(study, [("pitch", "closed")])

@@ -85,6 +85,7 @@ def test_halving_the_step_takes_the_error_to_a_sixteenth(monkeypatch: pytest.Mon
         assert 11 < coarse / fine < 24
 
 
+@pytest.mark.long
 def test_with_wheels_lifting_and_stops_the_error_of_the_peak_stays_small(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -57,6 +57,7 @@ class Lost(Executor):
         return lost
 
 
+@pytest.mark.long
 def test_both_forms_are_the_same_when_their_charts_are_drawn_beside(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -103,6 +103,7 @@ def test_the_outline_lists_the_sections(pages: Any) -> None:
     assert [title for title in found if title in expected] == expected
 
 
+@pytest.mark.long
 def test_the_same_results_give_the_same_bytes_in_another_process(pdf: bytes, tmp_path: Path) -> None:
     root = Path(__file__).resolve().parents[2]
     program = (
