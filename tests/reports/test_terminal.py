@@ -1,0 +1,76 @@
+"""The terminal draws the blocks of page and paper: narrow or wide, with nothing lost that a table holds."""
+
+from __future__ import annotations
+
+from io import StringIO
+
+import pytest
+from rich.console import Console
+
+from reports.blocks import Column, Figure, Paragraph, Quiet, Section, Table, Verdict, cell
+from reports.formatting import SPACE, amount
+from reports.report import Report
+from reports.sections import SECTIONS
+from reports.terminal import show, words
+from tests.report_analyses import with_analyses
+
+SHOWN = ("decision", "verdicts", "measuring", "candidates", "design", "ladder", "validation", "fits")
+TABLE = Table(
+    "loads",
+    "Loads on the axles.",
+    (Column("No.", number=True), Column("Axle"), Column("Load, the car standing still", number=True)),
+    (
+        (cell("1"), cell("front", Quiet("laden")), cell(amount(23.15, "N", "N", spread=0.5))),
+        (cell("2"), cell("rear"), cell(Verdict("fail"))),
+    ),
+)
+
+
+def drawn(*sections: Section | None, width: int) -> str:
+    console = Console(file=StringIO(), width=width, highlight=False)
+    show(sections, console)
+    return console.file.getvalue()  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("width", [60, 80, 140])
+def test_no_line_is_wider_than_the_screen(width: int) -> None:
+    report = Report(with_analyses())
+    text = drawn(*(SECTIONS[name](report) for name in SHOWN), width=width)
+    # What is drawn with signs keeps its places; it is 76 letters wide.
+    lines = [line.rstrip() for line in text.splitlines()]
+    assert max(map(len, lines)) <= max(width, 76)
+    for said in ("May we run it?", "✗ fail", "What stands in the way of more"):
+        assert said in " ".join(text.split())
+
+
+def test_a_table_has_columns_where_there_is_room_and_rows_elsewhere() -> None:
+    section = Section("loads", "Loads", (TABLE,))
+    wide, narrow = drawn(section, width=100), drawn(section, width=30)
+    assert any(line.split() == ["1", "front", "laden", "23.15", "N"] for line in wide.splitlines())
+    # A number alone names no row.
+    assert "1 front laden" in narrow
+    assert "23.15 N" in narrow
+    for text in (wide, narrow):
+        assert "✗ fail" in text
+
+
+def test_number_and_unit_are_never_parted() -> None:
+    line = ("the front axle carries ", amount(23.15, "N", "N", spread=0.5), " at rest")
+    for width in range(25, 40):
+        text = drawn(Section("a", "A", (Paragraph(line),)), width=width)
+        assert "23.15 N" in text
+    assert words(line) == f"the front axle carries 23.15{SPACE}N at rest"
+
+
+def test_what_explains_pictures_is_left_out_and_charts_are_not_drawn() -> None:
+    def never() -> tuple[dict[str, object], ...]:
+        raise AssertionError
+
+    blocks = (
+        Paragraph(("the dot is the middle car",), aside=True),
+        Figure("f", "what it brings", "words", caption=("two hours",), draw=never, signs=("1 |", "  +--")),
+    )
+    text = drawn(Section("a", "A", blocks), width=80)
+    assert "the dot" not in text
+    assert "What it brings: two hours" in text
+    assert "1 |\n  +--" in text
