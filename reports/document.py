@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import logging
 import os
 import warnings
@@ -71,16 +72,13 @@ def document(report: Report, sections: Sequence[Section], drawn: Pictures | None
 
 def _library() -> Any:
     try:
-        with warnings.catch_warnings():
-            # The library warns of an older helper it can do without.
+        # The library warns of a helper it can do without, and prints a page of its own on what it lacks.
+        with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
             warnings.simplefilter("ignore", DeprecationWarning)
             import weasyprint
     except (ImportError, OSError) as error:
-        raise RenderError(
-            "the PDF cannot be drawn on this machine",
-            found=str(error).splitlines()[0],
-            remedy=INSTALL,
-        ) from None
+        lacking = str(error).partition(":")[0].splitlines()[0]
+        raise RenderError(f"the PDF was not drawn ({lacking}): {INSTALL}") from None
     logging.getLogger("weasyprint").setLevel(logging.ERROR)
     logging.getLogger("fontTools").setLevel(logging.ERROR)
     return weasyprint

@@ -1,7 +1,6 @@
 """The command line: thin, and quick to answer; everything heavy is imported when it is needed.
 
-Exit status: 0 all limits pass, 1 some fail or are undecided, 2 the input was wrong or not all that was asked
-for could be computed, 130 interrupted.
+Exit status: as ``EXIT_STATUS`` says; besides, 3 a fault of the program, 141 nobody reads its output any more.
 """
 
 from __future__ import annotations
@@ -26,18 +25,24 @@ if TYPE_CHECKING:
     from explorer.engine.stages import Stages
     from explorer.results.records import Results
     from explorer.study.study import Study
+    from reports import Rendered
 
 # Drawn at the most when a run goes on until its limits are decided.
 MOST_SAMPLES = 2_000_000
 
-PASSED, NOT_PASSED, WRONG_INPUT, INTERRUPTED, FAULT = 0, 1, 2, 130, 3
+DONE, NOT_PASSED, WRONG_INPUT, FAULT, INTERRUPTED, UNREAD = 0, 1, 2, 3, 130, 141
 # As for wrong input: what was asked for is not all there.
 UNFINISHED = WRONG_INPUT
+EXIT_STATUS = (
+    "Exit status: 0 the command did its work, whatever it found; 1 with --strict, where a limit does not "
+    "pass; 2 the input was wrong, or not all that was asked for could be done; 130 interrupted."
+)
 
 app = typer.Typer(
     name="squatline",
     help="Explore the design of a fast model car with a movable rear wing: what it will do, how sure that "
     "is, and what to measure first. A pass is a prediction, never a clearance to run.",
+    epilog=EXIT_STATUS,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -73,6 +78,11 @@ Scheduler = Annotated[
 Fresh = Annotated[bool, typer.Option("--fresh", help="Compute again what an earlier call has finished.")]
 
 
+def strict(unless: str) -> Any:
+    """Return the option by which a command judges with its exit status what it has found."""
+    return typer.Option("--strict", help=f"End with status 1 unless {unless}.")
+
+
 def main() -> None:
     """Run the command line and leave with its exit status; a user never sees a traceback."""
     # Threads of the linear algebra library cost more than they bring beside those of the engine.
@@ -91,14 +101,14 @@ def main() -> None:
     except BrokenPipeError:
         # The reader of a pipe has gone; Python would complain again while flushing at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(NOT_PASSED)
+        sys.exit(UNREAD)
     except Exception as error:
         _usage_or_fault(error)
 
 
 def _status() -> int:
     """Do as told; outside its own standalone mode the library hands even an interruption back as a status."""
-    status: int = app(standalone_mode=False) or PASSED
+    status: int = app(standalone_mode=False) or DONE
     if status == INTERRUPTED:
         raise KeyboardInterrupt
     return status
@@ -227,6 +237,7 @@ def run(
     ] = None,
     no_report: Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")] = False,
     stages: Annotated[bool, typer.Option("--stages", help="Print how long each stage took.")] = False,
+    strict: Annotated[bool, strict("every limit passes")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
@@ -272,10 +283,11 @@ def run(
     if json:
         _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
     else:
-        show_run(results, folder, problems)
+        show_run(results, folder)
         if stages:
             show_stages(clock.times)
-    _leave(clock, PASSED if results.summary.verdict == "pass" else NOT_PASSED)
+    _tell(problems)
+    _leave(clock, NOT_PASSED if strict and results.summary.verdict != "pass" else DONE)
 
 
 def _note_failures(stages: Stages, results: Results) -> None:
@@ -337,13 +349,16 @@ def _report_of(
 ) -> tuple[str, ...]:
     """Draw the report of results that are written; return what it lacks."""
     with stages.analysis("report"):
-        return _render(results, folder, progress, beside)
+        rendered = _render(results, folder, progress, beside)
+        if rendered.paths:
+            return rendered.problems
+        raise SquatlineError(rendered.problems[0])
     return (stages.failures[-1].words,)
 
 
 def _render(
     results: Results, folder: Path, progress: Progress, beside: Executor | None = None, **wanted: Any
-) -> tuple[str, ...]:
+) -> Rendered:
     from reports import ReportOptions, render
 
     progress("report", 0, 1)
@@ -351,7 +366,12 @@ def _render(
     with nullcontext(beside) if beside else _drawing() as executor:
         rendered = render(results, folder, forms=forms, options=ReportOptions(**wanted), executor=executor)
     progress("report", 1, 1)
-    return tuple(rendered.problems)
+    return rendered
+
+
+def _tell(problems: tuple[str, ...]) -> None:
+    for problem in problems:
+        _complain(f"! {problem}")
 
 
 @app.command()
@@ -372,7 +392,7 @@ def report(
 
     forms = tuple(form for form, wanted in (("html", html), ("pdf", pdf)) if wanted) or ("html", "pdf")
     with _drawing() as beside, _progress(quiet=False) as progress:
-        problems = _render(
+        rendered = _render(
             load_results(results),
             results,
             progress,
@@ -384,12 +404,11 @@ def report(
             cover_text=cover_text,
             logo=logo,
         )
-    for form in forms:
-        path = results / f"report.{form}"
-        if path.exists():
-            _say(path)
-    for problem in problems:
-        _complain(problem)
+    for path in rendered.paths.values():
+        _say(path)
+    _tell(rendered.problems)
+    if not rendered.paths or (rendered.problems and (html or pdf)):
+        raise typer.Exit(UNFINISHED)
 
 
 @app.command()

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from explorer.console.cli import (
+    DONE,
     NOT_PASSED,
-    PASSED,
     AllowCode,
     AsJson,
     Engine,
@@ -32,7 +32,9 @@ from explorer.console.cli import (
     _progress,
     _report_of,
     _say,
+    _tell,
     app,
+    strict,
 )
 
 if TYPE_CHECKING:
@@ -61,6 +63,7 @@ def compare(
     scheduler: Scheduler = None,
     fresh: Fresh = False,
     no_report: NoReport = False,
+    strict: Annotated[bool, strict("a candidate meets every limit")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
@@ -80,10 +83,11 @@ def compare(
     if json:
         data = {"headline": candidates.headline(found), **json_data(found)}
         _print_json({**data, "folder": str(folder), "problems": problems})
+        _tell(problems)
     else:
         show([candidates.build(report)])
         _say_where(folder, problems)
-    _leave(way.stages, PASSED if found.recommended else NOT_PASSED)
+    _leave(way.stages, NOT_PASSED if strict and not found.recommended else DONE)
 
 
 @app.command()
@@ -102,6 +106,7 @@ def explore(
     scheduler: Scheduler = None,
     fresh: Fresh = False,
     no_report: NoReport = False,
+    strict: Annotated[bool, strict("every part finds something that meets the limits")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
@@ -131,6 +136,7 @@ def explore(
             headline = words(speed_steps.headline(speeds, report.speed_unit))
             data["highest_speed"] = {"headline": headline, **json_data(speeds)}
         _print_json({**data, "folder": str(folder), "problems": problems})
+        _tell(problems)
     else:
         show(
             [
@@ -139,7 +145,7 @@ def explore(
             ]
         )
         _say_where(folder, problems)
-    _leave(way.stages, PASSED if found_conforming(exploration, speeds) else NOT_PASSED)
+    _leave(way.stages, NOT_PASSED if strict and not found_conforming(exploration, speeds) else DONE)
 
 
 @contextmanager
@@ -210,5 +216,4 @@ def _say_where(folder: Path, problems: tuple[str, ...]) -> None:
     for name in ("report.html", "report.pdf", "candidates.json", "design.json", "highest_speed.json"):
         if (folder / name).exists():
             _say(folder / name)
-    for problem in problems:
-        _complain(f"! {problem}")
+    _tell(problems)

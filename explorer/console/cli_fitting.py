@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from explorer.console.cli import (
+    DONE,
     NOT_PASSED,
-    PASSED,
+    UNFINISHED,
     AllowCode,
     AsJson,
     StudyPath,
@@ -19,6 +20,7 @@ from explorer.console.cli import (
     _print_json,
     _say,
     app,
+    strict,
 )
 from explorer.errors import SampleError, StudyError
 
@@ -37,10 +39,11 @@ def fit(
         bool,
         typer.Option("--update", help="Weigh the log against what the study believes, by its own samples."),
     ] = False,
+    strict: Annotated[bool, strict("every log can be used")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Turn the logs of a study into inputs with honest uncertainty; status 1 when some cannot be used."""
+    """Turn the logs of a study into inputs with honest uncertainty."""
     from explorer.console.terminal_fitting import show_fits
     from explorer.logs.fit_records import fit_record
     from explorer.logs.fit_writing import line_to_add
@@ -70,8 +73,9 @@ def fit(
     else:
         show_fits(screen(), fitted)
         _say_written(loaded.path, written, refused, line, write)
-    usable = not refused and not any(one.result.weakness for one in fitted)
-    raise typer.Exit(PASSED if usable else NOT_PASSED)
+    if refused:
+        raise typer.Exit(UNFINISHED)
+    raise typer.Exit(NOT_PASSED if strict and any(one.result.weakness for one in fitted) else DONE)
 
 
 def _written(fitted: Sequence[Fitted]) -> tuple[list[Fitted], dict[str, str]]:
@@ -110,10 +114,11 @@ def _say_written(
 def validate(
     study: StudyPath,
     name: Annotated[str | None, typer.Argument(help="One track of the study; all by default.")] = None,
+    strict: Annotated[bool, strict("every run is explained")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Hold the prediction against logged runs; status 0 explained, 1 not explained."""
+    """Hold the prediction against logged runs: are they explained, and where not."""
     from explorer.console.terminal_fitting import show_tracks
     from explorer.logs.logged_runs import validate as hold
     from explorer.logs.validation_records import track_records
@@ -138,4 +143,5 @@ def validate(
         _print_json({"explains": explains, "tracks": records})
     else:
         show_tracks(screen(), tracked)
-    raise typer.Exit(PASSED if all(one.validation.explains for one in tracked) else NOT_PASSED)
+    explained = all(one.validation.explains for one in tracked)
+    raise typer.Exit(NOT_PASSED if strict and not explained else DONE)

@@ -93,7 +93,7 @@ def percent(probability: float) -> str:
     return f"{value:.{digits}f} %"
 
 
-def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
+def show_run(results: Results, folder: Path) -> None:
     """Print what the report says first, and where it lies."""
     report = Report(results)
     out = screen()
@@ -101,15 +101,13 @@ def show_run(results: Results, folder: Path, problems: tuple[str, ...]) -> None:
     out.print(Text(imprint(report)))
     show((SECTIONS[name](report) for name in OF_A_RUN), out)
     out.print()
-    _show_files(out, folder, problems)
+    _show_files(out, folder)
 
 
-def _show_files(out: Console, folder: Path, problems: tuple[str, ...]) -> None:
+def _show_files(out: Console, folder: Path) -> None:
     for name in ("report.html", "report.pdf", "summary.json", "samples.parquet"):
         if (folder / name).exists():
             out.print(Text(f"{folder / name}"), soft_wrap=True)
-    for problem in problems:
-        out.print(Text(f"! {problem}"), soft_wrap=True)
 
 
 def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -> dict[str, Any]:

@@ -151,7 +151,7 @@ def test_a_folder_with_such_a_name_is_told_spelled_out(small_study: Writer, squa
     moved = folder / "st\x9budy"
     moved.mkdir()
     (folder / "study.toml").rename(moved / "study.toml")
-    assert squatline("run", moved, "--no-report").status in (0, 1)
+    assert squatline("run", moved, "--no-report").status == 0
     assert load_summary(moved / "results").reproduction.study_file == "st\\x9budy/study.toml"
 
 
@@ -163,7 +163,7 @@ def test_brackets_and_colons_are_printed_as_they_are(
     near = '"23.16 N"'
     folder = small_study(**{"front__load": MARKUP, "Small": MARKUP, '"test"': f'"{MARKUP}"', '"23__N"': near})
     answer = squatline(*([command, folder, "--no-report"] if command == "run" else [command, folder]))
-    assert answer.status in (0, 1)
+    assert answer.status == 0
     printed = " ".join(answer.out.split())
     assert printed.count(MARKUP) == printed.count("[mm]") >= 3
 

@@ -480,6 +480,17 @@ def test_the_command_explores_and_leaves_data(tmp_path: Path, squatline: Callabl
     assert kept["search"]["optimum"]["at_end"] == []
 
 
+def test_the_command_ends_with_one_when_asked_to_and_nothing_conforms(
+    tmp_path: Path, squatline: Callable[..., Answer]
+) -> None:
+    """Five across leaves nothing of a first input of three, wherever up is put."""
+    high_only = DESIGN.replace("low = 0", "low = 5", 1).replace("high = 3", "high = 6", 1)
+    rest = high_only + '[[maps]]\nover = ["across"]\npoints = 3\nsamples = 500\n'
+    command = ("explore", write_known(tmp_path, rest, samples=500), "--allow-code", "--no-report")
+    assert squatline(*command).status == 0
+    assert squatline(*command, "--strict").status == 1
+
+
 def test_the_command_knows_its_parts(tmp_path: Path, squatline: Callable[..., Answer]) -> None:
     answer = squatline("explore", write_known(tmp_path, DESIGN), "--only", "map")
     assert answer.status == 2

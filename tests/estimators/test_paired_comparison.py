@@ -388,10 +388,12 @@ def test_the_command_leaves_data_and_says_who_is_recommended(
     assert json.loads(again.out)["pairs"] == record["pairs"]
 
 
-def test_the_command_ends_with_one_when_no_candidate_passes(
+def test_the_command_ends_with_one_when_asked_to_and_no_candidate_passes(
     tmp_path: Path, squatline: Callable[..., Answer]
 ) -> None:
     folder = write_known(tmp_path, "[candidates.a]\nacross = 9\n[candidates.b]\nacross = 8\n", samples=500)
-    answer = squatline("compare", folder, "--allow-code", "--no-report", "--samples", 1000)
-    assert answer.status == 1
+    command = ("compare", folder, "--allow-code", "--no-report", "--samples", 1000)
+    answer = squatline(*command)
+    assert answer.status == 0
     assert "No candidate meets every limit" in answer.out
+    assert squatline(*command, "--strict").status == 1

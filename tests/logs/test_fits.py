@@ -275,7 +275,7 @@ def test_update_is_refused_when_belief_and_log_hardly_overlap(demo: Path, squatl
     spring_log(demo, 3700, 1)
     with_sections(demo, SPRING)
     answer = squatline("fit", demo, "mine", "--update", "--write")
-    assert answer.status == 1
+    assert answer.status == 2
     assert "not to be used" in answer.out
     assert "mine was not written" in answer.err
     assert not (demo / "fitted").exists()
@@ -332,7 +332,7 @@ def test_a_fit_that_finds_no_input_is_told_and_not_written(demo: Path, squatline
     columns = 'columns = { voltage = { column = "u", unit = "V" }, current = { column = "i", unit = "A" } }'
     with_sections(demo, f'[fits.mine]\nkind = "battery"\nfile = "mine.csv"\n{columns}')
     answer = squatline("fit", demo, "mine", "--write")
-    assert answer.status == 1
+    assert answer.status == 2
     assert "nothing of it is an input of the study" in answer.out
     assert "nothing that this fit found is an input of the study" in answer.err
 
@@ -530,7 +530,8 @@ def test_what_is_physically_impossible_is_not_given_to_the_study(demo: Path, squ
     columns = 'columns = { cg_height = { column = "h", unit = "mm" } }'
     with_sections(demo, f'[fits.mine]\nkind = "readings"\nfile = "mine.csv"\n{columns}')
     answer = squatline("fit", demo, "mine", "--write")
-    assert answer.status == 1
+    assert answer.status == 2
+    assert [squatline("fit", demo, "mine", *strict).status for strict in ((), ("--strict",))] == [0, 1]
     assert "cg_height comes out as -0.005425 m, but must be above 0 m" in answer.out
     assert "mine was not written" in answer.err
     assert not (demo / "fitted").exists()

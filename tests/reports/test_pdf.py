@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+import json
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -163,3 +165,51 @@ def test_without_the_pdf_library_the_page_is_still_written(
     (problem,) = rendered.problems
     assert "libpango" in problem
     assert document_module.INSTALL in problem
+
+
+# Makes the PDF library meet what it meets where Pango is missing, and gives a command.
+LACKING = """
+import sys
+import cffi.api
+
+load = cffi.api.FFI.dlopen
+
+
+def lacking(self, name, flags=0):
+    if name and "pango" in name:
+        raise OSError(f"cannot load library '{name}': no such file")
+    return load(self, name, flags)
+
+
+if __name__ == "__main__":
+    cffi.api.FFI.dlopen = lacking
+    from explorer.console.cli import main
+
+    main()
+"""
+
+
+def test_without_pango_one_sentence_of_ours_says_what_to_install(
+    tmp_path: Path, small_study: Callable[..., Path]
+) -> None:
+    program = tmp_path / "lacking.py"
+    program.write_text(LACKING)
+    study = small_study()
+
+    def call(*words: object) -> subprocess.CompletedProcess[str]:
+        command = [sys.executable, program, *map(str, words)]
+        return subprocess.run(command, capture_output=True, text=True, check=False)
+
+    done = call("run", study, "--json")
+    assert done.returncode == 0
+    assert json.loads(done.stdout)["problems"] == [done.stderr.strip().removeprefix("! ")]
+    assert done.stderr.count("\n") == 1
+    assert done.stderr.startswith("! the PDF was not drawn (cannot load library 'libpango")
+    assert document_module.INSTALL in done.stderr
+    assert (study / "results" / "report.html").exists()
+    done = call("report", study / "results")
+    assert (done.returncode, done.stdout) == (0, f"{study / 'results' / 'report.html'}\n")
+    assert done.stderr.count("\n") == 1
+    done = call("report", study / "results", "--pdf")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert document_module.INSTALL in done.stderr
