@@ -20,7 +20,7 @@ from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_drivers
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
-from explorer.analyses.verdicts import CONFIDENCE, Looks, judge_outcome
+from explorer.analyses.verdicts import Looks, judge_outcome
 from explorer.characters import visible
 from explorer.engine.checkpoint import PartStore
 from explorer.engine.montecarlo import Outcome, Output, all_of, run_montecarlo
@@ -29,7 +29,7 @@ from explorer.engine.stages import Stages
 from explorer.engine.storage import SampleFiles
 from explorer.engine.streaming import BINS, Tally
 from explorer.engine.versions import installed
-from explorer.estimators.conformance import Conformance
+from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
 from explorer.logs.replaced_inputs import replaced_inputs

@@ -71,8 +71,6 @@ def distribution(
     axis: str,
     good: tuple[float, float],
     marks: Sequence[Mark],
-    width: int = NARROW,
-    height: int = 120,
 ) -> dict[str, Any]:
     """Draw a histogram; what lies outside the good range is dark, limits are named lines.
 
@@ -86,9 +84,6 @@ def distribution(
         Range that conforms; infinite where it has no end.
     marks:
         The limits.
-    width, height:
-        Of the area inside the axes, in pixels.
-
     """
     total = sum(counts) or 1
     scale: dict[str, Any] = {"zero": False, "nice": False}
@@ -101,7 +96,7 @@ def distribution(
         edges, counts, good = [edges[0] - half, edges[0] + half], [total], _ALL if side else _NONE
     shown = [*edges, *(mark.value for mark in marks)]
     # Where a limit lies far off, the bins get so thin that a white edge would swallow them.
-    thin = (edges[-1] - edges[0]) / max(len(counts), 1) * width < _THIN * (max(shown) - min(shown))
+    thin = (edges[-1] - edges[0]) / max(len(counts), 1) * NARROW < _THIN * (max(shown) - min(shown))
     rows = [
         {
             "from": left,
@@ -135,7 +130,7 @@ def distribution(
         )
         .transform_calculate(zero="0")
     )
-    return finished(alt.layer(bars, *upright(marks)), width, height)
+    return finished(alt.layer(bars, *upright(marks)), NARROW, 120)
 
 
 def _cut(low: float, high: float, good: tuple[float, float]) -> list[tuple[float, float]]:
@@ -165,8 +160,6 @@ def fan(
     x_axis: str,
     y_axis: str,
     marks: Sequence[Mark] = (),
-    width: int = WIDE,
-    height: int = 220,
 ) -> dict[str, Any]:
     """Draw bands against speed, each with its middle line, and limits as named lines across."""
     layers: list[Any] = []
@@ -199,7 +192,7 @@ def fan(
             ),
         ]
     layers += [*across(marks), *_line_names(bands, marks)]
-    return finished(alt.layer(*layers), width, height, right=150)
+    return finished(alt.layer(*layers), WIDE, 220, right=150)
 
 
 def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:
@@ -254,8 +247,6 @@ def share_bars(
     *,
     axis: str,
     inner: str | None = None,
-    width: int = WIDE - 200,
-    most: float | None = None,
 ) -> dict[str, Any]:
     """Draw horizontal bars in per cent, each with its interval as a whisker and an inner share as a tick."""
     rows = [
@@ -263,7 +254,7 @@ def share_bars(
             "name": "\n".join(_wrapped(bar.name)),
             "value": 100 * bar.value,
             "low": 100 * max(bar.low, 0.0),
-            "high": 100 * min(bar.high, most if most is not None else bar.high),
+            "high": 100 * bar.high,
             "inner": None if bar.inner is None else 100 * max(bar.inner, 0.0),
         }
         for bar in bars
@@ -292,7 +283,7 @@ def share_bars(
             )
         )
     step = 30 if any(len(_wrapped(bar.name)) > 1 for bar in bars) else 20
-    return finished(alt.layer(*layers), width, step * max(len(bars), 1))
+    return finished(alt.layer(*layers), WIDE - 200, step * max(len(bars), 1))
 
 
 def _wrapped(name: str) -> list[str]:

@@ -32,7 +32,7 @@ class Interval:
     high: float
 
 
-def intervals(rows: Sequence[Interval], *, axis: str, width: int = WIDE - 200) -> dict[str, Any]:
+def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
     """Draw named bands around their middle values; nought is a line, for it means no difference."""
     data = alt.InlineData(
         values=[{"name": r.name, "low": r.low, "middle": r.middle, "high": r.high} for r in rows]
@@ -58,7 +58,7 @@ def intervals(rows: Sequence[Interval], *, axis: str, width: int = WIDE - 200) -
             x=alt.X("middle:Q", title=axis)
         ),
     ]
-    return finished(alt.layer(*layers), width, 24 * max(len(rows), 1))
+    return finished(alt.layer(*layers), WIDE - 200, 24 * max(len(rows), 1))
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class Map:
     now: tuple[float, float] | None
 
 
-def heat_map(shown: Map, *, x_axis: str, y_axis: str, width: int = 420) -> dict[str, Any]:
+def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
     """Draw a map: light where the chance is high, a sign for the verdict, the boundary as a heavy line."""
     x_edges, y_edges = _edges(shown.x), _edges(shown.y)
     cells = [
@@ -137,7 +137,7 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str, width: int = 420) -> dict[
             ),
             place.mark_text(dy=-13, fontWeight=600).encode(x="x:Q", y="y:Q", text="name:N"),
         ]
-    return finished(alt.layer(*layers), width, 260)
+    return finished(alt.layer(*layers), 420, 260)
 
 
 def _edges(values: Sequence[float]) -> list[float]:

@@ -189,11 +189,11 @@ def share_range(low: float, high: float) -> str:
     return f"{_percent(low, half)} to {_percent(high, half)}{SPACE}%"
 
 
-def percent(value: float, digits: int = 3) -> str:
+def percent(value: float) -> str:
     """Write a share exactly known, such as a required probability."""
     if not math.isfinite(value):
         return NO_ANSWER
-    return f"{_signed(number(100 * value, digits + 2).rstrip('0').rstrip('.') if value else '0')}{SPACE}%"
+    return f"{_signed(number(100 * value, 5).rstrip('0').rstrip('.') if value else '0')}{SPACE}%"
 
 
 def count(value: int) -> str:
@@ -206,9 +206,9 @@ def about(value: float) -> str:
     return count(int(float(f"{value:.2g}")))
 
 
-def counted(value: int, one: str, many: str = "") -> str:
+def counted(value: int, one: str) -> str:
     """Write a number with its noun: "1 car", "2 cars"."""
-    return f"{count(value)} {one if value == 1 else many or one + 's'}"
+    return f"{count(value)} {one if value == 1 else one + 's'}"
 
 
 def chance(probability: float) -> str:

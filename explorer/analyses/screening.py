@@ -67,15 +67,13 @@ class FirstLook:
         return max((one.inputs[0].share_at_most for one in self.rest), default=0.0)
 
 
-def take_first_look(study: Study, *, rows: int = ROWS, negligible: float = NEGLIGIBLE) -> FirstLook:
+def take_first_look(study: Study, *, rows: int = ROWS) -> FirstLook:
     """Draw each uncertain input anew in turn, and see which limits move.
 
     Parameters
     ----------
     rows:
         Cars to start from, a power of two; the cost is rows times one more than the inputs.
-    negligible:
-        Total index below which an input does not matter.
 
     Raises
     ------
@@ -91,16 +89,16 @@ def take_first_look(study: Study, *, rows: int = ROWS, negligible: float = NEGLI
             remedy="give the inputs that are not well known a spread",
         )
     limits = [limit.name for limit in design.limits]
-    found = screen(design.one_sided(0), tuple(design.groups), limits, negligible=negligible)
+    found = screen(design.one_sided(0), tuple(design.groups), limits)
     upstream = {limit: set(design.groups_of(k)) for k, limit in enumerate(limits)}
     inputs = tuple(_looked_at(name, keys, found, upstream) for name, keys in design.groups.items())
     inputs = tuple(sorted(inputs, key=lambda one: -one.most.share if one.most else 0.0))
     idle = tuple(key for one in inputs if not one.matters_to for key in one.members)
     rest: tuple[Screening, ...] = ()
     if idle:
-        rest = screen(design.changed_together(0, idle), ["the rest"], limits, negligible=negligible)
+        rest = screen(design.changed_together(0, idle), ["the rest"], limits)
     notes = tuple((one.output, one.note) for one in found if one.note)
-    return FirstLook(inputs, rest, rows, negligible, notes)
+    return FirstLook(inputs, rest, rows, NEGLIGIBLE, notes)
 
 
 def _looked_at(

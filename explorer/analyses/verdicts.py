@@ -10,12 +10,11 @@ import numpy as np
 
 from explorer.engine.montecarlo import Outcome, SoFar
 from explorer.engine.streaming import Tally
-from explorer.estimators.conformance import Conformance, Margin, judge_counts
+from explorer.estimators.conformance import CONFIDENCE, Conformance, Margin, judge_counts
 from explorer.estimators.stopping import confidence_at_look, next_look
 from explorer.graph.quantity import Array
 from explorer.study.study import Limit
 
-CONFIDENCE = 0.95
 FIRST_LOOK = 10_000
 
 

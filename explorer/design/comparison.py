@@ -26,7 +26,7 @@ from explorer.engine.stages import Stages
 from explorer.errors import SampleError, StudyError
 from explorer.estimators.assessment import worst_verdict
 from explorer.estimators.conformance import binomial_interval, judge_joint, judge_margins
-from explorer.estimators.measuring import Accuracy, take_readings
+from explorer.estimators.measuring import SIGNIFICANT, Accuracy, take_readings
 from explorer.estimators.paired_comparison import (
     dominance,
     paired_difference,
@@ -62,8 +62,6 @@ INFORMATION_SAMPLES = 32_768
 BARS = 50
 # Differences that vary by less than this share of their size vary by rounding only.
 ROUNDING = 1e-9
-# A gain within so many standard errors of nought is no gain.
-TELLING = 2.0
 
 
 def run_comparison(
@@ -311,7 +309,7 @@ def _worth_of_inputs(
     found = []
     for stream, truth in truths.items():
         worth = worth_to_choice(payoffs, normal_scores(truth)[None])
-        if worth.gain.value > TELLING * worth.gain.error:
+        if worth.gain.value > SIGNIFICANT * worth.gain.error:
             name, _, whose = stream.partition("@")
             label = name.replace("_", " ") + (f" of {words.get(whose, whose)}" if whose else "")
             found.append(InformationResult(stream, label, whose if whose in words else None, worth))

@@ -14,10 +14,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from explorer.estimators.conformance import Verdict, binomial_interval, finite_or_nan
+from explorer.estimators.conformance import CONFIDENCE, Verdict, binomial_interval, finite_or_nan
 from explorer.graph.quantity import Array
 
-CONFIDENCE = 0.95
 # Places of the three surpluses.
 SURE, LIKELY, POSSIBLE = 0, 1, 2
 # An aim that more than this share of samples cannot answer is not reckoned with.

@@ -21,6 +21,8 @@ from explorer.graph.quantity import Array
 Verdict: TypeAlias = Literal["pass", "fail", "undecided"]
 
 EXACT = "exact binomial (Clopper-Pearson)"
+# Of every interval, unless a caller asks for another.
+CONFIDENCE = 0.95
 REPLICATES = "replicates (Student t)"
 
 # Beyond this many, an estimate lies so near the requirement that counting will not tell the two apart.
@@ -98,7 +100,9 @@ class Conformance:
     producer_risk: float
 
 
-def binomial_interval(conforming: float, trials: float, confidence: float = 0.95) -> tuple[float, float]:
+def binomial_interval(
+    conforming: float, trials: float, confidence: float = CONFIDENCE
+) -> tuple[float, float]:
     """Exact two-sided interval of a probability from a count of independent samples.
 
     Source: Clopper & Pearson, Biometrika 26 (1934) 404, through the beta quantile.
@@ -115,7 +119,7 @@ def binomial_interval(conforming: float, trials: float, confidence: float = 0.95
     return low, high
 
 
-def replicate_interval(probabilities: Array, confidence: float = 0.95) -> tuple[float, float]:
+def replicate_interval(probabilities: Array, confidence: float = CONFIDENCE) -> tuple[float, float]:
     """Two-sided Student t interval of the mean of independent, equally good estimates of a probability.
 
     Each scramble of a Sobol design gives one estimate; their scatter is the honest measure of the error,
@@ -153,7 +157,7 @@ def summarise_margins(margins: Array, required: float) -> Margin:
     return Margin(float(np.mean(answered)), sd, float(low), float(median), float(high), surplus)
 
 
-def judge_margins(margins: Array, required: float, confidence: float = 0.95) -> Conformance:
+def judge_margins(margins: Array, required: float, confidence: float = CONFIDENCE) -> Conformance:
     """Judge a limit from its margins.
 
     Parameters
@@ -191,7 +195,7 @@ def judge_counts(
     failed: int,
     required: float,
     margin: Margin,
-    confidence: float = 0.95,
+    confidence: float = CONFIDENCE,
     probabilities: Array | None = None,
 ) -> Conformance:
     """Judge a limit from streamed counts.
@@ -248,7 +252,7 @@ def judge_counts(
     )
 
 
-def judge_joint(margins: Array, required: float, confidence: float = 0.95) -> Conformance:
+def judge_joint(margins: Array, required: float, confidence: float = CONFIDENCE) -> Conformance:
     """Judge several limits at once: a sample conforms only when it holds all of them.
 
     Parameters

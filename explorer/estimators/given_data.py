@@ -14,6 +14,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from explorer.errors import SampleError
+from explorer.estimators.conformance import CONFIDENCE
 from explorer.estimators.regression import FOLDS, cross_fitted, normal_scores
 from explorer.estimators.sensitivity import Estimate
 from explorer.graph.quantity import Array
@@ -22,7 +23,7 @@ FEWEST_SAMPLES = 20 * FOLDS
 
 
 def first_order_given_data(
-    inputs: Mapping[str, Array], output: Array, confidence: float = 0.95
+    inputs: Mapping[str, Array], output: Array, confidence: float = CONFIDENCE
 ) -> dict[str, Estimate]:
     """Estimate the first-order index of each input, or of each group of inputs taken together.
 

@@ -34,7 +34,7 @@ from explorer.estimators.regression import (
 from explorer.graph.quantity import Array
 
 # Differences within so many standard errors are no difference.
-TELLING = 2.0
+SIGNIFICANT = 2.0
 FEWEST_SAMPLES = 400
 # Parts of the samples that are fitted apart to see how far a fit can be off.
 BATCHES = 8
@@ -405,7 +405,7 @@ def ranked(gains: Array) -> tuple[list[int], list[tuple[int, ...]]]:
     covariance = np.atleast_2d(np.cov(gains)) if rows else np.empty((0, 0))
     spread = np.diag(covariance)[:, None] + np.diag(covariance)[None, :] - 2 * covariance
     error = np.sqrt(np.maximum(spread, 0) / count)
-    better = means[:, None] - means[None, :] > TELLING * error
+    better = means[:, None] - means[None, :] > SIGNIFICANT * error
     ranks = [1 + int(better[:, j].sum()) for j in range(rows)]
     ties = [
         tuple(i for i in range(rows) if i != j and not (better[i, j] or better[j, i])) for j in range(rows)

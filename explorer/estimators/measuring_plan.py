@@ -16,7 +16,7 @@ import numpy as np
 
 from explorer.errors import SampleError
 from explorer.estimators.measuring import (
-    TELLING,
+    SIGNIFICANT,
     Calls,
     Expected,
     Measurement,
@@ -391,7 +391,7 @@ def _without_idle(bench: Bench, order: dict[str, tuple[str, ...]]) -> dict[str, 
 def _telling(gains: Array) -> bool:
     """Whether a mean gain is above nought beyond its error."""
     gain = mean_of(gains)
-    return gain.value > TELLING * gain.error
+    return gain.value > SIGNIFICANT * gain.error
 
 
 def _steps(bench: Bench, order: Mapping[str, tuple[str, ...]]) -> tuple[Step, ...]:

@@ -14,14 +14,13 @@ from typing import Literal, TypeAlias
 import numpy as np
 from scipy.special import bdtr, ndtr, ndtri
 
-from explorer.estimators.conformance import binomial_interval
+from explorer.estimators.conformance import CONFIDENCE, binomial_interval
 from explorer.estimators.measuring import Expected, mean_of
 from explorer.estimators.regression import Marks, cross_fitted
 from explorer.graph.quantity import Array
 
 Better: TypeAlias = Literal["higher", "lower"]
 
-CONFIDENCE = 0.95
 ROUNDING = 1e-20
 
 

@@ -29,7 +29,7 @@ import numpy as np
 from scipy.special import ndtri, stdtrit
 
 from explorer.errors import SampleError
-from explorer.estimators.conformance import binomial_interval
+from explorer.estimators.conformance import CONFIDENCE, binomial_interval
 from explorer.graph.quantity import Array
 
 # Samples in standard normal space, shape (samples, dimensions), to margins, shape (samples,).
@@ -133,7 +133,7 @@ def rare_failure(
     samples: int = 2000,
     walks: int = 8,
     weighted_samples: int = 20_000,
-    confidence: float = 0.95,
+    confidence: float = CONFIDENCE,
 ) -> RareFailure:
     """Estimate a small probability of failure.
 

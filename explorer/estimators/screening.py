@@ -18,6 +18,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from explorer.errors import SampleError
+from explorer.estimators.conformance import CONFIDENCE
 from explorer.graph.quantity import Array
 
 # Total index below which an input is not worth its place.
@@ -79,7 +80,7 @@ def screen(
     outputs: Sequence[str],
     *,
     negligible: float = NEGLIGIBLE,
-    confidence: float = 0.95,
+    confidence: float = CONFIDENCE,
 ) -> tuple[Screening, ...]:
     """Screen all inputs of every output.
 

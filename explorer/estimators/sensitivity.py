@@ -22,6 +22,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from explorer.errors import SampleError
+from explorer.estimators.conformance import CONFIDENCE
 from explorer.estimators.sobol_parts import Marks, Parts, replicate_parts
 from explorer.graph.quantity import Array
 
@@ -142,7 +143,7 @@ def indices_of_output(
     output: str,
     groups: Mapping[str, tuple[str, ...]],
     *,
-    confidence: float = 0.95,
+    confidence: float = CONFIDENCE,
     cross_check: float | None = None,
 ) -> Sensitivity:
     """Estimate the first-order and total indices of one output from the parts of its replicates.

@@ -16,8 +16,6 @@ def forward_model(
     quantities: Sequence[str],
     conditions: Mapping[str, Mapping[str, float]],
     free: Sequence[str],
-    *,
-    along: str = "speed",
 ) -> Callable[[str, Mapping[str, float], Array], dict[str, Array]]:
     """Make a function that evaluates some quantities along the speed.
 
@@ -31,7 +29,7 @@ def forward_model(
     conditions:
         Condition -> every given quantity in it with its value (SI); defaults of the graph are filled in.
     free:
-        Given quantities that each call brings, besides the one along which it runs.
+        Given quantities that each call brings, besides the speed.
 
     Returns
     -------
@@ -46,13 +44,13 @@ def forward_model(
     asked = {name: _computed(graph, name) for name in quantities}
     given = {name: {**_defaults(graph), **values} for name, values in conditions.items()}
     programs = {
-        condition: _compiled(graph, list(asked.values()), condition, {*values, *free, along})
+        condition: _compiled(graph, list(asked.values()), condition, {*values, *free, "speed"})
         for condition, values in given.items()
     }
 
     def forward(condition: str, values: Mapping[str, float], speed: Array) -> dict[str, Array]:
         program = programs[condition]
-        supplied = {**given[condition], **values, along: speed}
+        supplied = {**given[condition], **values, "speed": speed}
         results = program.run({name: supplied[name] for name in program.leaves})
         return {
             name: np.broadcast_to(

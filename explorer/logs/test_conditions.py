@@ -149,10 +149,10 @@ def day_of_log(study: Study, given: Mapping[str, Any], bench: Mapping[str, str],
     return DayOfLog(study, inputs, on_bench, frozenset(set(given) - set(on_bench)))
 
 
-def drawn(study: Study, names: Sequence[str], scope: Mapping[str, Input], samples: int = CHUNK) -> Draws:
+def drawn(study: Study, names: Sequence[str], scope: Mapping[str, Input]) -> Draws:
     """Evaluate quantities on the first samples of a study, its inputs as in a scope."""
     plan = make_plan(study, [(name, "log") for name in names], scopes={"log": scope})
-    inputs = plan.random_chunk(0, samples)
+    inputs = plan.random_chunk(0, CHUNK)
     found = plan.evaluate(inputs)
     return Draws(inputs, {name: found[name, "log"] for name in names})
 

@@ -10,12 +10,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import median_filter
 from scipy.special import ndtri
 
 from explorer.errors import SampleError
 from explorer.graph.quantity import Array
-from explorer.logs.fitting.independence import repetition
+from explorer.logs.fitting.independence import repetition, without_dropouts
 from explorer.logs.logger_scatter import LoggerScatter, logger_scatter
 
 SHARE = 0.9
@@ -23,8 +22,6 @@ SHARE = 0.9
 DOUBT = 0.01
 FEWEST_ROWS = 5
 FEWEST_CURVES = 100
-# Rows of the sliding median that keeps a single dropout from being called a departure.
-MEDIAN_ROWS = 5
 # A band wider than this share of the predicted value agrees with almost anything (common practice).
 WIDE = 0.5
 
@@ -223,7 +220,7 @@ def validate_curves(
 
 def _badness(distances: Array, share: float) -> tuple[Array, Array]:
     """Furthest departure, and share of rows outside, of each run: shape (runs,) each."""
-    furthest = np.max(np.abs(median_filter(distances, (1, MEDIAN_ROWS), mode="mirror")), axis=1)
+    furthest = np.max(np.abs(without_dropouts(distances)), axis=1)
     return furthest, np.mean(np.abs(distances) > _edge(share), axis=1)
 
 
@@ -251,10 +248,6 @@ def _brought(band: Band, place: Array) -> Band:
 def _edge(share: float) -> float:
     """Edge of the band, in standard deviations."""
     return float(ndtri((1 + share) / 2))
-
-
-def _smoothed(distance: Array) -> Array:
-    return np.asarray(median_filter(distance, MEDIAN_ROWS, mode="mirror"))
 
 
 def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -> Validation:
@@ -321,7 +314,7 @@ def _stretches(compared: _Compared) -> Iterator[Stretch]:
     """Give the stretches outside the band, longest first, single dropouts smoothed away."""
     band = compared.band
     order = np.argsort(band.at, kind="stable")
-    at, smooth = band.at[order], _smoothed(compared.distance[order])
+    at, smooth = band.at[order], without_dropouts(compared.distance[order])
     side = np.where(np.abs(smooth) > _edge(band.share), np.sign(smooth), 0.0)
     pieces = np.split(np.arange(len(at)), np.flatnonzero(np.diff(side)) + 1)
     above, below = (compared.logged - band.upper)[order], (band.lower - compared.logged)[order]

@@ -736,7 +736,7 @@ class Empirical(Distribution):
         return f"{len(self.values)} measured values, {span}, {_mean_and_sd(self.mean, self.sd, unit)}"
 
 
-def smoothed(values: tuple[float, ...], points: int = 401) -> Tabulated:
+def smoothed(values: tuple[float, ...]) -> Tabulated:
     """Turn a list of values into a smooth density with the same mean and standard deviation.
 
     A normal kernel of Silverman's width about each value, the values drawn together so that the kernel does
@@ -750,7 +750,7 @@ def smoothed(values: tuple[float, ...], points: int = 401) -> Tabulated:
     width = 0.9 * robust * len(data) ** -0.2
     together = centre + (data - centre) / math.sqrt(1 + (width / sd) ** 2)
     kernel = width / math.sqrt(1 + (width / sd) ** 2)
-    grid = np.linspace(together.min() - 4 * kernel, together.max() + 4 * kernel, points)
+    grid = np.linspace(together.min() - 4 * kernel, together.max() + 4 * kernel, 401)
     scores = (grid[:, None] - np.unique(together)) / kernel
     counts = np.unique(together, return_counts=True)[1]
     density = np.exp(-0.5 * scores**2) @ counts

@@ -528,8 +528,6 @@ def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
     name = entry.name or f"{quantity.name} {entry.condition}" + (
         f" minus {entry.minus}" if entry.minus else ""
     )
-    if any(other.name == name for other in study.limits):
-        raise StudyError("two limits have the same name", key=key, found=name, remedy="name them apart")
     display = study.display.get(quantity.name, unit)
     return Limit(
         name,

@@ -8,8 +8,7 @@ from pathlib import Path
 
 from explorer.errors import StudyError
 from explorer.files import told, write_whole
-
-STUDY_FILE = "study.toml"
+from explorer.study.text import STUDY_FILE
 
 
 def write_template(folder: Path) -> Path:

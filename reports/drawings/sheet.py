@@ -40,14 +40,12 @@ class Sheet:
         colour: str = INK,
         width: float = 1.2,
         dash: str = "",
-        closed: bool = False,
     ) -> None:
         """Draw a line through points in pixels."""
-        shape = "polygon" if closed else "polyline"
         corners = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
         self.shapes.append(
-            f'<{shape} points="{corners}" fill="none" stroke="{colour}" stroke-width="{width}" '
+            f'<polyline points="{corners}" fill="none" stroke="{colour}" stroke-width="{width}" '
             f'stroke-linejoin="round"{dashes}/>'
         )
 

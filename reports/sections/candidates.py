@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from explorer.estimators.conformance import Conformance
-from explorer.estimators.measuring import Expected
+from explorer.estimators.measuring import SIGNIFICANT, Expected
 from explorer.estimators.paired_comparison import Difference, Pick
 from explorer.graph.units import System
 from explorer.results.comparison import CandidateResult, ChoiceResult, Comparison, Subject
@@ -44,8 +44,6 @@ from reports.formatting import (
 from reports.report import Report, in_words, sentence
 
 Names = Mapping[str, str]
-# A gain within so many standard errors of nought is none that shows.
-_TELLING = 2.0
 _HOW = (
     "All candidates are tried on the same cars, so what they share cancels out. The dot is the middle car, "
     "the bar holds nine cars in ten, and the dashed line is no difference. A bar that stays on one side of "
@@ -320,7 +318,7 @@ def _worth(choice: ChoiceResult) -> Table:
 
 def _gain(gain: Expected, choice: ChoiceResult) -> Cell:
     """Write what is gained; what lies within its error of nought is no gain that shows."""
-    if gain.value <= _TELLING * gain.error:
+    if gain.value <= SIGNIFICANT * gain.error:
         return cell(Quiet("none that shows"), order=0.0)
     shown = amount(gain.value, choice.unit, choice.display_unit, spread=gain.error, difference=True)
     return cell(shown, order=gain.value)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import accumulate
 
-from explorer.estimators.measuring import Expected, Outcome, Worth
+from explorer.estimators.measuring import SIGNIFICANT, Expected, Outcome, Worth
 from explorer.estimators.measuring_plan import SELDOM, Alone, MeasuringPlan, Outlook, Step
 from explorer.results.records import Summary
 from reports.blocks import (
@@ -28,8 +28,6 @@ from reports.options import SYSTEMS
 from reports.report import Report, sentence
 from reports.text_chart import hours_chart
 
-# An effect within so many standard errors of nought is none that shows.
-_TELLING = 2.0
 WRONG = (
     "A limit passes where the probability that it is met reaches the required one. Passing a car that does "
     "not meet it counts p/(1 - p) times as much as turning down one that does, 99 times where 99 % is "
@@ -109,12 +107,12 @@ def _most_helped(step: Step) -> tuple[str, tuple[Outcome, Outcome]]:
 
 
 def _tells(gain: Expected) -> bool:
-    return gain.value > _TELLING * gain.error
+    return gain.value > SIGNIFICANT * gain.error
 
 
 def _gain_words(gain: Expected) -> str:
     """Write a gain with two standard errors."""
-    return uncertain(_CARS * gain.value, _CARS * _TELLING * gain.error)
+    return uncertain(_CARS * gain.value, _CARS * SIGNIFICANT * gain.error)
 
 
 def _ties(plan: MeasuringPlan, one: Alone) -> list[int]:
@@ -185,8 +183,8 @@ def _figure(plan: MeasuringPlan) -> Figure:
             one.label,
             one.hours,
             _CARS * one.gain.value,
-            _CARS * (one.gain.value - _TELLING * one.gain.error),
-            _CARS * (one.gain.value + _TELLING * one.gain.error),
+            _CARS * (one.gain.value - SIGNIFICANT * one.gain.error),
+            _CARS * (one.gain.value + SIGNIFICANT * one.gain.error),
             _standing(plan, one),
         )
         for one in plan.alone
@@ -294,7 +292,7 @@ def _now_and_then(before: Outcome, after: Outcome) -> str:
 
 def _passes(outcome: Outcome) -> str:
     value, error = outcome.passes.value, outcome.passes.error
-    return share(value, max(0.0, value - _TELLING * error), min(1.0, value + _TELLING * error))
+    return share(value, max(0.0, value - SIGNIFICANT * error), min(1.0, value + SIGNIFICANT * error))
 
 
 def best_of_each(plan: MeasuringPlan) -> Mapping[str, Worth]:

@@ -6,17 +6,14 @@ from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from explorer.errors import TableError
 from explorer.graph.quantity import Array
 from explorer.logs.fitting.fit import Fit
+from explorer.logs.fitting.independence import without_dropouts
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
 from explorer.logs.reader import Source
-
-# Rows of the sliding median that keeps single bad rows from being taken for the movement.
-MEDIAN_ROWS = 5
 
 
 def fit_flap_travel(
@@ -91,7 +88,7 @@ def _coarse(time: Array, angle: Array, file: str | None) -> tuple[float, float, 
             allowed="one movement, with rest before and after",
             remedy="log faster, or cut the log around the movement",
         )
-    share = (median_filter(angle, MEDIAN_ROWS, mode="mirror") - first) / (last - first)
+    share = (without_dropouts(angle) - first) / (last - first)
     quarter, three_quarters = (float(time[np.argmax(share > level)]) for level in (0.25, 0.75))
     duration = max(2 * (three_quarters - quarter), float(np.median(np.diff(time))))
     begin = quarter - 0.25 * duration

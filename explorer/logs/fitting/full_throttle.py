@@ -15,26 +15,22 @@ import numpy as np
 import numpy.typing as npt
 from scipy.integrate import cumulative_trapezoid
 from scipy.interpolate import PchipInterpolator
-from scipy.ndimage import median_filter
 
 from explorer.errors import TableError
 from explorer.graph.quantity import Array
-from explorer.logs.fitting.coast_down import GRAVITY
+from explorer.logs.fitting.coast_down import GRAVITY, NO_DOWNFORCE
 from explorer.logs.fitting.fit import Fit, Known, combined_degrees_of_freedom
-from explorer.logs.fitting.independence import neighbour_scatter
+from explorer.logs.fitting.independence import neighbour_scatter, without_dropouts
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
 from explorer.logs.fitting.scatter import OUTLIER_LIMIT
 from explorer.logs.reader import Source
 
 FEWEST_ROWS = 10
-# Rows of the sliding median that keeps single dropouts out of the sums.
-MEDIAN_ROWS = 5
 # Steps of the equation of motion; a run is smooth over a sixtieth of its length.
 MOST_STEPS = 60
 # Modes of a random walk that are followed; they hold 97.5 % of its variance.
 WANDER_MODES = 8
-NO_DOWNFORCE = Known("downforce_area", 0.0, 0.0, "m2", "none given")
 NO_WIND = Known("headwind", 0.0, 0.0, "m/s", "taken as none")
 LEVEL_TRACK = Known("grade", 0.0, 0.0, "rad", "taken as level")
 
@@ -317,7 +313,7 @@ def _mean_power(run: ThrottleRun, resistance: Resistance) -> float:
 
 def _without_dropouts(values: Array) -> Array:
     """Put the local median in place of rows far from it (Hampel filter); all others stay as logged."""
-    middle = median_filter(values, MEDIAN_ROWS, mode="mirror")
+    middle = without_dropouts(values)
     distance = np.abs(values - middle)
     limit = OUTLIER_LIMIT * max(neighbour_scatter(values), 1e-9 * float(np.max(np.abs(values))))
     return np.asarray(np.where(distance > limit, middle, values))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from explorer.graph.quantity import Array
 from explorer.logs.fitting.fit import Labels
@@ -14,6 +15,13 @@ SHORTEST_RUN = 16
 # Median absolute deviation of a normal distribution, inverted.
 NORMAL_CONSISTENT = 1.482602218505602
 PUT_BACK_STEPS = 5
+# Rows of the sliding median that takes single bad rows away.
+MEDIAN_ROWS = 5
+
+
+def without_dropouts(values: Array) -> Array:
+    """Smooth away single bad rows, along the last axis: the median of each row and its neighbours."""
+    return np.asarray(median_filter(values, (1,) * (values.ndim - 1) + (MEDIAN_ROWS,), mode="mirror"))
 
 
 def repetition(residuals: Array, run: Labels, fitted: float = 0.0) -> float:

@@ -52,7 +52,6 @@ def fit_through_model(
     known: Sequence[Known] = (),
     known_correlation: Array | None = None,
     zeros: Sequence[str] = (),
-    kind: str = "ride-height log",
     loss: Loss = "auto",
 ) -> Fit:
     """Find inputs of a model from what it should predict.
@@ -112,7 +111,7 @@ def fit_through_model(
             channel_units=tuple(LOGGED.get(name, "") for name in quantities),
         ),
         unknown,
-        kind=kind,
+        kind="ride-height log",
         known=known,
         known_correlation=known_correlation,
         loss=loss,

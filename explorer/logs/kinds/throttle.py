@@ -9,10 +9,10 @@ from pydantic import Field
 
 from explorer.graph.units import parse
 from explorer.logs.fitting.battery import fit_battery
+from explorer.logs.fitting.coast_down import NO_DOWNFORCE
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.full_throttle import (
     LEVEL_TRACK,
-    NO_DOWNFORCE,
     NO_WIND,
     Resistance,
     ThrottleRun,

@@ -12,8 +12,8 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.model.numeric import TRAVEL_SHARES
 
-_SHARES = np.linspace(0.0, 1.0, 9)
 _SPAN_POSITIONS = (0.0, 0.5, 1.0)
 _MIDDLE = 0.5
 
@@ -86,7 +86,7 @@ def binding_gap(slot_gap: Curve) -> Array:
 )
 def smallest_binding_gap(binding_gap: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
     """Narrowest slot left through the travel anywhere along the span, as built; below zero the wing binds."""
-    angles = (servo_angle_closed + share * servo_travel for share in _SHARES)
+    angles = (servo_angle_closed + share * servo_travel for share in TRAVEL_SHARES)
     return reduce(np.minimum, map(binding_gap, angles))
 
 
@@ -98,7 +98,7 @@ def smallest_binding_gap(binding_gap: Curve, servo_angle_closed: Array, servo_tr
 )
 def smallest_loaded_gap(loaded_slot_gap: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
     """Narrowest slot left through the travel at mid-span, as built and with the air bending the elements."""
-    angles = (servo_angle_closed + share * servo_travel for share in _SHARES)
+    angles = (servo_angle_closed + share * servo_travel for share in TRAVEL_SHARES)
     return reduce(np.minimum, (loaded_slot_gap(angle, _MIDDLE) for angle in angles))
 
 

@@ -13,9 +13,7 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.quantity import Array, Curve, given, quantity
-
-# Nine places through the travel: link angles are smooth between them, and most extremes lie at the ends.
-_SHARES = np.linspace(0.0, 1.0, 9)
+from explorer.model.numeric import TRAVEL_SHARES
 
 servo_axis_station = given("m", "Station of the servo's output axis, behind the front axle.")
 servo_axis_height = given("m", "Height of the servo's output axis above the ground.", at_least=0)
@@ -241,7 +239,7 @@ def element_smallest_transmission_angle(
     element_transmission_angle: Curve, servo_angle_closed: Array, servo_travel: Array
 ) -> Array:
     """Smallest transmission angle through the travel; common practice keeps it above 40 degrees."""
-    angles = (servo_angle_closed + share * servo_travel for share in _SHARES)
+    angles = (servo_angle_closed + share * servo_travel for share in TRAVEL_SHARES)
     return reduce(np.minimum, map(element_transmission_angle, angles))
 
 
@@ -266,7 +264,7 @@ def element_dead_point_margin(
     Negative when they pass through one line inside the travel: there the element stops and turns back, and
     the margin says how far inside that dead point lies.
     """
-    angles = [element_horn_to_rod_angle(servo_angle_closed + share * servo_travel) for share in _SHARES]
+    angles = [element_horn_to_rod_angle(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES]
     return np.maximum(reduce(np.minimum, angles), -reduce(np.maximum, angles))
 
 

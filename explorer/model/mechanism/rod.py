@@ -11,9 +11,7 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.quantity import Array, Curve, given, quantity
-from explorer.model.numeric import reserve_factor
-
-_SHARES = np.linspace(0.0, 1.0, 9)
+from explorer.model.numeric import TRAVEL_SHARES, reserve_factor
 
 element_rod_diameter = given("m", "Outer diameter of the rod.", each="element", above=0)
 element_rod_bore = given(
@@ -64,7 +62,7 @@ def element_largest_rod_push(
     element_rod_force: Curve, servo_angle_closed: Array, servo_travel: Array
 ) -> Array:
     """Largest push in the rod through the travel; zero when it is only pulled."""
-    forces = (element_rod_force(servo_angle_closed + share * servo_travel) for share in _SHARES)
+    forces = (element_rod_force(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES)
     return reduce(np.maximum, forces, np.zeros(()))
 
 
@@ -79,7 +77,7 @@ def element_largest_rod_pull(
     element_rod_force: Curve, servo_angle_closed: Array, servo_travel: Array
 ) -> Array:
     """Largest pull in the rod through the travel; zero when it is only pushed."""
-    forces = (-element_rod_force(servo_angle_closed + share * servo_travel) for share in _SHARES)
+    forces = (-element_rod_force(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES)
     return reduce(np.maximum, forces, np.zeros(()))
 
 

@@ -11,8 +11,8 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.model.numeric import TRAVEL_SHARES
 
-_SHARES = np.linspace(0.0, 1.0, 9)
 # Simpson's rule over the nine places, which include both ends, where a servo is most likely to stall.
 _SIMPSON = np.array([1, 4, 2, 4, 2, 4, 2, 4, 1]) / 24
 
@@ -108,7 +108,8 @@ def required_servo_torque(
 ) -> Array:
     """Largest torque the servo must give anywhere in the travel, opening or closing."""
     return reduce(
-        np.maximum, (servo_working_torque(servo_angle_closed + share * servo_travel) for share in _SHARES)
+        np.maximum,
+        (servo_working_torque(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES),
     )
 
 
@@ -146,7 +147,7 @@ def opening_time(
     servo_no_load_speed: Array,
 ) -> Array:
     """Time the servo takes from closed to open against the air, once it has started to move."""
-    loads = [servo_opening_torque(servo_angle_closed + share * servo_travel) for share in _SHARES]
+    loads = [servo_opening_torque(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES]
     return _time(loads, servo_travel, servo_available_torque, servo_no_load_speed)
 
 
@@ -164,7 +165,7 @@ def closing_time(
     servo_no_load_speed: Array,
 ) -> Array:
     """Time the servo takes from open to closed in the air, once it has started to move."""
-    loads = [servo_closing_torque(servo_angle_closed + share * servo_travel) for share in _SHARES]
+    loads = [servo_closing_torque(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES]
     return _time(loads, servo_travel, servo_available_torque, servo_no_load_speed)
 
 

@@ -15,8 +15,8 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.model.numeric import TRAVEL_SHARES
 
-_SHARES = np.linspace(0.0, 1.0, 9)
 _LINKAGE_END = 0.0
 
 mainplane_trailing_edge_station = given(
@@ -194,7 +194,7 @@ def loaded_slot_gap(
 )
 def smallest_slot_gap(slot_gap: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
     """Narrowest slot through the travel at the end with the linkage, where no element is bowed or bent."""
-    places = (servo_angle_closed + share * servo_travel for share in _SHARES)
+    places = (servo_angle_closed + share * servo_travel for share in TRAVEL_SHARES)
     return reduce(np.minimum, (slot_gap(place, _LINKAGE_END) for place in places))
 
 
