@@ -13,7 +13,7 @@ from explorer.estimators.measuring import (
     take_readings,
     worth_of_calls,
 )
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 
 def worth_of_measurements(

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from tests.model_help import evaluate
 
 DEGREE = np.pi / 180

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from explorer.graph.arrays import Array
 from explorer.graph.graph import Graph
 from explorer.graph.program import compile_program
-from explorer.graph.quantity import Array
 from explorer.model import modules
 
 

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-import numpy.typing as npt
 from scipy.stats import qmc
 
 from explorer.estimators.sensitivity import Sensitivity, indices_of_output
 from explorer.estimators.sobol_parts import joined, replicate_parts
-
-Array = npt.NDArray[np.float64]
+from explorer.graph.arrays import Array
 
 
 def unit_design(inputs: int, rows: int, replicates: int, seed: int) -> Array:

@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.coast_down import CoastDownRun, coasting_speed
 from explorer.logs.fitting.full_throttle import ThrottleRun
 from explorer.logs.fitting.ride_height_log import Forward, SpeedRun

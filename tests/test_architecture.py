@@ -14,18 +14,16 @@ import reports
 
 # What each package of explorer may import of the others; the command line may import everything.
 MAY_KNOW = {
-    "arrays": set(),
     "errors": set(),
     "characters": {"errors"},
     "files": {"errors"},
     "reading": {"errors"},
-    "graph": {"arrays", "errors", "reading"},
-    "model": {"arrays", "errors", "graph"},
-    "estimators": {"arrays", "errors", "graph"},
-    "study": {"arrays", "errors", "characters", "files", "graph", "reading", "model", "engine"},
-    "engine": {"arrays", "errors", "files", "graph", "study", "estimators"},
+    "graph": {"errors", "reading"},
+    "model": {"errors", "graph"},
+    "estimators": {"errors", "graph"},
+    "study": {"errors", "characters", "files", "graph", "reading", "model", "engine"},
+    "engine": {"errors", "files", "graph", "study", "estimators"},
     "results": {
-        "arrays",
         "errors",
         "characters",
         "files",

@@ -12,7 +12,7 @@ import numpy as np
 
 from explorer.engine.montecarlo import Outcome, Output, SoFar
 from explorer.estimators.stopping import Stability, stability
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.results.records import Convergence
 
 

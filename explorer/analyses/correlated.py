@@ -15,7 +15,7 @@ from explorer.engine.montecarlo import Outcome
 from explorer.engine.replay import margins_at_hand, samples_at_hand
 from explorer.estimators.given_data import FEWEST_SAMPLES, first_order_given_data
 from explorer.estimators.sensitivity import Index, Sensitivity
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.study import Study
 
 MOST_SAMPLES = 50_000

@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, margin_of, no_progress
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.rare import RareFailure, rare_failure
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.results.records import Culprit, RareFailureRecord
 from explorer.study.study import Limit, Study
 

@@ -27,7 +27,7 @@ from explorer.engine.plan import (
 from explorer.engine.sampling import saltelli_blocks, saltelli_columns
 from explorer.estimators.sensitivity import Sensitivity, cross_check_with_salib, indices_of_output
 from explorer.estimators.sobol_parts import Parts, joined, replicate_parts
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.study import Limit, Study
 
 FIRST_REPLICATES = 8

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.engine.plan import CHUNK, Plan, Progress, make_plan, no_progress
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.results.records import SweepRecord
 from explorer.study.entries import Exact
 from explorer.study.study import Input, Study, Sweep

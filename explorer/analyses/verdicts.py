@@ -12,7 +12,7 @@ from explorer.engine.montecarlo import Outcome, SoFar
 from explorer.engine.streaming import Tally
 from explorer.estimators.conformance import CONFIDENCE, Conformance, Margin, judge_counts
 from explorer.estimators.stopping import confidence_at_look, next_look
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.study import Limit
 
 FIRST_LOOK = 10_000

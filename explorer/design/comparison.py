@@ -35,7 +35,7 @@ from explorer.estimators.paired_comparison import (
     worth_to_choice,
 )
 from explorer.estimators.regression import normal_scores
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.results.comparison import (
     AimResult,
     CandidateResult,

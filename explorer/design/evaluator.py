@@ -19,7 +19,7 @@ from explorer.design.variables import Variable
 from explorer.engine.checkpoint import inputs_digest
 from explorer.engine.plan import Plan, chunk_sizes, make_plan, margin_of
 from explorer.estimators.assessment import Assessment, Requirement, assess
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.builds import AS_IT_STANDS, Build
 from explorer.study.study import Input, Limit, Study
 

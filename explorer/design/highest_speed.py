@@ -24,7 +24,7 @@ from explorer.errors import SquatlineError, StudyError, standing_in
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment, assess
 from explorer.estimators.design_space import spans
 from explorer.estimators.ranges import Range
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.graph.units import parse
 from explorer.results.exploration import Expectation, HighestSpeeds, Rung, SpeedLimit, StateSpeed
 from explorer.study.builds import Build

@@ -16,7 +16,7 @@ from explorer.design.variables import Variable, find_variable, read_variables, r
 from explorer.errors import StudyError, standing_in
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment
 from explorer.estimators.design_space import Segment, Stretch, contour, stretches
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.results.exploration import Grid, MapLimit, MapRecord
 from explorer.study.builds import Build, find_build
 from explorer.study.schema import MapEntry

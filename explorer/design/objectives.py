@@ -11,8 +11,7 @@ import numpy as np
 from explorer.engine.montecarlo import Output
 from explorer.engine.plan import limited_value, margin_inside
 from explorer.errors import SquatlineError, StudyError, nearest, standing_in
-from explorer.estimators.regression import Marks
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 from explorer.graph.units import parse
 from explorer.results.exploration import AimRecord
 from explorer.study.schema import AimEntry
@@ -158,7 +157,7 @@ class Payoff:
             return "the chance that the build chosen holds every limit"
         return f"{self.aim.words}, a car that breaks a limit counted as one with the value given"
 
-    def of(self, scores: Array | None, holds_all: Marks) -> Array:
+    def of(self, scores: Array | None, holds_all: Mask) -> Array:
         """Payoff sample by sample, always finite.
 
         Parameters

@@ -10,7 +10,7 @@ from explorer.design.evaluator import Bench
 from explorer.design.resuming import Way
 from explorer.errors import StudyError
 from explorer.estimators.assessment import Assessment
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 Point = tuple[float, ...]
 

@@ -10,7 +10,7 @@ from functools import partial
 from explorer.engine.checkpoint import PartStore
 from explorer.engine.plan import Progress, in_order, no_progress
 from explorer.engine.stages import Stages
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 
 @dataclass(frozen=True)

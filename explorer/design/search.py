@@ -26,7 +26,7 @@ from explorer.estimators.conformance import judge_joint, judge_margins
 from explorer.estimators.design_space import nondominated
 from explorer.estimators.optimum import NO_SCORE, Standing, best_point, guarded
 from explorer.estimators.ranges import Range
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.results.exploration import DesignPoint, OptimumRecord, SearchRecord
 from explorer.study.builds import Build
 from explorer.study.study import Study

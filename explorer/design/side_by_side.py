@@ -13,8 +13,7 @@ from explorer.design.objectives import Aim
 from explorer.engine.montecarlo import Output
 from explorer.engine.plan import margin_inside
 from explorer.estimators.paired_comparison import Better
-from explorer.estimators.regression import Marks
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 from explorer.results.comparison import Subject
 from explorer.study.builds import Build, place
 from explorer.study.study import Limit, Study
@@ -75,15 +74,15 @@ class SideBySide:
         return np.stack([self.margins_of(limit) for limit in self.study.limits], axis=1)
 
     @cached_property
-    def holds(self) -> Marks:
+    def holds(self) -> Mask:
         """True where a limit holds; no answer counts against it: shape (builds, limits, samples)."""
-        holds: Marks = self.margins >= 0
+        holds: Mask = self.margins >= 0
         return holds
 
     @cached_property
-    def all_hold(self) -> Marks:
+    def all_hold(self) -> Mask:
         """True where every limit holds: shape (builds, samples)."""
-        every: Marks = np.all(self.holds, axis=1)
+        every: Mask = np.all(self.holds, axis=1)
         return every
 
     @cached_property

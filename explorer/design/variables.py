@@ -10,7 +10,7 @@ import numpy as np
 
 from explorer.errors import SquatlineError, StudyError, nearest, standing_in
 from explorer.estimators.ranges import Range
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.graph.units import parse, parse_spread
 from explorer.results.exploration import VariableRecord
 from explorer.study.builds import AS_IT_STANDS, Build, check_not_always_overridden

@@ -23,7 +23,7 @@ import numpy.typing as npt
 
 from explorer.engine.versions import versions
 from explorer.errors import ResultsError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.study import Input, Study
 
 # Where a distribution is looked at to tell whether it is still the same.

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from explorer.engine.checkpoint import PartStore, open_store, parts_file, remove_parts
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, SampleFolder
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.study import Study
 
 # How the names of notes begin.

@@ -28,7 +28,7 @@ from explorer.engine.sampling import sobol_columns
 from explorer.engine.storage import HELD_AT_ONCE
 from explorer.engine.streaming import Bins, Counts, Tally
 from explorer.estimators.stopping import Batches, batch_size
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.study import Limit, Study, wanted_outputs
 
 # A scrambled replicate is one chunk, so its length bounds memory; more samples mean more replicates.

@@ -20,8 +20,8 @@ from explorer.engine.packing import Packed
 from explorer.engine.processes import default_workers
 from explorer.engine.sampling import correlated, correlation_matrix, random_column
 from explorer.estimators.conformance import finite_or_nan
+from explorer.graph.arrays import Array
 from explorer.graph.program import Program, compile_program
-from explorer.graph.quantity import Array
 from explorer.study.study import Correlation, Input, Limit, Study
 
 CHUNK = 16_384

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from explorer.engine.montecarlo import Outcome, Output, run_montecarlo
 from explorer.engine.plan import margin_inside
 from explorer.engine.storage import first_rows
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.study import Study
 
 

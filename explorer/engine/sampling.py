@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy import special
 
 from explorer.errors import CorrelationError, SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 Bits = npt.NDArray[np.uint64]
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from explorer.errors import ResultsError
 from explorer.files import whole
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 # More samples than this are kept in files.
 HELD_AT_ONCE = 2**18

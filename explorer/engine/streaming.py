@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from explorer.estimators.stopping import Batch
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 BINS = 2_000
 Counts = npt.NDArray[np.int64]

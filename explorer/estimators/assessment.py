@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from explorer.estimators.conformance import CONFIDENCE, Verdict, binomial_interval, finite_or_nan
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 # Places of the three surpluses.
 SURE, LIKELY, POSSIBLE = 0, 1, 2

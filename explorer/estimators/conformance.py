@@ -16,7 +16,7 @@ import numpy as np
 from scipy.special import betaincinv, stdtrit
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 Verdict: TypeAlias = Literal["pass", "fail", "undecided"]
 

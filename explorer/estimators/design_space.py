@@ -15,8 +15,7 @@ from typing import TypeAlias
 import numpy as np
 from scipy.optimize import brentq
 
-from explorer.estimators.regression import Marks
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 
 Segment: TypeAlias = tuple[float, float, float, float]
 Span: TypeAlias = tuple[float, float]
@@ -113,7 +112,7 @@ def _between(
     return (first[0] + share * (second[0] - first[0]), first[1] + share * (second[1] - first[1]))
 
 
-def nondominated(scores: Array) -> Marks:
+def nondominated(scores: Array) -> Mask:
     """Mark the points that no other point betters.
 
     Parameters
@@ -123,7 +122,7 @@ def nondominated(scores: Array) -> Marks:
 
     """
     known = ~np.any(np.isnan(scores), axis=1)
-    marks: Marks = np.array(known)
+    marks: Mask = np.array(known)
     for k in np.flatnonzero(known):
         as_good = known & np.all(scores >= scores[k], axis=1)
         marks[k] = not np.any(as_good & np.any(scores > scores[k], axis=1))

@@ -17,7 +17,7 @@ from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE
 from explorer.estimators.regression import FOLDS, cross_fitted, normal_scores
 from explorer.estimators.sensitivity import Estimate
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 FEWEST_SAMPLES = 20 * FOLDS
 

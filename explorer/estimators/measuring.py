@@ -24,14 +24,8 @@ import numpy as np
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import finite_or_nan
-from explorer.estimators.regression import (
-    Marks,
-    cross_fitted,
-    index_of_conforming,
-    normal_scores,
-    probability_given,
-)
-from explorer.graph.quantity import Array
+from explorer.estimators.regression import cross_fitted, index_of_conforming, normal_scores, probability_given
+from explorer.graph.arrays import Array, Mask
 
 # Differences within so many standard errors are no difference.
 SIGNIFICANT = 2.0
@@ -215,7 +209,7 @@ class Calls:
         """Average over the samples."""
         apart = self.apart
 
-        def mean_where(counted: Callable[[Array], Array | Marks]) -> Expected:
+        def mean_where(counted: Callable[[Array], Array | Mask]) -> Expected:
             """Mean of what hangs on where a probability lies, with the error of the fit in it."""
             return Expected(mean_of(counted(self.probability)).value, batch_error(counted(apart)))
 
@@ -234,14 +228,14 @@ class Calls:
         return Expected(mean_of(turned).value, batch_error((self.apart >= stake.required) != now))
 
 
-def mean_of(values: Array | Marks) -> Expected:
+def mean_of(values: Array | Mask) -> Expected:
     """Mean over independent samples with its standard error; scrambled Sobol samples do no worse."""
     count = max(1, values.size)
     error = float(np.std(values)) / math.sqrt(count) if values.size else 0.0
     return Expected(float(np.sum(values)) / count, error)
 
 
-def batch_error(values: Array | Marks) -> float:
+def batch_error(values: Array | Mask) -> float:
     """Find the standard error of a mean from the scatter between batches, each every BATCHES-th sample."""
     means = [float(np.mean(values[batch::BATCHES])) for batch in range(BATCHES)]
     return float(np.std(means, ddof=1)) / math.sqrt(BATCHES)

@@ -31,7 +31,7 @@ from explorer.estimators.measuring import (
     take_readings,
     worth_of_calls,
 )
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 Prospect: TypeAlias = Literal["passes", "the plan", "another set", "more hours", "unlikely", "fails clearly"]
 

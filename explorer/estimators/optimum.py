@@ -16,7 +16,7 @@ import numpy as np
 from scipy.optimize import Bounds, NonlinearConstraint, minimize
 
 from explorer.estimators.ranges import Range
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 # In units of the range of each variable: first step, and the accuracy at which the search ends.
 FIRST_STEP = 0.15

@@ -16,8 +16,8 @@ from scipy.special import bdtr, ndtr, ndtri
 
 from explorer.estimators.conformance import CONFIDENCE, binomial_interval
 from explorer.estimators.measuring import Expected, mean_of
-from explorer.estimators.regression import Marks, cross_fitted
-from explorer.graph.quantity import Array
+from explorer.estimators.regression import cross_fitted
+from explorer.graph.arrays import Array, Mask
 
 Better: TypeAlias = Literal["higher", "lower"]
 
@@ -233,7 +233,7 @@ def _variance_ratio(first: Array, second: Array) -> float | None:
     return apart / paired if paired > ROUNDING * apart else None
 
 
-def paired_verdict(first_holds: Marks, second_holds: Marks, confidence: float = CONFIDENCE) -> PairedVerdict:
+def paired_verdict(first_holds: Mask, second_holds: Mask, confidence: float = CONFIDENCE) -> PairedVerdict:
     """Compare how often two builds hold one limit.
 
     Parameters
@@ -372,7 +372,7 @@ def _picked_on_other_half(scores: Array) -> float:
 
 def dominance(
     scores: tuple[Array, Array],
-    holds: tuple[Marks, Marks],
+    holds: tuple[Mask, Mask],
     confidence: float = CONFIDENCE,
 ) -> Dominance:
     """Tell whether the first build is at least as good as the second in everything.

@@ -30,7 +30,7 @@ from scipy.special import ndtri, stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE, binomial_interval
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 # Samples in standard normal space, shape (samples, dimensions), to margins, shape (samples,).
 MarginOf: TypeAlias = Callable[[Array], Array]

@@ -13,16 +13,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import BSpline
 from scipy.special import log_ndtr, ndtr, ndtri
 
-from explorer.graph.quantity import Array
-
-Marks: TypeAlias = npt.NDArray[np.bool_]
+from explorer.graph.arrays import Array, Mask
 
 FOLDS = 5
 # Rows whose basis is held at once: bounds the memory, whatever the number of samples.
@@ -221,7 +218,7 @@ def _probit_fit(columns: Array, counts: Array, conforming: Array, start: Array) 
     return weights
 
 
-def _cross_fitted(scores: Array, outcomes: Array, answered: Marks) -> Array:
+def _cross_fitted(scores: Array, outcomes: Array, answered: Mask) -> Array:
     """Fit by normal equations, each fold predicted from the sums over the others."""
     samples = outcomes.shape[1]
     basis = _basis_of(scores)

@@ -19,7 +19,7 @@ from scipy.special import stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 # Total index below which an input is not worth its place.
 NEGLIGIBLE = 0.01

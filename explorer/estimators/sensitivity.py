@@ -23,8 +23,8 @@ from scipy.special import stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE
-from explorer.estimators.sobol_parts import Marks, Parts, replicate_parts
-from explorer.graph.quantity import Array
+from explorer.estimators.sobol_parts import Parts, replicate_parts
+from explorer.graph.arrays import Array, Mask
 
 # Totals below this share of the variance are not worth an order of their own.
 LEADING_SHARE = 0.05
@@ -239,7 +239,7 @@ def _ranked(firsts: Scattered, totals: Scattered, groups: Mapping[str, tuple[str
     first, total = firsts.estimates(), totals.estimates()
     order = np.argsort(-totals.values, kind="stable").tolist()
     difference, half = totals.differences
-    higher: Marks = difference > half
+    higher: Mask = difference > half
     tied = ~(higher | higher.T)
     return tuple(
         Index(

@@ -12,13 +12,11 @@ from dataclasses import dataclass, fields
 from typing import Literal, TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 
 Estimator: TypeAlias = Literal["saltelli", "azzini"]
-Marks: TypeAlias = npt.NDArray[np.bool_]
 
 ROWS_AT_ONCE = 128
 # What varies by less than so many units in the last place of its size only wobbles by rounding.
@@ -115,7 +113,7 @@ def replicate_parts(
     )
 
 
-def _centre(block: Array) -> tuple[Array, Marks]:
+def _centre(block: Array) -> tuple[Array, Mask]:
     """Mean of each output over its finite rows, and which rows those are, shape (rows, outputs)."""
     finite = np.ones((len(block), block.shape[2]), bool)
     # Along the rows first: whole blocks of numbers side by side are summed at the speed of memory.
@@ -128,7 +126,7 @@ def _centre(block: Array) -> tuple[Array, Marks]:
     return sums.sum(axis=0) / (np.maximum(finite.sum(axis=0), 1) * block.shape[1]), finite
 
 
-def _sums(block: Array, offset: Array, finite: Marks, inputs: int, azzini: bool, pairs: bool) -> list[Array]:
+def _sums(block: Array, offset: Array, finite: Mask, inputs: int, azzini: bool, pairs: bool) -> list[Array]:
     """Sum what the estimator asks for over the rows: arrays (1, inputs, pairs or 1, outputs)."""
     whole = bool(finite.all())
     sums: list[Array] = []
@@ -194,11 +192,11 @@ def _none(block: Array) -> Array:
     return np.empty((1, 0, block.shape[1]))
 
 
-def _varies(block: Array, offset: Array, finite: Marks, variance: Array) -> Marks:
+def _varies(block: Array, offset: Array, finite: Mask, variance: Array) -> Mask:
     """Tell which outputs vary, and do not only wobble by rounding; shape (outputs,)."""
     spread = np.sqrt(np.maximum(variance.max(axis=0), 0.0))
     # The farthest evaluation is a standard deviation away at least: it is sought only where that says little.
-    varies: Marks = np.asarray(spread > 2 * ROUNDING * (np.abs(offset) + spread))
+    varies: Mask = np.asarray(spread > 2 * ROUNDING * (np.abs(offset) + spread))
     for k in np.flatnonzero(~varies):
         values = block[finite[:, k], :, k]
         centre = values.mean() if values.size else 0.0
@@ -207,7 +205,7 @@ def _varies(block: Array, offset: Array, finite: Marks, variance: Array) -> Mark
     return varies
 
 
-def _different(columns: Array, finite: Marks) -> Array:
+def _different(columns: Array, finite: Mask) -> Array:
     """Count evaluations, shape (rows, columns, outputs), off the usual value: the middle one by size."""
     middle = np.maximum(finite.sum(axis=0) - 1, 0) // 2
     placed = np.ascontiguousarray(np.where(finite, columns[:, 0], np.inf).T)

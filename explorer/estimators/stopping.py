@@ -24,7 +24,7 @@ from scipy.special import ndtr, stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import Conformance
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 Reason: TypeAlias = Literal["decided", "cap reached", "sampling alone will not decide", "go on"]
 

@@ -15,8 +15,9 @@ from typing import Any
 
 import numpy as np
 
+from explorer.graph.arrays import Array
 from explorer.graph.graph import Graph
-from explorer.graph.quantity import Array, Need
+from explorer.graph.quantity import Need
 
 Token = tuple[Any, ...]
 

@@ -34,12 +34,9 @@ from dataclasses import dataclass, field, replace
 from operator import attrgetter
 from typing import Any, TypeAlias, TypeVar, get_type_hints
 
-import numpy as np
-import numpy.typing as npt
-
 from explorer.errors import GraphError
+from explorer.graph.arrays import Array
 
-Array: TypeAlias = npt.NDArray[np.float64]
 Curve: TypeAlias = Callable[..., Array]
 
 Function = TypeVar("Function", bound=Callable[..., Any])

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from explorer.errors import TableError, UnitError, nearest
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 from explorer.reading import Wanted
 
 # No map of a model car comes near this; more is another file.
@@ -50,7 +50,7 @@ class Place:
     below: tuple[npt.NDArray[np.intp], ...]
     share: tuple[Array, ...]
     step: tuple[Array, ...]
-    outside: npt.NDArray[np.bool_]
+    outside: Mask
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class Table:
     def locate(self, *places: Array) -> Place:
         """Find the cells the samples lie in; one array of places for each axis, broadcast together."""
         below, share, step = [], [], []
-        outside: npt.NDArray[np.bool_] = np.zeros((), dtype=bool)
+        outside: Mask = np.zeros((), dtype=bool)
         for nodes, place in zip(self.axes.values(), np.broadcast_arrays(*places), strict=True):
             beyond = ~((place >= nodes[0]) & (place <= nodes[-1]))
             # Among the inner nodes only, so that the end of the axis belongs to the last cell.

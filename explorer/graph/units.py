@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import Any, Literal, TypeVar
 
 from explorer.errors import UnitError, nearest
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.graph.unit_grammar import WORDS, factors, with_stars
 
 System = Literal["as given", "metric", "imperial"]

@@ -13,7 +13,7 @@ import numpy as np
 
 from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import StudyError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.bayes import Updated, reweighted
 from explorer.logs.fitting.fit import Fit, correlation_of
 from explorer.logs.kinds.task import Finding

@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from explorer.graph.arrays import Array
 from explorer.graph.graph import Graph
 from explorer.graph.program import Program, compile_program
-from explorer.graph.quantity import Array
 
 
 def forward_model(

@@ -9,7 +9,7 @@ import numpy as np
 
 from explorer.analyses.sweeps import swept_values
 from explorer.errors import StudyError, TableError, nearest
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.graph.units import from_si, parse_spread, pretty, spread_from_si
 from explorer.logs.named_logs import no_such, read_study_log, told_in_study
 from explorer.logs.reader import Log

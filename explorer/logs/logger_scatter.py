@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import lfilter
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.independence import NORMAL_CONSISTENT
 
 # Leading shapes of the predicted curves that a log may follow: so much of their variance, at most so many.

@@ -17,16 +17,13 @@ from dataclasses import dataclass, field
 from io import StringIO
 from itertools import islice
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from explorer.errors import TableError, UnitError, nearest
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 from explorer.reading import Wanted
-
-Mask: TypeAlias = npt.NDArray[np.bool_]
 
 # SI unit of what logs usually hold; any other quantity may be logged in any unit.
 LOGGED = {

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, correlation_of
 from explorer.logs.fitting.input_block import LEAST_CORRELATION
 from explorer.logs.kinds.task import Finding

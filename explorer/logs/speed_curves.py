@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 # Runge-Kutta steps along a run: a run is smooth over a two-hundredth of its length.
 STEPS = 200

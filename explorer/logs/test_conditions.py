@@ -14,7 +14,7 @@ import numpy as np
 
 from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import StudyError, nearest
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known
 from explorer.study.entries import Distribution, Exact, read_distribution
 from explorer.study.study import Input, Study, read_input

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.independence import repetition, without_dropouts
 from explorer.logs.logger_scatter import LoggerScatter, logger_scatter
 

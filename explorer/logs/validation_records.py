@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.graph.units import spread_to_si, to_si
 from explorer.logs.logged_runs import Tracked
 from explorer.results.logged_runs import Departure, LoggedRunRecord, LogRecord

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 from numpy.polynomial import polynomial
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 #: Gauss-Chebyshev places on [0, 1] for a curve that is close to a straight line, and for one that is not.
 FEW, MANY = ((1 - np.cos(np.pi * (np.arange(n) + 0.5) / n)) / 2 for n in (4, 8))

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 
-Mask = npt.NDArray[np.bool_]
 # Places through the servo's travel: angles are smooth between them, and most extremes lie at the ends.
 TRAVEL_SHARES = np.linspace(0.0, 1.0, 9)
 Rows = npt.NDArray[np.intp]

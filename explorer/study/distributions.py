@@ -17,7 +17,7 @@ import numpy as np
 from scipy import special
 
 from explorer.errors import DistributionError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.graph.units import (
     from_si,
     plain,

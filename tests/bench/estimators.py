@@ -11,7 +11,7 @@ import numpy as np
 
 from explorer.engine.sampling import random_column, sobol_columns
 from explorer.estimators.sensitivity import Sensitivity
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.distributions import Normal, Pert, TruncatedNormal, Uniform
 from tests.saltelli import indices
 

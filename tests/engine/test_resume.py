@@ -24,7 +24,7 @@ from explorer.engine.montecarlo import Outcome, SoFar, make_job, run_montecarlo
 from explorer.engine.plan import CHUNK
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, SampleFolder, first_rows
 from explorer.errors import ResultsError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.pipeline import run
 from explorer.results.records import load_results
 from explorer.study.study import Study, load_study

@@ -22,7 +22,7 @@ from explorer.engine.sampling import (
     sobol_columns,
 )
 from explorer.errors import CorrelationError, SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from tests.statistics_help import within
 
 NAMES = ("air_density", "mass", "wing_area", "front_wheel_rate", "speed@closed")

@@ -12,7 +12,7 @@ from explorer.analyses.catalogue import catalogue, measurement_from
 from explorer.errors import SampleError, StudyError, UnitError
 from explorer.estimators import measuring, measuring_plan
 from explorer.estimators.measuring import Accuracy, Measurement, Stake
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from reports.formatting import SPACE
 from reports.sections.measuring import headline, outlook_words
 from tests.measuring_help import worth_of_measurements

@@ -10,7 +10,7 @@ from scipy.special import ndtri
 
 from explorer.errors import SampleError
 from explorer.estimators import rare
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from tests.statistics_help import within
 
 

@@ -8,7 +8,8 @@ import pytest
 from explorer.errors import SampleError
 from explorer.estimators.given_data import first_order_given_data
 from explorer.estimators.screening import screen
-from tests.saltelli import Array, unit_design
+from explorer.graph.arrays import Array
+from tests.saltelli import unit_design
 
 
 def many(points: Array) -> Array:

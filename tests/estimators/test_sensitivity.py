@@ -10,7 +10,8 @@ import pytest
 from explorer.errors import SampleError
 from explorer.estimators import sensitivity
 from explorer.estimators.sobol_parts import joined, replicate_parts
-from tests.saltelli import Array, evaluated, indices, ishigami, unit_design
+from explorer.graph.arrays import Array
+from tests.saltelli import evaluated, indices, ishigami, unit_design
 from tests.statistics_help import within
 
 NAMES = ["a", "b", "c"]

@@ -15,9 +15,10 @@ from explorer.errors import (
     MissingInputError,
     UnknownQuantityError,
 )
+from explorer.graph.arrays import Array
 from explorer.graph.graph import Graph
 from explorer.graph.program import Closure, compile_program
-from explorer.graph.quantity import Array, Part, given, quantity
+from explorer.graph.quantity import Part, given, quantity
 
 
 def module(**members: object) -> ModuleType:

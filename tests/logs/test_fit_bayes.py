@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.bayes import reweighted
 from tests.statistics_help import within
 from tests.synthetic import random_stream

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.independence import repetition
 from explorer.logs.fitting.least_squares import fit_curve

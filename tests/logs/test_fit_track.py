@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError, TableError
+from explorer.graph.arrays import Array
 from explorer.graph.graph import Graph
-from explorer.graph.quantity import Array
 from explorer.logs.fitting.battery import fit_battery
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.full_throttle import (

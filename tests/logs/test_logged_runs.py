@@ -18,7 +18,7 @@ from study_help import DEMO, Answer
 from explorer import load_results, load_study, run, validate
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.forward import forward_model
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation_records import track_records

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.validation import Validation, validate_curves
 from tests.synthetic import Roughness, random_stream, roughened
 

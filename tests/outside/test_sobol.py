@@ -9,7 +9,8 @@ import pytest
 
 from explorer.estimators import sensitivity
 from explorer.estimators.sobol_parts import replicate_parts
-from tests.saltelli import Array, evaluated, indices, ishigami, sobol_g, unit_design
+from explorer.graph.arrays import Array
+from tests.saltelli import evaluated, indices, ishigami, sobol_g, unit_design
 
 # Ishigami & Homma 1990, a = 7, b = 0.1; numbers recomputed from the formulas.
 ISHIGAMI = {"first": (0.31391, 0.44241, 0.0), "total": (0.55759, 0.44241, 0.24368), "variance": 13.845}

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from explorer.engine.sampling import check_correlation, correlated, random_column, sobol_columns
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.study.distributions import (
     Distribution,
     LogNormal,

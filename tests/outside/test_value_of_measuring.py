@@ -15,7 +15,7 @@ from explorer.estimators.measuring import (
     Worth,
 )
 from explorer.estimators.regression import cross_fitted, normal_scores
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from tests.measuring_help import worth_of_measurements
 from tests.saltelli import ishigami
 from tests.statistics_help import within

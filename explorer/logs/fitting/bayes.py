@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.reader import Source
 

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from explorer.errors import SampleError, TableError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known, Labels
 from explorer.logs.fitting.least_squares import Loss, fit_curve

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known, combined_degrees_of_freedom, inseparable_pairs
 
 

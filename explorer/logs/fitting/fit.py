@@ -11,10 +11,9 @@ import numpy.typing as npt
 from scipy.special import stdtrit
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.reader import Source
 
-Mask: TypeAlias = npt.NDArray[np.bool_]
 Labels: TypeAlias = npt.NDArray[np.int_]
 
 # Two estimates more closely correlated than this are said not to be separated by the log (common practice).

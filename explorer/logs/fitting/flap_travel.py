@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from explorer.errors import TableError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.independence import without_dropouts
 from explorer.logs.fitting.least_squares import Loss, fit_curve

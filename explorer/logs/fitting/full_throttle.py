@@ -17,7 +17,7 @@ from scipy.integrate import cumulative_trapezoid
 from scipy.interpolate import PchipInterpolator
 
 from explorer.errors import TableError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.coast_down import GRAVITY, NO_DOWNFORCE
 from explorer.logs.fitting.fit import Fit, Known, combined_degrees_of_freedom
 from explorer.logs.fitting.independence import neighbour_scatter, without_dropouts

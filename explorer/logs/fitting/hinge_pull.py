@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.readings import fit_readings

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from scipy.ndimage import median_filter
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Labels
 
 # A run shorter than this says nothing about its own autocorrelation.

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.special import chdtrc
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
 
 # Smaller correlations change no verdict, and a study is easier to read without them (common practice).

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import fdtrc
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Labels, LackOfFit
 from explorer.logs.fitting.independence import repetition
 

@@ -16,12 +16,11 @@ from scipy.optimize import least_squares
 from scipy.special import chdtrc
 
 from explorer.errors import SampleError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 from explorer.logs.fitting.fit import (
     Fit,
     Known,
     LackOfFit,
-    Mask,
     Residuals,
     combined_degrees_of_freedom,
     inseparable_pairs,

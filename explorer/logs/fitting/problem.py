@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known, Labels
 
 Predict: TypeAlias = Callable[[Array, Array], Array]

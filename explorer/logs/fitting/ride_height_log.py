@@ -13,7 +13,7 @@ from typing import TypeAlias
 import numpy as np
 
 from explorer.errors import SampleError, TableError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter

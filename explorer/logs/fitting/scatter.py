@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.graph.quantity import Array
-from explorer.logs.fitting.fit import Mask
+from explorer.graph.arrays import Array, Mask
 from explorer.logs.fitting.independence import NORMAL_CONSISTENT, repetition
 from explorer.logs.fitting.problem import Problem
 

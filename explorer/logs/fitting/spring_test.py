@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import fdtrc
 
 from explorer.errors import TableError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter

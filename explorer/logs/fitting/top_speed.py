@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.full_throttle import ThrottleRun, check_run
 from explorer.logs.fitting.least_squares import Loss, fit_curve

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from explorer.errors import StudyError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.coast_down import CoastDownRun, coast_down_inputs, fit_coast_down
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from explorer.engine.sampling import correlation_matrix
 from explorer.errors import StudyError, nearest
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.problem import Parameter
 from explorer.logs.fitting.ride_height_log import SpeedRun, fit_through_model

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from explorer.errors import StudyError, nearest
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.named_logs import read_study_log
 from explorer.logs.reader import Log, Source

@@ -10,7 +10,7 @@ import numpy as np
 from pydantic import Field
 
 from explorer.errors import StudyError
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.graph.units import dimension_matches, parse_spread
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Known

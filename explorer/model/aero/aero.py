@@ -7,7 +7,8 @@ Areas here are area times coefficient: times the dynamic pressure they are newto
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 splitter_area = given("m2", "Reference area of the front splitter.", at_least=0)
 splitter_downforce_coefficient = given("1", "Downforce coefficient of the splitter at zero pitch.")

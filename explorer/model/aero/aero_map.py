@@ -12,7 +12,8 @@ from typing import Annotated, NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Part, given, given_table, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Part, given, given_table, quantity
 from explorer.graph.tables import Table
 from explorer.model.attitude.suspension import AxleSpring
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 
 def smallest_useful_gap(critical_gap: Array, reference_gap: Array) -> Array:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 wing_area = given("m2", "Reference area of the rear wing.", at_least=0)
 wing_station = given("m", "Centre of pressure of the wing: distance behind the front axle.")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 wing_drag_coefficient_closed = given(
     "1", "Drag coefficient of the wing on its area, flaps closed.", at_least=0

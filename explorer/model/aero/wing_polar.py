@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, given_table, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, given_table, quantity
 from explorer.graph.tables import Table
 
 wing_polar = given_table(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Array, given, given_table, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, given_table, quantity
 from explorer.graph.tables import Table
 
 wing_table = given_table(

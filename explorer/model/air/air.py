@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 air_temperature = given("K", "Temperature of the air at the track.", above=200, at_most=350)
 relative_humidity = given("1", "Relative humidity of the air, 0 to 1.", default=0.5, at_least=0, at_most=1)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 speed = given("m/s", "Speed over the ground.", at_least=0)
 headwind = given(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Array, Curve, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, quantity
 
 _WAKE = ("wake_loss_front", "wake_loss_rear")
 

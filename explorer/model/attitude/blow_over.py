@@ -15,7 +15,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import first_fall
 
 bump_pitch = given("rad", "Nose-up angle that a bump or crest adds to the steady pitch.", default=0.0)

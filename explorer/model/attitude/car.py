@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 mass = given("kg", "Mass of the car ready to run, battery in.", above=0)
 wheelbase = given("m", "Distance between the axles.", above=0)

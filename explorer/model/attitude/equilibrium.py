@@ -16,7 +16,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 from explorer.model.aero.ground_effect import gained_share, smallest_useful_gap
 from explorer.model.attitude.suspension import AxleSpring
 from explorer.model.numeric import secant

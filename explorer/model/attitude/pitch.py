@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import first_fall
 
 splitter_mounting_angle = given(

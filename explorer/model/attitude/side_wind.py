@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 from explorer.model.drive.traction import carried, grip
 
 side_wind = given("m/s", "Wind square to the track, whichever side it comes from.", default=0.0, at_least=0)

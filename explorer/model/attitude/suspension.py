@@ -6,7 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 static_pitch = given("rad", "Pitch of the floor at rest, nose-up positive.", default=0.0)
 front_spring_rate = given("N/m", "Rate of one front spring.", above=0)

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 from explorer.model.drive.traction import traction_limit
 
 friction_brake_force = given(

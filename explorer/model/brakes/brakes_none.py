@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import quantity
 
 
 @quantity("N", source="definition")

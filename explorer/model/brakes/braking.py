@@ -14,10 +14,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array, Mask
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.brakes.slowing import Slowing, slowing
 from explorer.model.interpolation import FEW, through
-from explorer.model.numeric import Mask
 
 reaction_time = given(
     "s",

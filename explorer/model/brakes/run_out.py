@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.brakes.slowing import Slowing, slowing
 from explorer.model.interpolation import MANY, through
 from explorer.model.numeric import secant

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 from explorer.model.numeric import Rows, at_row
 
 #: Stretches of speed between two rows of the tables.

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 tyre_rated_speed = given(
     "m/s", "Speed of the tyre's surface that its maker, or a test behind a wall, allows.", above=0

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 battery_voltage = given(
     "V", "Open-circuit voltage of the battery at the state of charge of the run.", above=0

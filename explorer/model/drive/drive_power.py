@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 shaft_power = given(
     "W", "Power of the motor shaft at full throttle, taken as the same at every speed.", above=0

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 
 shortest_gear_ratio = given(
     "1", "Largest turns of the motor per turn of the wheel that the gears at hand allow.", above=0

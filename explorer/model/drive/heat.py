@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 full_throttle_time = given("s", "Time at full throttle in a run.", above=0)
 run_interval = given("s", "Time from one run to the next.", above=0)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import first_fall, secant
 
 rolling_resistance = given("1", "Rolling resistance coefficient of the tyres, bearings included.", at_least=0)

@@ -11,7 +11,8 @@ from functools import reduce
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 _SPAN_POSITIONS = (0.0, 0.5, 1.0)

@@ -8,7 +8,8 @@ large incidence, open the small one.
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 
 element_chord = given("m", "Chord of the element, leading edge to trailing edge.", each="element", above=0)
 element_span = given("m", "Span of the element between its two ends.", each="element", above=0)

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import quantity
 
 _PINES = "Pines (1958), two freedoms with quasi-steady forces and no damping (formula from memory)"
 _THEODORSEN = "Theodorsen, NACA report 496, 1935, for slow oscillation (formula from memory)"

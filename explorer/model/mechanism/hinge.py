@@ -12,7 +12,8 @@ from functools import reduce
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 
 # The moment is smooth in the opening: thirteen places find its smallest value closely enough.
 _OPENINGS = np.linspace(0.0, 1.0, 13)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, quantity
 
 
 @quantity(

@@ -12,7 +12,8 @@ from functools import reduce
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 servo_axis_station = given("m", "Station of the servo's output axis, behind the front axle.")

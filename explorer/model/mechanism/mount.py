@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 from explorer.model.numeric import reserve_factor
 
 wing_mount_count = given("1", "Number of mounts that carry the wing.", default=2.0, at_least=1)

@@ -10,7 +10,8 @@ from functools import reduce
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES, reserve_factor
 
 element_rod_diameter = given("m", "Outer diameter of the rod.", each="element", above=0)

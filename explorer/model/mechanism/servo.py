@@ -10,7 +10,8 @@ from functools import reduce
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 # Simpson's rule over the nine places, which include both ends, where a servo is most likely to stall.

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
 from explorer.model.numeric import reserve_factor
 
 load_factor = given("1", "Multiplies the steady air load, for gusts and bumps.", default=1.0, at_least=0)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.quantity import Array, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import quantity
 
 #: Poisson's ratio of prints and laminates without a preferred direction: judgement.
 _POISSON = 0.35

@@ -10,7 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import quantity
 from explorer.model.aero.ground_effect import gained_share, smallest_useful_gap
 from explorer.model.ride.half_car import HalfCar, both_axles
 

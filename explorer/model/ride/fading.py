@@ -20,8 +20,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array
-from explorer.model.numeric import Mask
+from explorer.graph.arrays import Array, Mask
 from explorer.model.ride.half_car import HalfCar
 from explorer.model.ride.ride import Ride, lean
 

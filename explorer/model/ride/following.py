@@ -18,8 +18,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from explorer.graph.quantity import Array
-from explorer.model.numeric import Mask
+from explorer.graph.arrays import Array, Mask
 from explorer.model.ride.fading import Fading
 from explorer.model.ride.ride import Index, Meeting, Ride, Timetable, copied, lean, put, taken
 from explorer.model.ride.stepping import NEVER, Body, Moment, standing, stepped

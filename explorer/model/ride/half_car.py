@@ -11,9 +11,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
+from explorer.graph.arrays import Array, Mask
+from explorer.graph.quantity import given, quantity
 from explorer.model.attitude.suspension import AxleSpring
-from explorer.model.numeric import Mask
 
 pitch_gyration_share = given(
     "1",

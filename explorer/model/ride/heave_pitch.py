@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, given, quantity
-from explorer.model.numeric import Mask
+from explorer.graph.arrays import Array, Mask
+from explorer.graph.quantity import given, quantity
 from explorer.model.ride.air_in_motion import AirOnAxles, SplitterGap
 from explorer.model.ride.fading import Fading
 from explorer.model.ride.following import follow

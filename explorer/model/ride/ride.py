@@ -14,8 +14,7 @@ from typing import Any, NamedTuple, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from explorer.graph.quantity import Array
-from explorer.model.numeric import Mask
+from explorer.graph.arrays import Array, Mask
 from explorer.model.ride.air_in_motion import AirOnAxles, SplitterGap
 from explorer.model.ride.half_car import HalfCar, LooseWheel, both_axles
 from explorer.model.ride.road import RoadAndGust

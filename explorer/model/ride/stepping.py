@@ -18,8 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array
-from explorer.model.numeric import Mask
+from explorer.graph.arrays import Array, Mask
 from explorer.model.ride.ride import Meeting, Ride, lean
 
 #: A load, in newtons, that no axle ever carries.

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array
 
 
 class Flap(NamedTuple):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Array, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import quantity
 
 
 @quantity("s", source="see opening_time", fails="the servo stalls on the way open")

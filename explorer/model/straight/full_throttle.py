@@ -18,7 +18,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, quantity
 from explorer.model.straight.flap_schedule import Flap
 from explorer.model.straight.run import Run, State
 

@@ -15,8 +15,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
-from explorer.model.numeric import Mask
+from explorer.graph.arrays import Array, Mask
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.straight.flap_schedule import Flap
 from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
 from explorer.model.straight.run import Run, State

@@ -6,9 +6,8 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
-from explorer.graph.quantity import Array
+from explorer.graph.arrays import Array, Mask
 from explorer.model.numeric import Rows, at_row
 
 
@@ -59,7 +58,7 @@ class Run(NamedTuple):
     speed: Array
     acceleration: Array
 
-    def rows_where(self, holds: Callable[[State], npt.NDArray[np.bool_]]) -> Rows:
+    def rows_where(self, holds: Callable[[State], Mask]) -> Rows:
         """Count, per sample, the rows for which a condition on the state holds."""
         states = (State(*row) for row in zip(*self, strict=True))
         rows: Rows = np.sum([holds(state) for state in states], axis=0, dtype=np.intp)

@@ -11,7 +11,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.quantity import Array, Curve, given, quantity
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.brakes.braking import braking_line
 from explorer.model.numeric import secant
 from explorer.model.straight.flap_schedule import SHUT, Flap
