@@ -23,7 +23,7 @@ from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.verdicts import Looks, judge_outcome
 from explorer.characters import visible
 from explorer.engine.checkpoint import PartStore
-from explorer.engine.montecarlo import Outcome, Output, all_of, run_montecarlo
+from explorer.engine.montecarlo import Outcome, all_of, run_montecarlo
 from explorer.engine.plan import CHUNK, Progress, no_progress
 from explorer.engine.stages import Stages
 from explorer.engine.storage import SampleFiles
@@ -51,7 +51,8 @@ from explorer.results.records import (
     Summary,
     SweepRecord,
 )
-from explorer.study.study import Input, Limit, Study
+from explorer.study.limits import Limit, Output
+from explorer.study.study import Input, Study
 
 REPORTED_QUANTILES = (0.001, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975, 0.99, 0.999)
 # Bars of a histogram in the report; the streamed one is finer, for the quantiles.
@@ -204,9 +205,7 @@ def _output(
     else:
         quantiles = tuple((p, tally.quantile(p)) for p in REPORTED_QUANTILES)
     return OutputRecord(
-        quantity=output.quantity,
-        condition=output.condition,
-        minus=output.minus,
+        **vars(output),
         summary=quantity.summary,
         unit=quantity.unit,
         display_unit=_shown_in(study, output),
@@ -224,19 +223,14 @@ def _output(
 
 
 def _nominal(output: Output, nominal: Mapping[str, Mapping[str, float | None]]) -> float:
-    value = nominal[output.condition].get(output.quantity)
-    less = nominal[output.minus].get(output.quantity) if output.minus else 0.0
-    return math.nan if value is None or less is None else value - less
+    values = {pair: nominal[pair[1]].get(pair[0]) for pair in output.pairs}
+    return float(output.value({pair: np.asarray(math.nan if v is None else v) for pair, v in values.items()}))
 
 
 def _shown_in(study: Study, output: Output) -> str:
     """Return the unit of the limit on it, else that of the study."""
     for limit in study.limits:
-        if (limit.quantity, limit.condition, limit.minus) == (
-            output.quantity,
-            output.condition,
-            output.minus,
-        ):
+        if limit.output == output:
             return limit.display_unit
     return study.unit_of(output.quantity)
 
@@ -265,20 +259,18 @@ def _histogram(tally: Tally) -> Histogram:
 def _limit(
     study: Study, outcome: Outcome, limit: Limit, judged: Conformance, drivers: Sensitivity | None
 ) -> LimitRecord:
-    output = outcome.outputs.index(Output(limit.quantity, limit.condition, limit.minus))
     return LimitRecord(
+        **vars(limit.output),
         name=limit.name,
-        quantity=limit.quantity,
-        condition=limit.condition,
-        minus=limit.minus,
-        at_least=limit.at_least,
-        at_most=limit.at_most,
+        low=limit.low,
+        high=limit.high,
+        asked=limit.asked.words,
         probability=limit.probability,
         safety=limit.safety,
         why=limit.why,
-        unit=study.graph[limit.quantity].unit,
+        unit=study.graph[limit.output.quantity].unit,
         display_unit=limit.display_unit,
-        output=output,
+        output=outcome.outputs.index(limit.output),
         conformance=judged,
         sensitivity=drivers,
     )

@@ -12,7 +12,7 @@ from explorer.estimators.sensitivity import Index
 from explorer.results.records import InputRecord, LimitRecord, Summary
 from reports.blocks import Line, Link, Strong
 from reports.formatting import counted, share, share_range
-from reports.report import Report, asked, severity
+from reports.report import Report, how_often, severity
 
 # An input below this share of the spread is not worth naming in a sentence.
 WORTH_NAMING = 0.05
@@ -79,7 +79,7 @@ def found_words(limit: LimitRecord) -> Line:
     return (
         Link(limit.name, f"limit-{slug(limit.name)}"),
         f": holds in {share(found.probability, found.low, found.high)} of cars "
-        f"({share_range(found.low, found.high)}), asked for {asked(limit)}.",
+        f"({share_range(found.low, found.high)}), asked for {how_often(limit)}.",
     )
 
 

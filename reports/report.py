@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
+from explorer.study.limits import Number, Output
 from reports.blocks import Line
 from reports.formatting import Amount, amount, percent, speed_amount
 from reports.options import ReportOptions
@@ -34,7 +35,7 @@ class Report:
 
     @cached_property
     def _spreads(self) -> dict[tuple[str, str], float]:
-        outputs = (output for output in self.summary.outputs if output.minus is None)
+        outputs = (output for output in self.summary.outputs if not output.is_difference)
         return {(output.quantity, output.condition): output.sd for output in outputs}
 
     @cached_property
@@ -61,11 +62,9 @@ class Report:
         parts = (part.strip().removesuffix(" at") for part in words.split(","))
         return ", ".join(part for part in parts if part) or self.condition(name)
 
-    def where(self, condition: str, minus: str | None = None) -> str:
+    def where(self, output: Output) -> str:
         """Say in which condition, or between which two."""
-        if minus is None:
-            return self.condition(condition)
-        return f"{self.condition(condition)}, less the same for: {self.condition(minus)}"
+        return ", less the same for: ".join(self.condition(name) for _, name in output.pairs)
 
     def input_name(self, key: str) -> str:
         """Name an input, or a group of correlated ones, in words."""
@@ -112,20 +111,18 @@ def sentence(text: str) -> str:
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 
-def bound_words(limit: LimitRecord) -> Line:
+def asked(limit: LimitRecord) -> Line:
     """Write what a limit asks of its quantity: "at least 5 N"."""
-    low = None if limit.at_least is None else _bound(limit, limit.at_least)
-    high = None if limit.at_most is None else _bound(limit, limit.at_most)
-    if low is not None and high is not None:
-        return ("between ", low, " and ", high)
-    return ("at least ", low) if low is not None else ("at most ", high if high is not None else "")
+    unit, given = limit.unit, limit.display_unit
+    return tuple(
+        amount(part.value, unit, given, difference=part.distance or limit.is_difference)
+        if isinstance(part, Number)
+        else part
+        for part in limit.asked
+    )
 
 
-def _bound(limit: LimitRecord, value: float) -> Amount:
-    return amount(value, limit.unit, limit.display_unit, difference=limit.minus is not None)
-
-
-def asked(limit: LimitRecord) -> str:
+def how_often(limit: LimitRecord) -> str:
     """Write how often a limit must hold."""
     return f"in {percent(limit.probability)} of cars"
 

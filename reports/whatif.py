@@ -7,6 +7,7 @@ model.  How the weights come about is told in ``script/whatif.js``.
 from __future__ import annotations
 
 import base64
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -15,9 +16,9 @@ import numpy as np
 from explorer.graph.units import System, known_unit
 from explorer.results.records import InputRecord, LimitRecord
 from reports.findings import leading_inputs
-from reports.formatting import Amount, scale
+from reports.formatting import scale
 from reports.options import SYSTEMS
-from reports.report import Report, bound_words
+from reports.report import Report
 
 LEADING = 5
 # The page stays small: so many samples at most, and so many numbers in all.
@@ -42,7 +43,7 @@ def payload(report: Report) -> dict[str, Any] | None:
         correlation matrix of the inputs' normal scores.
     """
     frame = report.results.first_samples(MOST_SAMPLES)
-    limits = [limit for limit in report.summary.limits if frame is not None and column_of(limit) in frame]
+    limits = [limit for limit in report.summary.limits if frame is not None and limit.column in frame]
     if frame is None or not limits or len(frame) < FEWEST_SAMPLES:
         return None
     names = [name for name in leading_inputs(report.summary, 2 * LEADING) if name in frame]
@@ -52,16 +53,10 @@ def payload(report: Report) -> dict[str, Any] | None:
     return {
         "samples": kept,
         "fewest": FEWEST_EFFECTIVE,
-        "limits": [_limit(report, limit, rows[column_of(limit)].to_numpy()) for limit in limits],
+        "limits": [_limit(report, limit, rows[limit.column].to_numpy()) for limit in limits],
         "inputs": [_input(report, report.inputs[name], rows[name].to_numpy()) for name in spread],
         "precision": _precision(report, spread),
     }
-
-
-def column_of(limit: LimitRecord) -> str:
-    """Name of a limited quantity's column among the kept samples."""
-    minus = f" - {limit.minus}" if limit.minus else ""
-    return f"{limit.quantity} | {limit.condition}{minus}"
 
 
 def _packed(values: Any) -> str:
@@ -87,23 +82,21 @@ def _scales(si_unit: str, given: str, magnitude: float, difference: bool) -> lis
 def _limit(report: Report, limit: LimitRecord, values: Any) -> dict[str, Any]:
     found = limit.conformance
     spread = report.output(limit).sd
-    bound = limit.at_least if limit.at_least is not None else limit.at_most
     return {
         "name": limit.name,
-        "asked": _texts(bound_words(limit)),
-        "atLeast": limit.at_least,
-        "atMost": limit.at_most,
+        "low": _or_none(limit.low),
+        "high": _or_none(limit.high),
         "required": limit.probability,
         "run": {"probability": found.probability, "low": found.low, "high": found.high},
         "verdict": found.verdict,
         "spread": spread,
-        "scales": _scales(limit.unit, limit.display_unit, bound or 0.0, limit.minus is not None),
+        "scales": _scales(limit.unit, limit.display_unit, limit.ends[0][1], limit.is_difference),
         "values": _packed(values),
     }
 
 
-def _texts(line: Sequence[Any]) -> str:
-    return "".join(part.texts[0] if isinstance(part, Amount) else str(part) for part in line)
+def _or_none(end: float) -> float | None:
+    return end if math.isfinite(end) else None
 
 
 def _input(report: Report, record: InputRecord, values: Any) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from explorer.results.records import (
     Summary,
     SweepRecord,
 )
+from explorer.study.limits import Bounds
 
 SAMPLES = 8192
 HOSTILE = "<script>alert('x')</script> & \"quoted\" <b>bold</b>"
@@ -216,23 +217,24 @@ def _limit(
 ) -> LimitRecord:
     output = outputs[position]
     values = columns[column]
-    low, high = rest.get("at_least"), rest.get("at_most")
-    margin = values - low if low is not None else high - values  # type: ignore[operator]
+    limit = Bounds(**{key: rest[key] for key in ("at_least", "at_most") if key in rest})  # type: ignore[arg-type]
+    low, high = limit.ends
     probability = float(rest.get("probability", 0.95))  # type: ignore[arg-type]
     return LimitRecord(
         name=name,
         quantity=output.quantity,
         condition=output.condition,
         minus=output.minus,
-        at_least=low,  # type: ignore[arg-type]
-        at_most=high,  # type: ignore[arg-type]
+        low=low,
+        high=high,
+        asked=limit.words,
         probability=probability,
         safety=bool(rest.get("safety", False)),
         why=str(rest.get("why", "")),
         unit=output.unit,
         display_unit=output.display_unit,
         output=position,
-        conformance=judge_margins(margin, probability),
+        conformance=judge_margins(np.minimum(values - low, high - values), probability),
         sensitivity=rest.get("sensitivity"),  # type: ignore[arg-type]
     )
 

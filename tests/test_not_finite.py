@@ -152,7 +152,7 @@ def test_the_page_asks_what_if_of_numbers_only(tmp_path: Path) -> None:
     limit = data["limits"][-1]
     values = np.frombuffer(base64.b64decode(limit["values"]), "<f4")
     assert not np.isinf(values).any()
-    held = np.mean(values >= limit["atLeast"])
+    held = np.mean(values >= limit["low"])
     assert held == results.summary.limits[-1].conformance.probability
 
 

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.engine.montecarlo import Outcome, Output, SoFar
+from explorer.engine.montecarlo import Outcome, SoFar
 from explorer.estimators.stopping import Stability, stability
 from explorer.graph.arrays import Array
 from explorer.results.records import Convergence
+from explorer.study.limits import Output
 
 
 @dataclass

@@ -10,12 +10,13 @@ from functools import partial
 import numpy as np
 from scipy.special import ndtr
 
-from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, margin_of, no_progress
+from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, no_progress
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.rare import RareFailure, rare_failure
 from explorer.graph.arrays import Array
 from explorer.results.records import Culprit, RareFailureRecord
-from explorer.study.study import Limit, Study
+from explorer.study.limits import Limit
+from explorer.study.study import Study
 
 # A failure seen fewer times than this in the plain run is worth the search.
 SELDOM = 200
@@ -44,7 +45,7 @@ class Margins:
         return self.plan.draw({name: uniforms[:, i] for i, name in enumerate(self.streams)})
 
     def _piece(self, normals: Array) -> Array:
-        return margin_of(self.limit, self.plan.evaluate(self.drawn(normals)))
+        return self.limit.margin_in(self.plan.evaluate(self.drawn(normals)))
 
 
 def seldom_failing(study: Study, judged: Sequence[Conformance]) -> tuple[Limit, ...]:
@@ -70,7 +71,7 @@ def search_rare_failures(
     """
     searched = []
     for limit in limits:
-        plan = make_plan(study, [(limit.quantity, c) for c in (limit.condition, limit.minus) if c])
+        plan = make_plan(study, limit.output.pairs)
         if plan.uncertain:
             searched.append(Margins(plan, limit, tuple(plan.streams)))
     failures = in_order(

@@ -21,14 +21,14 @@ from explorer.engine.plan import (
     correlated_groups,
     in_order,
     make_plan,
-    margin_of,
     no_progress,
 )
 from explorer.engine.sampling import saltelli_blocks, saltelli_columns
 from explorer.estimators.sensitivity import Sensitivity, cross_check_with_salib, indices_of_output
 from explorer.estimators.sobol_parts import Parts, joined, replicate_parts
 from explorer.graph.arrays import Array
-from explorer.study.study import Limit, Study
+from explorer.study.limits import Limit
+from explorer.study.study import Study
 
 FIRST_REPLICATES = 8
 # Each look at the order may by chance find one that is not there, so there are few of them.
@@ -122,7 +122,7 @@ class Design:
         pieces = []
         for start in range(0, len(blocks) * self.rows, CHUNK):
             found = plan.evaluate({key: values[start : start + CHUNK] for key, values in columns.items()})
-            pieces.append(np.stack([margin_of(self.limits[i], found) for i in limits], axis=1))
+            pieces.append(np.stack([self.limits[i].margin_in(found) for i in limits], axis=1))
         return np.split(np.concatenate(pieces), len(blocks))
 
 
@@ -152,19 +152,16 @@ def make_design(study: Study, limits: Sequence[Limit] | None = None) -> Design:
 
 
 def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:
-    return make_plan(
-        study, [(limit.quantity, c) for limit in limits for c in (limit.condition, limit.minus) if c]
-    )
+    return make_plan(study, [pair for limit in limits for pair in limit.output.pairs])
 
 
 def keys_upstream(study: Study, limit: Limit) -> set[str]:
     """Return the keys of the inputs, exact ones included, that can change a limit's margin."""
     keys: set[str] = set()
-    for condition in (limit.condition, limit.minus):
-        if condition:
-            given = study.given_in(condition)
-            names = study.graph.inputs_of(limit.quantity, study.given_names(condition))
-            keys.update(given[name].key for name in names if name in given)
+    for quantity, condition in limit.output.pairs:
+        given = study.given_in(condition)
+        names = study.graph.inputs_of(quantity, study.given_names(condition))
+        keys.update(given[name].key for name in names if name in given)
     return keys
 
 

@@ -13,7 +13,7 @@ from explorer.engine.streaming import Tally
 from explorer.estimators.conformance import CONFIDENCE, Conformance, Margin, judge_counts
 from explorer.estimators.stopping import confidence_at_look, next_look
 from explorer.graph.arrays import Array
-from explorer.study.study import Limit
+from explorer.study.limits import Limit
 
 FIRST_LOOK = 10_000
 

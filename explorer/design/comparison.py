@@ -20,7 +20,6 @@ from explorer.design.objectives import Aim, Payoff, read_aims, read_payoff, reco
 from explorer.design.resuming import Way
 from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
 from explorer.engine.checkpoint import inputs_digest
-from explorer.engine.montecarlo import Output
 from explorer.engine.plan import Plan, chunk_sizes, make_plan
 from explorer.engine.stages import Stages
 from explorer.errors import SampleError, StudyError
@@ -51,6 +50,7 @@ from explorer.results.comparison import (
 from explorer.results.exploration import HighestSpeeds
 from explorer.results.histogram import Histogram
 from explorer.study.builds import Build, override_words, read_builds, scopes_of
+from explorer.study.limits import Output
 from explorer.study.study import Study
 
 # More samples than this tell no more about a choice; fewer when the study asks for fewer.

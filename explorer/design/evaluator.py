@@ -17,11 +17,12 @@ import numpy as np
 from explorer.design.objectives import Aim
 from explorer.design.variables import Variable
 from explorer.engine.checkpoint import inputs_digest
-from explorer.engine.plan import Plan, chunk_sizes, make_plan, margin_of
+from explorer.engine.plan import Plan, chunk_sizes, make_plan
 from explorer.estimators.assessment import Assessment, Requirement, assess
 from explorer.graph.arrays import Array
 from explorer.study.builds import AS_IT_STANDS, Build
-from explorer.study.study import Input, Limit, Study
+from explorer.study.limits import Limit
+from explorer.study.study import Input, Study
 
 # Draws are kept for all points up to this many samples, beyond it they are drawn again for each.
 MOST_HELD = 131_072
@@ -96,7 +97,7 @@ class Bench:
         for size, found in zip(chunk_sizes(self.samples), self.outcomes(point), strict=True):
             part = slice(start, start + size)
             for k, limit in enumerate(self.limits):
-                margins[k, part] = margin_of(limit, found)
+                margins[k, part] = limit.margin_in(found)
             for k, aim in enumerate(self.aims):
                 aims[k, part] = aim.values(found)
             start += size
@@ -117,13 +118,8 @@ class Bench:
             slots = [self.plan.program.outputs[pair] for pair in pairs]
             return any(leaf == slot or leaf in self.plan.program.upstream[slot] for slot in slots)
 
-        limits = [limit.name for limit in self.limits if depends(pairs_of(limit))]
+        limits = [limit.name for limit in self.limits if depends(limit.output.pairs)]
         return (*limits, *(aim.name for aim in self.aims if depends(aim.wanted)))
-
-
-def pairs_of(limit: Limit) -> list[tuple[str, str]]:
-    """List the (quantity, condition) pairs a limit takes."""
-    return [(limit.quantity, where) for where in (limit.condition, limit.minus) if where]
 
 
 def set_up(
@@ -147,7 +143,7 @@ def set_up(
 
     """
     limits = tuple(study.limits if limits is None else limits)
-    wanted = [pair for limit in limits for pair in pairs_of(limit)]
+    wanted = [pair for limit in limits for pair in limit.output.pairs]
     wanted += [pair for aim in aims for pair in aim.wanted]
     scopes = {name: _scope(study, build, variables, name) for name in study.conditions}
     plan = make_plan(study, wanted, scopes=scopes)

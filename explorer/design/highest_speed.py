@@ -14,11 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.design.evaluator import Bench, pairs_of, set_up
+from explorer.design.evaluator import Bench, set_up
 from explorer.design.objectives import Aim
 from explorer.design.resuming import Way
 from explorer.design.variables import Variable, chosen_input
-from explorer.engine.montecarlo import Output
 from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import SquatlineError, StudyError, standing_in
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment, assess
@@ -28,7 +27,8 @@ from explorer.graph.arrays import Array
 from explorer.graph.units import parse
 from explorer.results.exploration import Expectation, HighestSpeeds, Rung, SpeedLimit, StateSpeed
 from explorer.study.builds import Build
-from explorer.study.study import Limit, Study
+from explorer.study.limits import Limit, Output
+from explorer.study.study import Study
 
 # Speeds looked at before the turn is closed in on; a limit broken and met again in between is not seen.
 LOOKS = 41
@@ -129,7 +129,7 @@ def _states(study: Study, build: Build) -> tuple[list[_State], tuple[str, ...]]:
         limits = tuple(
             limit
             for limit in study.limits
-            if limit.safety and {limit.condition, limit.minus} <= {*names, None}
+            if limit.safety and {where for _, where in limit.output.pairs} <= {*names}
         )
         words = _state_words(opening)
         if limits:
@@ -224,8 +224,8 @@ def _use(study: Study, bench: Bench, limit: Limit) -> str:
     """Say how a limit is held against a speed."""
     if limit.name in bench.reached_by(bench.variables[0]):
         return AT_EACH
-    quantity = study.graph[limit.quantity]
-    lower_only = limit.at_least is not None and limit.at_most is None and limit.minus is None
+    quantity = study.graph[limit.output.quantity]
+    lower_only = math.isinf(limit.high) and not limit.output.is_difference
     critical = quantity.capped_by is not None and quantity.unit == "m/s" and lower_only
     return MUST_REACH if critical else AT_ANY
 
@@ -237,8 +237,7 @@ def _assessed(bench: Bench, uses: Sequence[str], speed: float, way: Way) -> Asse
         margins, _ = bench.tried((speed,))
         for k, (limit, use) in enumerate(zip(bench.limits, uses, strict=True)):
             if use == MUST_REACH:
-                assert limit.at_least is not None  # that is what makes it a critical speed
-                margins[k] += limit.at_least - speed
+                margins[k] += limit.low - speed
         return assess(margins, bench.requirements, np.empty((0, bench.samples))).packed()
 
     name = hashlib.sha256(f"highest speed {bench.settings} {uses} {speed}".encode()).hexdigest()
@@ -273,7 +272,9 @@ def _expected(bench: Bench, state: _State, speeds: Sequence[float]) -> list[tupl
     study, first = bench.study, state.conditions[0]
     given = bench.build.given_names(study, first)
     watched = [name for name in WATCHED if name in study.graph and not study.graph.missing([name], given)]
-    shown = [(name, first) for name in watched] + [pair for limit in state.limits for pair in pairs_of(limit)]
+    shown = [(name, first) for name in watched] + [
+        pair for limit in state.limits for pair in limit.output.pairs
+    ]
     aims = [
         Aim(
             f"{name} {where}",

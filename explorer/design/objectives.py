@@ -8,14 +8,13 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.engine.montecarlo import Output
-from explorer.engine.plan import limited_value, margin_inside
 from explorer.errors import SquatlineError, StudyError, nearest, standing_in
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.units import parse
 from explorer.results.exploration import AimRecord
+from explorer.study.limits import Limit, Output
 from explorer.study.schema import AimEntry
-from explorer.study.study import Limit, Study
+from explorer.study.study import Study
 
 
 @dataclass(frozen=True)
@@ -46,16 +45,20 @@ class Aim:
     @property
     def wanted(self) -> tuple[tuple[str, str], ...]:
         """(quantity, condition) pairs it takes."""
-        one = self.output or self.limit
-        assert one is not None  # one of the two is given
-        return tuple((one.quantity, where) for where in (one.condition, one.minus) if where)
+        return self.of.pairs
+
+    @property
+    def of(self) -> Output:
+        """What it is about: its own output, or that of the limit to hold."""
+        if self.output is not None:
+            return self.output
+        assert self.limit is not None  # one of the two is given
+        return self.limit.output
 
     def values(self, found: Mapping[tuple[str, str], Array]) -> Array:
         """Values in their own unit, sample by sample; for a limit one where it holds, else nought."""
-        if self.output is not None:
-            return self.output.value(found)
-        assert self.limit is not None
-        return (margin_inside(self.limit, limited_value(self.limit, found)) >= 0).astype(float)
+        values = self.of.value(found)
+        return values if self.limit is None else (self.limit.margin(values) >= 0).astype(float)
 
     def scores(self, found: Mapping[tuple[str, str], Array]) -> Array:
         """Values turned so that more is better."""
@@ -117,15 +120,15 @@ def _aim(study: Study, entry: AimEntry, position: int) -> Aim:
         return Aim(entry.name or f"surest: {limit.name}", "highest", None, limit, "1", "%")
     assert entry.quantity is not None
     assert entry.condition is not None  # the schema holds both
-    _check_computable(study, entry.quantity, [c for c in (entry.condition, entry.minus) if c], key)
     output = Output(entry.quantity, entry.condition, entry.minus)
+    _check_computable(study, output, key)
     name = entry.name or f"{entry.quantity.replace('_', ' ')}, {study.conditions[entry.condition].words}"
     unit = study.graph[entry.quantity].unit
     return Aim(name, entry.goal, output, None, unit, study.unit_of(entry.quantity))
 
 
-def _check_computable(study: Study, quantity: str, conditions: list[str], key: str) -> None:
-    unknown = next((name for name in conditions if name not in study.conditions), None)
+def _check_computable(study: Study, output: Output, key: str) -> None:
+    unknown = next((name for _, name in output.pairs if name not in study.conditions), None)
     if unknown:
         raise StudyError(
             f"no condition is called {unknown!r}",
@@ -134,7 +137,7 @@ def _check_computable(study: Study, quantity: str, conditions: list[str], key: s
             allowed=", ".join(study.conditions),
         )
     try:
-        for condition in conditions:
+        for quantity, condition in output.pairs:
             study.graph.require([quantity], study.given_names(condition))
     except SquatlineError as error:
         raise error.within(key=f"{key}.quantity") from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -10,13 +11,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from explorer.design.objectives import Aim
-from explorer.engine.montecarlo import Output
-from explorer.engine.plan import margin_inside
 from explorer.estimators.paired_comparison import Better
 from explorer.graph.arrays import Array, Mask
 from explorer.results.comparison import Subject
 from explorer.study.builds import Build, place
-from explorer.study.study import Limit, Study
+from explorer.study.limits import Limit, Output
+from explorer.study.study import Study
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,12 +24,11 @@ if TYPE_CHECKING:
 
 def outputs_of(study: Study, aims: Sequence[Aim]) -> tuple[Output, ...]:
     """List what is kept of each sample: the limited values, then what the aims are about."""
-    return tuple(dict.fromkeys([*map(output_of, study.limits), *(aim.output for aim in aims if aim.output)]))
-
-
-def output_of(limit: Limit) -> Output:
-    """Return the value a limit is held against."""
-    return Output(limit.quantity, limit.condition, limit.minus)
+    return tuple(
+        dict.fromkeys(
+            [*(limit.output for limit in study.limits), *(aim.output for aim in aims if aim.output)]
+        )
+    )
 
 
 def of_build(output: Output, build: Build) -> Output:
@@ -41,7 +40,7 @@ def of_build(output: Output, build: Build) -> Output:
 def wanted_of(builds: Sequence[Build], outputs: Sequence[Output]) -> list[tuple[str, str]]:
     """List the (quantity, condition of a build) pairs behind the outputs of all builds."""
     own = [of_build(output, build) for build in builds for output in outputs]
-    return [(one.quantity, where) for one in own for where in (one.condition, one.minus) if where]
+    return [pair for one in own for pair in one.pairs]
 
 
 @dataclass(frozen=True)
@@ -66,7 +65,7 @@ class SideBySide:
 
     def margins_of(self, limit: Limit) -> Array:
         """Margins of one limit: shape (builds, samples)."""
-        return margin_inside(limit, self._of(output_of(limit)))
+        return limit.margin(self._of(limit.output))
 
     @cached_property
     def margins(self) -> Array:
@@ -103,15 +102,15 @@ class SideBySide:
         """What is compared, once each: the limited quantities, then those of the aims."""
         found: dict[Output, Subject] = {}
         for limit in self.study.limits:
-            unit = self.study.graph[limit.quantity].unit
-            better: Better = "lower" if limit.at_least is None else "higher"
-            both = limit.at_least is not None and limit.at_most is not None
-            subject = Subject(limit.name, *_where(output_of(limit)), unit, limit.display_unit, better, both)
-            found.setdefault(output_of(limit), subject)
+            unit = self.study.graph[limit.output.quantity].unit
+            better: Better = "lower" if math.isinf(limit.low) else "higher"
+            both = math.isfinite(limit.low) and math.isfinite(limit.high)
+            subject = _subject(limit.name, limit.output, unit, limit.display_unit, better, both)
+            found.setdefault(limit.output, subject)
         for aim in self.aims:
             if aim.output is not None:
                 better = "higher" if aim.goal == "highest" else "lower"
-                subject = Subject(aim.name, *_where(aim.output), aim.unit, aim.display_unit, better, False)
+                subject = _subject(aim.name, aim.output, aim.unit, aim.display_unit, better, False)
                 found.setdefault(aim.output, subject)
         return found
 
@@ -119,7 +118,7 @@ class SideBySide:
         """Return what a subject is compared by, its value or its margin: shape (builds, samples)."""
         if not self.subjects[output].by_margin:
             return self._of(output)
-        limit = next(limit for limit in self.study.limits if output_of(limit) == output)
+        limit = next(limit for limit in self.study.limits if limit.output == output)
         return self.margins_of(limit)
 
     def frame(self) -> pd.DataFrame:
@@ -135,5 +134,9 @@ class SideBySide:
         )
 
 
-def _where(output: Output) -> tuple[str, str, str | None]:
-    return output.quantity, output.condition, output.minus
+def _subject(
+    label: str, output: Output, unit: str, display_unit: str, better: Better, by_margin: bool
+) -> Subject:
+    return Subject(
+        **vars(output), label=label, unit=unit, display_unit=display_unit, better=better, by_margin=by_margin
+    )

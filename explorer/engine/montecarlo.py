@@ -19,9 +19,7 @@ from explorer.engine.plan import (
     Plan,
     Progress,
     in_order,
-    limited_value,
     make_plan,
-    margin_inside,
     no_progress,
 )
 from explorer.engine.sampling import sobol_columns
@@ -29,35 +27,16 @@ from explorer.engine.storage import HELD_AT_ONCE
 from explorer.engine.streaming import Bins, Counts, Tally
 from explorer.estimators.stopping import Batches, batch_size
 from explorer.graph.arrays import Array
-from explorer.study.study import Limit, Study, wanted_outputs
+from explorer.study.limits import Limit, Output
+from explorer.study.study import Study, wanted_outputs
 
 # A scrambled replicate is one chunk, so its length bounds memory; more samples mean more replicates.
 LARGEST_REPLICATE = 2**16
 
 
-@dataclass(frozen=True)
-class Output:
-    """One distribution to report: a quantity in a condition, or its difference from another condition."""
-
-    quantity: str
-    condition: str
-    minus: str | None = None
-
-    def value(self, values: Mapping[tuple[str, str], Array]) -> Array:
-        """Pick or subtract."""
-        value = values[self.quantity, self.condition]
-        return value if self.minus is None else value - values[self.quantity, self.minus]
-
-    @property
-    def column(self) -> str:
-        """Name of its column among the kept samples."""
-        minus = f" - {self.minus}" if self.minus else ""
-        return f"{self.quantity} | {self.condition}{minus}"
-
-
 def outputs_of(study: Study) -> tuple[Output, ...]:
     """Distributions to report: first the limited ones, then what the study asks for beyond."""
-    limited = [Output(limit.quantity, limit.condition, limit.minus) for limit in study.limits]
+    limited = [limit.output for limit in study.limits]
     return tuple(dict.fromkeys([*limited, *(Output(*pair) for pair in study.outputs)]))
 
 
@@ -170,7 +149,7 @@ class Job:
         drawn = self.drawing.drawn(self.plan, index)
         found = self.plan.evaluate(drawn)
         outputs = [output.value(found) for output in self.outputs]
-        margins = [margin_inside(limit, limited_value(limit, found)) for limit in self.limits]
+        margins = [limit.margin_in(found) for limit in self.limits]
         return drawn, outputs, margins
 
     def joint_margins(self, margins: list[Array], scales: tuple[float, ...]) -> list[Array]:
@@ -210,10 +189,8 @@ class Job:
         counts: dict[tuple[int, str], int] = {}
         for position, (output, values) in enumerate(zip(self.outputs, outputs, strict=True)):
             failed = ~np.isfinite(values)
-            for condition in (output.condition, output.minus):
-                if condition is None or not failed.any():
-                    continue
-                for name, count in self.plan.blame(drawn, (output.quantity, condition), failed).items():
+            for pair in output.pairs if failed.any() else ():
+                for name, count in self.plan.blame(drawn, pair, failed).items():
                     counts[position, name] = counts.get((position, name), 0) + count
         return counts
 
@@ -237,7 +214,7 @@ def make_job(study: Study, *, samples: int | None = None, keep: bool | None = No
 
 def _cap(study: Study, output: Output) -> float | None:
     name = study.graph[output.quantity].capped_by
-    if name is None or output.minus is not None:
+    if name is None or output.is_difference:
         return None
     given = study.given_in(output.condition).get(name)
     return float(given.distribution.nominal) if given is not None and given.exact else None

@@ -22,7 +22,7 @@ from explorer.engine.sampling import correlated, correlation_matrix, random_colu
 from explorer.estimators.conformance import finite_or_nan
 from explorer.graph.arrays import Array
 from explorer.graph.program import Program, compile_program
-from explorer.study.study import Correlation, Input, Limit, Study
+from explorer.study.study import Correlation, Input, Study
 
 CHUNK = 16_384
 # A cluster takes some milliseconds for every task, a tenth of what a chunk takes.
@@ -181,26 +181,6 @@ def correlated_groups(correlations: Iterable[Correlation]) -> tuple[tuple[str, .
         merged = list(dict.fromkeys([*(name for group in touching for name in group), one.first, one.second]))
         groups = [group for group in groups if group not in touching] + [merged]
     return tuple(tuple(group) for group in groups)
-
-
-def margin_of(limit: Limit, values: Mapping[tuple[str, str], Array]) -> Array:
-    """Distance to the nearer bound of a limit, positive inside (JCGM 106 calls the inside conforming)."""
-    return margin_inside(limit, limited_value(limit, values))
-
-
-def limited_value(limit: Limit, values: Mapping[tuple[str, str], Array]) -> Array:
-    """Return the value a limit is held against: a quantity, or its difference between two conditions."""
-    value = values[limit.quantity, limit.condition]
-    return value if limit.minus is None else value - values[limit.quantity, limit.minus]
-
-
-def margin_inside(limit: Limit, value: Array) -> Array:
-    """Distance of a value to the nearer bound, positive inside."""
-    if limit.at_most is None:
-        return value - limit.at_least  # type: ignore[operator]  # a limit has one bound at least
-    if limit.at_least is None:
-        return limit.at_most - value
-    return np.minimum(value - limit.at_least, limit.at_most - value)
 
 
 @cache

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from explorer.engine.montecarlo import Outcome, Output, run_montecarlo
-from explorer.engine.plan import margin_inside
+from explorer.engine.montecarlo import Outcome, run_montecarlo
 from explorer.engine.storage import first_rows
 from explorer.graph.arrays import Array
 from explorer.study.study import Study
@@ -22,5 +21,4 @@ def samples_at_hand(study: Study, outcome: Outcome, most: int) -> Mapping[str, A
 
 def margins_at_hand(study: Study, samples: Mapping[str, Array]) -> dict[str, Array]:
     """Return the margin of every limit, by its name, from the columns of samples."""
-    columns = {limit: Output(limit.quantity, limit.condition, limit.minus).column for limit in study.limits}
-    return {limit.name: margin_inside(limit, samples[column]) for limit, column in columns.items()}
+    return {limit.name: limit.margin(samples[limit.output.column]) for limit in study.limits}

@@ -15,19 +15,17 @@ from explorer.estimators.paired_comparison import (
 )
 from explorer.results.exploration import AimRecord
 from explorer.results.histogram import Histogram
+from explorer.study.limits import Output
 
 
-@dataclass(frozen=True)
-class Subject:
+@dataclass(frozen=True, kw_only=True)
+class Subject(Output):
     """One thing that is compared: a limited quantity or an aim.
 
     ``better`` is the good end of its values; a limit with two bounds is compared by its margin.
     """
 
     label: str
-    quantity: str
-    condition: str
-    minus: str | None
     unit: str
     display_unit: str
     better: Better

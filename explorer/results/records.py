@@ -7,6 +7,7 @@ Values are in SI units; ``unit`` is the SI unit and ``display_unit`` the one the
 from __future__ import annotations
 
 import json
+import math
 import os
 import shutil
 import tempfile
@@ -28,6 +29,7 @@ from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.histogram import Histogram
 from explorer.results.json import from_json, json_schema, json_text
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
+from explorer.study.limits import Output, Words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -83,17 +85,14 @@ class ConditionRecord:
     overrides: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True)
-class OutputRecord:
+@dataclass(frozen=True, kw_only=True)
+class OutputRecord(Output):
     """Distribution of one quantity in one condition (or of a difference between two).
 
     ``quantiles`` holds (probability, value) pairs; ``failed`` counts samples without an answer; ``capped``
     those at the cap of a search, where the true value lies beyond.
     """
 
-    quantity: str
-    condition: str
-    minus: str | None
     summary: str
     unit: str
     display_unit: str
@@ -109,19 +108,18 @@ class OutputRecord:
     histogram: Histogram
 
 
-@dataclass(frozen=True)
-class LimitRecord:
+@dataclass(frozen=True, kw_only=True)
+class LimitRecord(Output):
     """One requirement, what was found, and what drives it.
 
-    Bounds are SI values; ``output`` is the index of its distribution in ``Summary.outputs``.
+    SI values from ``low`` to ``high`` hold it, infinite where it is open; ``asked`` says so in words.
+    ``output`` is the index of its distribution in ``Summary.outputs``.
     """
 
     name: str
-    quantity: str
-    condition: str
-    minus: str | None
-    at_least: float | None
-    at_most: float | None
+    low: float
+    high: float
+    asked: Words
     probability: float
     safety: bool
     why: str
@@ -130,6 +128,12 @@ class LimitRecord:
     output: int
     conformance: Conformance
     sensitivity: Sensitivity | None
+
+    @property
+    def ends(self) -> tuple[tuple[str, float], ...]:
+        """The ends that it has, each with the word for that side."""
+        both = (("at least", self.low), ("at most", self.high))
+        return tuple((word, end) for word, end in both if math.isfinite(end))
 
 
 @dataclass(frozen=True)

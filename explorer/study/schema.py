@@ -69,6 +69,8 @@ class LimitEntry(Section):
     minus: str | None = None
     at_least: Value | None = None
     at_most: Value | None = None
+    target: Value | None = None
+    tolerance: Value | None = None
     unit: str | None = None
     probability: float = Field(default=0.95, gt=0, lt=1)
     safety: bool = False

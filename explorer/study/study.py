@@ -19,6 +19,7 @@ from explorer.graph.quantity import Quantity
 from explorer.graph.units import dimension_matches, display_unit, parse
 from explorer.model import modules
 from explorer.study.entries import Distribution, Exact, read_distribution
+from explorer.study.limits import Limit, Output, read_asked
 from explorer.study.own_quantities import own_modules
 from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, read_schema
 from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
@@ -73,22 +74,6 @@ class Condition:
     name: str
     words: str
     overrides: Mapping[str, Input]
-
-
-@dataclass(frozen=True)
-class Limit:
-    """A requirement on a quantity in a condition, or on its difference from another condition (SI units)."""
-
-    name: str
-    quantity: str
-    condition: str
-    minus: str | None
-    at_least: float | None
-    at_most: float | None
-    probability: float
-    safety: bool
-    why: str
-    display_unit: str
 
 
 @dataclass(frozen=True)
@@ -510,36 +495,16 @@ def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
     key = f"limits[{position + 1}]" + (f" ({entry.name})" if entry.name else "")
     quantity = _asked_for(entry.quantity, study.graph, f"{key}.quantity")
     _known_conditions([name for name in (entry.condition, entry.minus) if name], study, f"{key}.condition")
-    bounds: dict[str, float | None] = {"at_least": None, "at_most": None}
-    unit = study.unit_of(quantity.name)
-    for side in bounds:
-        value = getattr(entry, side)
-        if value is not None:
-            bounds[side], unit = _bound(value, entry.unit, quantity, f"{key}.{side}")
-    low, high = bounds["at_least"], bounds["at_most"]
-    if low is None and high is None:
-        raise StudyError("a limit has a bound", key=key, allowed="at_least, at_most, or both")
-    if low is not None and high is not None and low >= high:
-        raise StudyError(
-            "the lower bound is not below the upper one",
-            key=key,
-            found=f"{entry.at_least} to {entry.at_most}",
-        )
-    name = entry.name or f"{quantity.name} {entry.condition}" + (
-        f" minus {entry.minus}" if entry.minus else ""
-    )
-    display = study.display.get(quantity.name, unit)
+    output = Output(quantity.name, entry.condition, entry.minus)
+    asked, unit = read_asked(entry, quantity.unit, key)
     return Limit(
-        name,
-        quantity.name,
-        entry.condition,
-        entry.minus,
-        low,
-        high,
-        entry.probability,
-        entry.safety,
-        entry.why,
-        display,
+        name=entry.name or f"{quantity.name} {' minus '.join(where for _, where in output.pairs)}",
+        output=output,
+        asked=asked,
+        probability=entry.probability,
+        safety=entry.safety,
+        why=entry.why,
+        display_unit=study.display.get(quantity.name, unit),
     )
 
 
@@ -576,10 +541,5 @@ def _check_reachable(study: Study) -> None:
 
 def wanted_outputs(study: Study) -> tuple[tuple[str, str], ...]:
     """Every (quantity, condition) that limits and outputs ask for, once, in the order of the file."""
-    pairs = [
-        (limit.quantity, condition)
-        for limit in study.limits
-        for condition in (limit.condition, limit.minus)
-        if condition
-    ]
+    pairs = [pair for limit in study.limits for pair in limit.output.pairs]
     return tuple(dict.fromkeys([*pairs, *study.outputs]))

@@ -43,7 +43,7 @@
     const values = column(input.values);
     return { ...input, z: scores(values), sorted: Float64Array.from(values).sort(), shift: 0, keep: 1 };
   });
-  const limits = data.limits.map((limit) => ({ ...limit, values: column(limit.values), now: { atLeast: limit.atLeast, atMost: limit.atMost } }));
+  const limits = data.limits.map((limit) => ({ ...limit, values: column(limit.values), now: { low: limit.low, high: limit.high } }));
 
   function weights() {
     const precision = data.precision;
@@ -66,8 +66,8 @@
 
   function weighed(limit, w, effective) {
     let total = 0, good = 0;
-    const low = limit.now.atLeast === null ? -Infinity : limit.now.atLeast;
-    const high = limit.now.atMost === null ? Infinity : limit.now.atMost;
+    const low = limit.now.low === null ? -Infinity : limit.now.low;
+    const high = limit.now.high === null ? Infinity : limit.now.high;
     for (let i = 0; i < count; i++) {
       total += w[i];
       // A sample without an answer is not a number and fails both comparisons.
@@ -162,7 +162,7 @@
   function fillBounds() {
     limits.forEach(function (limit, position) {
       const scale = limit.scales[system];
-      for (const side of ["atLeast", "atMost"]) {
+      for (const side of ["low", "high"]) {
         const field = root.querySelector(`[data-limit="${position}"][data-side="${side}"]`);
         if (!field) continue;
         const step = Math.pow(10, Math.floor(Math.log10(Math.abs(limit.spread / scale.factor) || 1)) - 1);
@@ -204,7 +204,7 @@
   form.addEventListener("submit", (event) => event.preventDefault());
   form.addEventListener("reset", function () {
     for (const input of inputs) { input.shift = 0; input.keep = 1; }
-    for (const limit of limits) limit.now = { atLeast: limit.atLeast, atMost: limit.atMost };
+    for (const limit of limits) limit.now = { low: limit.low, high: limit.high };
     setTimeout(function () { fillBounds(); say(refresh()); }, 0);
   });
   document.addEventListener("units", function (event) { system = event.detail; fillBounds(); refresh(); });

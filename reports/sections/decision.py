@@ -235,7 +235,7 @@ def _told_apart(report: Report, quantity: str) -> list[OutputRecord]:
     """List the distributions of a quantity; a condition that changes nothing about it is left out."""
     seen: dict[tuple[float, ...], OutputRecord] = {}
     for output in report.summary.outputs:
-        if output.quantity == quantity and output.minus is None and output.capped < output.count / 2:
+        if output.quantity == quantity and not output.is_difference and output.capped < output.count / 2:
             seen.setdefault(tuple(value for _, value in output.quantiles), output)
     return list(seen.values())[:_MOST_FIGURES]
 

@@ -63,7 +63,7 @@ def build(report: Report) -> Section | None:
 def _not_reached(report: Report, output: OutputRecord) -> Line:
     """Say in words what makes no chart: a search that nearly always ends at its cap."""
     cap = amount(output.highest, output.unit, output.display_unit)
-    where = report.where(output.condition, output.minus)
+    where = report.where(output)
     return (
         Strong(in_words(output.quantity)),
         f", {where}: not reached below ",
@@ -74,11 +74,7 @@ def _not_reached(report: Report, output: OutputRecord) -> Line:
 
 def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
     output, found = report.output(limit), limit.conformance
-    good = (
-        -math.inf if limit.at_least is None else limit.at_least,
-        math.inf if limit.at_most is None else limit.at_most,
-    )
-    where = report.where(limit.condition, limit.minus)
+    where = report.where(limit)
     holds = share(found.probability, found.low, found.high)
     return Figure(
         name=f"limit-{slug(limit.name)}",
@@ -92,7 +88,7 @@ def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
             f" {where}: holds in {holds} of cars ({share_range(found.low, found.high)}).",
             *_outside(output),
         ),
-        draw=partial(_charts, output, limit.unit, limit.display_unit, good),
+        draw=partial(_charts, output, limit.unit, limit.display_unit, (limit.low, limit.high)),
         wide=False,
         numbers=_numbers(output),
     )
@@ -106,11 +102,11 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
             output.unit,
             output.display_unit,
             spread=output.sd,
-            difference=output.minus is not None,
+            difference=output.is_difference,
         )
         for p in (0.05, 0.5, 0.95)
     }
-    where = report.where(output.condition, output.minus)
+    where = report.where(output)
     return Figure(
         name=f"output-{slug(f'{output.quantity}-{output.condition}-{output.minus or str()}')}",
         title=f"{in_words(output.quantity)}, {where}",
@@ -126,7 +122,7 @@ def _charts(
     output: OutputRecord, unit: str, display: str, good: tuple[float, float]
 ) -> tuple[Mapping[str, object], ...]:
     """One chart for each system of units; alike ones are made once."""
-    far, difference = output.histogram.edges[-1], output.minus is not None
+    far, difference = output.histogram.edges[-1], output.is_difference
     scales = [scale(unit, display, system, magnitude=far, difference=difference) for system in SYSTEMS]
     made = {shown: _chart(output, shown, good) for shown in dict.fromkeys(scales)}
     return tuple(made[shown] for shown in scales)
@@ -161,7 +157,7 @@ def _outside(output: OutputRecord) -> Line:
 
 
 def _numbers(output: OutputRecord) -> Table:
-    difference = output.minus is not None
+    difference = output.is_difference
     return Table(
         "quantiles",
         f"Quantiles of {in_words(output.quantity)}",

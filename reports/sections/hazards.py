@@ -6,7 +6,7 @@ from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Cell, Column, Note, Paragraph, Quiet, Section, Table, Verdict, cell
 from reports.findings import by_severity, leading
 from reports.formatting import share, share_range
-from reports.report import NO_CLEARANCE, Report, bound_words, sentence
+from reports.report import NO_CLEARANCE, Report, asked, sentence
 from reports.sections import rare_failures as seldom
 
 
@@ -57,8 +57,8 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
         cell(
             limit.name,
             ": ",
-            *bound_words(limit),
-            Quiet(f" {report.where(limit.condition, limit.minus)}"),
+            *asked(limit),
+            Quiet(f" {report.where(limit)}"),
             order=limit.name,
         ),
         cell(sentence(limit.why) if limit.why else Quiet("The study does not say.")),

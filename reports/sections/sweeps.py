@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from functools import partial
 
 from explorer.graph.units import System
-from explorer.results.records import LimitRecord, SweepRecord
+from explorer.results.records import SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import Band, Mark, fan
 from reports.findings import slug
@@ -94,15 +94,10 @@ def _marks(report: Report, sweep: SweepRecord, y: Scale) -> list[Mark]:
     """Limits on this quantity, as lines across: the same number once."""
     bounds: dict[float, str] = {}
     for limit in report.summary.limits:
-        if limit.quantity == sweep.quantity and limit.minus is None:
-            for word, value in _bounds(limit):
+        if limit.quantity == sweep.quantity and not limit.is_difference:
+            for word, value in limit.ends:
                 bounds.setdefault(value, f"{word} {y.value(value):.4g}".replace("-", MINUS))
     return [Mark(y.value(value), f"limit: {label}") for value, label in bounds.items()]
-
-
-def _bounds(limit: LimitRecord) -> list[tuple[str, float]]:
-    both = (("at least", limit.at_least), ("at most", limit.at_most))
-    return [(word, value) for word, value in both if value is not None]
 
 
 def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:

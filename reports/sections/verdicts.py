@@ -34,7 +34,7 @@ from reports.formatting import (
     share,
     share_range,
 )
-from reports.report import Report, bound_words, in_words, sentence, severity
+from reports.report import Report, asked, in_words, sentence, severity
 
 #: Address of the words on how many cars are enough.
 ENOUGH = "enough-cars"
@@ -118,11 +118,11 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
     name: list[Part] = [limit.name]
     if limit.safety:
         name += [" ", Safety()]
-    name.append(Quiet(f" {report.where(limit.condition, limit.minus)}"))
+    name.append(Quiet(f" {report.where(limit)}"))
     rank = severity(limit)
     return (
         cell(*name, order=limit.name),
-        cell(*bound_words(limit), Quiet(f" in {percent(limit.probability)}"), order=limit.probability),
+        cell(*asked(limit), Quiet(f" in {percent(limit.probability)}"), order=limit.probability),
         cell(*_middle(report, limit)),
         cell(
             share(found.probability, found.low, found.high),
@@ -137,7 +137,7 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
 def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:
     output = report.output(limit)
     quantiles = dict(output.quantiles)
-    unit, given, difference = limit.unit, limit.display_unit, limit.minus is not None
+    unit, given, difference = limit.unit, limit.display_unit, limit.is_difference
     return (
         amount(quantiles.get(0.5), unit, given, spread=output.sd, difference=difference),
         Quiet(
@@ -178,7 +178,7 @@ def _risks(report: Report) -> Table:
         )
         rows.append(
             (
-                cell(limit.name, Quiet(f" {report.where(limit.condition, limit.minus)}"), order=limit.name),
+                cell(limit.name, Quiet(f" {report.where(limit)}"), order=limit.name),
                 cell(guard),
                 cell(surplus),
                 cell(share(found.consumer_risk, 1 - found.high, 1 - found.low), order=found.consumer_risk),

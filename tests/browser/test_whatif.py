@@ -58,7 +58,7 @@ def test_unchanged_it_agrees_with_the_run(page: Page, address: str, results: Res
 def test_moving_a_limit_moves_its_probability(page: Page, address: str, results: Results) -> None:
     assert results.samples is not None
     page.goto(address)
-    page.fill("[data-limit='0'][data-side='atLeast']", "0")
+    page.fill("[data-limit='0'][data-side='low']", "0")
     p, error = weighted_share((results.samples[LOAD] >= 0).to_numpy(), np.ones(len(results.samples)))
     assert within(shown(page, 0), p, error)
     assert p > results.summary.limits[0].conformance.probability + 20 * error
@@ -68,7 +68,7 @@ def test_a_limit_moves_in_the_units_chosen(page: Page, address: str, results: Re
     assert results.samples is not None
     page.goto(address)
     page.select_option("#units", "2")
-    page.fill("[data-limit='0'][data-side='atLeast']", "2")
+    page.fill("[data-limit='0'][data-side='low']", "2")
     p, error = weighted_share(
         (results.samples[LOAD] >= 2 * 4.4482216).to_numpy(), np.ones(len(results.samples))
     )
@@ -150,7 +150,7 @@ def test_it_refuses_when_too_few_cars_are_left(page: Page, address: str) -> None
 
 def test_arrow_keys_move_a_limit_and_the_verdict_is_spoken(page: Page, address: str) -> None:
     page.goto(address)
-    field = page.locator("[data-limit='0'][data-side='atLeast']")
+    field = page.locator("[data-limit='0'][data-side='low']")
     field.focus()
     start = float(field.input_value())
     for _ in range(5):

@@ -173,5 +173,5 @@ def test_kept_samples_are_those_that_were_judged(demo: Study) -> None:
     job = make_job(demo, samples=3000)
     speed = outcome.kept["top_speed | open"]
     assert speed.size == 3000
-    assert outcome.conforming[0] == np.count_nonzero(speed >= demo.limits[0].at_least)
+    assert outcome.conforming[0] == np.count_nonzero(speed >= demo.limits[0].low)
     assert len(job.outputs) == len(set(job.outputs))

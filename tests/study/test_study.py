@@ -23,7 +23,7 @@ def test_the_demo_is_understood() -> None:
     assert study.inputs["front_wheel_rate"].distribution.sd == pytest.approx(200.0)
     assert study.conditions["open_fast"].overrides["flap_opening"].distribution.nominal == 1
     assert study.conditions["open_fast"].overrides["speed"].distribution.nominal == 55
-    assert study.limits[4].at_most == pytest.approx(math.radians(1.5))
+    assert study.limits[4].high == pytest.approx(math.radians(1.5))
     assert all(given.source for given in study.all_inputs())
 
 
