@@ -12,6 +12,7 @@ A section of the study, and an entry of the catalogue, are one kind of table:
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache
@@ -55,7 +56,7 @@ def measurement_from(name: str, table: Mapping[str, Any], unit_of: Callable[[str
     _known(table, KEYS, name)
     entry: Mapping[str, Any] = {}
     if "take" in table:
-        if table["take"] not in catalogue():
+        if not isinstance(table["take"], str) or table["take"] not in catalogue():
             near = nearest(str(table["take"]), catalogue())
             raise StudyError(
                 "the catalogue has no such measurement",
@@ -66,12 +67,12 @@ def measurement_from(name: str, table: Mapping[str, Any], unit_of: Callable[[str
             )
         entry = catalogue()[table["take"]]
     hours = table.get("hours", entry.get("hours"))
-    if not _is_number(hours) or not hours > 0:
+    if not (_is_number(hours) and 0 < hours < math.inf):
         raise StudyError(
             "a measurement takes time", key=f"{name}.hours", found=hours, allowed="hours above 0"
         )
     cost = table.get("cost", entry.get("cost", 0.0))
-    if not _is_number(cost) or cost < 0:
+    if not (_is_number(cost) and 0 <= cost < math.inf):
         raise StudyError("a cost is a number", key=f"{name}.cost", found=cost, allowed="0 or more")
     return Measurement(
         name=name,
@@ -89,22 +90,34 @@ def _reads(
     own, usual = table.get("reads", entry.get("reads", {})), entry.get("reads", {})
     if isinstance(own, str):
         own = [own]
-    if not own or not isinstance(own, (list, Mapping)):
+    if not own or not isinstance(own, (list, Mapping)) or not all(isinstance(read, str) for read in own):
         raise StudyError(
             "a measurement reads at least one input",
             key=f"{name}.reads",
-            found=own or "nothing",
+            found=repr(own)[:80] if own else "nothing",
             allowed='names of inputs, such as reads = ["mass"]',
         )
     # An entry for one input serves any other that the study names in its place.
     other = next(iter(usual.values())) if len(usual) == 1 else {}
     found = {}
     for read in own:
+        key = f"{name}.reads.{read}"
         stated = own[read] if own is table.get("reads") and isinstance(own, Mapping) else {}
         accuracy = _over(entry.get("accuracy", {}), usual.get(read, other))
-        accuracy = _over(_over(accuracy, table.get("accuracy", {})), stated)
-        found[read] = _accuracy(f"{name}.reads.{read}", accuracy, unit_of(read))
+        accuracy = _over(accuracy, _table(table.get("accuracy", {}), f"{name}.accuracy"))
+        found[read] = _accuracy(key, _over(accuracy, _table(stated, key)), unit_of(read))
     return found
+
+
+def _table(value: Any, key: str) -> Mapping[str, Any]:
+    if isinstance(value, Mapping):
+        return value
+    raise StudyError(
+        "an accuracy is a table of keys",
+        key=key,
+        found=repr(value)[:80],
+        allowed='such as { noise = "2 g" } or { relative = "3 %", repeats = 3 }',
+    )
 
 
 def _over(table: Mapping[str, Any], other: Mapping[str, Any]) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from explorer.characters import visible
+from explorer.console.plain_output import write_plainly
 from explorer.errors import SquatlineError
 
 if TYPE_CHECKING:
@@ -87,12 +88,15 @@ def main() -> None:
     """Run the command line and leave with its exit status; a user never sees a traceback."""
     # Threads of the linear algebra library cost more than they bring beside those of the engine.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    write_plainly()
     try:
         sys.exit(_status())
     except SquatlineError as error:
         _complain(f"squatline: {error}")
         sys.exit(WRONG_INPUT)
-    except (KeyboardInterrupt, typer.Abort):
+    except (KeyboardInterrupt, typer.Abort) as error:
+        if isinstance(error.__cause__, EOFError):  # the library takes a lost process for a closed input
+            _usage_or_fault(error)
         _complain(
             "squatline: interrupted; nothing was left half-written, and a long command goes on where it was "
             "when it is given again"
@@ -114,7 +118,7 @@ def _status() -> int:
     return status
 
 
-def _usage_or_fault(error: Exception) -> None:
+def _usage_or_fault(error: BaseException) -> NoReturn:
     if hasattr(error, "format_message") and hasattr(error, "exit_code"):
         _complain(
             f"squatline: {error.format_message()}\n"
@@ -123,6 +127,11 @@ def _usage_or_fault(error: Exception) -> None:
         sys.exit(WRONG_INPUT)
     if os.environ.get("SQUATLINE_TRACE"):
         raise error
+    from explorer.console.refusals import refusal
+
+    if told := refusal(error):
+        _complain(f"squatline: {told}")
+        sys.exit(WRONG_INPUT)
     _complain(
         f"squatline: a fault of the program itself: {type(error).__name__}: {error}\n"
         "  remedy:  run again with SQUATLINE_TRACE=1 in the environment and report what it prints"

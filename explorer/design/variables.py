@@ -18,6 +18,9 @@ from explorer.study.entries import Exact
 from explorer.study.schema import DesignEntry
 from explorer.study.study import Input, Study
 
+# Finer steps than this are none.
+MOST_STEPS = 10_000
+
 
 @dataclass(frozen=True)
 class Variable:
@@ -147,6 +150,14 @@ def _check_range(key: str, entry: DesignEntry, low: float, high: float, step: fl
             key=f"{key}.step",
             found=entry.step,
             allowed=f"above nought, up to the width of the range, {entry.low} to {entry.high}",
+        )
+    if step is not None and high - low > MOST_STEPS * step:
+        raise StudyError(
+            "the range has too many steps",
+            key=f"{key}.step",
+            found=entry.step,
+            allowed=f"up to {MOST_STEPS} of them",
+            remedy="leave the step out where any value can be had",
         )
 
 

@@ -47,11 +47,26 @@ class SampleFiles(Mapping[str, Array]):
 
     @cached_property
     def names(self) -> tuple[str, ...]:
-        """Names of the columns, in order."""
-        from pyarrow import parquet
+        """Names of the columns, in order.
+
+        Raises
+        ------
+        ResultsError
+            When the file cannot be read, or holds anything but columns of numbers.
+        """
+        from pyarrow import parquet, types
 
         with _told(self.files[0]):
-            return tuple(parquet.read_schema(self.files[0]).names)
+            schema = parquet.read_schema(self.files[0])
+        names = tuple(schema.names)
+        if not names or len(set(names)) < len(names) or not all(map(types.is_floating, schema.types)):
+            raise ResultsError(
+                "the kept samples are no columns of numbers",
+                file=str(self.files[0]),
+                found=", ".join(f"{field.name}: {field.type}" for field in schema)[:200] or "no column",
+                remedy="run the study again",
+            )
+        return names
 
     @property
     def rows(self) -> int:
@@ -73,7 +88,10 @@ class SampleFiles(Mapping[str, Array]):
             missing -= len(piece[self.names[0]])
             if missing <= 0:
                 break
-        return {name: np.concatenate([piece[name] for piece in pieces])[:rows] for name in self.names}
+        none = np.empty(0)
+        return {
+            name: np.concatenate([none, *(piece[name] for piece in pieces)])[:rows] for name in self.names
+        }
 
     def _pieces(self, rows: int) -> Iterator[dict[str, Array]]:
         """Read a few rows at a time, one file after the other."""
@@ -82,7 +100,7 @@ class SampleFiles(Mapping[str, Array]):
         for path in self.files:
             with _told(path), parquet.ParquetFile(path) as file:
                 for batch in file.iter_batches(rows):
-                    yield {name: batch[name].to_numpy() for name in self.names}
+                    yield {name: batch[name].to_numpy(zero_copy_only=False) for name in self.names}
 
     def write(self, path: Path) -> None:
         """Put them all into one file, one after the other."""

@@ -10,7 +10,7 @@ from explorer.files import write_whole
 from explorer.results.comparison import Comparison
 from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.json import json_text
-from explorer.results.records import SUMMARY_FILE, Summary, load_summary
+from explorer.results.records import SUMMARY_FILE, Summary, load_summary, summary_text
 from explorer.study.study import Study
 
 
@@ -67,5 +67,5 @@ def add_findings(
     for name, finding in found.items():
         if finding is not None:
             write_whole(folder / f"{name}.json", json_text(finding))
-    write_whole(folder / SUMMARY_FILE, json_text(summary))
+    write_whole(folder / SUMMARY_FILE, summary_text(summary))
     return summary

@@ -6,6 +6,7 @@ Values are in SI units; ``unit`` is the SI unit and ``display_unit`` the one the
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 import os
@@ -24,6 +25,7 @@ from explorer.errors import ResultsError, standing_in
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
+from explorer.reading import Wanted
 from explorer.results.comparison import Comparison
 from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.histogram import Histogram
@@ -36,8 +38,12 @@ if TYPE_CHECKING:
 
 SCHEMA_VERSION = "2"
 SUMMARY_FILE = "summary.json"
+DIGEST = "sha256"
 SAMPLES_FILE = "samples.parquet"
 TIMINGS_FILE = "timings.json"
+SUMMARY = Wanted("summary", 500_000_000, missing="run the study first", raising=ResultsError)
+TIMINGS = Wanted("list of times", 100_000, raising=ResultsError)
+SAMPLES = Wanted("file of kept samples", 2**50, raising=ResultsError)
 
 
 @dataclass(frozen=True)
@@ -314,13 +320,16 @@ def load_summary(folder: Path) -> Summary:
     from pydantic import ValidationError
 
     path = folder / SUMMARY_FILE
+    text = SUMMARY.text(path)
     try:
-        text = path.read_text(encoding="utf-8")
         data = json.loads(text)
-        version = data.get("schema_version")
-    except (OSError, ValueError, AttributeError) as error:
+        version = data["schema_version"]
+    except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise ResultsError(
-            "this is not a results folder", file=str(path), found=str(error), remedy="run the study first"
+            "this is not a results folder",
+            file=str(path),
+            found=f"{type(error).__name__}: {error}"[:200],
+            remedy="run the study first",
         ) from None
     if version != SCHEMA_VERSION:
         raise ResultsError(
@@ -334,7 +343,7 @@ def load_summary(folder: Path) -> Summary:
     with standing_in(str(path)):
         require_visible(data, ResultsError)
     try:
-        return from_json(Summary, text)
+        summary = from_json(Summary, text)
     except ValidationError as error:
         first = error.errors()[0]
         raise ResultsError(
@@ -344,6 +353,26 @@ def load_summary(folder: Path) -> Summary:
             found=first["msg"],
             remedy="run the study again",
         ) from None
+    if data.pop(DIGEST, None) != _digest(data):
+        raise ResultsError(
+            "the summary was changed after it was written",
+            file=str(path),
+            key=DIGEST,
+            allowed="only what a run has written, so that every number can be traced to its study",
+            remedy="change the study and run it again; words of your own go onto the cover with --cover-text",
+        )
+    return summary
+
+
+def summary_text(summary: Summary) -> str:
+    """Write a summary as JSON, with the digest of all that stands in it."""
+    data = json.loads(json_text(summary))
+    return json_text(data | {DIGEST: _digest(data)})
+
+
+def _digest(data: Any) -> str:
+    """Digest of plain data, however they are laid out in the file."""
+    return hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -453,7 +482,7 @@ class Results:
 
         """
         with replacing_folder(folder) as fresh:
-            (fresh / SUMMARY_FILE).write_text(json_text(self.summary), encoding="utf-8")
+            (fresh / SUMMARY_FILE).write_text(summary_text(self.summary), encoding="utf-8")
             (fresh / TIMINGS_FILE).write_text(json.dumps(dict(self.stages), indent=1), encoding="utf-8")
             if self.samples is not None:
                 self.samples.to_parquet(fresh / SAMPLES_FILE, index=False)
@@ -467,17 +496,24 @@ def load_results(folder: str | Path) -> Results:
     folder = Path(folder)
     summary = load_summary(folder)
     samples, files = _kept_in(folder / SAMPLES_FILE)
+    return Results(summary, samples, _times_in(folder / TIMINGS_FILE), files)
+
+
+def _times_in(file: Path) -> tuple[tuple[str, float], ...]:
+    """Read how long each stage took; nothing hangs on it, so what cannot be read is left out."""
+    from pydantic import ValidationError
+
     try:
-        stages = tuple(json.loads((folder / TIMINGS_FILE).read_text(encoding="utf-8")).items())
-    except (OSError, ValueError):
-        stages = ()
-    return Results(summary, samples, stages, files)
+        return tuple(from_json(dict[str, float], TIMINGS.text(file)).items())
+    except (ResultsError, ValidationError):
+        return ()
 
 
 def _kept_in(file: Path) -> tuple[pd.DataFrame | None, SampleFiles | None]:
     """Read the kept samples, if there are any and they are not too many."""
-    if not file.exists():
+    if not os.path.lexists(file):
         return None, None
+    SAMPLES.size(file)
     files = SampleFiles((file,))
     if files.rows > HELD_AT_ONCE:
         return None, files

@@ -4,19 +4,30 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic_core import PydanticCustomError
 
 from explorer.errors import StudyError, nearest
 
-Value = str | float | int
+
+def _value(raw: Any) -> Any:
+    if isinstance(raw, bool) or not isinstance(raw, str | float | int):
+        raise PydanticCustomError("value", 'a value is a number, or a text with a unit such as "325 mm"')
+    return raw
+
+
+Value = Annotated[str | float | int, BeforeValidator(_value)]
 NAME = r"^[a-z][a-z0-9_]*$"
-Name = Annotated[str, Field(pattern=NAME)]
+Name = Annotated[str, Field(pattern=NAME, max_length=60)]
+# More of anything is a slip, or several studies: what is done for each of them takes its time.
+Quantities = Annotated[list[str], Field(min_length=1, max_length=200)]
+Conditions = Annotated[list[str], Field(min_length=1, max_length=50)]
 
 
 class Section(BaseModel):
     """A section refuses keys it does not know."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
 
 
 AnySection = TypeVar("AnySection", bound=Section)
@@ -94,15 +105,15 @@ class SweepEntry(Section):
     to: Value
     unit: str | None = None
     steps: int = Field(default=11, ge=2, le=200)
-    quantities: list[str] = Field(min_length=1)
-    conditions: list[str] = Field(min_length=1)
+    quantities: Quantities
+    conditions: Conditions
 
 
 class OutputEntry(Section):
     """``[[outputs]]``: quantities to report beyond the limited ones."""
 
-    quantities: list[str] = Field(min_length=1)
-    conditions: list[str] = Field(min_length=1)
+    quantities: Quantities
+    conditions: Conditions
 
 
 class CorrelationEntry(Section):
@@ -197,7 +208,7 @@ class MapEntry(Section):
     name: str = ""
     around: str | None = None
     over: list[str] = Field(min_length=1, max_length=2)
-    points: int | None = Field(default=None, ge=2)
+    points: int | None = Field(default=None, ge=2, le=10_000)
     limits: list[str] = []
     samples: int = Field(default=20_000, ge=100, le=1_000_000)
 
@@ -205,7 +216,7 @@ class MapEntry(Section):
 class SearchEntry(Section):
     """``[search]``: how hard to look through all design variables for trade-offs and the best build."""
 
-    points: int = Field(default=256, ge=8)
+    points: int = Field(default=256, ge=8, le=2**16)
     samples: int = Field(default=8192, ge=100, le=1_000_000)
     starts: int = Field(default=3, ge=1, le=50)
     verify: int = Field(default=50_000, ge=100, le=10_000_000)
@@ -300,10 +311,10 @@ class StudyFile(Section):
 
     study: StudyEntry
     models: dict[str, str] = {}
-    families: dict[str, list[Name]] = {}
+    families: dict[str, Annotated[list[Name], Field(max_length=40)]] = {}
     inputs: dict[str, Any] = {}
     tables: dict[str, TableEntry] = {}
-    conditions: dict[Name, ConditionEntry] = Field(min_length=1)
+    conditions: dict[Name, ConditionEntry] = Field(min_length=1, max_length=50)
     correlations: list[CorrelationEntry] = []
     limits: list[LimitEntry] = Field(min_length=1)
     measurements: dict[Name, dict[str, Any]] = {}
@@ -362,6 +373,21 @@ def _in_words(error: ValidationError, root: type[Section], under: str) -> StudyE
             remedy=f"did you mean {near!r}?"
             if near
             else "remove it, or look in 'squatline new' for an example",
+        )
+    if kind == "too_long" and "actual_length" in fault["ctx"]:
+        return StudyError(
+            "there are too many of them",
+            key=key,
+            found=str(fault["ctx"]["actual_length"]),
+            allowed=f"up to {fault['ctx']['max_length']}",
+            remedy="make several studies of it",
+        )
+    if kind == "string_pattern_mismatch":
+        return StudyError(
+            "this cannot be a name",
+            key=key.removesuffix(".[key]"),
+            found=_short(fault.get("input")),
+            allowed="small letters, digits and _, a letter first",
         )
     if kind == "missing":
         return StudyError(

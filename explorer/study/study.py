@@ -531,12 +531,16 @@ def _check_reachable(study: Study) -> None:
         raise StudyError(
             "two limits have the same name", key="limits", found=doubled, remedy="name them apart"
         )
+    # What is asked for at one place is walked together: the graph above it is mostly the same.
+    asked: dict[tuple[str, str | None], set[str]] = {}
     for quantity, condition in wanted_outputs(study):
         _asked_for(quantity, study.graph, "outputs.quantities")
-        study.graph.require([quantity], study.given_names(condition))
+        asked.setdefault((condition, None), set()).add(quantity)
     for sweep in study.sweeps:
         for condition in sweep.conditions:
-            study.graph.require(sweep.quantities, study.given_names(condition) | {sweep.along})
+            asked.setdefault((condition, sweep.along), set()).update(sweep.quantities)
+    for (condition, along), quantities in asked.items():
+        study.graph.require(sorted(quantities), study.given_names(condition) | ({along} if along else set()))
 
 
 def wanted_outputs(study: Study) -> tuple[tuple[str, str], ...]:

@@ -24,6 +24,8 @@ STUDY = Wanted(
 )
 INCLUDED = Wanted("included file", 1_000_000)
 MOST_INCLUDED = 50
+# What is done for each of them takes its time; a list of numbers may be as long as the file.
+MOST_KEYS, MOST_TABLES = 1000, 200
 # Nothing in a study lies deeper than a column of a run of a fit, which takes seven steps.
 DEEPEST = 12
 # The parser's time grows with the square of the parts of a key, so longer ones never reach it.
@@ -141,7 +143,7 @@ def _too_deep(key: str | None = None) -> StudyError:
 
 
 def _check_bounds(data: dict[str, Any]) -> None:
-    """Refuse what lies too deep, and whole numbers beyond the 64 bits that TOML has for them."""
+    """Refuse what lies too deep or comes too often, and whole numbers beyond TOML's 64 bits."""
     pending: list[tuple[str, int, Any]] = [("", 0, data)]
     while pending:
         key, depth, value = pending.pop()
@@ -155,7 +157,24 @@ def _check_bounds(data: dict[str, Any]) -> None:
                 allowed="-9223372036854775808 to 9223372036854775807",
                 remedy="write it with a power of ten, such as 1.5e20",
             )
+        _check_count(key, value)
         pending += [(f"{key}{name}", depth + 1, inner) for name, inner in _inside(key, value)]
+
+
+def _check_count(key: str, value: Any) -> None:
+    tables = isinstance(value, list) and any(isinstance(inner, dict) for inner in value)
+    for most, what, counted in (
+        (MOST_KEYS, "keys", isinstance(value, dict)),
+        (MOST_TABLES, "tables", tables),
+    ):
+        if counted and len(value) > most:
+            raise StudyError(
+                f"there are too many {what} here",
+                key=key or None,
+                found=f"{len(value)}",
+                allowed=f"up to {most}",
+                remedy="make several studies of it",
+            )
 
 
 def _inside(key: str, value: Any) -> Iterator[tuple[str, Any]]:

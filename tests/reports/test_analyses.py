@@ -9,8 +9,7 @@ from typing import Any
 import altair as alt
 import pytest
 
-from explorer.results.json import json_text
-from explorer.results.records import load_summary
+from explorer.results.records import load_summary, summary_text
 from reports.options import ReportOptions
 from reports.page import figures
 from reports.report import Report
@@ -145,7 +144,7 @@ def test_verdicts_on_a_map_are_signs_and_not_greys_alone() -> None:
 
 def test_they_read_the_same_after_a_round_trip_through_the_file(tmp_path: Any) -> None:
     results = with_analyses()
-    (tmp_path / "summary.json").write_text(json_text(results.summary), encoding="utf-8")
+    (tmp_path / "summary.json").write_text(summary_text(results.summary), encoding="utf-8")
     again = replace(results, summary=load_summary(tmp_path))
     assert written(again, leave_out=HEAVY).text == written(results, leave_out=HEAVY).text
 
