@@ -23,29 +23,41 @@ REMEDIES = {
     errno.EACCES: _RIGHTS,
     errno.EPERM: _RIGHTS,
     errno.EROFS: _RIGHTS,
+    errno.ENOLCK: "put the results on a disk of this machine",
     errno.EEXIST: _IN_THE_WAY,
     errno.ENOTDIR: _IN_THE_WAY,
 }
 
 
 @contextmanager
-def told(problem: str, file: Path) -> Iterator[None]:
+def told(
+    problem: str, file: Path, *, also: tuple[type[Exception], ...] = (), remedy: str | None = None
+) -> Iterator[None]:
     """Tell what the system refuses inside as a matter of the user's.
+
+    Parameters
+    ----------
+    also:
+        Errors of a library that mean the same.
+    remedy:
+        Where there is no better one.
 
     Raises
     ------
     ResultsError
-        In place of an ``OSError``.
+        In place of an ``OSError`` or one of those.
 
     """
     try:
         yield
-    except OSError as error:
+    except Exception as error:
+        if not isinstance(error, (OSError, *also)):
+            raise
         raise ResultsError(
             problem,
             file=str(file),
-            found=error.strerror or str(error),
-            remedy=REMEDIES.get(error.errno or 0),
+            found=getattr(error, "strerror", None) or str(error),
+            remedy=REMEDIES.get(getattr(error, "errno", None) or 0, remedy),
         ) from None
 
 

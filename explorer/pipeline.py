@@ -22,7 +22,8 @@ from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.verdicts import Looks, judge_outcome
 from explorer.characters import visible
-from explorer.engine.checkpoint import PartStore
+from explorer.engine.checkpoint import Checkpoint
+from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.engine.montecarlo import Outcome, all_of, run_montecarlo
 from explorer.engine.plan import CHUNK, Progress, no_progress
 from explorer.engine.stages import Stages
@@ -67,7 +68,7 @@ def run(
     workers: int | None = None,
     executor: Executor | None = None,
     progress: Progress = no_progress,
-    store: PartStore | None = None,
+    checkpoint: Checkpoint | None = None,
     until_decided: bool = False,
     until_steady: bool = False,
 ) -> Results:
@@ -86,7 +87,7 @@ def run(
         Any ``concurrent.futures`` executor to evaluate chunks on instead.
     progress:
         Called with the stage, what is done and what there is to do.
-    store:
+    checkpoint:
         Where a long run notes how far it is and puts the samples that it keeps.
     until_decided:
         Whether to stop as soon as no limit is undecided, ``samples`` being the most to draw.  Many looks at
@@ -118,7 +119,7 @@ def run(
             workers=workers,
             executor=executor,
             progress=progress,
-            store=store,
+            checkpoint=checkpoint,
             until=all_of(rules),
         )
     verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
@@ -360,6 +361,7 @@ def _reproduction(study: Study, outcome: Outcome) -> Reproduction:
         libraries=tuple((name, installed(name)) for name in LIBRARIES),
         created=_now(),
         command=visible(f"squatline run {study.path.resolve().parent.name}"),
+        fingerprint=fingerprint(study, CHOOSING),
     )
 
 

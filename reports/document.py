@@ -60,7 +60,7 @@ def document(report: Report, sections: Sequence[Section], drawn: Pictures | None
             .render()
             .write_pdf(
                 pdf_variant="pdf/ua-1",
-                pdf_identifier=f"{made.study_sha256}{made.seed}{made.version}".encode()[:64],
+                pdf_identifier=f"squatline {made.study_sha256}{made.seed}{made.version}".encode()[:64],
                 custom_metadata=False,
             )
         )

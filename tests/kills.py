@@ -87,13 +87,13 @@ def main() -> None:
     from pyarrow import parquet  # noqa: F401
 
     import explorer.console.terminal
+    import explorer.engine.checkpoint
     import explorer.engine.execution
-    import explorer.engine.ledger
     import explorer.pipeline
 
     kills, seed, *words = sys.argv[1:]
     sys.argv = ["squatline", *words]
-    explorer.engine.ledger.SECONDS_BETWEEN_NOTES = 0.02
+    explorer.engine.checkpoint.SECONDS_BETWEEN_NOTES = 0.02
     _killed(_copy, int(kills), random.Random(int(seed)), 0.03, 0.15)
 
 

@@ -22,8 +22,10 @@ from explorer.errors import SquatlineError
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
+    from explorer.engine.checkpoint import Checkpoint
     from explorer.engine.plan import Progress
     from explorer.engine.stages import Stages
+    from explorer.results.folder import ResultsFolder
     from explorer.results.records import Results
     from explorer.study.study import Study
     from reports import Rendered
@@ -262,32 +264,36 @@ def run(
         loaded = _load(study, allow_code)
         from explorer.console.terminal import show_run, show_stages, summary_as_data
         from explorer.engine.execution import crew
-        from explorer.engine.ledger import forget_runs, store_for_run
         from explorer.pipeline import run as run_study
+        from explorer.results.extras import words_on_loss
     folder = output or loaded.folder / "results"
     if until:
         samples = _most_samples(until, samples)
+    # How many are drawn until a rule is satisfied, nobody knows.
+    expected = loaded.samples if until or samples is None else samples
     with (
+        _place(folder, loaded, expected, fresh) as (place, checkpoint),
         crew(engine, workers=workers, scheduler=scheduler) as gathered,
         _drawing(not no_report) as beside,
         _progress(quiet=json) as progress,
     ):
-        with store_for_run(folder, loaded, samples or loaded.samples, fresh=fresh) as store:
-            results = run_study(
-                loaded,
-                samples=samples,
-                workers=gathered.workers,
-                executor=gathered.executor,
-                progress=progress,
-                store=store,
-                until_decided="decided" in (until or ()),
-                until_steady="steady" in (until or ()),
-            )
-            clock.times += results.stages
-            _note_failures(clock, results)
-            with clock.stage("saving"):
-                results = results.save(folder)
-                forget_runs(store)
+        for words in words_on_loss(folder):
+            _complain(f"squatline: {words}")
+        results = run_study(
+            loaded,
+            samples=samples,
+            workers=gathered.workers,
+            executor=gathered.executor,
+            progress=progress,
+            checkpoint=checkpoint,
+            until_decided="decided" in (until or ()),
+            until_steady="steady" in (until or ()),
+        )
+        clock.times += results.stages
+        _note_failures(clock, results)
+        with clock.stage("saving"):
+            results = results.put_into(place)
+            checkpoint.forget_runs()
         problems = () if no_report else _report_of(results, folder, progress, clock, beside)
     if json:
         _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
@@ -318,6 +324,27 @@ def _leave(stages: Stages, status: int) -> NoReturn:
         )
         status = UNFINISHED
     raise typer.Exit(status)
+
+
+@contextmanager
+def _place(
+    folder: Path, study: Study, samples: int, fresh: bool
+) -> Iterator[tuple[ResultsFolder, Checkpoint]]:
+    """Have the folder for the results to oneself, with what an earlier call has finished there."""
+    from explorer.engine.checkpoint import Checkpoint, remove_parts
+    from explorer.engine.fingerprint import ASKED, CHOOSING, fingerprint
+    from explorer.engine.montecarlo import room_for_samples
+    from explorer.results.folder import ROOM_FOR_REPORT, results_folder
+
+    with results_folder(folder, room=ROOM_FOR_REPORT + room_for_samples(study, samples)) as place:
+        for words in place.tidied:
+            _complain(f"squatline: {words}")
+        if fresh:
+            remove_parts(place.hidden)
+        with Checkpoint(place.hidden, fingerprint(study, (*CHOOSING, *ASKED))) as checkpoint:
+            if checkpoint.dropped:
+                _complain("squatline: finished parts of the study with other inputs were thrown away")
+            yield place, checkpoint
 
 
 def _most_samples(until: list[str], samples: int | None) -> int:
@@ -397,10 +424,17 @@ def report(
     logo: Annotated[Path | None, typer.Option(help="Picture of your own for the first page.")] = None,
 ) -> None:
     """Draw the report of a finished run again, without computing."""
+    from explorer.results.folder import results_folder
     from explorer.results.records import load_results
 
     forms = tuple(form for form, wanted in (("html", html), ("pdf", pdf)) if wanted) or ("html", "pdf")
-    with _drawing() as beside, _progress(quiet=False) as progress:
+    with (
+        results_folder(results, new=False) as place,
+        _drawing() as beside,
+        _progress(quiet=False) as progress,
+    ):
+        for words in place.tidied:
+            _complain(f"squatline: {words}")
         rendered = _render(
             load_results(results),
             results,

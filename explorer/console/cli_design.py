@@ -6,7 +6,7 @@ results and the report of the study's run, which they make first where there is 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -28,6 +28,7 @@ from explorer.console.cli import (
     _leave,
     _load,
     _note_failures,
+    _place,
     _print_json,
     _progress,
     _report_of,
@@ -39,8 +40,10 @@ from explorer.console.cli import (
 
 if TYPE_CHECKING:
     from explorer.design.resuming import Way
+    from explorer.graph.arrays import Array
     from explorer.results.comparison import Comparison
     from explorer.results.exploration import Exploration, HighestSpeeds
+    from explorer.results.folder import ResultsFolder
     from explorer.study.study import Study
     from reports.report import Report
 
@@ -75,11 +78,10 @@ def compare(
 
     loaded = _load(study, allow_code)
     folder = output or loaded.folder / "results"
-    with _way(folder, loaded, workers, engine, scheduler, fresh, quiet=json) as way:
+    with _way(folder, loaded, ("candidates",), workers, engine, scheduler, fresh, quiet=json) as (place, way):
         found, values = run_comparison(loaded, samples=samples, way=way)
-        report, problems = _filed(loaded, folder, way, no_report, candidates=found)
-        if loaded.keep_samples:
-            values.frame().to_parquet(folder / "candidates.parquet", index=False)
+        kept = {"candidates": values.columns()} if loaded.keep_samples else {}
+        report, problems = _filed(loaded, place, way, no_report, kept, candidates=found)
     if json:
         data = {"headline": candidates.headline(found), **json_data(found)}
         _print_json({**data, "folder": str(folder), "problems": problems})
@@ -122,11 +124,12 @@ def explore(
     loaded = _load(study, allow_code)
     build = find_build(loaded, candidate)
     folder = output or loaded.folder / "results"
-    with _way(folder, loaded, workers, engine, scheduler, fresh, quiet=json) as way:
+    renewed = ("design", "highest_speed")
+    with _way(folder, loaded, renewed, workers, engine, scheduler, fresh, quiet=json) as (place, way):
         exploration, speeds = run_exploration(loaded, build=build, parts=parts, way=way)
         if exploration is not None and only:
             exploration = kept_parts(folder, loaded, exploration)
-        report, problems = _filed(loaded, folder, way, no_report, design=exploration, highest_speed=speeds)
+        report, problems = _filed(loaded, place, way, no_report, design=exploration, highest_speed=speeds)
     if json:
         data = {}
         if exploration is not None:
@@ -152,26 +155,29 @@ def explore(
 def _way(
     folder: Path,
     study: Study,
+    renewed: Sequence[str],
     workers: int | None,
     engine: str | None,
     scheduler: str | None,
     fresh: bool,
     *,
     quiet: bool,
-) -> Iterator[Way]:
-    """Gather workers, a progress bar and the store; tell a user who stops a long run how to go on."""
+) -> Iterator[tuple[ResultsFolder, Way]]:
+    """Gather workers, a progress bar and the checkpoint; tell what becomes of results that are there."""
     from explorer.design.resuming import Way
-    from explorer.engine.checkpoint import open_store
     from explorer.engine.execution import crew
+    from explorer.results.extras import words_on_change
 
     chosen = _engine(engine, workers)
     try:
         with (
+            _place(folder, study, study.samples, fresh) as (place, checkpoint),
             crew(chosen, workers=workers, scheduler=scheduler) as gathered,
             _progress(quiet) as progress,
-            open_store(folder, study, fresh=fresh) as store,
         ):
-            yield Way(gathered.workers, gathered.executor, progress, store)
+            for words in words_on_change(folder, study, renewed):
+                _complain(f"squatline: {words}")
+            yield place, Way(gathered.workers, gathered.executor, progress, checkpoint)
     except KeyboardInterrupt:
         _complain("squatline: finished parts are kept; the same command goes on from there")
         raise
@@ -179,37 +185,33 @@ def _way(
 
 def _filed(
     study: Study,
-    folder: Path,
+    place: ResultsFolder,
     way: Way,
     no_report: bool,
-    *,
-    candidates: Comparison | None = None,
-    design: Exploration | None = None,
-    highest_speed: HighestSpeeds | None = None,
+    samples: Mapping[str, Mapping[str, Array]] | None = None,
+    **findings: Comparison | Exploration | HighestSpeeds | None,
 ) -> tuple[Report, tuple[str, ...]]:
     """Add findings to the results of the study's run, made first where there is none, and to its report."""
-    from explorer.results.extras import add_findings, is_run_of
+    from explorer.pipeline import run as run_study
+    from explorer.results.extras import add_findings, run_there
     from explorer.results.records import Results, load_results
     from reports.report import Report
 
-    if not is_run_of(folder, study):
-        _run_first(study, folder, way)
-    summary = add_findings(folder, candidates=candidates, design=design, highest_speed=highest_speed)
-    problems = () if no_report else _report_of(load_results(folder), folder, way.progress, way.stages)
-    return Report(Results(summary, None)), problems
-
-
-def _run_first(study: Study, folder: Path, way: Way) -> None:
-    from explorer.engine.ledger import forget_runs, store_for_run
-    from explorer.pipeline import run as run_study
-
-    with store_for_run(folder, study, study.samples) as store:
+    if run_there(place.path, study) is None:
         results = run_study(
-            study, workers=way.workers, executor=way.executor, progress=way.progress, store=store
+            study,
+            workers=way.workers,
+            executor=way.executor,
+            progress=way.progress,
+            checkpoint=way.checkpoint,
         )
-        results.save(folder)
-        forget_runs(store)
-    _note_failures(way.stages, results)
+        results.put_into(place)
+        way.checkpoint.forget_runs()
+        _note_failures(way.stages, results)
+    found = {name: one for name, one in findings.items() if one is not None}
+    summary = add_findings(place, study, found, samples)
+    problems = () if no_report else _report_of(load_results(place.path), place.path, way.progress, way.stages)
+    return Report(Results(summary, None)), problems
 
 
 def _say_where(folder: Path, problems: tuple[str, ...]) -> None:

@@ -19,7 +19,7 @@ from explorer.design.highest_speed import run_highest_speed
 from explorer.design.objectives import Aim, Payoff, read_aims, read_payoff, record_of_aim
 from explorer.design.resuming import Way
 from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
-from explorer.engine.checkpoint import inputs_digest
+from explorer.engine.fingerprint import inputs_digest
 from explorer.engine.plan import Plan, chunk_sizes, make_plan
 from explorer.engine.stages import Stages
 from explorer.errors import SampleError, StudyError

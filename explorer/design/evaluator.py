@@ -8,7 +8,7 @@ points is what the design does, not chance.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -16,7 +16,7 @@ import numpy as np
 
 from explorer.design.objectives import Aim
 from explorer.design.variables import Variable
-from explorer.engine.checkpoint import inputs_digest
+from explorer.engine.fingerprint import inputs_digest
 from explorer.engine.plan import Plan, chunk_sizes, make_plan
 from explorer.estimators.assessment import Assessment, Requirement, assess
 from explorer.graph.arrays import Array
@@ -62,7 +62,9 @@ class Bench:
         """Everything a result hangs on beside the study and the point."""
         variables = [(v.name, v.spread, v.everywhere, inputs_digest([v.given])) for v in self.variables]
         overrides = inputs_digest(self.build.overrides.values())
-        return f"{variables} {overrides} {self.limits} {self.aims} {self.samples} {self.draw}"
+        limits = [_without_words(one) for one in self.limits]
+        aims = [(one.goal, one.output, one.limit and _without_words(one.limit)) for one in self.aims]
+        return f"{variables} {overrides} {limits} {aims} {self.samples} {self.draw}"
 
     @cached_property
     def _held(self) -> tuple[dict[str, Array], ...]:
@@ -120,6 +122,10 @@ class Bench:
 
         limits = [limit.name for limit in self.limits if depends(limit.output.pairs)]
         return (*limits, *(aim.name for aim in self.aims if depends(aim.wanted)))
+
+
+def _without_words(limit: Limit) -> Limit:
+    return replace(limit, why="", display_unit="")
 
 
 def set_up(

@@ -7,7 +7,7 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from functools import partial
 
-from explorer.engine.checkpoint import PartStore
+from explorer.engine.checkpoint import Checkpoint
 from explorer.engine.plan import Progress, in_order, no_progress
 from explorer.engine.stages import Stages
 from explorer.graph.arrays import Array
@@ -23,7 +23,7 @@ class Way:
         As for ``explorer.engine.plan.in_order``.  The numbers do not depend on them.
     progress:
         Called with the stage, what is done and what there is to do.
-    store:
+    checkpoint:
         Where finished parts are kept, so that a stopped run goes on; without a file nothing is kept.
     stages:
         What came to no result while the rest went on.
@@ -33,7 +33,7 @@ class Way:
     workers: int | None = None
     executor: Executor | None = None
     progress: Progress = no_progress
-    store: PartStore | None = None
+    checkpoint: Checkpoint = field(default_factory=Checkpoint)
     stages: Stages = field(default_factory=Stages)
 
     def parts(self, names: Sequence[str], compute: Callable[[int], Array], stage: str) -> Iterator[Array]:
@@ -49,22 +49,22 @@ class Way:
             What to call it in the progress report.
 
         """
-        store = self.store or PartStore()
-        missing = [position for position, name in enumerate(names) if not store.has(name)]
+        kept = self.checkpoint
+        missing = [position for position, name in enumerate(names) if not kept.has(name)]
         fresh = in_order(
             partial(_at, compute, missing), len(missing), workers=self.workers, executor=self.executor
         )
         lacking = set(missing)
         for position, name in enumerate(names):
             if position in lacking:
-                yield store.kept(name, next(fresh))
+                yield kept.put(name, next(fresh))
             else:
-                yield store.part(name, partial(compute, position))
+                yield kept.part(name, partial(compute, position))
             self.progress(stage, position + 1, len(names))
 
     def part(self, name: str, compute: Callable[[], Array]) -> Array:
         """Return one part, computed here unless it is there."""
-        return (self.store or PartStore()).part(name, compute)
+        return self.checkpoint.part(name, compute)
 
 
 def _at(compute: Callable[[int], Array], positions: Sequence[int], index: int) -> Array:

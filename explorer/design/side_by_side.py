@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,9 +16,6 @@ from explorer.results.comparison import Subject
 from explorer.study.builds import Build, place
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Study
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 
 def outputs_of(study: Study, aims: Sequence[Aim]) -> tuple[Output, ...]:
@@ -121,17 +117,13 @@ class SideBySide:
         limit = next(limit for limit in self.study.limits if limit.output == output)
         return self.margins_of(limit)
 
-    def frame(self) -> pd.DataFrame:
-        """Return the values as a data frame: one row a sample, one column a build and output."""
-        import pandas as pd
-
-        return pd.DataFrame(
-            {
-                f"{build.name} | {output.column}": self.values[k, o]
-                for k, build in enumerate(self.builds)
-                for o, output in enumerate(self.outputs)
-            }
-        )
+    def columns(self) -> dict[str, Array]:
+        """Return the values, one column a build and output."""
+        return {
+            f"{build.name} | {output.column}": self.values[k, o]
+            for k, build in enumerate(self.builds)
+            for o, output in enumerate(self.outputs)
+        }
 
 
 def _subject(

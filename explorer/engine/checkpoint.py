@@ -1,8 +1,8 @@
-"""Finished parts of a long run, kept in one file, so that a stopped run goes on where it was.
+"""What a command has finished of what it was asked, kept so that a stopped one goes on where it was.
 
-A part is an array under a name.  It is written whole or not at all (SQLite, one transaction a part), and
-belongs to a fingerprint of everything it was computed from: when the study, its data or the program changes,
-the old parts are thrown away.
+A part is an array under a name, written whole or not at all (SQLite, one transaction a part).  Parts belong
+to the fingerprint of what they were computed from, and those of another are thrown away.  A note of how far a
+long run is, is a part too; the samples that it keeps lie in files beside.
 """
 
 from __future__ import annotations
@@ -11,71 +11,80 @@ import hashlib
 import io
 import shutil
 import sqlite3
-import threading
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
-from explorer.engine.versions import versions
-from explorer.errors import ResultsError
+from explorer.engine.storage import SampleFolder
+from explorer.files import told
 from explorer.graph.arrays import Array
-from explorer.study.study import Input, Study
 
-# Where a distribution is looked at to tell whether it is still the same.
-_PROBES = np.linspace(0.005, 0.995, 100)
+Bytes: TypeAlias = npt.NDArray[np.uint8]
+
+PARTS = "parts.sqlite"
+# How the names of folders with samples begin, and those of notes.
+SAMPLES, RUN = "samples-", "run "
+# Noting takes about a hundredth of a second: so often it costs some hundredths of the time.
+SECONDS_BETWEEN_NOTES = 0.5
 
 
-class PartStore:
-    """Parts by name, for one fingerprint; without a file it only counts.
+class Checkpoint:
+    """Finished parts by name, for one fingerprint; without a folder nothing is kept.
+
+    The folder is this process's alone (``explorer.results.folder`` sees to it); it is made when there is
+    something to keep, and goes with the last part.
 
     Attributes
     ----------
-    computed, found:
-        How many parts were computed, and how many were there already.
+    found, dropped:
+        How many parts were there in the beginning: of this fingerprint, and of others, thrown away.
 
     """
 
-    def __init__(self, file: Path | None = None, owner: str = "") -> None:
-        self.computed = 0
-        self.found = 0
-        self._file = file
-        self._owner = owner
-        self._lock = threading.Lock()
+    def __init__(self, folder: Path | None = None, fingerprint: str = "") -> None:
+        self.found = self.dropped = 0
+        self._folder, self._owner = folder, fingerprint
+        self._noted = time.monotonic()
         self._parts: sqlite3.Connection | None = None
-        if file is not None:
-            file.parent.mkdir(parents=True, exist_ok=True)
+        if folder is not None and self._file.exists():
             with self._told():
-                self._parts = self._opened(file)
+                self._parts = parts = self._opened()
+                with parts:
+                    others = parts.execute("DELETE FROM part WHERE owner != ?", (fingerprint,))
+                self.dropped = others.rowcount
+                self.found = parts.execute("SELECT count(*) FROM part").fetchone()[0]
 
-    def _opened(self, file: Path) -> sqlite3.Connection:
-        parts = sqlite3.connect(file, timeout=60, check_same_thread=False)
+    @property
+    def _file(self) -> Path:
+        assert self._folder is not None
+        return self._folder / PARTS
+
+    def _opened(self) -> sqlite3.Connection:
+        self._file.parent.mkdir(parents=True, exist_ok=True)
+        parts = sqlite3.connect(self._file)
         parts.execute("PRAGMA journal_mode = WAL")
         parts.execute("PRAGMA synchronous = NORMAL")
-        columns = "owner TEXT, name TEXT, data BLOB, PRIMARY KEY (owner, name)"
         with parts:
+            columns = "owner TEXT, name TEXT, data BLOB, PRIMARY KEY (owner, name)"
             parts.execute(f"CREATE TABLE IF NOT EXISTS part ({columns})")
-            parts.execute("DELETE FROM part WHERE owner != ?", (self._owner,))
         return parts
 
-    @contextmanager
-    def _told(self) -> Iterator[None]:
+    def _told(self) -> AbstractContextManager[None]:
         """Tell faults of the file as the user's: a disk that is full, a file that is something else."""
-        try:
-            yield
-        except sqlite3.Error as error:
-            raise ResultsError(
-                "the file with finished parts cannot be used",
-                file=str(self._file),
-                found=str(error),
-                remedy="make room, or remove that file: its parts are then computed again",
-            ) from None
+        return told(
+            "the file with finished parts cannot be used",
+            self._file,
+            also=(sqlite3.Error,),
+            remedy="make room, or remove that file: its parts are then computed again",
+        )
 
-    def __enter__(self) -> PartStore:
+    def __enter__(self) -> Checkpoint:
         return self
 
     def __exit__(
@@ -89,162 +98,93 @@ class PartStore:
             self._parts.close()
             self._parts = None
 
+    def _row(self, what: str, name: str) -> Any:
+        if self._parts is None:
+            return None
+        with self._told():
+            query = f"SELECT {what} FROM part WHERE owner = ? AND name = ?"
+            return self._parts.execute(query, (self._owner, name)).fetchone()
+
+    def has(self, name: str) -> bool:
+        """Tell whether a part is there."""
+        return self._row("1", name) is not None
+
+    def get(self, name: str) -> Array | None:
+        """Return a part, or None when it is not there."""
+        row = self._row("data", name)
+        return None if row is None else np.load(io.BytesIO(row[0]), allow_pickle=False)
+
+    def put(self, name: str, part: npt.NDArray[Any]) -> Array:
+        """Keep a part, in the place of an earlier one of this name, and return it."""
+        if self._folder is not None:
+            data = io.BytesIO()
+            np.save(data, part, allow_pickle=False)
+            with self._told():
+                self._parts = self._parts or self._opened()
+                with self._parts:
+                    row = (self._owner, name, data.getvalue())
+                    self._parts.execute("INSERT OR REPLACE INTO part VALUES (?, ?, ?)", row)
+        return part
+
     def part(self, name: str, compute: Callable[[], Array]) -> Array:
         """Return a part, computing and keeping it only when it is not there.
 
         Parameters
         ----------
         name:
-            Tells parts apart; it must hold every setting that the study does not.
-        compute:
-            Called when the part is not there; safe to call from several threads.
+            Tells parts apart; it must hold every setting that the fingerprint does not.
 
         """
         kept = self.get(name)
-        if kept is not None:
-            with self._lock:
-                self.found += 1
-            return kept
-        return self.kept(name, compute())
-
-    def kept(self, name: str, part: Array) -> Array:
-        """Keep a part that was just computed, and return it."""
-        with self._lock:
-            self.computed += 1
-        self.put(name, part)
-        return part
-
-    def has(self, name: str) -> bool:
-        """Tell whether a part is there."""
-        with self._lock:
-            if self._parts is None:
-                return False
-            with self._told():
-                found = self._parts.execute(
-                    "SELECT 1 FROM part WHERE owner = ? AND name = ?", (self._owner, name)
-                ).fetchone()
-        return found is not None
-
-    def put(self, name: str, part: npt.NDArray[Any]) -> None:
-        """Keep a part, in the place of an earlier one of this name."""
-        with self._lock:
-            if self._parts is not None:
-                with self._told(), self._parts:
-                    self._parts.execute(
-                        "INSERT OR REPLACE INTO part VALUES (?, ?, ?)", (self._owner, name, _packed(part))
-                    )
-
-    def drop(self, beginning: str) -> None:
-        """Throw the parts away whose names begin so."""
-        with self._lock:
-            if self._parts is not None:
-                with self._told(), self._parts:
-                    self._parts.execute(
-                        "DELETE FROM part WHERE owner = ? AND substr(name, 1, ?) = ?",
-                        (self._owner, len(beginning), beginning),
-                    )
+        return self.put(name, compute()) if kept is None else kept
 
     @property
-    def folder(self) -> Path | None:
-        """Folder beside the file, for parts that are files of their own."""
-        return None if self._file is None else folder_beside(self._file)
+    def keeps(self) -> bool:
+        """Whether there is a place to keep anything."""
+        return self._folder is not None
 
-    def remove_if_empty(self) -> None:
-        """Close the file and remove it, unless it holds parts or another command has it open."""
-        with self._lock:
-            if self._parts is None or self._file is None:
-                return
-            with self._told():
-                empty = self._parts.execute("SELECT 1 FROM part LIMIT 1").fetchone() is None
-                if not empty or not _is_alone(self._parts):
-                    return
-                self._parts.close()
-            self._parts = None
-            remove_parts(self._file)
+    def note(self, run: str, pack: Callable[[], Bytes], last: bool) -> None:
+        """Note how far a run is, unless that was just done; the end is always noted."""
+        if last or time.monotonic() - self._noted >= SECONDS_BETWEEN_NOTES:
+            self.put(RUN + run, pack())
+            self._noted = time.monotonic()
 
-    def get(self, name: str) -> Array | None:
-        """Return a part, or None when it is not there."""
-        with self._lock:
-            if self._parts is None:
-                return None
-            with self._told():
-                row = self._parts.execute(
-                    "SELECT data FROM part WHERE owner = ? AND name = ?", (self._owner, name)
-                ).fetchone()
-        return None if row is None else np.load(io.BytesIO(row[0]), allow_pickle=False)
+    def noted(self, run: str) -> Bytes | None:
+        """Return the last note of a run; at the start of one, what is left of others goes."""
+        note = self.get(RUN + run)
+        if note is None:
+            self.forget_runs()
+            return None
+        return note.astype(np.uint8)
 
+    def samples(self, run: str) -> SampleFolder:
+        """Return where a run keeps its samples."""
+        assert self._folder is not None, "the samples of a long run need a place"
+        mark = hashlib.sha256(f"{self._owner} {run}".encode()).hexdigest()
+        return SampleFolder(self._folder / f"{SAMPLES}{mark[:16]}", mark)
 
-def folder_beside(file: Path) -> Path:
-    """Return the folder for parts that are files of their own."""
-    return file.with_suffix("")
-
-
-def remove_parts(file: Path) -> None:
-    """Remove a file with parts, what SQLite keeps beside it, and its folder."""
-    for path in (file, *file.parent.glob(f"{file.name}-*")):
-        path.unlink(missing_ok=True)
-    shutil.rmtree(folder_beside(file), ignore_errors=True)
+    def forget_runs(self) -> None:
+        """Throw away notes and samples of runs: their results are safe, or another run begins."""
+        if self._folder is not None:
+            _remove_samples(self._folder)
+        if self._parts is None or self._folder is None:
+            return
+        with self._told():
+            with self._parts:
+                self._parts.execute("DELETE FROM part WHERE substr(name, 1, ?) = ?", (len(RUN), RUN))
+            empty = self._parts.execute("SELECT 1 FROM part LIMIT 1").fetchone() is None
+        if empty:
+            self.close()
+            remove_parts(self._folder)
 
 
-def _is_alone(parts: sqlite3.Connection) -> bool:
-    """Tell whether nobody else has the file open: only then does SQLite leave its write-ahead log."""
-    parts.execute("PRAGMA busy_timeout = 0")
-    try:
-        return bool(parts.execute("PRAGMA journal_mode = DELETE").fetchone()[0] == "delete")
-    except sqlite3.OperationalError:
-        return False
+def remove_parts(folder: Path) -> None:
+    """Remove all parts, and the samples of runs."""
+    for file in folder.glob(f"{PARTS}*"):
+        file.unlink()
+    _remove_samples(folder)
 
 
-def _packed(part: npt.NDArray[Any]) -> bytes:
-    file = io.BytesIO()
-    np.save(file, part, allow_pickle=False)
-    return file.getvalue()
-
-
-def open_store(folder: Path, study: Study, *, fresh: bool = False) -> PartStore:
-    """Open the file with the finished parts of a study, beside its results.
-
-    Parameters
-    ----------
-    folder:
-        Of the results; the file stands next to it, because the folder is replaced as a whole.
-    fresh:
-        Whether to throw away what is there.
-
-    Raises
-    ------
-    ResultsError
-        When the file cannot be read or written.
-
-    """
-    file = parts_file(folder)
-    if fresh:
-        remove_parts(file)
-    return PartStore(file, fingerprint(study))
-
-
-def parts_file(folder: Path) -> Path:
-    """Return the hidden file for the parts of what goes into a folder of results."""
-    return folder.parent / f".{folder.name}-parts.sqlite"
-
-
-def fingerprint(study: Study) -> str:
-    """Digest of everything the parts of a study are computed from: text, data, seed and program."""
-    digest = hashlib.sha256()
-    for text in (study.sha256, str(study.seed), repr(versions())):
-        digest.update(text.encode())
-    digest.update(inputs_digest(study.all_inputs()).encode())
-    own = study.entries.study.own_quantities
-    for name in (own, *(table.file for table in study.entries.tables.values())):
-        if name is not None:
-            digest.update((study.folder / name).read_bytes())
-    return digest.hexdigest()
-
-
-def inputs_digest(inputs: Iterable[Input]) -> str:
-    """Digest of some inputs: their keys, streams and distributions."""
-    digest = hashlib.sha256()
-    for given in inputs:
-        digest.update(f"{given.key} {given.stream} {given.distribution.nominal!r}".encode())
-        digest.update(np.asarray(given.distribution.quantile(_PROBES), float).tobytes())
-    return digest.hexdigest()
+def _remove_samples(folder: Path) -> None:
+    for samples in folder.glob(f"{SAMPLES}*"):
+        shutil.rmtree(samples, ignore_errors=True)

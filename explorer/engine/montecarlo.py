@@ -12,8 +12,8 @@ from typing import Protocol, TypeAlias
 
 import numpy as np
 
-from explorer.engine.checkpoint import PartStore
-from explorer.engine.ledger import Bytes, Ledger
+from explorer.engine.checkpoint import Bytes, Checkpoint
+from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.engine.plan import (
     CHUNK,
     Plan,
@@ -23,7 +23,7 @@ from explorer.engine.plan import (
     no_progress,
 )
 from explorer.engine.sampling import sobol_columns
-from explorer.engine.storage import HELD_AT_ONCE
+from explorer.engine.storage import HELD_AT_ONCE, SampleFolder
 from explorer.engine.streaming import Bins, Counts, Tally
 from explorer.estimators.stopping import Batches, batch_size
 from explorer.graph.arrays import Array
@@ -220,6 +220,15 @@ def _cap(study: Study, output: Output) -> float | None:
     return float(given.distribution.nominal) if given is not None and given.exact else None
 
 
+def room_for_samples(study: Study, samples: int) -> int:
+    """Return how many bytes on the disk the kept samples of a run take at the most."""
+    if not study.keep_samples:
+        return 0
+    columns = len(outputs_of(study)) + sum(not given.exact for given in study.all_inputs())
+    # Those of a long run lie in a file a chunk, before they are put into one.
+    return np.dtype(float).itemsize * samples * columns * (2 if samples > HELD_AT_ONCE else 1)
+
+
 class StopRule(Protocol):
     """Says after each chunk whether the chunks so far are enough.
 
@@ -299,13 +308,13 @@ def run_montecarlo(
     workers: int | None = None,
     executor: Executor | None = None,
     progress: Progress = no_progress,
-    store: PartStore | None = None,
+    checkpoint: Checkpoint | None = None,
     until: StopRule | None = None,
 ) -> Outcome:
     """Run a study's samples and merge the parts in the order of the chunks.
 
     The same study and seed give the same numbers to the last bit for any number of workers, and however often
-    a long run with a store was stopped and started again.
+    a long run with a checkpoint was stopped and started again.
 
     Parameters
     ----------
@@ -315,18 +324,22 @@ def run_montecarlo(
         As in ``in_order``.
     progress:
         Called with the stage, what is done and what there is to do.
-    store:
+    checkpoint:
         Where a long run notes how far it is and puts the samples that it keeps; shorter ones are over
         before that is worth it, and keep theirs in memory.
     until:
-        Asked after each chunk whether to stop there; without a store such a run keeps its first samples only.
+        Asked after each chunk whether to stop there; without a checkpoint such a run keeps its first samples
+        only.
 
     """
     job = make_job(study, samples=samples, keep=keep)
     first = job.values(0)
     job = job.with_pilot(first)
-    drawing, ledger = job.drawing, _ledger_of(job, store, until)
-    so_far = _noted(job, ledger) or SoFar.start(job)
+    drawing = job.drawing
+    kept = checkpoint if checkpoint is not None and drawing.samples > HELD_AT_ONCE else Checkpoint()
+    name = _name(study, job, until) if kept.keeps else ""
+    files = kept.samples(name) if kept.keeps and job.keep else None
+    so_far = _noted(job, kept.noted(name), files) or SoFar.start(job)
     if until is not None and so_far.memory is not None:
         until.recall(so_far.memory)
 
@@ -344,37 +357,33 @@ def run_montecarlo(
         )
 
     for part in parts():
-        if ledger is not None and job.keep:
-            ledger.keep(so_far.chunks, part.kept)
-        so_far.add(part, hold=ledger is None and (until is None or so_far.samples < HELD_AT_ONCE))
+        if files is not None:
+            files.keep(so_far.chunks, part.kept)
+        so_far.add(part, hold=not kept.keeps and (until is None or so_far.samples < HELD_AT_ONCE))
         enough = until is not None and until.enough(so_far)
         so_far.over = enough or so_far.chunks == drawing.chunks
-        if ledger is not None:
-            ledger.note(partial(so_far.packed, until), last=so_far.over)
+        kept.note(name, partial(so_far.packed, until), last=so_far.over)
         if enough:
             break
-    return so_far.outcome(_kept(so_far, ledger) if ledger is not None and job.keep else None)
+    return so_far.outcome(None if files is None else _kept(so_far, files))
 
 
-def _ledger_of(job: Job, store: PartStore | None, until: StopRule | None) -> Ledger | None:
-    """Return where a long run is noted; None for a short one, or one without a place to note it."""
-    if store is None or store.folder is None or job.drawing.samples <= HELD_AT_ONCE:
-        return None
-    return Ledger(store, job.name if until is None else f"{job.name} until {until.name}")
+def _name(study: Study, job: Job, until: StopRule | None) -> str:
+    """Tell a run from others of the same cars: by what is asked of them, and how many are drawn."""
+    return f"{fingerprint(study, CHOOSING)} {job.name} until {until.name if until else 'all are drawn'}"
 
 
-def _noted(job: Job, ledger: Ledger | None) -> SoFar | None:
+def _noted(job: Job, note: Bytes | None, files: SampleFolder | None) -> SoFar | None:
     """Return what an earlier call has noted, unless samples that it kept are there no more."""
-    note = None if ledger is None else ledger.begin()
-    if ledger is None or note is None:
+    if note is None:
         return None
     so_far = SoFar.unpacked(job, note)
-    return so_far if not job.keep or ledger.has(so_far.chunks) else None
+    return so_far if files is None or files.has(so_far.chunks) else None
 
 
-def _kept(so_far: SoFar, ledger: Ledger) -> Mapping[str, Array]:
+def _kept(so_far: SoFar, folder: SampleFolder) -> Mapping[str, Array]:
     """Return the kept samples: in files, but in memory where a run stopped so early that they are few."""
-    files = ledger.kept(so_far.chunks)
+    files = folder.files(so_far.chunks)
     return files if so_far.samples > HELD_AT_ONCE else files.first(so_far.samples)
 
 

@@ -5,17 +5,17 @@ They are read back by the column, so memory holds what is asked for and no more.
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Collection, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from explorer.errors import ResultsError
-from explorer.files import whole
+from explorer.files import told, whole
 from explorer.graph.arrays import Array
 
 # More samples than this are kept in files.
@@ -23,21 +23,28 @@ HELD_AT_ONCE = 2**18
 READ_AT_ONCE = 2**16
 # A file's list of its groups of rows is held in memory until it is closed, so there should be few.
 FILES_IN_A_GROUP = 16
+# Where a file says of which run it is.
+MARK = b"squatline"
 # Hardly a number comes twice: looking for such costs more time and room than it saves.
 NUMBERS = {"use_dictionary": False}
 
 
 @dataclass(frozen=True)
 class SampleFiles(Mapping[str, Array]):
-    """Columns of samples that lie in Parquet files, one after the other."""
+    """Columns of samples that lie in Parquet files, one after the other, all with the mark of one run."""
 
     files: tuple[Path, ...]
+    mark: str | None = None
 
     def __getitem__(self, column: str) -> Array:
         """Read one column whole."""
         if column not in self.names:
             raise KeyError(column)
-        return np.concatenate([_read(file, [column])[column] for file in self.files])
+        pieces = []
+        for path in self.files:
+            with self._opened(path) as file:
+                pieces.append(file.read([column])[column].to_numpy())
+        return np.concatenate(pieces)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.names)
@@ -54,10 +61,10 @@ class SampleFiles(Mapping[str, Array]):
         ResultsError
             When the file cannot be read, or holds anything but columns of numbers.
         """
-        from pyarrow import parquet, types
+        from pyarrow import types
 
-        with _told(self.files[0]):
-            schema = parquet.read_schema(self.files[0])
+        with self._opened(self.files[0]) as file:
+            schema = file.schema_arrow
         names = tuple(schema.names)
         if not names or len(set(names)) < len(names) or not all(map(types.is_floating, schema.types)):
             raise ResultsError(
@@ -71,12 +78,10 @@ class SampleFiles(Mapping[str, Array]):
     @property
     def rows(self) -> int:
         """Number of samples in all."""
-        from pyarrow import parquet
-
         total = 0
-        for file in self.files:
-            with _told(file):
-                total += parquet.read_metadata(file).num_rows
+        for path in self.files:
+            with self._opened(path) as file:
+                total += file.metadata.num_rows
         return total
 
     def first(self, rows: int) -> dict[str, Array]:
@@ -95,23 +100,55 @@ class SampleFiles(Mapping[str, Array]):
 
     def _pieces(self, rows: int) -> Iterator[dict[str, Array]]:
         """Read a few rows at a time, one file after the other."""
-        from pyarrow import parquet
-
         for path in self.files:
-            with _told(path), parquet.ParquetFile(path) as file:
+            with self._opened(path) as file:
                 for batch in file.iter_batches(rows):
                     yield {name: batch[name].to_numpy(zero_copy_only=False) for name in self.names}
 
-    def write(self, path: Path) -> None:
-        """Put them all into one file, one after the other."""
+    def write(self, path: Path, mark: str) -> None:
+        """Put them all into one file, one after the other, under another mark."""
         import pyarrow
         from pyarrow import parquet
 
-        schema = parquet.read_schema(self.files[0])
-        with _told(path), parquet.ParquetWriter(path, schema, **NUMBERS) as writer:
-            for start in range(0, len(self.files), FILES_IN_A_GROUP):
-                files = self.files[start : start + FILES_IN_A_GROUP]
-                writer.write_table(pyarrow.concat_tables([parquet.read_table(file) for file in files]))
+        with _told(path), self._opened(self.files[0]) as first:
+            schema = first.schema_arrow.with_metadata({MARK: mark})
+            with parquet.ParquetWriter(path, schema, **NUMBERS) as writer:
+                for start in range(0, len(self.files), FILES_IN_A_GROUP):
+                    tables = []
+                    for file in self.files[start : start + FILES_IN_A_GROUP]:
+                        with self._opened(file) as one:
+                            tables.append(one.read().replace_schema_metadata({MARK: mark}))
+                    writer.write_table(pyarrow.concat_tables(tables))
+
+    @contextmanager
+    def _opened(self, path: Path) -> Iterator[Any]:
+        """Open one of the files and see that it is of this run."""
+        from pyarrow import parquet
+
+        with _told(path), parquet.ParquetFile(path) as file:
+            if self.mark is not None and mark_of(file.schema_arrow) != self.mark:
+                raise ResultsError(
+                    "the samples in this file are of another run",
+                    file=str(path),
+                    remedy="run the study again",
+                )
+            yield file
+
+
+def mark_of(schema: Any) -> str | None:
+    """Return the mark of what we have written into a file, from its schema; None in files of others."""
+    mark: bytes | None = (schema.metadata or {}).get(MARK)
+    return None if mark is None else mark.decode()
+
+
+def write_samples(columns: Mapping[str, Array], file: Path, mark: str) -> None:
+    """Write columns of samples into a file, marked as of one run."""
+    import pyarrow
+    from pyarrow import parquet
+
+    with _told(file):
+        table = pyarrow.table(dict(columns)).replace_schema_metadata({MARK: mark})
+        parquet.write_table(table, file, **NUMBERS)
 
 
 @dataclass(frozen=True)
@@ -119,17 +156,15 @@ class SampleFolder:
     """A folder that takes the samples of each chunk as a file that is there whole or not at all."""
 
     folder: Path
+    mark: str
 
     def keep(self, chunk: int, columns: Mapping[str, Array]) -> None:
         """Write the samples of one chunk."""
-        import pyarrow
-        from pyarrow import parquet
-
         file = self._file(chunk)
         with _told(file):
             self.folder.mkdir(parents=True, exist_ok=True)
             with whole(file) as fresh:
-                parquet.write_table(pyarrow.table(dict(columns)), fresh, **NUMBERS)
+                write_samples(columns, fresh, self.mark)
 
     def has(self, chunks: int) -> bool:
         """Tell whether the samples of all the first chunks are there."""
@@ -137,14 +172,10 @@ class SampleFolder:
 
     def files(self, chunks: int) -> SampleFiles:
         """Return the samples of the first chunks."""
-        return SampleFiles(tuple(self._file(chunk) for chunk in range(chunks)))
+        return SampleFiles(tuple(self._file(chunk) for chunk in range(chunks)), self.mark)
 
     def _file(self, chunk: int) -> Path:
         return self.folder / f"{chunk:08d}.parquet"
-
-    def clear(self) -> None:
-        """Remove them all."""
-        shutil.rmtree(self.folder, ignore_errors=True)
 
 
 def first_rows(columns: Mapping[str, Array], rows: int) -> Mapping[str, Array]:
@@ -154,25 +185,13 @@ def first_rows(columns: Mapping[str, Array], rows: int) -> Mapping[str, Array]:
     return {name: values[:rows] for name, values in columns.items()}
 
 
-@contextmanager
-def _told(file: Path) -> Iterator[None]:
+def _told(file: Path) -> AbstractContextManager[None]:
     """Tell a file that cannot be read, or a disk that is full, as the user's."""
     from pyarrow import ArrowException
 
-    try:
-        yield
-    except (OSError, ArrowException) as error:
-        raise ResultsError(
-            "the kept samples cannot be read or written",
-            file=str(file),
-            found=str(error),
-            remedy="run the study again, with room on the disk or with keep_samples = false",
-        ) from None
-
-
-def _read(file: Path, names: Collection[str]) -> dict[str, Array]:
-    from pyarrow import parquet
-
-    with _told(file):
-        table = parquet.read_table(file, columns=list(names))
-        return {name: table[name].to_numpy() for name in names}
+    return told(
+        "the kept samples cannot be read or written",
+        file,
+        also=(ArrowException,),
+        remedy="run the study again, with room on the disk or with keep_samples = false",
+    )

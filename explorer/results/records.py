@@ -10,17 +10,14 @@ import hashlib
 import json
 import math
 import os
-import shutil
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from explorer.characters import require_visible
 from explorer.engine.stages import StageFailure
-from explorer.engine.storage import HELD_AT_ONCE, SampleFiles
+from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, write_samples
 from explorer.errors import ResultsError, standing_in
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
@@ -28,6 +25,7 @@ from explorer.estimators.sensitivity import Sensitivity
 from explorer.reading import Wanted
 from explorer.results.comparison import Comparison
 from explorer.results.exploration import Exploration, HighestSpeeds
+from explorer.results.folder import NAMES, ResultsFolder, marked_json, results_folder
 from explorer.results.histogram import Histogram
 from explorer.results.json import from_json, json_schema, json_text
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
@@ -193,7 +191,11 @@ class QuantityRecord:
 
 @dataclass(frozen=True)
 class Reproduction:
-    """What it takes to get the same numbers again."""
+    """What it takes to get the same numbers again.
+
+    ``fingerprint`` is the digest of all that the numbers of the run depend on; ``findings`` holds that of
+    what was added to it, by name.
+    """
 
     study_file: str
     study_sha256: str
@@ -206,6 +208,8 @@ class Reproduction:
     libraries: tuple[tuple[str, str], ...]
     created: str
     command: str
+    fingerprint: str = ""
+    findings: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -353,6 +357,7 @@ def load_summary(folder: Path) -> Summary:
             found=first["msg"],
             remedy="run the study again",
         ) from None
+    data.pop("written_by", None)
     if data.pop(DIGEST, None) != _digest(data):
         raise ResultsError(
             "the summary was changed after it was written",
@@ -473,29 +478,50 @@ class Results:
         return head + self.limits.to_html()
 
     def save(self, folder: Path) -> Results:
-        """Write summary, samples and stage times; the folder appears whole or not at all.
+        """Write summary, samples and stage times into a results folder, in the place of earlier results.
 
         Returns
         -------
         Results
             The same, with samples in files where they now lie.
 
+        Raises
+        ------
+        ResultsError
+            When something else is in the way, another command is at work there, or it cannot be written.
+
         """
-        with replacing_folder(folder) as fresh:
-            (fresh / SUMMARY_FILE).write_text(summary_text(self.summary), encoding="utf-8")
-            (fresh / TIMINGS_FILE).write_text(json.dumps(dict(self.stages), indent=1), encoding="utf-8")
-            if self.samples is not None:
-                self.samples.to_parquet(fresh / SAMPLES_FILE, index=False)
-            if self.files is not None:
-                self.files.write(fresh / SAMPLES_FILE)
-        return replace(self, files=SampleFiles((folder / SAMPLES_FILE,)) if self.files is not None else None)
+        with results_folder(folder) as place:
+            return self.put_into(place)
+
+    def put_into(self, place: ResultsFolder) -> Results:
+        """Do the same where this process has the folder to itself already."""
+        mark = _mark(self.summary)
+        timings = json.dumps(dict(self.stages), indent=1)
+        files: dict[str, Callable[[Path], object]] = {
+            SUMMARY_FILE: lambda file: file.write_text(marked_json(summary_text(self.summary)), "utf-8"),
+            TIMINGS_FILE: lambda file: file.write_text(marked_json(timings), "utf-8"),
+        }
+        samples, lying = self.samples, self.files
+        if samples is not None:
+            columns = {str(name): samples[name].to_numpy() for name in samples}
+            files[SAMPLES_FILE] = lambda file: write_samples(columns, file, mark)
+        if lying is not None:
+            files[SAMPLES_FILE] = lambda file: lying.write(file, mark)
+        place.put(files, gone=NAMES)
+        return replace(self, files=None if lying is None else SampleFiles((place.path / SAMPLES_FILE,), mark))
+
+
+def _mark(summary: Summary) -> str:
+    """Return what the samples of a run are marked with."""
+    return f"{summary.reproduction.fingerprint} {summary.reproduction.samples}"
 
 
 def load_results(folder: str | Path) -> Results:
     """Read a results folder."""
     folder = Path(folder)
     summary = load_summary(folder)
-    samples, files = _kept_in(folder / SAMPLES_FILE)
+    samples, files = _kept_in(folder / SAMPLES_FILE, _mark(summary))
     return Results(summary, samples, _times_in(folder / TIMINGS_FILE), files)
 
 
@@ -504,45 +530,20 @@ def _times_in(file: Path) -> tuple[tuple[str, float], ...]:
     from pydantic import ValidationError
 
     try:
-        return tuple(from_json(dict[str, float], TIMINGS.text(file)).items())
-    except (ResultsError, ValidationError):
+        times = json.loads(TIMINGS.text(file))
+        return tuple((name, value) for name, value in times.items() if isinstance(value, float))
+    except (ResultsError, ValidationError, ValueError, AttributeError):
         return ()
 
 
-def _kept_in(file: Path) -> tuple[pd.DataFrame | None, SampleFiles | None]:
+def _kept_in(file: Path, mark: str) -> tuple[pd.DataFrame | None, SampleFiles | None]:
     """Read the kept samples, if there are any and they are not too many."""
     if not os.path.lexists(file):
         return None, None
     SAMPLES.size(file)
-    files = SampleFiles((file,))
+    files = SampleFiles((file,), mark)
     if files.rows > HELD_AT_ONCE:
         return None, files
     import pandas as pd
 
     return pd.DataFrame(files.first(HELD_AT_ONCE)), None
-
-
-@contextmanager
-def replacing_folder(folder: Path) -> Iterator[Path]:
-    """Give a fresh folder to fill; put it in the place of the named one only when all went well."""
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    if folder.exists() and not (folder / SUMMARY_FILE).exists() and any(folder.iterdir()):
-        raise ResultsError(
-            "the folder for the results holds something else",
-            file=str(folder),
-            allowed="a new folder, an empty one, or one with earlier results",
-            remedy="name another folder with --output",
-        )
-    fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
-    try:
-        fresh.chmod(0o755)
-        yield fresh
-        old = None
-        if folder.exists():
-            old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=folder.parent))
-            os.replace(folder, old / "old")
-        os.replace(fresh, folder)
-        if old is not None:
-            shutil.rmtree(old, ignore_errors=True)
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)

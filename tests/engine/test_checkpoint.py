@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import os
 import signal
-import sqlite3
 import subprocess
 import sys
-import threading
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,11 +19,11 @@ from study_help import ROOT, Answer
 
 from explorer.design.exploration import run_exploration
 from explorer.design.resuming import Way
-from explorer.engine.checkpoint import PartStore, fingerprint, inputs_digest, open_store
-from explorer.engine.plan import in_order
+from explorer.engine.checkpoint import PARTS, Checkpoint
+from explorer.engine.fingerprint import ASKED, CHOOSING, fingerprint, inputs_digest
 from explorer.engine.processes import process_pool
 from explorer.errors import ResultsError
-from explorer.study.study import load_study
+from explorer.study.study import Study, load_study
 
 MAP = """
 [design.across]
@@ -37,90 +36,167 @@ samples = 400
 """
 
 
+class Counted(Checkpoint):
+    """A checkpoint that counts the parts it is given."""
+
+    given = 0
+
+    def put(self, name: str, part: Any) -> Any:
+        """Count it."""
+        self.given += 1
+        return super().put(name, part)
+
+
 def test_a_part_is_computed_once_and_read_back_as_it_was(tmp_path: Path) -> None:
-    file = tmp_path / "parts.sqlite"
     values = np.array([[1.5, np.nan], [-np.inf, 2.0]])
-    with PartStore(file, "me") as store:
-        np.testing.assert_array_equal(store.part("a", lambda: values), values)
-    with PartStore(file, "me") as store:
-        np.testing.assert_array_equal(store.part("a", lambda: values * 0), values)
-        assert (store.computed, store.found) == (0, 1)
-        assert store.part("b", lambda: values).shape == (2, 2)
-    with PartStore(file, "another") as store:
-        assert store.part("a", lambda: np.zeros(1)).shape == (1,)
-        assert (store.computed, store.found) == (1, 0)
+    with Counted(tmp_path, "me") as kept:
+        np.testing.assert_array_equal(kept.part("a", lambda: values), values)
+        assert (kept.given, kept.found) == (1, 0)
+    with Counted(tmp_path, "me") as kept:
+        np.testing.assert_array_equal(kept.part("a", lambda: values * 0), values)
+        assert (kept.given, kept.found) == (0, 1)
+        assert kept.part("b", lambda: values).shape == (2, 2)
+    with Counted(tmp_path, "another") as kept:
+        assert kept.dropped == 2
+        assert kept.part("a", lambda: np.zeros(1)).shape == (1,)
+        assert kept.given == 1
 
 
-def test_without_a_file_parts_are_computed_each_time() -> None:
-    store = PartStore()
-    store.part("a", lambda: np.ones(2))
-    store.part("a", lambda: np.ones(2))
-    assert (store.computed, store.found) == (2, 0)
+def test_without_a_folder_parts_are_computed_each_time() -> None:
+    kept = Checkpoint()
+    assert [float(kept.part("a", lambda v=value: np.full(1, v))[0]) for value in (1.0, 2.0)] == [1.0, 2.0]
+    assert not kept.has("a")
 
 
-def test_many_threads_write_at_once(tmp_path: Path) -> None:
-    with PartStore(tmp_path / "parts.sqlite", "me") as store:
-        parts = in_order(lambda i: store.part(str(i), lambda: np.full(100, float(i))), 200, workers=8)
-        assert [part[0] for part in parts] == list(range(200))
-        assert store.computed == 200
-    assert threading.active_count() < 50
+def test_nothing_is_made_before_there_is_something_to_keep(tmp_path: Path) -> None:
+    with Checkpoint(tmp_path / "hidden", "me") as kept:
+        assert kept.get("a") is None
+        kept.forget_runs()
+        assert not (tmp_path / "hidden").exists()
+        kept.put("a", np.ones(1))
+    assert (tmp_path / "hidden").exists()
 
 
 def test_a_part_that_failed_is_not_kept(tmp_path: Path) -> None:
     def broken() -> np.ndarray:
         raise ZeroDivisionError
 
-    with PartStore(tmp_path / "parts.sqlite", "me") as store:
+    with Counted(tmp_path, "me") as kept:
         with pytest.raises(ZeroDivisionError):
-            store.part("a", broken)
-        store.part("a", lambda: np.ones(1))
-        assert store.computed == 1
+            kept.part("a", broken)
+        kept.part("a", lambda: np.ones(1))
+        assert kept.given == 1
 
 
 def test_a_file_that_is_something_else_is_told(tmp_path: Path) -> None:
-    file = tmp_path / "parts.sqlite"
-    file.write_bytes(b"not a database at all, but long enough to look at" * 100)
+    (tmp_path / PARTS).write_bytes(b"not a database at all, but long enough to look at" * 100)
     with pytest.raises(ResultsError, match="remove that file"):
-        PartStore(file, "me")
+        Checkpoint(tmp_path, "me")
 
 
 def test_a_damaged_file_is_told_when_it_is_read(tmp_path: Path) -> None:
-    file = tmp_path / "parts.sqlite"
-    with PartStore(file, "me") as store:
+    with Checkpoint(tmp_path, "me") as kept:
         for k in range(50):
-            store.part(str(k), lambda: np.ones(500))
-    sqlite3.connect(file).execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            kept.part(str(k), lambda: np.ones(500))
+    file = tmp_path / PARTS
     content = bytearray(file.read_bytes())
     content[4096:] = b"\xff" * (len(content) - 4096)
     file.write_bytes(content)
-    with pytest.raises(ResultsError), PartStore(file, "me") as store:
-        store.part("49", lambda: np.ones(500))
+    with pytest.raises(ResultsError), Checkpoint(tmp_path, "me") as kept:
+        kept.part("49", lambda: np.ones(500))
 
 
-def test_the_fingerprint_hangs_on_text_seed_inputs_and_own_code(tmp_path: Path) -> None:
+def test_a_disk_that_is_full_is_told_and_what_was_kept_stays(tmp_path: Path) -> None:
+    with Checkpoint(tmp_path, "me") as kept:
+        kept.put("a", np.ones(3))
+        assert kept._parts is not None
+        pages = kept._parts.execute("PRAGMA page_count").fetchone()[0]
+        kept._parts.execute(f"PRAGMA max_page_count = {pages}")
+        with pytest.raises(ResultsError, match="make room"):
+            kept.put("b", np.ones(100_000))
+    with Checkpoint(tmp_path, "me") as kept:
+        np.testing.assert_array_equal(kept.get("a"), np.ones(3))  # type: ignore[arg-type]  # it is there
+        assert not kept.has("b")
+
+
+# What numbers depend on.
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('title = "', 'title = "Other words: '),
+        ("samples = ", "# a comment\nsamples = 1"),
+        ("[inputs]", "[inputs]   # what is known"),
+        ('source = "test"', 'source = "another scale"'),
+        ("[design.across]\n", '[design.across]\nwords = "across the car"\n'),
+        ("[[limits]]\n", '[[limits]]\nwhy = "a reason"\n'),
+    ],
+    ids=["title", "samples", "comment", "source", "words", "why"],
+)
+def test_words_are_nothing_that_numbers_depend_on(tmp_path: Path, old: str, new: str) -> None:
+    folder = write_known(tmp_path, MAP)
+    before = load_study(folder, allow_code=True)
+    text = (folder / "study.toml").read_text()
+    assert old in text
+    (folder / "study.toml").write_text(text.replace(old, new, 1))
+    after = load_study(folder, allow_code=True)
+    assert after.sha256 != before.sha256
+    assert fingerprint(after) == fingerprint(before)
+    names = [_names(study) for study in (before, after)]
+    assert names[0] == names[1]
+
+
+def _names(study: Study) -> set[str]:
+    """Names of the parts of its maps."""
+    kept = Named()
+    run_exploration(study, parts=["maps"], way=Way(checkpoint=kept))
+    return kept.names
+
+
+class Named(Checkpoint):
+    """A checkpoint that remembers names."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.names: set[str] = set()
+
+    def put(self, name: str, part: Any) -> Any:
+        """Remember it."""
+        self.names.add(name)
+        return super().put(name, part)
+
+
+def test_the_fingerprint_hangs_on_entries_seed_inputs_and_own_code(tmp_path: Path) -> None:
     folder = write_known(tmp_path, MAP)
     study = load_study(folder, allow_code=True)
     before = fingerprint(study)
     assert fingerprint(load_study(folder, allow_code=True)) == before
     assert fingerprint(replace(study, seed=study.seed + 1)) != before
-    (folder / "own.py").write_text((folder / "own.py").read_text().replace("0.3 * across", "0.31 * across"))
+    text, own = (folder / "study.toml").read_text(), (folder / "own.py").read_text()
+    for old, new in (("high = 3", "high = 4"), ("at_least = 0", "at_least = 0.001")):
+        assert old in text
+        (folder / "study.toml").write_text(text.replace(old, new, 1))
+        assert fingerprint(load_study(folder, allow_code=True)) != before
+    (folder / "study.toml").write_text(text)
+    (folder / "own.py").write_text(own.replace("0.3 * across", "0.31 * across"))
     assert fingerprint(load_study(folder, allow_code=True)) != before
     narrow = replace(study.inputs["first"], distribution=study.inputs["second"].distribution)
     assert inputs_digest([narrow]) != inputs_digest([study.inputs["first"]])
 
 
-def test_a_store_lies_beside_the_results_and_can_begin_afresh(tmp_path: Path) -> None:
-    study = load_study(write_known(tmp_path / "study", MAP), allow_code=True)
-    results = tmp_path / "study" / "results"
-    with open_store(results, study) as store:
-        store.part("a", lambda: np.ones(1))
-    with open_store(results, study) as store:
-        store.part("a", lambda: np.ones(1))
-        assert store.found == 1
-    with open_store(results, study, fresh=True) as store:
-        store.part("a", lambda: np.ones(1))
-        assert store.found == 0
-    assert not results.exists()
+def test_what_is_built_makes_no_run_stale_and_what_is_asked_no_part(tmp_path: Path) -> None:
+    folder = write_known(tmp_path, MAP)
+    study, text = load_study(folder, allow_code=True), (folder / "study.toml").read_text()
+    (folder / "study.toml").write_text(text.replace("points = 24", "points = 25"))
+    other_map = load_study(folder, allow_code=True)
+    assert fingerprint(other_map, CHOOSING) == fingerprint(study, CHOOSING)
+    assert fingerprint(other_map) != fingerprint(study)
+    (folder / "study.toml").write_text(text.replace("at_least = 0", "at_least = 0.001"))
+    other_limit = load_study(folder, allow_code=True)
+    assert fingerprint(other_limit, CHOOSING) != fingerprint(study, CHOOSING)
+    assert fingerprint(other_limit, (*CHOOSING, *ASKED)) == fingerprint(study, (*CHOOSING, *ASKED))
+    assert _names(other_limit).isdisjoint(_names(study))
 
 
 SLOW = '''
@@ -140,17 +216,16 @@ def slow_reserve(reserve_across):
 RUN = """
 import sys
 from pathlib import Path
-from explorer.engine.checkpoint import open_store
+from explorer.engine.checkpoint import Checkpoint
 from explorer.design.exploration import run_exploration
 from explorer.engine.processes import process_pool
 from explorer.design.resuming import Way
-from explorer.design.resuming import Way
-from explorer.study.study import load_study
+from explorer.study.study import Study, load_study
 
 folder = Path(sys.argv[1])
 study = load_study(folder, allow_code=True)
-with open_store(folder / "results", study) as store:
-    found, _ = run_exploration(study, parts=["maps"], way=Way(workers=2, store=store))
+with Checkpoint(folder / "hidden", "me") as kept:
+    found, _ = run_exploration(study, parts=["maps"], way=Way(workers=2, checkpoint=kept))
     print(repr(found))
 """
 
@@ -213,14 +288,14 @@ def test_stopping_by_hand_says_how_to_go_on(
 
 def test_missing_parts_alone_are_handed_out_and_all_come_in_order(tmp_path: Path) -> None:
     names = [str(k) for k in range(12)]
-    with PartStore(tmp_path / "parts.sqlite", "me") as store:
+    with Counted(tmp_path, "me") as kept:
         for k in (2, 3, 7):
-            store.put(str(k), np.full(3, float(k)))
+            kept.put(str(k), np.full(3, float(k)))
         seen: list[tuple[str, int, int]] = []
-        way = Way(workers=3, progress=lambda *told: seen.append(told), store=store)
+        way = Way(workers=3, progress=lambda *told: seen.append(told), checkpoint=kept)
         parts = list(way.parts(names, lambda k: np.full(3, float(k)), "stage"))
         assert [part[0] for part in parts] == list(range(12))
-        assert (store.computed, store.found) == (9, 3)
+        assert kept.given == 3 + 9
         assert seen[-1] == ("stage", 12, 12)
         assert list(way.parts([], lambda k: np.zeros(1), "none")) == []
 
@@ -228,7 +303,7 @@ def test_missing_parts_alone_are_handed_out_and_all_come_in_order(tmp_path: Path
 def test_other_processes_find_the_same_map(tmp_path: Path) -> None:
     study = load_study(write_known(tmp_path, MAP), allow_code=True)
     here, _ = run_exploration(study, parts=["maps"])
-    with process_pool(2) as pool, PartStore(tmp_path / "parts.sqlite", "me") as store:
-        there, _ = run_exploration(study, parts=["maps"], way=Way(2, pool, store=store))
-        assert store.computed >= 24
+    with process_pool(2) as pool, Counted(tmp_path / "hidden", "me") as kept:
+        there, _ = run_exploration(study, parts=["maps"], way=Way(2, pool, checkpoint=kept))
+        assert kept.given >= 24
     assert here == there

@@ -211,7 +211,7 @@ def test_the_command_runs_on_every_engine(
 def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path], engine: str) -> None:
     study = small_study()
     command = [sys.executable, "-c", "from explorer.console.cli import main; main()", "run", study]
-    options = ["-o", study / "results", "--samples", "100000000", "--engine", engine, "--no-report"]
+    options = ["-o", study / "results", "--samples", "20000000", "--engine", engine, "--no-report"]
     with subprocess.Popen(
         [*command, *options], stderr=subprocess.PIPE, text=True, start_new_session=True
     ) as running:

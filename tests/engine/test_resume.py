@@ -18,8 +18,7 @@ from kills import results_of, run_with_kills, run_with_quick_kills, start
 from study_help import DEMO
 
 from explorer.analyses.verdicts import Looks
-from explorer.engine.checkpoint import PartStore
-from explorer.engine.ledger import forget_runs, store_for_run
+from explorer.engine.checkpoint import Checkpoint, remove_parts
 from explorer.engine.montecarlo import Outcome, SoFar, make_job, run_montecarlo
 from explorer.engine.plan import CHUNK
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, SampleFolder, first_rows
@@ -43,12 +42,12 @@ def few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a few chunks be a long run, noted after every chunk."""
     monkeypatch.setattr("explorer.engine.montecarlo.HELD_AT_ONCE", 100)
     monkeypatch.setattr("explorer.results.records.HELD_AT_ONCE", 100)
-    monkeypatch.setattr("explorer.engine.ledger.SECONDS_BETWEEN_NOTES", 0.0)
+    monkeypatch.setattr("explorer.engine.checkpoint.SECONDS_BETWEEN_NOTES", 0.0)
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[PartStore]:
-    with PartStore(tmp_path / ".results-parts.sqlite", "this study") as opened:
+def kept(tmp_path: Path) -> Iterator[Checkpoint]:
+    with Checkpoint(tmp_path / "hidden", "this study") as opened:
         yield opened
 
 
@@ -65,16 +64,16 @@ def stopped_after(chunks: int) -> Callable[[str, int, int], None]:
 
 
 @pytest.mark.parametrize("workers", [1, 3])
-def test_a_stopped_run_goes_on_where_it_was(demo: Study, store: PartStore, workers: int) -> None:
+def test_a_stopped_run_goes_on_where_it_was(demo: Study, kept: Checkpoint, workers: int) -> None:
     whole = run_montecarlo(demo, samples=SAMPLES)
     for chunks in (2, 5):
         with pytest.raises(StopError):
             run_montecarlo(
-                demo, samples=SAMPLES, store=store, workers=workers, progress=stopped_after(chunks)
+                demo, samples=SAMPLES, checkpoint=kept, workers=workers, progress=stopped_after(chunks)
             )
     reports: list[int] = []
     found = run_montecarlo(
-        demo, samples=SAMPLES, store=store, progress=lambda stage, done, total: reports.append(done)
+        demo, samples=SAMPLES, checkpoint=kept, progress=lambda stage, done, total: reports.append(done)
     )
     assert reports[0] == 6 * CHUNK
     assert fingerprint(found) == fingerprint(whole)
@@ -82,12 +81,12 @@ def test_a_stopped_run_goes_on_where_it_was(demo: Study, store: PartStore, worke
 
 
 @pytest.mark.long
-def test_replicates_of_a_design_are_noted_one_by_one(demo: Study, store: PartStore) -> None:
+def test_replicates_of_a_design_are_noted_one_by_one(demo: Study, kept: Checkpoint) -> None:
     scrambled = replace(demo, design="sobol")
     whole = run_montecarlo(scrambled, samples=SAMPLES)
     with pytest.raises(StopError):
-        run_montecarlo(scrambled, samples=SAMPLES, store=store, progress=stopped_after(3))
-    found = run_montecarlo(scrambled, samples=SAMPLES, store=store)
+        run_montecarlo(scrambled, samples=SAMPLES, checkpoint=kept, progress=stopped_after(3))
+    found = run_montecarlo(scrambled, samples=SAMPLES, checkpoint=kept)
     assert fingerprint(found) == fingerprint(whole)
     assert len(whole.shares) == demo.replicates
     np.testing.assert_array_equal(found.shares, whole.shares)
@@ -121,7 +120,7 @@ class Spread:
 
 
 @pytest.mark.long
-def test_any_stop_rule_goes_on_where_it_was(demo: Study, store: PartStore) -> None:
+def test_any_stop_rule_goes_on_where_it_was(demo: Study, kept: Checkpoint) -> None:
     """It is asked once a chunk in all, and not again when the run was over and its results were lost."""
 
     def asked(rule: Spread, **options: Any) -> Outcome:
@@ -133,10 +132,10 @@ def test_any_stop_rule_goes_on_where_it_was(demo: Study, store: PartStore) -> No
     assert 4 < stop < 40
     for chunks in range(1, stop):
         with pytest.raises(StopError):
-            asked(Spread(), store=store, progress=stopped_after(chunks))
+            asked(Spread(), checkpoint=kept, progress=stopped_after(chunks))
     for _ in range(2):
         again = Spread()
-        found = asked(again, store=store)
+        found = asked(again, checkpoint=kept)
         assert again == rule
         assert again.asked == stop
         assert fingerprint(found)[:3] == fingerprint(whole)[:3]
@@ -144,20 +143,20 @@ def test_any_stop_rule_goes_on_where_it_was(demo: Study, store: PartStore) -> No
         assert found.kept.rows == whole.samples
 
 
-def test_runs_under_other_rules_have_notes_of_their_own(small_study: Writer, store: PartStore) -> None:
+def test_runs_under_other_rules_have_notes_of_their_own(small_study: Writer, kept: Checkpoint) -> None:
     study = load_study(small_study())
     for cap in (20 * CHUNK, 30 * CHUNK):
         stopped = Looks(study.limits, cap)
-        assert run_montecarlo(study, samples=cap, store=store, until=stopped).samples == CHUNK
-    assert run_montecarlo(study, samples=20 * CHUNK, store=store).samples == 20 * CHUNK
+        assert run_montecarlo(study, samples=cap, checkpoint=kept, until=stopped).samples == CHUNK
+    assert run_montecarlo(study, samples=20 * CHUNK, checkpoint=kept).samples == 20 * CHUNK
 
 
 def test_a_run_that_is_decided_early_has_its_few_samples_in_memory(
-    small_study: Writer, store: PartStore, monkeypatch: pytest.MonkeyPatch
+    small_study: Writer, kept: Checkpoint, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("explorer.engine.montecarlo.HELD_AT_ONCE", HELD_AT_ONCE)
     study = load_study(small_study())
-    noted = run(study, samples=1_000_000, store=store, until_decided=True)
+    noted = run(study, samples=1_000_000, checkpoint=kept, until_decided=True)
     plain = run(study, samples=1_000_000, until_decided=True)
     assert noted.summary.outputs == plain.summary.outputs
     assert noted.files is None
@@ -166,13 +165,12 @@ def test_a_run_that_is_decided_early_has_its_few_samples_in_memory(
     pd.testing.assert_frame_equal(noted.samples, plain.samples)
 
 
-def test_samples_that_are_gone_are_drawn_again(small_study: Writer, store: PartStore) -> None:
+def test_samples_that_are_gone_are_drawn_again(small_study: Writer, tmp_path: Path, kept: Checkpoint) -> None:
     study = load_study(small_study())
     with pytest.raises(StopError):
-        run_montecarlo(study, samples=6 * CHUNK, store=store, progress=stopped_after(4))
-    assert store.folder is not None
-    (store.folder / "00000001.parquet").unlink()
-    found = run_montecarlo(study, samples=6 * CHUNK, store=store)
+        run_montecarlo(study, samples=6 * CHUNK, checkpoint=kept, progress=stopped_after(4))
+    next((tmp_path / "hidden").glob("*/00000001.parquet")).unlink()
+    found = run_montecarlo(study, samples=6 * CHUNK, checkpoint=kept)
     np.testing.assert_array_equal(found.kept["mass"], run_montecarlo(study, samples=6 * CHUNK).kept["mass"])
 
 
@@ -193,37 +191,37 @@ def test_what_is_noted_is_read_back_to_the_last_bit(small_study: Writer) -> None
 
 
 def test_another_study_does_not_go_on_with_the_notes_of_this_one(
-    demo: Study, tmp_path: Path, store: PartStore
+    demo: Study, tmp_path: Path, kept: Checkpoint
 ) -> None:
     with pytest.raises(StopError):
-        run_montecarlo(demo, samples=SAMPLES, store=store, progress=stopped_after(3))
+        run_montecarlo(demo, samples=SAMPLES, checkpoint=kept, progress=stopped_after(3))
     reports: list[int] = []
-    with PartStore(tmp_path / ".results-parts.sqlite", "another study") as other:
+    with Checkpoint(tmp_path / "hidden", "another study") as other:
         run_montecarlo(
-            demo, samples=3 * CHUNK, store=other, progress=lambda s, done, total: reports.append(done)
+            demo, samples=3 * CHUNK, checkpoint=other, progress=lambda s, done, total: reports.append(done)
         )
     assert reports[0] == CHUNK
 
 
-def test_another_number_of_samples_begins_anew(demo: Study, store: PartStore) -> None:
+def test_another_number_of_samples_begins_anew(demo: Study, kept: Checkpoint) -> None:
     with pytest.raises(StopError):
-        run_montecarlo(demo, samples=SAMPLES, store=store, progress=stopped_after(2))
-    found = run_montecarlo(demo, samples=3 * CHUNK, store=store)
+        run_montecarlo(demo, samples=SAMPLES, checkpoint=kept, progress=stopped_after(2))
+    found = run_montecarlo(demo, samples=3 * CHUNK, checkpoint=kept)
     assert fingerprint(found) == fingerprint(run_montecarlo(demo, samples=3 * CHUNK))
 
 
 def test_samples_of_a_long_run_lie_in_one_file_in_the_end(
-    small_study: Writer, tmp_path: Path, store: PartStore
+    small_study: Writer, tmp_path: Path, kept: Checkpoint
 ) -> None:
     study = load_study(small_study())
-    found = run(study, samples=3 * CHUNK, store=store)
+    found = run(study, samples=3 * CHUNK, checkpoint=kept)
     short = run(study, samples=3 * CHUNK)
     assert short.samples is not None
     assert found.samples is None
     assert found.files is not None
     saved = found.save(tmp_path / "results")
-    forget_runs(store)
-    assert not list(tmp_path.glob(".results-parts*"))
+    kept.forget_runs()
+    assert not list((tmp_path / "hidden").iterdir())
     assert saved.files is not None
     assert saved.files.rows == 3 * CHUNK
     again = load_results(tmp_path / "results")
@@ -246,13 +244,13 @@ def test_without_a_place_for_files_all_samples_are_in_memory(small_study: Writer
     assert len(found.samples) == 2 * CHUNK
 
 
-def test_memory_does_not_grow_with_samples_that_are_kept(small_study: Writer, store: PartStore) -> None:
+def test_memory_does_not_grow_with_samples_that_are_kept(small_study: Writer, kept: Checkpoint) -> None:
     study = load_study(small_study())
 
     def peak(chunks: int) -> int:
         gc.collect()
         tracemalloc.start()
-        run_montecarlo(study, samples=chunks * CHUNK, keep=True, store=store)
+        run_montecarlo(study, samples=chunks * CHUNK, keep=True, checkpoint=kept)
         size = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         return size
@@ -262,7 +260,7 @@ def test_memory_does_not_grow_with_samples_that_are_kept(small_study: Writer, st
 
 
 def test_files_are_columns_in_order(tmp_path: Path) -> None:
-    folder = SampleFolder(tmp_path / "samples")
+    folder = SampleFolder(tmp_path / "samples", "this run")
     for chunk in range(3):
         folder.keep(chunk, {"a": np.arange(4.0) + 4 * chunk, "b": np.full(4, np.nan)})
     files = folder.files(3)
@@ -277,39 +275,66 @@ def test_files_are_columns_in_order(tmp_path: Path) -> None:
         SampleFiles((tmp_path / "nothing.parquet",)).rows  # noqa: B018  # asking is what fails
 
 
+def test_files_of_another_run_are_refused(tmp_path: Path) -> None:
+    mine, other = (SampleFolder(tmp_path / mark, mark) for mark in ("mine", "another"))
+    for folder in (mine, other):
+        folder.keep(0, {"a": np.arange(4.0)})
+    (tmp_path / "another" / "00000000.parquet").replace(tmp_path / "mine" / "00000000.parquet")
+    files = mine.files(1)
+    readings: list[Callable[[], object]] = [
+        lambda: files["a"],
+        lambda: files.rows,
+        lambda: files.first(2),
+        lambda: files.write(tmp_path / "all.parquet", "mine"),
+    ]
+    for reading in readings:
+        with pytest.raises(ResultsError, match="another run"):
+            reading()
+
+
 def test_a_short_run_leaves_no_notes(small_study: Writer, tmp_path: Path) -> None:
-    study = load_study(small_study())
-    with store_for_run(tmp_path / "results", study, HELD_AT_ONCE) as store:
-        assert store.folder is None
+    with Checkpoint(tmp_path / "hidden", "me") as kept:
+        run_montecarlo(load_study(small_study()), samples=100, checkpoint=kept)
     assert [path.name for path in tmp_path.iterdir()] == ["study.toml"]
 
 
 def test_a_fresh_start_removes_what_a_stopped_run_left(small_study: Writer, tmp_path: Path) -> None:
-    study, results = load_study(small_study()), tmp_path / "results"
-    with store_for_run(results, study, HELD_AT_ONCE + 1) as store, pytest.raises(StopError):
-        run_montecarlo(study, samples=4 * CHUNK, store=store, progress=stopped_after(2))
-    left = sorted(path.name for path in tmp_path.glob(".results-parts*"))
-    assert left == [".results-parts", ".results-parts.sqlite"]
-    with store_for_run(results, study, HELD_AT_ONCE, fresh=True):
-        assert not list(tmp_path.glob(".results-parts*"))
+    study, hidden = load_study(small_study()), tmp_path / "hidden"
+    with Checkpoint(hidden, "me") as kept, pytest.raises(StopError):
+        run_montecarlo(study, samples=4 * CHUNK, checkpoint=kept, progress=stopped_after(2))
+    assert [path.name[:8] for path in sorted(hidden.iterdir())] == ["parts.sq", "samples-"]
+    remove_parts(hidden)
+    assert not list(hidden.iterdir())
 
 
-def test_a_store_with_other_parts_or_other_users_stays(tmp_path: Path) -> None:
-    file = tmp_path / ".results-parts.sqlite"
-    with PartStore(file, "me") as store:
-        store.put("map", np.arange(3.0))
-        store.put("run x", np.arange(4.0))
-        forget_runs(store)
-        np.testing.assert_array_equal(store.get("map"), np.arange(3.0))  # type: ignore[arg-type]  # it is there
-        assert store.get("run x") is None
-        store.drop("map")
-        with PartStore(file, "me") as other:
-            forget_runs(store)
-            other.put("map", np.arange(5.0))
-        np.testing.assert_array_equal(store.get("map"), np.arange(5.0))  # type: ignore[arg-type]  # as above
-        store.drop("map")
-        forget_runs(store)
-    assert not list(tmp_path.iterdir())
+def test_a_run_with_other_limits_begins_anew(small_study: Writer, tmp_path: Path) -> None:
+    """The cars are the same, and so are the parts of a map; what is noted of a run hangs on its limits."""
+    study = load_study(small_study())
+    other = replace(study, entries=load_study(small_study(**{'"23__N"': '"24 N"'})).entries)
+    with Checkpoint(tmp_path / "hidden", "me") as kept:
+        with pytest.raises(StopError):
+            run_montecarlo(study, samples=6 * CHUNK, checkpoint=kept, progress=stopped_after(4))
+        reports: list[int] = []
+        run_montecarlo(
+            other, samples=6 * CHUNK, checkpoint=kept, progress=lambda s, done, total: reports.append(done)
+        )
+        assert reports[0] == CHUNK
+
+
+def test_when_runs_are_over_other_parts_stay(tmp_path: Path) -> None:
+    hidden = tmp_path / "hidden"
+    with Checkpoint(hidden, "me") as kept:
+        kept.put("map", np.arange(3.0))
+        kept.put("run x", np.arange(4.0))
+        kept.samples("x").keep(0, {"a": np.arange(3.0)})
+        kept.forget_runs()
+        np.testing.assert_array_equal(kept.get("map"), np.arange(3.0))  # type: ignore[arg-type]  # it is there
+        assert kept.get("run x") is None
+        assert [path.name for path in hidden.iterdir() if path.is_dir()] == []
+    with Checkpoint(hidden, "another") as kept:
+        assert kept.dropped == 1
+        kept.forget_runs()
+    assert not list(hidden.iterdir())
 
 
 @pytest.mark.long

@@ -15,7 +15,7 @@ from study_help import DEMO, Answer
 
 from explorer.design.comparison import run_comparison
 from explorer.design.resuming import Way
-from explorer.engine.checkpoint import PartStore
+from explorer.engine.checkpoint import Checkpoint
 from explorer.engine.plan import make_plan
 from explorer.errors import SampleError, SquatlineError, StudyError
 from explorer.estimators import paired_comparison as estimators
@@ -308,14 +308,19 @@ hours = 1
     assert surest.mean == found.candidates[1].limits[0].probability
 
 
-def test_parts_are_not_computed_again(tmp_path: Path) -> None:
+def test_parts_are_not_computed_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     study = load_study(write_known(tmp_path, TWO), allow_code=True)
-    with PartStore(tmp_path / "parts.sqlite", "here") as store:
-        first, _ = run_comparison(study, samples=40_000, way=Way(store=store))
-        assert (store.computed, store.found) == (3, 0)
-    with PartStore(tmp_path / "parts.sqlite", "here") as store:
-        again, _ = run_comparison(study, samples=40_000, way=Way(store=store))
-        assert (store.computed, store.found) == (0, 3)
+    with Checkpoint(tmp_path, "here") as kept:
+        first, _ = run_comparison(study, samples=40_000, way=Way(checkpoint=kept))
+        assert kept.found == 0
+
+    def not_again(*arguments: object) -> None:
+        raise AssertionError
+
+    monkeypatch.setattr("explorer.design.comparison._values", not_again)
+    with Checkpoint(tmp_path, "here") as kept:
+        assert kept.found == 3
+        again, _ = run_comparison(study, samples=40_000, way=Way(checkpoint=kept))
     assert again == first
 
 
@@ -382,7 +387,7 @@ def test_the_command_leaves_data_and_says_who_is_recommended(
     assert "every limit as often as asked" in answer.out
     record = json.loads((folder / "results" / "candidates.json").read_text())
     summary = json.loads((folder / "results" / "summary.json").read_text())
-    assert summary["candidates"] == record
+    assert {"written_by": "squatline", **summary["candidates"]} == record
     assert record["samples"] == 4000
     again = squatline("compare", folder, "--allow-code", "--no-report", "--samples", 4000, "--json")
     assert json.loads(again.out)["pairs"] == record["pairs"]

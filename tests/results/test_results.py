@@ -15,13 +15,7 @@ from study_help import DEMO
 import explorer
 from explorer.errors import ResultsError
 from explorer.results.json import json_text
-from explorer.results.records import (
-    SUMMARY_FILE,
-    load_results,
-    load_summary,
-    replacing_folder,
-    summary_schema,
-)
+from explorer.results.records import SUMMARY_FILE, load_results, load_summary, summary_schema
 from tests.report_analyses import with_analyses
 
 THREE_FLAPS = DEMO.parent / "three-flap-chase"
@@ -74,31 +68,18 @@ def test_salib_agrees_on_the_first_block(results: explorer.Results) -> None:
     assert drivers.cross_check < 1e-10
 
 
-def test_a_folder_appears_whole_or_not_at_all(tmp_path: Path) -> None:
-    folder = tmp_path / "out"
-
-    def half_way() -> None:
-        with replacing_folder(folder) as fresh:
-            (fresh / "summary.json").write_text("{}")
-            raise KeyboardInterrupt
-
-    with pytest.raises(KeyboardInterrupt):
-        half_way()
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_earlier_results_stay_when_writing_fails(results: explorer.Results, tmp_path: Path) -> None:
-    folder = tmp_path / "out"
-    results.save(folder)
-    before = (folder / "summary.json").read_bytes()
-
-    def half_way() -> None:
-        with replacing_folder(folder):
-            raise KeyboardInterrupt
-
-    with pytest.raises(KeyboardInterrupt):
-        half_way()
-    assert (folder / "summary.json").read_bytes() == before
+def test_samples_of_another_run_are_told(results: explorer.Results, tmp_path: Path) -> None:
+    results.save(tmp_path / "out")
+    other = replace(
+        results,
+        summary=replace(
+            results.summary, reproduction=replace(results.summary.reproduction, fingerprint="another")
+        ),
+    )
+    other.save(tmp_path / "other")
+    (tmp_path / "other" / "samples.parquet").replace(tmp_path / "out" / "samples.parquet")
+    with pytest.raises(ResultsError, match="another run"):
+        load_results(tmp_path / "out")
 
 
 @pytest.mark.parametrize(
@@ -116,8 +97,6 @@ def test_what_is_no_summary_is_refused(text: str, words: str, tmp_path: Path) ->
 
 
 def test_numbers_that_are_not_finite_survive(results: explorer.Results, tmp_path: Path) -> None:
-    from dataclasses import replace
-
     output = replace(results.summary.outputs[0], mean=float("inf"))
     changed = explorer.Results(replace(results.summary, outputs=(output,)), None)
     changed.save(tmp_path / "out")
