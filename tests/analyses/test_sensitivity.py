@@ -13,7 +13,7 @@ from study_help import DEMO, Answer
 from explorer.analyses.correlated import with_members
 from explorer.analyses.sensitivity import FIRST_REPLICATES, make_design, run_drivers
 from explorer.engine.montecarlo import run_montecarlo
-from explorer.engine.plan import make_plan, margin_of
+from explorer.engine.plan import make_plan
 from explorer.engine.sampling import saltelli_blocks, saltelli_columns
 from explorer.study.study import load_study
 
@@ -38,10 +38,10 @@ def test_blocks_are_those_of_evaluating_everything_everywhere() -> None:
     design = make_design(study)
     first, second = saltelli_columns(study.seed, design.plan.uncertain, 0, design.rows.bit_length() - 1)
     blocks = saltelli_blocks(design.plan.draw(first), design.plan.draw(second), design.groups)
-    wanted = [(limit.quantity, c) for limit in study.limits for c in (limit.condition, limit.minus) if c]
+    wanted = [pair for limit in study.limits for pair in limit.output.pairs]
     plan = make_plan(study, wanted)
     brute = [
-        np.stack([margin_of(limit, found) for limit in study.limits], axis=1)
+        np.stack([limit.margin_in(found) for limit in study.limits], axis=1)
         for found in (plan.evaluate(block) for block in blocks)
     ]
     np.testing.assert_array_equal(design.replicate(0), np.stack(brute, axis=1))
@@ -187,7 +187,8 @@ def test_a_limit_whose_margin_never_varies_ranks_nobody(
     (folder / "study.toml").write_text(text.replace("[study]\n", '[study]\nown_quantities = "own.py"\n', 1))
     (folder / "own.py").write_text(code)
     answer = squatline("run", folder, "--allow-code", "--engine", "threads")
-    assert "none: the margin was the same for all cars drawn" in answer.out
+    said = " ".join(answer.out.split())
+    assert "Nothing to rank for “sure”: the margin was the same for all cars drawn" in said
     page = (folder / "results" / "report.html").read_text()
     assert "Nothing to rank for “sure”" in page
     assert "What drives “sure”" not in page

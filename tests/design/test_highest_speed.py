@@ -170,15 +170,14 @@ def test_the_demo_speed_separates_passing_from_failing() -> None:
         """Judge the safety limits of that state at one speed, through the plain engine."""
         given = Input("speed", "speed", Exact(speed), "m/s")
         scopes = {name: {**study.given_in(name), "speed": given} for name in study.conditions}
-        plan = make_plan(study, [(limit.quantity, limit.condition) for limit in limits], scopes=scopes)
+        plan = make_plan(study, [limit.output.pairs[0] for limit in limits], scopes=scopes)
         parts = [plan.evaluate(plan.random_chunk(i, n)) for i, n in ((0, 16_384), (1, SAMPLES - 16_384))]
         judged = set()
         for limit in limits:
-            value = np.concatenate([part[limit.quantity, limit.condition] for part in parts])
-            bound = speed if moving[limit.name] == "must reach the speed" else limit.at_least
-            low = np.full(SAMPLES, np.inf) if bound is None else value - bound
-            high = np.full(SAMPLES, np.inf) if limit.at_most is None else limit.at_most - value
-            judged.add(judge_margins(np.minimum(low, high), limit.probability).verdict)
+            value = np.concatenate([part[limit.output.pairs[0]] for part in parts])
+            bound = speed if moving[limit.name] == "must reach the speed" else limit.low
+            margin = np.minimum(value - bound, limit.high - value)
+            judged.add(judge_margins(margin, limit.probability).verdict)
         return judged
 
     assert verdicts(state.sure - 0.05) == {"pass"}

@@ -64,7 +64,7 @@ def test_what_conditions_share_is_computed_once(small_study: Writer) -> None:
         for n in range(1, 9)
     )
     study = load_study(small_study(density, conditions, limits))
-    wanted = [(limit.quantity, limit.condition) for limit in study.limits]
+    wanted = [pair for limit in study.limits for pair in limit.output.pairs[:1]]
     names = [step.name for step in make_plan(study, wanted).program.steps]
     assert names.count("weight") == 1
     assert names.count("front_static_load") == 1
