@@ -202,7 +202,15 @@ def candidates(results: Results) -> Comparison:
         required=tuple(limit.probability for limit in results.summary.limits),
         safety=tuple(limit.safety for limit in results.summary.limits),
         subjects=(
-            Subject("front axle load", "front_axle_load", "closed_45", None, "N", "N", "higher", False),
+            Subject(
+                "front_axle_load",
+                "closed_45",
+                label="front axle load",
+                unit="N",
+                display_unit="N",
+                better="higher",
+                by_margin=False,
+            ),
         ),
         aims=(
             AimRecord("top speed", "highest top speed", "highest", "m/s", "km/h"),

@@ -527,12 +527,10 @@ def load_results(folder: str | Path) -> Results:
 
 def _times_in(file: Path) -> tuple[tuple[str, float], ...]:
     """Read how long each stage took; nothing hangs on it, so what cannot be read is left out."""
-    from pydantic import ValidationError
-
     try:
         times = json.loads(TIMINGS.text(file))
         return tuple((name, value) for name, value in times.items() if isinstance(value, float))
-    except (ResultsError, ValidationError, ValueError, AttributeError):
+    except (ResultsError, ValueError, AttributeError, RecursionError):
         return ()
 
 

@@ -391,7 +391,7 @@ BAD_INPUT: dict[str, tuple[str, str | dict[str, np.ndarray] | None, list[str]]] 
         "load,gauge\n10,1\n10,1.1\n10,1.2\n",
         ["mine.csv: fits.mine.columns.load: a rate needs several loads"],
     ),
-    "no such file": (SPRING, None, ["mine.csv: fits.mine: the log cannot be read"]),
+    "no such file": (SPRING, None, ["mine.csv: fits.mine: there is no such file"]),
     "empty file": (SPRING, "", ["mine.csv: fits.mine: the log is empty"]),
     "column misspelt": (
         SPRING.replace("load = {", "laod = {"),

@@ -125,7 +125,7 @@ def test_both_parts_of_a_smaller_of_two_read() -> None:
     margin = np.minimum(1 + 2 * a + 0.5 * c, 0.9 + 0.5 * b + 0.2 * d)
     measurement = Measurement("m", "m", {"a": Accuracy(), "b": Accuracy()}, 1.0)
     (found,) = worth_of_measurements(
-        {"a": a, "b": b}, {"y": margin}, [measurement], [Stake("y", "y", 0.9)], seed=1
+        {"a": a, "b": b}, {"y": margin}, [measurement], [Stake("y", 0.9)], seed=1
     )
     passed = ndtr((1 + 2 * a) / 0.5) * ndtr((0.9 + 0.5 * b) / 0.2) >= 0.9
     assert within(found.after.passes.value, float(passed.mean()), found.after.passes.error)
