@@ -16,6 +16,9 @@ from typing import TYPE_CHECKING, Any
 from explorer.errors import SquatlineError
 
 if TYPE_CHECKING:
+    from explorer.analyses.screening import screen
+    from explorer.design.comparison import compare
+    from explorer.design.exploration import explore
     from explorer.graph.quantity import given, given_table, quantity
     from explorer.logs.fit_writing import write_fit
     from explorer.logs.fits import fit
@@ -28,6 +31,8 @@ __all__ = [
     "Results",
     "SquatlineError",
     "Study",
+    "compare",
+    "explore",
     "fit",
     "given",
     "given_table",
@@ -35,6 +40,7 @@ __all__ = [
     "load_study",
     "quantity",
     "run",
+    "screen",
     "validate",
     "write_fit",
 ]
@@ -43,6 +49,8 @@ __all__ = [
 _LATER = {
     "Results": "explorer.results.records",
     "Study": "explorer.study.study",
+    "compare": "explorer.design.comparison",
+    "explore": "explorer.design.exploration",
     "fit": "explorer.logs.fits",
     "given": "explorer.graph.quantity",
     "given_table": "explorer.graph.quantity",
@@ -50,6 +58,7 @@ _LATER = {
     "load_study": "explorer.study.study",
     "quantity": "explorer.graph.quantity",
     "run": "explorer.pipeline",
+    "screen": "explorer.analyses.screening",
     "validate": "explorer.logs.logged_runs",
     "write_fit": "explorer.logs.fit_writing",
 }

@@ -117,7 +117,7 @@ class ClusterError(SquatlineError):
 
 
 @contextmanager
-def standing_in(file: str) -> Iterator[None]:
+def with_file(file: str) -> Iterator[None]:
     """Fill in the file of every error that is raised inside and does not name one."""
     try:
         yield

@@ -17,11 +17,10 @@ from explorer.analyses.correlated import with_members
 from explorer.analyses.measurement_value import measurements_of, weigh_measurements
 from explorer.analyses.nominal import nominal_values
 from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
-from explorer.analyses.sensitivity import keys_upstream, run_drivers
+from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.verdicts import Looks, judge_outcome
-from explorer.characters import visible
 from explorer.engine.checkpoint import Checkpoint
 from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.engine.montecarlo import Outcome, all_of, run_montecarlo
@@ -33,6 +32,7 @@ from explorer.engine.versions import installed
 from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
+from explorer.files.characters import visible
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
@@ -129,7 +129,7 @@ def run(
     rare: tuple[RareFailureRecord, ...] = ()
     convergence: Convergence | None = None
     with stages.analysis("what drives the limits"):
-        drivers = run_drivers(study, workers=workers, executor=executor, progress=progress)
+        drivers = run_sensitivity(study, workers=workers, executor=executor, progress=progress)
         drivers = with_members(study, outcome, drivers)
     with stages.analysis("what measuring is worth"):
         progress("measuring", 0, 1)
@@ -315,7 +315,7 @@ def _condition(study: Study, name: str) -> ConditionRecord:
 
 
 def _failures(study: Study, outcome: Outcome) -> Iterator[FailureRecord]:
-    for (position, name), count in sorted(outcome.blamed.items()):
+    for (position, name), count in sorted(outcome.first_failed.items()):
         output, quantity = outcome.outputs[position], study.graph[name]
         meaning = (
             "drawn outside its physical range" if quantity.is_given else quantity.fails or "no finite answer"

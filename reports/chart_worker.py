@@ -13,9 +13,9 @@ from functools import partial
 from multiprocessing import get_context
 from typing import ParamSpec, TypeVar
 
-from explorer.characters import visible_data
 from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool
 from explorer.errors import RenderError
+from explorer.files.characters import visible_data
 from explorer.graph.units import System
 from reports import vega
 from reports.blocks import Figure

@@ -43,7 +43,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Band:
+class ShadedBand:
     """One quantity along another: its middle and its 5 to 95 % band, with the name of the condition."""
 
     name: str
@@ -155,7 +155,7 @@ def upright(marks: Sequence[Mark]) -> list[Any]:
 
 
 def fan(
-    bands: Sequence[Band],
+    bands: Sequence[ShadedBand],
     *,
     x_axis: str,
     y_axis: str,
@@ -211,7 +211,7 @@ def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:
     return [rule, name]
 
 
-def _line_names(bands: Sequence[Band], marks: Sequence[Mark]) -> list[Any]:
+def _line_names(bands: Sequence[ShadedBand], marks: Sequence[Mark]) -> list[Any]:
     """Name each line at its right end, moved apart where two would overlap."""
     levels = [value for band in bands for value in (*band.low, *band.high)] + [m.value for m in marks]
     if not levels:

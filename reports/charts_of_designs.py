@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from reports.charts import WIDE, Band, Mark, across, few_ticks, finished, upright
+from reports.charts import WIDE, Mark, ShadedBand, across, few_ticks, finished, upright
 from reports.later import later
 from reports.theme import ACCENT, INK, PALE, QUIET, STROKES
 
@@ -33,7 +33,7 @@ class Interval:
 
 
 def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
-    """Draw named bands around their middle values; nought is a line, for it means no difference."""
+    """Draw named bands around their middle values; zero is a line, for it means no difference."""
     data = alt.InlineData(
         values=[{"name": r.name, "low": r.low, "middle": r.middle, "high": r.high} for r in rows]
     )
@@ -46,9 +46,9 @@ def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
             alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
         ],
     )
-    nought = alt.Chart(alt.InlineData(values=[{"at": 0.0}])).mark_rule(color=ACCENT, strokeDash=[5, 3])
+    zero = alt.Chart(alt.InlineData(values=[{"at": 0.0}])).mark_rule(color=ACCENT, strokeDash=[5, 3])
     layers = [
-        nought.encode(x="at:Q"),
+        zero.encode(x="at:Q"),
         base.mark_rule(color=INK, strokeWidth=1.6).encode(
             x=alt.X("low:Q", title=axis, axis=few_ticks(6)), x2="high:Q"
         ),
@@ -149,7 +149,7 @@ def _edges(values: Sequence[float]) -> list[float]:
 
 
 @dataclass(frozen=True)
-class Course:
+class ChanceCurve:
     """A chance against one variable, with its name."""
 
     name: str
@@ -158,13 +158,13 @@ class Course:
 
 
 def chances(
-    courses: Sequence[Course], *, x_axis: str, marks: Sequence[Mark] = (), required: Sequence[Mark] = ()
+    curves: Sequence[ChanceCurve], *, x_axis: str, marks: Sequence[Mark] = (), required: Sequence[Mark] = ()
 ) -> dict[str, Any]:
     """Draw chances against one variable: a line each, told apart by dash and by the key beside the chart."""
-    names = [course.name for course in courses]
+    names = [course.name for course in curves]
     rows = [
         {"x": x, "chance": 100 * chance, "name": course.name}
-        for course in courses
+        for course in curves
         for x, chance in zip(course.x, course.chance, strict=True)
     ]
     strokes = [STROKES[position % len(STROKES)] for position in range(len(names))]
@@ -191,7 +191,7 @@ def chances(
 
 
 def against_log(
-    band: Band, x: Sequence[float], logged: Sequence[float], *, x_axis: str, y_axis: str
+    band: ShadedBand, x: Sequence[float], logged: Sequence[float], *, x_axis: str, y_axis: str
 ) -> dict[str, Any]:
     """Draw what was predicted as a band, and what was logged as points."""
     rows = [

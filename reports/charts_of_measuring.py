@@ -157,7 +157,7 @@ def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Any]:
 
 
 def _corners(rises: Sequence[Rise], budget: float) -> list[tuple[float, float]]:
-    """Begin at nought and end where the hours do."""
+    """Begin at zero and end where the hours do."""
     if not rises:
         return []
     last = rises[-1]

@@ -90,7 +90,7 @@ def amount(
     difference: bool = False,
     plus: bool = False,
     digits: int = 4,
-    noughts: bool = True,
+    zeros: bool = True,
 ) -> Amount:
     """Write one value with its unit.
 
@@ -108,8 +108,8 @@ def amount(
         True to write the sign of a positive value too.
     digits:
         Significant digits where there is no spread.
-    noughts:
-        False to leave out noughts at the end: they promise something only of what was found, not of what is
+    zeros:
+        False to leave out zeros at the end: they promise something only of what was found, not of what is
         chosen.
 
     """
@@ -117,7 +117,7 @@ def amount(
         return Amount((NO_ANSWER,) * len(SYSTEMS))
     return Amount(
         tuple(
-            _with_unit(_written(value, shown, spread, plus, digits, noughts), shown.symbol)
+            _with_unit(_written(value, shown, spread, plus, digits, zeros), shown.symbol)
             for shown in _scales(value, si_unit, given, difference)
         )
     )
@@ -212,7 +212,7 @@ def counted(value: int, one: str) -> str:
 
 
 def chance(probability: float) -> str:
-    """Write a probability without an interval: no more figures than matter, and never nought for a little."""
+    """Write a probability without an interval: no more figures than matter, and never zero for a little."""
     if probability in (0.0, 1.0):
         return f"{100 * probability:.0f}{SPACE}%"
     if probability < 0.001:
@@ -265,7 +265,7 @@ def _written(
     spread: float | None,
     plus: bool = False,
     digits: int = 4,
-    noughts: bool = True,
+    zeros: bool = True,
 ) -> str:
     converted = shown.value(value)
     known = spread is not None and math.isfinite(spread) and spread > 0
@@ -273,8 +273,8 @@ def _written(
         text = rounded(converted, abs(spread / known_unit(shown.unit).factor))
     else:
         text = number(converted, digits)
-    # Noughts behind the point say nothing where no uncertainty stands behind them.
-    if not (known and noughts) and "." in text and "e" not in text:
+    # Zeros behind the point say nothing where no uncertainty stands behind them.
+    if not (known and zeros) and "." in text and "e" not in text:
         text = text.rstrip("0").rstrip(".")
     return _signed(text, plus)
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from explorer.characters import require_visible
 from explorer.errors import RenderError, nearest
+from explorer.files.characters import require_visible
+from explorer.files.reading import Wanted
 from explorer.graph.units import System
-from explorer.reading import Wanted
 
 Paper = Literal["A4", "Letter"]
 Form = Literal["html", "pdf"]

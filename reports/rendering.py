@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from explorer.errors import RenderError
-from explorer.files import write_whole
+from explorer.files.writing import write_whole
 from explorer.results.records import Results
 from reports.chart_worker import pictures
 from reports.document import document

@@ -8,7 +8,7 @@ from typing import Any
 from rich.console import Console, ConsoleOptions, RenderableType
 from rich.segment import Segment
 
-from explorer.characters import visible
+from explorer.files.characters import visible
 
 
 class Screen(Console):

@@ -19,7 +19,7 @@ def hours_chart(
     points:
         Name (a sign or two), hours and gain of each; one that finds its place taken moves to the right.
     steps:
-        Hours and gain so far of the line that rises from nought, in order.
+        Hours and gain so far of the line that rises from zero, in order.
     most_hours:
         Right end of the line and, unless a point lies beyond, of the chart.
 

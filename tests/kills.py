@@ -88,7 +88,7 @@ def main() -> None:
 
     import explorer.console.terminal
     import explorer.engine.checkpoint
-    import explorer.engine.execution
+    import explorer.engine.workers
     import explorer.pipeline
 
     kills, seed, *words = sys.argv[1:]

@@ -8,10 +8,10 @@ from typing import Any
 
 from explorer.estimators.conformance import Verdict
 from explorer.estimators.design_space import Edge, Stretch
-from explorer.estimators.measuring import Expected, Outcome, Worth
-from explorer.estimators.measuring_plan import Alone, MeasuringPlan, Outlook, Step
+from explorer.estimators.measuring import Expected, LimitState, Worth
+from explorer.estimators.measuring_plan import Alone, MeasuringPlan, NextMeasurement, Outlook
 from explorer.estimators.paired_comparison import (
-    ChoiceWorth,
+    DecisionGain,
     Difference,
     Dominance,
     Gap,
@@ -22,8 +22,8 @@ from explorer.estimators.paired_comparison import (
 from explorer.results.comparison import (
     AimResult,
     CandidateResult,
-    ChoiceResult,
     Comparison,
+    DecisionResult,
     DifferenceResult,
     InformationResult,
     PairResult,
@@ -32,7 +32,6 @@ from explorer.results.comparison import (
     Subject,
 )
 from explorer.results.exploration import (
-    AimRecord,
     AnswerRecord,
     DesignPoint,
     Expectation,
@@ -41,11 +40,12 @@ from explorer.results.exploration import (
     HighestSpeeds,
     MapLimit,
     MapRecord,
+    ObjectiveRecord,
     OptimumRecord,
     OtherLimit,
-    Rung,
     SearchRecord,
     SpeedLimit,
+    SpeedStep,
     StateSpeed,
     VariableRecord,
 )
@@ -75,9 +75,9 @@ def with_findings(**findings: Any) -> Results:
     return replace(results, summary=replace(results.summary, **findings))
 
 
-def outcome(passes: float) -> Outcome:
+def outcome(passes: float) -> LimitState:
     """Return where a limit stands."""
-    return Outcome(
+    return LimitState(
         variance=Expected(1.0, 0.001),
         passes=Expected(passes, 0.001),
         consumer_risk=Expected(0.01, 0.001),
@@ -112,7 +112,7 @@ def measuring() -> MeasuringPlan:
             tied_with=(),
         )
 
-    first = Step(
+    first = NextMeasurement(
         measurement="splitter_rig",
         label="splitter's downforce",
         hours=2.0,
@@ -167,7 +167,7 @@ def candidates(results: Results) -> Comparison:
             joint=judged[0],
             joint_safety=judged[1],
             verdict=verdict,
-            aims=(
+            objectives=(
                 AimResult("top speed", 56.0, 0.02, 53.0, 59.0, 0),
                 AimResult("speed", 12.0, 0.02, 11.0, 13.0, 0),
             ),
@@ -194,7 +194,7 @@ def candidates(results: Results) -> Comparison:
     paired = PairedVerdict(8000, 100, 50, 42, 0.006, 0.003, 0.009, 1e-4, "first")
     pick = Pick(0, 56.0, 56.0, (Gap(1, 1.0, 0.9, 1.1),), 0.999, True, 8192)
     ranking = Ranking(((0.9, 0.1), (0.1, 0.9)), (0.89, 0.09), (0.91, 0.11), pick)
-    shaft = ChoiceWorth(Expected(0.1, 0.01), Expected(0.1, 0.001))
+    shaft = DecisionGain(Expected(0.1, 0.01), Expected(0.1, 0.001))
     return Comparison(
         samples=8192,
         seed=7,
@@ -212,9 +212,9 @@ def candidates(results: Results) -> Comparison:
                 by_margin=False,
             ),
         ),
-        aims=(
-            AimRecord("top speed", "highest top speed", "highest", "m/s", "km/h"),
-            AimRecord("speed", "lowest speed", "lowest", "N", "N"),
+        objectives=(
+            ObjectiveRecord("top speed", "highest top speed", "highest", "m/s", "km/h"),
+            ObjectiveRecord("speed", "lowest speed", "lowest", "N", "N"),
         ),
         candidates=(build("stiff", "stiffer springs", "pass"), build("soft", "springs as built", "fail")),
         pairs=(
@@ -229,13 +229,13 @@ def candidates(results: Results) -> Comparison:
             ),
         ),
         rankings=(RankingResult("highest top speed", "m/s", "km/h", 1.0, ranking),),
-        choice=ChoiceResult(
+        decision=DecisionResult(
             by="highest top speed",
             unit="m/s",
             display_unit="km/h",
             payoffs=(56.0, 55.0),
             best="stiff",
-            everything=ChoiceWorth(Expected(0.3, 0.01), Expected(0.2, 0.001)),
+            everything=DecisionGain(Expected(0.3, 0.01), Expected(0.2, 0.001)),
             inputs=(InformationResult("shaft_power", "shaft power", None, shaft),),
             measurements=(),
         ),
@@ -305,14 +305,14 @@ def design(results: Results) -> Exploration:
         ),
         search=SearchRecord(
             variables=(rate, area),
-            aims=(AimRecord("top speed", "highest top speed", "highest", "m/s", "km/h"),),
+            objectives=(ObjectiveRecord("top speed", "highest top speed", "highest", "m/s", "km/h"),),
             limits=names,
             required=(0.95,) * len(names),
             points=(),
             optimum=OptimumRecord(
                 values=(5400.0, 0.031),
                 found=57.0,
-                aims=(57.0,),
+                objectives=(57.0,),
                 aim_errors=(0.02,),
                 limits=judged,
                 all_limits=judged[0],
@@ -350,7 +350,7 @@ def design(results: Results) -> Exploration:
 
 
 def highest_speed() -> HighestSpeeds:
-    """Return the ladder of one state."""
+    """Return the steps of one state."""
     state = StateSpeed(
         words="flap closed",
         flap_opening=0.0,
@@ -364,8 +364,8 @@ def highest_speed() -> HighestSpeeds:
         reachable=(48.0, 51.0, 55.0),
         speeds=(20.0, 44.0, 60.0),
         together=(1.0, 0.97, 0.5),
-        ladder=(
-            Rung(30.0, 0.46, 1.0, (Expectation("pitch", "closed_45", "rad", "deg", 0.01, 0.015, 0.02),)),
+        steps=(
+            SpeedStep(30.0, 0.46, 1.0, (Expectation("pitch", "closed_45", "rad", "deg", 0.01, 0.015, 0.02),)),
         ),
     )
     return HighestSpeeds(

@@ -28,7 +28,7 @@ class Roughness:
     noise:
         Standard deviation of a reading, in the unit of the quantity.
     lapse:
-        How many rows it takes for an error to fade (1/e); nought for errors independent of each other.
+        How many rows it takes for an error to fade (1/e); zero for errors independent of each other.
     outliers, outlier_size:
         Share of rows that are grossly wrong, and by how much, either way.
     dropouts, dropout_rows:
@@ -181,7 +181,7 @@ def make_flap_travel(
     rough: Roughness = PERFECT,
     random: np.random.Generator,
 ) -> tuple[Array, Array]:
-    """Make a flap movement, the command at time nought; return time and angle."""
+    """Make a flap movement, the command at time zero; return time and angle."""
     time = np.linspace(0.0, duration, rows)
     share = np.clip((time - delay) / travel_time, 0.0, 1.0)
     angle = roughened(angle_before + (angle_after - angle_before) * share, rough, random)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from explorer.errors import ResultsError
-from explorer.files import whole, write_whole
+from explorer.files.writing import whole, write_whole
 from explorer.study.template import write_template
 
 

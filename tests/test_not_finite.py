@@ -19,8 +19,8 @@ from study_help import Answer
 
 from explorer.analyses.nominal import nominal_values
 from explorer.analyses.rare_failures import search_rare_failures
-from explorer.design.comparison import run_comparison
-from explorer.design.exploration import run_exploration
+from explorer.design.comparison import compare
+from explorer.design.exploration import explore
 from explorer.engine.streaming import Bins, Tally
 from explorer.estimators.assessment import Requirement, assess
 from explorer.estimators.conformance import judge_joint, judge_margins
@@ -120,13 +120,13 @@ def test_the_search_for_rare_failures_finds_them(tmp_path: Path) -> None:
 
 def test_no_build_and_no_speed_conforms(tmp_path: Path) -> None:
     study = endless_study(tmp_path)
-    comparison, _ = run_comparison(study)
+    comparison, _ = compare(study)
     for candidate in comparison.candidates:
         judged = candidate.limits[-1]
         assert within(judged.probability, 0.5, HALF)
         assert judged.verdict == "fail"
     assert comparison.recommended is None
-    exploration, speeds = run_exploration(study, parts=("speed", "questions", "maps"))
+    exploration, speeds = explore(study, parts=("speed", "questions", "maps"))
     assert exploration is not None
     assert exploration.answers[0].choose is None
     assert exploration.maps[0].met == 0

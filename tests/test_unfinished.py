@@ -25,7 +25,7 @@ Cli = Callable[..., Answer]
 Writer = Callable[..., Path]
 # What each analysis is called, the function that does it, and what of the summary it alone gives.
 ANALYSES = {
-    "what drives the limits": ("run_drivers", "sensitivity"),
+    "what drives the limits": ("run_sensitivity", "sensitivity"),
     "what measuring is worth": ("weigh_measurements", "measuring"),
     "rare failures": ("search_rare_failures", "rare"),
     "sweeps": ("run_sweeps", "sweeps"),
@@ -110,15 +110,15 @@ def test_what_fails_is_told_and_all_else_is_written(
 def test_where_a_fault_stands_is_shown_when_asked_for(
     study: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("explorer.pipeline.run_sweeps", raising(ZeroDivisionError("by nought")))
+    monkeypatch.setattr("explorer.pipeline.run_sweeps", raising(ZeroDivisionError("by zero")))
     monkeypatch.setenv("SQUATLINE_TRACE", "1")
     answer = squatline("run", study, "--json", "--no-report")
     assert answer.status == 2
     assert "Traceback" in answer.err
-    assert "ZeroDivisionError: by nought" in answer.err
+    assert "ZeroDivisionError: by zero" in answer.err
     assert json.loads(answer.out)["unfinished"] == [
         "“sweeps” came to no result, all else stands: a fault of the program itself, "
-        "ZeroDivisionError: by nought"
+        "ZeroDivisionError: by zero"
     ]
 
 
@@ -136,7 +136,7 @@ def test_where_a_fault_stands_is_shown_when_asked_for(
 def test_the_reason_is_one_line_for_a_user(
     study: Path, monkeypatch: pytest.MonkeyPatch, error: Exception, words: str
 ) -> None:
-    monkeypatch.setattr("explorer.pipeline.run_drivers", raising(error))
+    monkeypatch.setattr("explorer.pipeline.run_sensitivity", raising(error))
     results = run(load_study(study))
     (failure,) = results.summary.unfinished
     assert failure.why.startswith(words)
@@ -157,8 +157,8 @@ def test_an_interruption_is_no_failure_of_a_stage(
 def test_the_first_page_says_what_is_missing(
     study: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("explorer.pipeline.run_drivers", raising(ZeroDivisionError("by nought")))
-    monkeypatch.setattr("explorer.pipeline.weigh_measurements", raising(ZeroDivisionError("by nought")))
+    monkeypatch.setattr("explorer.pipeline.run_sensitivity", raising(ZeroDivisionError("by zero")))
+    monkeypatch.setattr("explorer.pipeline.weigh_measurements", raising(ZeroDivisionError("by zero")))
     squatline("run", study, "--no-report")
     assert squatline("report", study / "results", "--html").status == 0
     page = (study / "results" / "report.html").read_text()
@@ -172,7 +172,7 @@ def test_the_first_page_says_what_is_missing(
 def test_a_report_that_fails_leaves_the_results(
     study: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("reports.render", raising(ZeroDivisionError("by nought")))
+    monkeypatch.setattr("reports.render", raising(ZeroDivisionError("by zero")))
     answer = squatline("run", study)
     assert answer.status == 2
     assert "no result of “report”" in answer.err
@@ -184,7 +184,7 @@ DESIGN = """
 low = 0
 high = 1
 
-[[aims]]
+[[objectives]]
 quantity = "gain"
 condition = "run"
 goal = "highest"
@@ -214,7 +214,7 @@ def test_a_part_of_an_exploration_that_fails_takes_no_other_along(
     tmp_path: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch, part: str
 ) -> None:
     folder = write_known(tmp_path, DESIGN, samples=2000)
-    monkeypatch.setattr(f"explorer.design.exploration.{part}", raising(ZeroDivisionError("by nought")))
+    monkeypatch.setattr(f"explorer.design.exploration.{part}", raising(ZeroDivisionError("by zero")))
     answer = squatline("explore", folder, "--allow-code", "--no-report")
     assert answer.status == 2, answer.err
     found = json.loads((folder / "results" / "design.json").read_text())
@@ -239,17 +239,17 @@ def test_a_comparison_stands_without_what_to_learn_first(
     tmp_path: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = write_known(tmp_path, DESIGN, samples=2000)
-    monkeypatch.setattr("explorer.design.comparison.measurements_of", raising(ZeroDivisionError("by nought")))
+    monkeypatch.setattr("explorer.design.comparison.measurements_of", raising(ZeroDivisionError("by zero")))
     answer = squatline("compare", folder, "--allow-code", "--no-report")
     assert answer.status == 2, answer.err
     found = json.loads((folder / "results" / "candidates.json").read_text())
-    assert found["choice"]["best"]
-    assert found["choice"]["measurements"] == []
+    assert found["decision"]["best"]
+    assert found["decision"]["measurements"] == []
     assert "“what to learn before choosing” came to no result" in found["notes"][0]
 
 
 def test_a_share_a_little_below_nought_is_written(small_study: Writer, squatline: Cli) -> None:
-    """Correlated inputs, one of which matters nothing: its share, known alone, is noise about nought."""
+    """Correlated inputs, one of which matters nothing: its share, known alone, is noise about zero."""
     inputs = 'rolling_resistance = { mean = 0.02, sd = 0.001, source = "test" }\n'
     correlation = (
         '[[correlations]]\nbetween = ["mass", "rolling_resistance"]\nvalue = 0.01\nsource = "test"\n'

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from explorer.engine.montecarlo import Outcome
-from explorer.engine.replay import margins_at_hand, samples_at_hand
+from explorer.engine.replay import replay_margins, replay_samples
 from explorer.estimators.given_data import FEWEST_SAMPLES, first_order_given_data
 from explorer.estimators.sensitivity import Index, Sensitivity
 from explorer.graph.arrays import Array
@@ -28,8 +28,8 @@ def with_members(
     grouped = any(len(index.members) > 1 for found in drivers.values() for index in found.indices)
     if not grouped or min(outcome.samples, MOST_SAMPLES) < FEWEST_SAMPLES:
         return dict(drivers)
-    samples = samples_at_hand(study, outcome, MOST_SAMPLES)
-    margins = margins_at_hand(study, samples)
+    samples = replay_samples(study, outcome, MOST_SAMPLES)
+    margins = replay_margins(study, samples)
     return {
         name: replace(
             found, indices=tuple(_with_members(index, samples, margins[name]) for index in found.indices)

@@ -6,7 +6,7 @@ import math
 
 from explorer.analyses.catalogue import measurement_from
 from explorer.engine.montecarlo import Outcome
-from explorer.engine.replay import margins_at_hand, samples_at_hand
+from explorer.engine.replay import replay_margins, replay_samples
 from explorer.errors import SquatlineError, StudyError, nearest
 from explorer.estimators.measuring import Measurement, Stake
 from explorer.estimators.measuring_plan import MeasuringPlan, plan_measurements
@@ -63,12 +63,12 @@ def weigh_measurements(study: Study, outcome: Outcome) -> MeasuringPlan | None:
     if not measurements:
         return None
     settings = study.entries.measuring
-    kept = samples_at_hand(study, outcome, settings.samples)
+    kept = replay_samples(study, outcome, settings.samples)
     uncertain = {given.key for given in study.all_inputs() if not given.exact}
     samples = {key: values for key, values in kept.items() if key in uncertain}
     return plan_measurements(
         samples,
-        margins_at_hand(study, kept),
+        replay_margins(study, kept),
         measurements,
         stakes_of(study),
         budget_hours=settings.budget_hours,

@@ -21,7 +21,7 @@ from explorer.study.study import Study
 # A failure seen fewer times than this in the plain run is worth the search.
 SELDOM = 200
 # Inputs that account for less of the way to the failure than this are not named.
-TELLING_SHARE = 0.05
+SIGNIFICANT_SHARE = 0.05
 # Uniforms stay off both ends: a quantile there may be infinite.
 EDGE = 2.0**-53
 
@@ -116,7 +116,7 @@ def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Cul
     order = np.argsort(-failure.importance, kind="stable")
     chosen = []
     for place in order:
-        if failure.importance[place] < TELLING_SHARE:
+        if failure.importance[place] < SIGNIFICANT_SHARE:
             break
         stream = margins.streams[int(place)]
         for given in margins.plan.uncertain.values():

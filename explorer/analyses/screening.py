@@ -1,4 +1,4 @@
-"""A first look at a study with many inputs: which of them matter to no limit, and may be plain values."""
+"""A screening at a study with many inputs: which of them matter to no limit, and may be plain values."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from explorer.analyses.sensitivity import make_design
 from explorer.errors import StudyError
-from explorer.estimators.screening import NEGLIGIBLE, Screened, Screening, screen
+from explorer.estimators.screening import NEGLIGIBLE, Screened, Screening, screen_outputs
 from explorer.study.study import Study
 
 ROWS = 128
@@ -35,7 +35,7 @@ class LookedAt:
 
 
 @dataclass(frozen=True)
-class FirstLook:
+class ScreenedInputs:
     """What the screening of a study found.
 
     Attributes
@@ -67,7 +67,7 @@ class FirstLook:
         return max((one.inputs[0].share_at_most for one in self.rest), default=0.0)
 
 
-def take_first_look(study: Study, *, rows: int = ROWS) -> FirstLook:
+def screen(study: Study, *, rows: int = ROWS) -> ScreenedInputs:
     """Draw each uncertain input anew in turn, and see which limits move.
 
     Parameters
@@ -89,16 +89,16 @@ def take_first_look(study: Study, *, rows: int = ROWS) -> FirstLook:
             remedy="give the inputs that are not well known a spread",
         )
     limits = [limit.name for limit in design.limits]
-    found = screen(design.one_sided(0), tuple(design.groups), limits)
+    found = screen_outputs(design.one_sided(0), tuple(design.groups), limits)
     upstream = {limit: set(design.groups_of(k)) for k, limit in enumerate(limits)}
     inputs = tuple(_looked_at(name, keys, found, upstream) for name, keys in design.groups.items())
     inputs = tuple(sorted(inputs, key=lambda one: -one.most.share if one.most else 0.0))
     idle = tuple(key for one in inputs if not one.matters_to for key in one.members)
     rest: tuple[Screening, ...] = ()
     if idle:
-        rest = screen(design.changed_together(0, idle), ["the rest"], limits)
+        rest = screen_outputs(design.changed_together(0, idle), ["the rest"], limits)
     notes = tuple((one.output, one.note) for one in found if one.note)
-    return FirstLook(inputs, rest, rows, NEGLIGIBLE, notes)
+    return ScreenedInputs(inputs, rest, rows, NEGLIGIBLE, notes)
 
 
 def _looked_at(

@@ -165,7 +165,7 @@ def keys_upstream(study: Study, limit: Limit) -> set[str]:
     return keys
 
 
-def run_drivers(
+def run_sensitivity(
     study: Study,
     *,
     workers: int | None = None,

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from explorer.characters import visible
 from explorer.console.plain_output import write_plainly
 from explorer.errors import SquatlineError
+from explorer.files.characters import visible
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -209,19 +209,19 @@ def screen(
     allow_code: AllowCode = False,
 ) -> None:
     """Sort out which inputs matter to no limit: a quick look at a study with many of them."""
-    from explorer.analyses.screening import take_first_look
-    from explorer.console.terminal_screening import first_look_as_data, show_first_look
+    from explorer.analyses.screening import screen
+    from explorer.console.terminal_screening import screening_as_data, show_screening
 
     if rows & (rows - 1):
         raise SquatlineError(
             "the cars to start from are a power of two", key="--rows", found=rows, allowed="64, 128, 256 ..."
         )
     loaded = _load(study, allow_code)
-    look = take_first_look(loaded, rows=rows)
+    look = screen(loaded, rows=rows)
     if json:
-        _print_json(first_look_as_data(look))
+        _print_json(screening_as_data(look))
     else:
-        show_first_look(loaded, look)
+        show_screening(loaded, look)
 
 
 @app.command()
@@ -263,7 +263,7 @@ def run(
         engine = _engine(engine, workers)
         loaded = _load(study, allow_code)
         from explorer.console.terminal import show_run, show_stages, summary_as_data
-        from explorer.engine.execution import crew
+        from explorer.engine.workers import workers_for
         from explorer.pipeline import run as run_study
         from explorer.results.extras import words_on_loss
     folder = output or loaded.folder / "results"
@@ -273,7 +273,7 @@ def run(
     expected = loaded.samples if until or samples is None else samples
     with (
         _place(folder, loaded, expected, fresh) as (place, checkpoint),
-        crew(engine, workers=workers, scheduler=scheduler) as gathered,
+        workers_for(engine, workers=workers, scheduler=scheduler) as gathered,
         _drawing(not no_report) as beside,
         _progress(quiet=json) as progress,
     ):

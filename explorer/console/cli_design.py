@@ -39,7 +39,7 @@ from explorer.console.cli import (
 )
 
 if TYPE_CHECKING:
-    from explorer.design.resuming import Way
+    from explorer.engine.execution import Execution
     from explorer.graph.arrays import Array
     from explorer.results.comparison import Comparison
     from explorer.results.exploration import Exploration, HighestSpeeds
@@ -71,17 +71,20 @@ def compare(
     allow_code: AllowCode = False,
 ) -> None:
     """Compare the candidates of a study: verdicts side by side, differences, ranks, what to measure first."""
-    from explorer.design.comparison import run_comparison
+    from explorer.design.comparison import compare
     from explorer.results.json import json_data
     from reports.sections import candidates
     from reports.terminal import show
 
     loaded = _load(study, allow_code)
     folder = output or loaded.folder / "results"
-    with _way(folder, loaded, ("candidates",), workers, engine, scheduler, fresh, quiet=json) as (place, way):
-        found, values = run_comparison(loaded, samples=samples, way=way)
+    with _way(folder, loaded, ("candidates",), workers, engine, scheduler, fresh, quiet=json) as (
+        place,
+        execution,
+    ):
+        found, values = compare(loaded, samples=samples, execution=execution)
         kept = {"candidates": values.columns()} if loaded.keep_samples else {}
-        report, problems = _filed(loaded, place, way, no_report, kept, candidates=found)
+        report, problems = _filed(loaded, place, execution, no_report, kept, candidates=found)
     if json:
         data = {"headline": candidates.headline(found), **json_data(found)}
         _print_json({**data, "folder": str(folder), "problems": problems})
@@ -89,7 +92,7 @@ def compare(
     else:
         show([candidates.build(report)])
         _say_where(folder, problems)
-    _leave(way.stages, NOT_PASSED if strict and not found.recommended else DONE)
+    _leave(execution.stages, NOT_PASSED if strict and not found.recommended else DONE)
 
 
 @app.command()
@@ -113,7 +116,7 @@ def explore(
     allow_code: AllowCode = False,
 ) -> None:
     """Explore what to build: highest conforming speed, inverse questions, maps, trade-offs, best build."""
-    from explorer.design.exploration import found_conforming, parts_named, run_exploration
+    from explorer.design.exploration import explore, found_conforming, parts_named
     from explorer.results.extras import kept_parts
     from explorer.results.json import json_data
     from explorer.study.builds import find_build
@@ -125,11 +128,13 @@ def explore(
     build = find_build(loaded, candidate)
     folder = output or loaded.folder / "results"
     renewed = ("design", "highest_speed")
-    with _way(folder, loaded, renewed, workers, engine, scheduler, fresh, quiet=json) as (place, way):
-        exploration, speeds = run_exploration(loaded, build=build, parts=parts, way=way)
+    with _way(folder, loaded, renewed, workers, engine, scheduler, fresh, quiet=json) as (place, execution):
+        exploration, speeds = explore(loaded, build=build, parts=parts, execution=execution)
         if exploration is not None and only:
             exploration = kept_parts(folder, loaded, exploration)
-        report, problems = _filed(loaded, place, way, no_report, design=exploration, highest_speed=speeds)
+        report, problems = _filed(
+            loaded, place, execution, no_report, design=exploration, highest_speed=speeds
+        )
     if json:
         data = {}
         if exploration is not None:
@@ -148,7 +153,7 @@ def explore(
             ]
         )
         _say_where(folder, problems)
-    _leave(way.stages, NOT_PASSED if strict and not found_conforming(exploration, speeds) else DONE)
+    _leave(execution.stages, NOT_PASSED if strict and not found_conforming(exploration, speeds) else DONE)
 
 
 @contextmanager
@@ -162,22 +167,22 @@ def _way(
     fresh: bool,
     *,
     quiet: bool,
-) -> Iterator[tuple[ResultsFolder, Way]]:
+) -> Iterator[tuple[ResultsFolder, Execution]]:
     """Gather workers, a progress bar and the checkpoint; tell what becomes of results that are there."""
-    from explorer.design.resuming import Way
-    from explorer.engine.execution import crew
+    from explorer.engine.execution import Execution
+    from explorer.engine.workers import workers_for
     from explorer.results.extras import words_on_change
 
     chosen = _engine(engine, workers)
     try:
         with (
             _place(folder, study, study.samples, fresh) as (place, checkpoint),
-            crew(chosen, workers=workers, scheduler=scheduler) as gathered,
+            workers_for(chosen, workers=workers, scheduler=scheduler) as gathered,
             _progress(quiet) as progress,
         ):
             for words in words_on_change(folder, study, renewed):
                 _complain(f"squatline: {words}")
-            yield place, Way(gathered.workers, gathered.executor, progress, checkpoint)
+            yield place, Execution(gathered.workers, gathered.executor, progress, checkpoint)
     except KeyboardInterrupt:
         _complain("squatline: finished parts are kept; the same command goes on from there")
         raise
@@ -186,7 +191,7 @@ def _way(
 def _filed(
     study: Study,
     place: ResultsFolder,
-    way: Way,
+    execution: Execution,
     no_report: bool,
     samples: Mapping[str, Mapping[str, Array]] | None = None,
     **findings: Comparison | Exploration | HighestSpeeds | None,
@@ -200,17 +205,21 @@ def _filed(
     if run_there(place.path, study) is None:
         results = run_study(
             study,
-            workers=way.workers,
-            executor=way.executor,
-            progress=way.progress,
-            checkpoint=way.checkpoint,
+            workers=execution.workers,
+            executor=execution.executor,
+            progress=execution.progress,
+            checkpoint=execution.checkpoint,
         )
         results.put_into(place)
-        way.checkpoint.forget_runs()
-        _note_failures(way.stages, results)
+        execution.checkpoint.forget_runs()
+        _note_failures(execution.stages, results)
     found = {name: one for name, one in findings.items() if one is not None}
     summary = add_findings(place, study, found, samples)
-    problems = () if no_report else _report_of(load_results(place.path), place.path, way.progress, way.stages)
+    problems = (
+        ()
+        if no_report
+        else _report_of(load_results(place.path), place.path, execution.progress, execution.stages)
+    )
     return Report(Results(summary, None)), problems
 
 

@@ -113,13 +113,13 @@ def _say_written(
 @app.command()
 def validate(
     study: StudyPath,
-    name: Annotated[str | None, typer.Argument(help="One track of the study; all by default.")] = None,
+    name: Annotated[str | None, typer.Argument(help="One logged run of the study; all by default.")] = None,
     strict: Annotated[bool, strict("every run is explained")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
     """Hold the prediction against logged runs: are they explained, and where not."""
-    from explorer.console.terminal_fitting import show_tracks
+    from explorer.console.terminal_fitting import show_logged_runs
     from explorer.logs.logged_runs import validate as hold
     from explorer.logs.validation_records import track_records
     from explorer.results.json import json_data
@@ -131,8 +131,8 @@ def validate(
         raise StudyError(
             "the study has no logged run to be held against",
             file=str(loaded.path),
-            key="tracks",
-            remedy="add a section [tracks.NAME] with file, columns, quantity and condition",
+            key="logged_runs",
+            remedy="add a section [logged_runs.NAME] with file, columns, quantity and condition",
         )
     if json:
         records = [
@@ -140,8 +140,8 @@ def validate(
             for one in track_records(loaded, tracked)
         ]
         explains = all(one.validation.explains for one in tracked)
-        _print_json({"explains": explains, "tracks": records})
+        _print_json({"explains": explains, "logged_runs": records})
     else:
-        show_tracks(screen(), tracked)
+        show_logged_runs(screen(), tracked)
     explained = all(one.validation.explains for one in tracked)
     raise typer.Exit(NOT_PASSED if strict and not explained else DONE)

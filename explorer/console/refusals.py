@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor
 
 from explorer.errors import SquatlineError
-from explorer.files import REMEDIES
+from explorer.files.writing import REMEDIES
 
 _MEMORY = "close other programs, take fewer --workers or --samples, or set keep_samples = false in the study"
 _PROCESSES = "close other programs, allow more processes (ulimit -u), or run with --engine threads"

@@ -81,7 +81,7 @@ def difference_shown(value: float, unit: str, spread: float = 0.0) -> str:
 def percent(probability: float) -> str:
     """Write a probability or a share in per cent, with enough digits near both ends.
 
-    An estimated share may lie a little below nought or above one by chance: the end is written.
+    An estimated share may lie a little below zero or above one by chance: the end is written.
     """
     if math.isnan(probability):
         return "no answer"

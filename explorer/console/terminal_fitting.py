@@ -14,7 +14,7 @@ from explorer.graph.units import from_si, number, rounded, rounded_spread, sprea
 from explorer.logs.fit_records import contradiction_words, notes_of
 from explorer.logs.fits import Fitted
 from explorer.logs.fitting.fit import Known
-from explorer.logs.logged_runs import Tracked
+from explorer.logs.logged_runs import ComparedRun
 from explorer.study.study import Study
 
 LEAST_CORRELATION = 0.1
@@ -105,7 +105,7 @@ def _update(one: Fitted) -> Table:
     return table
 
 
-def show_tracks(out: Console, tracked: Sequence[Tracked]) -> None:
+def show_logged_runs(out: Console, tracked: Sequence[ComparedRun]) -> None:
     """Print whether the study explains each run, and what weakens the verdict."""
     for one in tracked:
         found = one.validation

@@ -8,13 +8,13 @@ from rich.box import SIMPLE_HEAD
 from rich.table import Table
 from rich.text import Text
 
-from explorer.analyses.screening import FirstLook
+from explorer.analyses.screening import ScreenedInputs
 from explorer.console.terminal import percent
 from explorer.study.study import Study
 from reports.terminal import screen
 
 
-def show_first_look(study: Study, look: FirstLook) -> None:
+def show_screening(study: Study, look: ScreenedInputs) -> None:
     """Print the inputs that matter, and the sentence on those that do not."""
     out = screen()
     out.print(Text(study.title, style="bold"))
@@ -43,7 +43,7 @@ def show_first_look(study: Study, look: FirstLook) -> None:
     )
 
 
-def verdict_on_the_rest(look: FirstLook) -> str:
+def verdict_on_the_rest(look: ScreenedInputs) -> str:
     """Say how many inputs matter to no limit, and what follows."""
     idle, every, tiny = len(look.idle), len(look.inputs), percent(look.negligible)
     if not idle:
@@ -64,7 +64,7 @@ def _share(value: float) -> str:
     return percent(min(value, 1.0))
 
 
-def first_look_as_data(look: FirstLook) -> dict[str, Any]:
+def screening_as_data(look: ScreenedInputs) -> dict[str, Any]:
     """Return the same as plain data."""
     return {
         "rows": look.rows,

@@ -1,4 +1,4 @@
-"""The candidates of a study on common random numbers: verdicts side by side, differences, ranking, choice.
+"""The candidates of a study on common random numbers: verdicts side by side, differences, ranking, decision.
 
 All candidates are one program: what they share is computed once, and every sample tries each of them in the
 same state of the world.  Values are kept for all samples, because pairs, ranks and the value of information
@@ -16,9 +16,9 @@ import numpy as np
 
 from explorer.analyses.measurement_value import measurements_of
 from explorer.design.highest_speed import run_highest_speed
-from explorer.design.objectives import Aim, Payoff, read_aims, read_payoff, record_of_aim
-from explorer.design.resuming import Way
+from explorer.design.objectives import Objective, Payoff, read_objectives, read_payoff, record_of_objective
 from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
+from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import inputs_digest
 from explorer.engine.plan import Plan, chunk_sizes, make_plan
 from explorer.engine.stages import Stages
@@ -28,18 +28,18 @@ from explorer.estimators.conformance import binomial_interval, judge_joint, judg
 from explorer.estimators.measuring import SIGNIFICANT, Accuracy, take_readings
 from explorer.estimators.paired_comparison import (
     dominance,
+    gain_to_decision,
     paired_difference,
     paired_verdict,
     ranking,
-    worth_to_choice,
 )
 from explorer.estimators.regression import normal_scores
 from explorer.graph.arrays import Array
 from explorer.results.comparison import (
     AimResult,
     CandidateResult,
-    ChoiceResult,
     Comparison,
+    DecisionResult,
     DifferenceResult,
     InformationResult,
     MeasurementResult,
@@ -64,11 +64,11 @@ BARS = 50
 ROUNDING = 1e-9
 
 
-def run_comparison(
+def compare(
     study: Study,
     *,
     samples: int | None = None,
-    way: Way | None = None,
+    execution: Execution | None = None,
 ) -> tuple[Comparison, SideBySide]:
     """Compare the candidates of a study.
 
@@ -78,7 +78,7 @@ def run_comparison(
     ----------
     samples:
         Number of samples instead of the study's own (at most 100 000 of those).
-    way:
+    execution:
         On which workers, told to whom, and where finished parts are kept; by default here and nowhere.
 
     Returns
@@ -94,12 +94,12 @@ def run_comparison(
         When more samples are asked for than can be kept side by side.
 
     """
-    builds, aims = read_builds(study), read_aims(study)
-    payoff = read_payoff(study, aims)
+    builds, objectives = read_builds(study), read_objectives(study)
+    payoff = read_payoff(study, objectives)
     _check_several(study, builds)
-    outputs = outputs_of(study, aims)
+    outputs = outputs_of(study, objectives)
     wanted = min(study.samples, USUAL_SAMPLES) if samples is None else samples
-    way = way or Way()
+    execution = execution or Execution()
     _check_fits(len(builds) * len(outputs), wanted)
     plan = make_plan(study, wanted_of(builds, outputs), scopes=scopes_of(study, builds))
     sizes = chunk_sizes(wanted)
@@ -108,14 +108,14 @@ def run_comparison(
         f"comparison {[build.name for build in builds]} {overrides} {outputs} {index} {size}"
         for index, size in enumerate(sizes)
     ]
-    parts = list(way.parts(names, partial(_values, plan, builds, outputs, sizes), "candidates"))
-    found = SideBySide(study, builds, aims, outputs, np.concatenate(parts, axis=2))
+    parts = list(execution.parts(names, partial(_values, plan, builds, outputs, sizes), "candidates"))
+    found = SideBySide(study, builds, objectives, outputs, np.concatenate(parts, axis=2))
     speeds: list[HighestSpeeds | None] = []
     for build in builds:
         speeds.append(None)
-        with way.stages.analysis(f"highest speed: {build.words}"):
-            speeds[-1] = run_highest_speed(study, build, way)
-    return compare(found, plan, payoff, speeds, way), found
+        with execution.stages.analysis(f"highest speed: {build.words}"):
+            speeds[-1] = run_highest_speed(study, build, execution)
+    return _summed_up(found, plan, payoff, speeds, execution), found
 
 
 def _values(
@@ -148,21 +148,21 @@ def _check_fits(columns: int, samples: int) -> None:
         )
 
 
-def compare(
+def _summed_up(
     found: SideBySide,
     plan: Plan,
     payoff: Payoff,
     speeds: Sequence[HighestSpeeds | None],
-    way: Way,
+    execution: Execution,
 ) -> Comparison:
     """Sum up what the samples say."""
-    progress = way.progress
-    study, builds, aims = found.study, found.builds, found.aims
+    progress = execution.progress
+    study, builds, objectives = found.study, found.builds, found.objectives
     pairs = tuple(_pair(found, i, j) for i in range(len(builds)) for j in range(i + 1, len(builds)))
     progress("comparing", 1, 3)
     candidates = tuple(_candidate(found, plan, pairs, speeds[k], k) for k in range(len(builds)))
     progress("comparing", 2, 3)
-    choice = _choice(found, plan, payoff, way.stages)
+    decision = _decision(found, plan, payoff, execution.stages)
     progress("comparing", 3, 3)
     return Comparison(
         samples=found.values.shape[2],
@@ -171,13 +171,13 @@ def compare(
         required=tuple(limit.probability for limit in study.limits),
         safety=tuple(limit.safety for limit in study.limits),
         subjects=tuple(found.subjects.values()),
-        aims=tuple(map(record_of_aim, aims)),
+        objectives=tuple(map(record_of_objective, objectives)),
         candidates=candidates,
         pairs=pairs,
         rankings=_rankings(found),
-        choice=choice,
-        recommended=_recommended(candidates, aims),
-        notes=(*_notes(candidates), *(failure.words for failure in way.stages.failures)),
+        decision=decision,
+        recommended=_recommended(candidates, objectives),
+        notes=(*_notes(candidates), *(failure.words for failure in execution.stages.failures)),
     )
 
 
@@ -231,7 +231,9 @@ def _candidate(
         joint=judge_joint(margins, max(limit.probability for limit in limits)),
         joint_safety=judge_joint(margins[safe], max(limits[s].probability for s in safe)) if safe else None,
         verdict=worst_verdict([one.verdict for one in judged]),
-        aims=tuple(_aim_result(aim, found.scores[k, a]) for a, aim in enumerate(found.aims)),
+        objectives=tuple(
+            _aim_result(objective, found.scores[k, a]) for a, objective in enumerate(found.objectives)
+        ),
         dominated_by=tuple(_dominating(build.name, pairs)),
         speeds=tuple(
             SpeedResult(state.words, state.speed, state.sure, state.possible, state.reachable)
@@ -246,35 +248,41 @@ def _dominating(name: str, pairs: Sequence[PairResult]) -> list[str]:
     return by_first + by_second
 
 
-def _aim_result(aim: Aim, scores: Array) -> AimResult:
-    answered = aim.sign * scores[np.isfinite(scores)]
+def _aim_result(objective: Objective, scores: Array) -> AimResult:
+    answered = objective.sign * scores[np.isfinite(scores)]
     unanswered = scores.size - answered.size
     if answered.size < 2:
-        return AimResult(aim.name, math.nan, math.nan, math.nan, math.nan, unanswered)
-    if aim.limit is None:
+        return AimResult(objective.name, math.nan, math.nan, math.nan, math.nan, unanswered)
+    if objective.limit is None:
         low, high = np.quantile(answered, [0.05, 0.95])
     else:
         # A limit holds or not in each car: no band of cars, but an interval of the share.
         low, high = binomial_interval(float(answered.sum()), answered.size)
     error = float(np.std(answered, ddof=1)) / math.sqrt(answered.size)
-    return AimResult(aim.name, float(answered.mean()), error, float(low), float(high), unanswered)
+    return AimResult(objective.name, float(answered.mean()), error, float(low), float(high), unanswered)
 
 
 def _rankings(found: SideBySide) -> tuple[RankingResult, ...]:
     by_aims = [
-        RankingResult(aim.words, aim.unit, aim.display_unit, aim.sign, ranking(found.scores[:, k]))
-        for k, aim in enumerate(found.aims)
+        RankingResult(
+            objective.words,
+            objective.unit,
+            objective.display_unit,
+            objective.sign,
+            ranking(found.scores[:, k]),
+        )
+        for k, objective in enumerate(found.objectives)
     ]
     by_limits = RankingResult("all limits hold", "1", "%", 1.0, ranking(found.all_hold.astype(float)))
     return (*by_aims, by_limits)
 
 
-def _choice(found: SideBySide, plan: Plan, payoff: Payoff, stages: Stages) -> ChoiceResult:
-    scores = None if payoff.aim is None else found.score(payoff.aim)
+def _decision(found: SideBySide, plan: Plan, payoff: Payoff, stages: Stages) -> DecisionResult:
+    scores = None if payoff.objective is None else found.score(payoff.objective)
     payoffs = payoff.of(scores, found.all_hold)
     means = payoffs.mean(axis=1)
-    everything = worth_to_choice(payoffs)
-    sign = 1.0 if payoff.aim is None else payoff.aim.sign
+    everything = gain_to_decision(payoffs)
+    sign = 1.0 if payoff.objective is None else payoff.objective.sign
     known = payoffs[:, :INFORMATION_SAMPLES]
     inputs: tuple[InformationResult, ...] = ()
     measurements: tuple[MeasurementResult, ...] = ()
@@ -282,10 +290,10 @@ def _choice(found: SideBySide, plan: Plan, payoff: Payoff, stages: Stages) -> Ch
         truths = _truths(plan, known.shape[1]) if everything.gain.value > 0 else {}
         inputs = _worth_of_inputs(found.builds, truths, known)
         measurements = _worth_of_measurements(found, truths, known)
-    return ChoiceResult(
+    return DecisionResult(
         by=payoff.words,
-        unit="1" if payoff.aim is None else payoff.aim.unit,
-        display_unit="%" if payoff.aim is None else payoff.aim.display_unit,
+        unit="1" if payoff.objective is None else payoff.objective.unit,
+        display_unit="%" if payoff.objective is None else payoff.objective.display_unit,
         payoffs=tuple(float(sign * mean) for mean in means),
         best=found.builds[int(np.argmax(means))].name,
         everything=everything,
@@ -308,7 +316,7 @@ def _worth_of_inputs(
     words = {build.name: build.words for build in builds}
     found = []
     for stream, truth in truths.items():
-        worth = worth_to_choice(payoffs, normal_scores(truth)[None])
+        worth = gain_to_decision(payoffs, normal_scores(truth)[None])
         if worth.gain.value > SIGNIFICANT * worth.gain.error:
             name, _, whose = stream.partition("@")
             label = name.replace("_", " ") + (f" of {words.get(whose, whose)}" if whose else "")
@@ -326,7 +334,7 @@ def _worth_of_measurements(
             reads = _reads_of(measurement.reads, build, truths)
             if reads:
                 one = replace(measurement, reads=reads)
-                worth = worth_to_choice(payoffs, take_readings(one, truths, found.study.seed))
+                worth = gain_to_decision(payoffs, take_readings(one, truths, found.study.seed))
                 label = one.label if build is None else f"{one.label} of {build.words}"
                 of = None if build is None else build.name
                 weighed.append(MeasurementResult(one.name, label, of, one.hours, worth))
@@ -346,27 +354,33 @@ def _reads_of(
     return {names[name]: accuracy for name, accuracy in reads.items() if names[name] in truths}
 
 
-def _recommended(candidates: Sequence[CandidateResult], aims: Sequence[Aim]) -> str | None:
+def _recommended(candidates: Sequence[CandidateResult], objectives: Sequence[Objective]) -> str | None:
     passing = [one for one in candidates if one.verdict == "pass"]
     if not passing:
         return None
-    if not aims:
+    if not objectives:
         return max(passing, key=lambda one: one.joint.probability).name
     worst = -math.inf
     return max(
         passing,
-        key=lambda one: worst if math.isnan(one.aims[0].mean) else aims[0].sign * one.aims[0].mean,
+        key=lambda one: (
+            worst if math.isnan(one.objectives[0].mean) else objectives[0].sign * one.objectives[0].mean
+        ),
     ).name
 
 
 def _notes(candidates: Sequence[CandidateResult]) -> tuple[str, ...]:
     notes = [
-        f"{one.words}: no limit and no aim depends on {', '.join(one.without_effect)}"
+        f"{one.words}: no limit and no objective depends on {', '.join(one.without_effect)}"
         for one in candidates
         if one.without_effect
     ]
     for one in candidates:
-        lost = [f"{aim.unanswered} samples of {aim.name}" for aim in one.aims if aim.unanswered]
+        lost = [
+            f"{objective.unanswered} samples of {objective.name}"
+            for objective in one.objectives
+            if objective.unanswered
+        ]
         if lost:
             notes.append(f"{one.words}: no answer in {', '.join(lost)}; they rank last")
     return tuple(notes)

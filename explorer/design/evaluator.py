@@ -1,4 +1,4 @@
-"""A bench for builds: one compiled program, one set of samples, any values of the design variables.
+"""A evaluator for builds: one compiled program, one set of samples, any values of the design variables.
 
 The program is compiled once with the variables as leaves of their own; a point of the design only replaces
 their values.  All points see the same samples (common random numbers), so that what differs between two
@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from explorer.design.objectives import Aim
+from explorer.design.objectives import Objective
 from explorer.design.variables import Variable
 from explorer.engine.fingerprint import inputs_digest
 from explorer.engine.plan import Plan, chunk_sizes, make_plan
@@ -31,7 +31,7 @@ DRAW_STRIDE = 2**32
 
 
 @dataclass(frozen=True)
-class Bench:
+class Evaluator:
     """What any point of a design is put on.
 
     Attributes
@@ -47,7 +47,7 @@ class Bench:
     build: Build
     variables: tuple[Variable, ...]
     limits: tuple[Limit, ...]
-    aims: tuple[Aim, ...]
+    objectives: tuple[Objective, ...]
     samples: int
     plan: Plan
     draw: int = 0
@@ -63,8 +63,10 @@ class Bench:
         variables = [(v.name, v.spread, v.everywhere, inputs_digest([v.given])) for v in self.variables]
         overrides = inputs_digest(self.build.overrides.values())
         limits = [_without_words(one) for one in self.limits]
-        aims = [(one.goal, one.output, one.limit and _without_words(one.limit)) for one in self.aims]
-        return f"{variables} {overrides} {limits} {aims} {self.samples} {self.draw}"
+        objectives = [
+            (one.goal, one.output, one.limit and _without_words(one.limit)) for one in self.objectives
+        ]
+        return f"{variables} {overrides} {limits} {objectives} {self.samples} {self.draw}"
 
     @cached_property
     def _held(self) -> tuple[dict[str, Array], ...]:
@@ -92,26 +94,26 @@ class Bench:
         return moved
 
     def tried(self, point: Sequence[float]) -> tuple[Array, Array]:
-        """Return margins, shape (limits, samples), and values of the aims, shape (aims, samples)."""
+        """Return margins, shape (limits, samples), and objectives, shape (objectives, samples)."""
         margins = np.empty((len(self.limits), self.samples))
-        aims = np.empty((len(self.aims), self.samples))
+        objectives = np.empty((len(self.objectives), self.samples))
         start = 0
         for size, found in zip(chunk_sizes(self.samples), self.outcomes(point), strict=True):
             part = slice(start, start + size)
             for k, limit in enumerate(self.limits):
                 margins[k, part] = limit.margin_in(found)
-            for k, aim in enumerate(self.aims):
-                aims[k, part] = aim.values(found)
+            for k, objective in enumerate(self.objectives):
+                objectives[k, part] = objective.values(found)
             start += size
-        return margins, aims
+        return margins, objectives
 
     def assess(self, point: Sequence[float]) -> Assessment:
         """Assess the build with these values of its variables."""
-        margins, aims = self.tried(point)
-        return assess(margins, self.requirements, aims)
+        margins, objectives = self.tried(point)
+        return assess(margins, self.requirements, objectives)
 
     def reached_by(self, variable: Variable) -> tuple[str, ...]:
-        """Names of the limits and aims that depend on a variable."""
+        """Names of the limits and objectives that depend on a variable."""
         leaf = self.plan.program.leaves.get(variable.given.key)
         if leaf is None:
             return ()
@@ -121,7 +123,7 @@ class Bench:
             return any(leaf == slot or leaf in self.plan.program.upstream[slot] for slot in slots)
 
         limits = [limit.name for limit in self.limits if depends(limit.output.pairs)]
-        return (*limits, *(aim.name for aim in self.aims if depends(aim.wanted)))
+        return (*limits, *(objective.name for objective in self.objectives if depends(objective.wanted)))
 
 
 def _without_words(limit: Limit) -> Limit:
@@ -135,9 +137,9 @@ def set_up(
     samples: int,
     build: Build = AS_IT_STANDS,
     limits: Sequence[Limit] | None = None,
-    aims: Sequence[Aim] = (),
+    objectives: Sequence[Objective] = (),
     draw: int = 0,
-) -> Bench:
+) -> Evaluator:
     """Compile the program for some variables.
 
     Parameters
@@ -150,10 +152,10 @@ def set_up(
     """
     limits = tuple(study.limits if limits is None else limits)
     wanted = [pair for limit in limits for pair in limit.output.pairs]
-    wanted += [pair for aim in aims for pair in aim.wanted]
+    wanted += [pair for objective in objectives for pair in objective.wanted]
     scopes = {name: _scope(study, build, variables, name) for name in study.conditions}
     plan = make_plan(study, wanted, scopes=scopes)
-    return Bench(study, build, tuple(variables), limits, tuple(aims), samples, plan, draw)
+    return Evaluator(study, build, tuple(variables), limits, tuple(objectives), samples, plan, draw)
 
 
 def _scope(study: Study, build: Build, variables: Sequence[Variable], condition: str) -> dict[str, Input]:

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.inverse import PreparedQuestion, prepare_question, run_question
 from explorer.design.maps import PreparedMap, prepare_map, run_map
-from explorer.design.objectives import Aim, read_aims, read_payoff
-from explorer.design.resuming import Way
+from explorer.design.objectives import Objective, read_objectives, read_payoff
 from explorer.design.search import run_search
 from explorer.design.variables import Variable, read_variables
+from explorer.engine.execution import Execution
 from explorer.errors import StudyError, nearest
 from explorer.results.exploration import AnswerRecord, Exploration, HighestSpeeds, MapRecord
 from explorer.study.builds import AS_IT_STANDS, Build, read_builds
@@ -47,7 +47,7 @@ class Prepared:
     """What a study asks about its design space, found right."""
 
     variables: tuple[Variable, ...]
-    aims: tuple[Aim, ...]
+    objectives: tuple[Objective, ...]
     maps: tuple[PreparedMap, ...]
     questions: tuple[PreparedQuestion, ...]
 
@@ -62,24 +62,24 @@ def prepare(study: Study, build: Build = AS_IT_STANDS) -> Prepared:
 
     """
     read_builds(study)
-    aims = read_aims(study)
-    read_payoff(study, aims)
+    objectives = read_objectives(study)
+    read_payoff(study, objectives)
     variables = read_variables(study, build)
     entries = study.entries
     return Prepared(
         variables,
-        aims,
+        objectives,
         tuple(prepare_map(study, build, k) for k in range(len(entries.maps))),
         tuple(prepare_question(study, build, k) for k in range(len(entries.questions))),
     )
 
 
-def run_exploration(
+def explore(
     study: Study,
     *,
     build: Build = AS_IT_STANDS,
     parts: Collection[str] = PARTS,
-    way: Way | None = None,
+    execution: Execution | None = None,
 ) -> tuple[Exploration | None, HighestSpeeds | None]:
     """Explore the design space of a study around one build.
 
@@ -87,7 +87,7 @@ def run_exploration(
     ----------
     parts:
         What to do: "speed", "questions", "maps", "search".
-    way:
+    execution:
         On which workers, told to whom, and where finished parts are kept; by default here and nowhere.
 
     Returns
@@ -102,31 +102,31 @@ def run_exploration(
 
     Notes
     -----
-    A part that fails takes no other along: ``way.stages`` and the notes say what came to no result, and why.
+    A part that fails takes no other along: ``execution.stages`` and the notes say what failed, and why.
 
     """
-    way = way or Way()
+    execution = execution or Execution()
     prepared = prepare(study, build)
-    stages = way.stages
+    stages = execution.stages
     speeds: HighestSpeeds | None = None
     answers: list[AnswerRecord] = []
     maps: list[MapRecord] = []
     search, notes = None, []
     if "speed" in parts:
         with stages.analysis("highest speed"):
-            speeds = run_highest_speed(study, build, way)
+            speeds = run_highest_speed(study, build, execution)
     for question in prepared.questions if "questions" in parts else ():
         with stages.analysis(f"question: {question.ask}"):
-            answers.append(run_question(question, way))
+            answers.append(run_question(question, execution))
     for one in prepared.maps if "maps" in parts else ():
         with stages.analysis(f"map: {one.name}"):
-            maps.append(run_map(one, way))
+            maps.append(run_map(one, execution))
     if "search" in parts and prepared.variables:
-        if prepared.aims:
+        if prepared.objectives:
             with stages.analysis("best build"):
-                search = run_search(study, build, prepared.variables, prepared.aims, way)
+                search = run_search(study, build, prepared.variables, prepared.objectives, execution)
         else:
-            notes.append("no [[aims]] are set, so there is nothing to search the design variables for")
+            notes.append("no [[objectives]] are set, so there is nothing to search the design variables for")
     notes += [failure.words for failure in stages.failures]
     asked = bool(answers or maps or search)
     if not asked and speeds is None:
@@ -137,8 +137,8 @@ def run_exploration(
             file=str(study.path),
             key="design",
             found=f"parts asked for: {', '.join(parts)}",
-            remedy="give ranges as [design.NAME] and ask for [[maps]], [[questions]] or [[aims]], or mark "
-            "limits as safety = true",
+            remedy="give ranges as [design.NAME] and ask for [[maps]], [[questions]] or [[objectives]], or "
+            "mark limits as safety = true",
         )
     if not asked:
         return None, speeds

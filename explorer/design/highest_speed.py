@@ -1,4 +1,4 @@
-"""The highest speed at which all safety limits hold, for each state of the flap, and a ladder up to it.
+"""The highest speed at which all safety limits hold, for each state of the flap, and speed steps up to it.
 
 Each safety limit is held against its quantity with the speed of its condition replaced by the speed tried.
 A limit on a critical speed (front lift-off, divergence), which does not depend on the speed driven, becomes:
@@ -14,18 +14,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.design.evaluator import Bench, set_up
-from explorer.design.objectives import Aim
-from explorer.design.resuming import Way
+from explorer.design.evaluator import Evaluator, set_up
+from explorer.design.objectives import Objective
 from explorer.design.variables import Variable, chosen_input
+from explorer.engine.execution import Execution
 from explorer.engine.plan import CHUNK, make_plan
-from explorer.errors import SquatlineError, StudyError, standing_in
+from explorer.errors import SquatlineError, StudyError, with_file
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment, assess
 from explorer.estimators.design_space import spans
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
 from explorer.graph.units import parse
-from explorer.results.exploration import Expectation, HighestSpeeds, Rung, SpeedLimit, StateSpeed
+from explorer.results.exploration import Expectation, HighestSpeeds, SpeedLimit, SpeedStep, StateSpeed
 from explorer.study.builds import Build
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Study
@@ -33,8 +33,8 @@ from explorer.study.study import Study
 # Speeds looked at before the turn is closed in on; a limit broken and met again in between is not seen.
 LOOKS = 41
 AT_EACH, MUST_REACH, AT_ANY = "at each speed", "must reach the speed", "at any speed"
-# The last step of the ladder carries this share of the air load at the highest conforming speed.
-TOP_RUNG = 0.9
+# The last speed step carries this share of the air load at the highest conforming speed.
+TOP_STEP = 0.9
 # Shown at every step where the study can compute them.
 WATCHED = ("pitch", "front_axle_load", "kinetic_energy")
 # Common practice, no source.
@@ -61,7 +61,7 @@ class _State:
     limits: tuple[Limit, ...]
 
 
-def run_highest_speed(study: Study, build: Build, way: Way) -> HighestSpeeds | None:
+def run_highest_speed(study: Study, build: Build, execution: Execution) -> HighestSpeeds | None:
     """Find the highest conforming speed for each state of the flap.
 
     Returns
@@ -76,7 +76,7 @@ def run_highest_speed(study: Study, build: Build, way: Way) -> HighestSpeeds | N
 
     """
     entry = study.entries.highest_speed
-    with standing_in(str(study.path)):
+    with with_file(str(study.path)):
         speeds = _range(study)
     states, notes = _states(study, build)
     if not states:
@@ -84,9 +84,9 @@ def run_highest_speed(study: Study, build: Build, way: Way) -> HighestSpeeds | N
     stage = f"highest speed: {build.words}"
     found = []
     for done, state in enumerate(states):
-        way.progress(stage, done, len(states))
-        found.append(_state_speed(study, build, state, speeds, way))
-    way.progress(stage, len(states), len(states))
+        execution.progress(stage, done, len(states))
+        found.append(_state_speed(study, build, state, speeds, execution))
+    execution.progress(stage, len(states), len(states))
     return HighestSpeeds(
         build=build.words,
         states=tuple(found),
@@ -110,7 +110,7 @@ def _range(study: Study) -> Range:
             "the range of speeds is empty",
             key="highest_speed",
             found=f"from {low:g} to {high:g} m/s",
-            allowed="above nought, and a lower speed before a higher one",
+            allowed="above zero, and a lower speed before a higher one",
         )
     return Range(low, high)
 
@@ -145,17 +145,19 @@ def _state_words(opening: float | None) -> str:
     return {0.0: "flap closed", 1.0: "flap open"}.get(opening, f"flap {100 * opening:.0f} % open")
 
 
-def _state_speed(study: Study, build: Build, state: _State, speeds: Range, way: Way) -> StateSpeed:
+def _state_speed(
+    study: Study, build: Build, state: _State, speeds: Range, execution: Execution
+) -> StateSpeed:
     variable = _speed_variable(study, build, speeds)
     samples = study.entries.highest_speed.samples
-    bench = set_up(study, [variable], samples=samples, build=build, limits=state.limits)
-    uses = tuple(_use(study, bench, limit) for limit in state.limits)
+    evaluator = set_up(study, [variable], samples=samples, build=build, limits=state.limits)
+    uses = tuple(_use(study, evaluator, limit) for limit in state.limits)
     looked_at = speeds.even(LOOKS)
     known: dict[float, Assessment] = {}
 
     def at(speed: float) -> Assessment:
         if speed not in known:
-            known[speed] = _assessed(bench, uses, speed, way)
+            known[speed] = _assessed(evaluator, uses, speed, execution)
         return known[speed]
 
     # One scale for all speeds: the spread in the middle of the range.
@@ -167,15 +169,15 @@ def _state_speed(study: Study, build: Build, state: _State, speeds: Range, way: 
     shown = [at(value) for value in looked_at]
     reachable = _reachable(study, build, state)
     held_back_by = None if speed == speeds.high else _weakest(state, at(speed or speeds.low), scale)
-    ladder: tuple[Rung, ...] = ()
+    steps: tuple[SpeedStep, ...] = ()
     if sure is not None:
         # The last step lies below the highest conforming speed, and within what the car can run.
-        top = min(sure * math.sqrt(TOP_RUNG), math.inf if reachable is None else reachable[2])
-        rungs = _rungs(top, study.entries.highest_speed.steps)
-        expected = _expected(bench, state, rungs)
-        ladder = tuple(
-            Rung(rung, (rung / sure) ** 2, float(at(rung).probabilities[-2]), seen)
-            for rung, seen in zip(rungs, expected, strict=True)
+        top = min(sure * math.sqrt(TOP_STEP), math.inf if reachable is None else reachable[2])
+        step_speeds = _speed_steps(top, study.entries.highest_speed.steps)
+        expected = _expected(evaluator, state, step_speeds)
+        steps = tuple(
+            SpeedStep(speed, (speed / sure) ** 2, float(at(speed).probabilities[-2]), seen)
+            for speed, seen in zip(step_speeds, expected, strict=True)
         )
     return StateSpeed(
         words=state.words,
@@ -199,7 +201,7 @@ def _state_speed(study: Study, build: Build, state: _State, speeds: Range, way: 
         reachable=reachable,
         speeds=looked_at,
         together=tuple(float(one.probabilities[-2]) for one in shown),
-        ladder=ladder,
+        steps=steps,
     )
 
 
@@ -220,9 +222,9 @@ def _speed_variable(study: Study, build: Build, speeds: Range) -> Variable:
     )
 
 
-def _use(study: Study, bench: Bench, limit: Limit) -> str:
+def _use(study: Study, evaluator: Evaluator, limit: Limit) -> str:
     """Say how a limit is held against a speed."""
-    if limit.name in bench.reached_by(bench.variables[0]):
+    if limit.name in evaluator.reached_by(evaluator.variables[0]):
         return AT_EACH
     quantity = study.graph[limit.output.quantity]
     lower_only = math.isinf(limit.high) and not limit.output.is_difference
@@ -230,18 +232,18 @@ def _use(study: Study, bench: Bench, limit: Limit) -> str:
     return MUST_REACH if critical else AT_ANY
 
 
-def _assessed(bench: Bench, uses: Sequence[str], speed: float, way: Way) -> Assessment:
+def _assessed(evaluator: Evaluator, uses: Sequence[str], speed: float, execution: Execution) -> Assessment:
     """Assess one speed; a critical speed is held against the speed tried instead of its own bound."""
 
     def compute() -> Array:
-        margins, _ = bench.tried((speed,))
-        for k, (limit, use) in enumerate(zip(bench.limits, uses, strict=True)):
+        margins, _ = evaluator.tried((speed,))
+        for k, (limit, use) in enumerate(zip(evaluator.limits, uses, strict=True)):
             if use == MUST_REACH:
                 margins[k] += limit.low - speed
-        return assess(margins, bench.requirements, np.empty((0, bench.samples))).packed()
+        return assess(margins, evaluator.requirements, np.empty((0, evaluator.samples))).packed()
 
-    name = hashlib.sha256(f"highest speed {bench.settings} {uses} {speed}".encode()).hexdigest()
-    return Assessment.unpacked(way.part(name, compute))
+    name = hashlib.sha256(f"highest speed {evaluator.settings} {uses} {speed}".encode()).hexdigest()
+    return Assessment.unpacked(execution.part(name, compute))
 
 
 def _reachable(study: Study, build: Build, state: _State) -> tuple[float, float, float] | None:
@@ -262,21 +264,21 @@ def _quantiles(values: Array) -> tuple[float, float, float] | None:
     return low, middle, high
 
 
-def _rungs(top: float, steps: int) -> list[float]:
+def _speed_steps(top: float, steps: int) -> list[float]:
     """Return speeds up to a highest one, in steps of equal air load."""
     return [top * math.sqrt(step / steps) for step in range(1, steps + 1)]
 
 
-def _expected(bench: Bench, state: _State, speeds: Sequence[float]) -> list[tuple[Expectation, ...]]:
+def _expected(evaluator: Evaluator, state: _State, speeds: Sequence[float]) -> list[tuple[Expectation, ...]]:
     """Say what to expect at each speed of the limited quantities and of those worth watching."""
-    study, first = bench.study, state.conditions[0]
-    given = bench.build.given_names(study, first)
+    study, first = evaluator.study, state.conditions[0]
+    given = evaluator.build.given_names(study, first)
     watched = [name for name in WATCHED if name in study.graph and not study.graph.missing([name], given)]
     shown = [(name, first) for name in watched] + [
         pair for limit in state.limits for pair in limit.output.pairs
     ]
-    aims = [
-        Aim(
+    objectives = [
+        Objective(
             f"{name} {where}",
             "highest",
             Output(name, where),
@@ -286,21 +288,35 @@ def _expected(bench: Bench, state: _State, speeds: Sequence[float]) -> list[tupl
         )
         for name, where in dict.fromkeys(shown)
     ]
-    watch = set_up(study, bench.variables, samples=CHUNK, build=bench.build, limits=(), aims=aims)
-    reached = watch.reached_by(bench.variables[0])
+    watch = set_up(
+        study, evaluator.variables, samples=CHUNK, build=evaluator.build, limits=(), objectives=objectives
+    )
+    reached = watch.reached_by(evaluator.variables[0])
     # Conditions that differ in speed alone are one and the same here: one slot of the program.
-    slots = {watch.plan.program.outputs[aim.wanted[0]]: aim for aim in reversed(aims) if aim.name in reached}
-    moving = [aim for aim in aims if aim in slots.values()]
+    slots = {
+        watch.plan.program.outputs[objective.wanted[0]]: objective
+        for objective in reversed(objectives)
+        if objective.name in reached
+    }
+    moving = [objective for objective in objectives if objective in slots.values()]
     expected = []
     for speed in speeds:
         (found,) = watch.outcomes((speed,))
-        ranges = [(aim, _quantiles(aim.values(found))) for aim in moving]
-        expected.append(tuple(_expectation(aim, *range_) for aim, range_ in ranges if range_ is not None))
+        ranges = [(objective, _quantiles(objective.values(found))) for objective in moving]
+        expected.append(
+            tuple(_expectation(objective, *range_) for objective, range_ in ranges if range_ is not None)
+        )
     return expected
 
 
-def _expectation(aim: Aim, low: float, middle: float, high: float) -> Expectation:
-    assert aim.output is not None  # the ladder watches quantities only
+def _expectation(objective: Objective, low: float, middle: float, high: float) -> Expectation:
+    assert objective.output is not None  # the speed steps watch quantities only
     return Expectation(
-        aim.output.quantity, aim.output.condition, aim.unit, aim.display_unit, low, middle, high
+        objective.output.quantity,
+        objective.output.condition,
+        objective.unit,
+        objective.display_unit,
+        low,
+        middle,
+        high,
     )

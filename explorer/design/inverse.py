@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.design.evaluator import Bench, set_up
+from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.maps import check_reaches, stretches_of
 from explorer.design.objectives import find_limit
 from explorer.design.points import assess_one, assess_points
-from explorer.design.resuming import Way
 from explorer.design.variables import find_variable, read_variables, record_of
-from explorer.errors import standing_in
+from explorer.engine.execution import Execution
+from explorer.errors import with_file
 from explorer.estimators.design_space import Stretch
 from explorer.estimators.ranges import Range
 from explorer.results.exploration import AnswerRecord, OtherLimit
@@ -29,7 +29,7 @@ class PreparedQuestion:
     """A question that has been found right and only needs answering."""
 
     ask: str
-    bench: Bench
+    evaluator: Evaluator
 
 
 def prepare_question(study: Study, build: Build, position: int) -> PreparedQuestion:
@@ -49,30 +49,30 @@ def prepare_question(study: Study, build: Build, position: int) -> PreparedQuest
 
     """
     entry, key = study.entries.questions[position], f"questions[{position + 1}]"
-    with standing_in(str(study.path)):
+    with with_file(str(study.path)):
         build = find_build(study, entry.around, build, f"{key}.around")
         variable = find_variable(read_variables(study, build), entry.vary, f"{key}.vary")
         limit = find_limit(study, entry.limit, f"{key}.limit")
-        bench = set_up(study, [variable], samples=entry.samples, build=build, limits=[limit])
-        check_reaches(bench, variable, f"{key}.vary")
-    return PreparedQuestion(entry.ask or f"Which {variable.words} does it take? ({limit.name})", bench)
+        evaluator = set_up(study, [variable], samples=entry.samples, build=build, limits=[limit])
+        check_reaches(evaluator, variable, f"{key}.vary")
+    return PreparedQuestion(entry.ask or f"Which {variable.words} does it take? ({limit.name})", evaluator)
 
 
-def run_question(prepared: PreparedQuestion, way: Way) -> AnswerRecord:
+def run_question(prepared: PreparedQuestion, execution: Execution) -> AnswerRecord:
     """Answer a question."""
-    ask, bench = prepared.ask, prepared.bench
-    (variable,), (limit,) = bench.variables, bench.limits
+    ask, evaluator = prepared.ask, prepared.evaluator
+    (variable,), (limit,) = evaluator.variables, evaluator.limits
     values = variable.range.even(LOOKS)
-    assessed = assess_points(bench, [(value,) for value in values], way, f"question: {ask}")
+    assessed = assess_points(evaluator, [(value,) for value in values], execution, f"question: {ask}")
     probabilities = tuple(float(one.probabilities[0]) for one in assessed)
     scale = np.median([one.spread for one in assessed], axis=0)
-    found = stretches_of(bench, values, assessed, scale, way)
-    record = record_of(bench.study, bench.build, variable)
+    found = stretches_of(evaluator, values, assessed, scale, execution)
+    record = record_of(evaluator.study, evaluator.build, variable)
     choose = choice(variable.range, record.now, found)
     best = int(np.argmax(probabilities))
     return AnswerRecord(
         ask=ask,
-        around=bench.build.words,
+        around=evaluator.build.words,
         variable=record,
         limit=limit.name,
         required=limit.probability,
@@ -80,10 +80,10 @@ def run_question(prepared: PreparedQuestion, way: Way) -> AnswerRecord:
         choose=choose,
         best=values[best],
         best_probability=probabilities[best],
-        others=() if choose is None else _others(bench, choose, way),
+        others=() if choose is None else _others(evaluator, choose, execution),
         values=values,
         probabilities=probabilities,
-        samples=bench.samples,
+        samples=evaluator.samples,
     )
 
 
@@ -102,14 +102,16 @@ def choice(allowed: Range, now: float | None, found: Sequence[Stretch]) -> float
     return min(choices, key=lambda value: abs(value - near), default=None)
 
 
-def _others(bench: Bench, value: float, way: Way) -> tuple[OtherLimit, ...]:
+def _others(evaluator: Evaluator, value: float, execution: Execution) -> tuple[OtherLimit, ...]:
     """Assess the limits that were not asked about."""
-    asked = bench.limits[0]
-    rest = [limit for limit in bench.study.limits if limit is not asked]
+    asked = evaluator.limits[0]
+    rest = [limit for limit in evaluator.study.limits if limit is not asked]
     if not rest:
         return ()
-    full = set_up(bench.study, bench.variables, samples=bench.samples, build=bench.build, limits=rest)
-    one = assess_one(full, (value,), way)
+    full = set_up(
+        evaluator.study, evaluator.variables, samples=evaluator.samples, build=evaluator.build, limits=rest
+    )
+    one = assess_one(full, (value,), execution)
     return tuple(
         OtherLimit(limit.name, limit.probability, float(one.probabilities[k]), one.verdict_of(k))
         for k, limit in enumerate(rest)

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.design.evaluator import Bench, set_up
+from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.objectives import find_limit
 from explorer.design.points import Point, assess_one, assess_points, check_count
-from explorer.design.resuming import Way
 from explorer.design.variables import Variable, find_variable, read_variables, record_of
-from explorer.errors import StudyError, standing_in
+from explorer.engine.execution import Execution
+from explorer.errors import StudyError, with_file
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment
 from explorer.estimators.design_space import Segment, Stretch, contour, stretches
 from explorer.graph.arrays import Array
@@ -30,7 +30,7 @@ class PreparedMap:
     """A map that has been found right and only needs evaluating."""
 
     name: str
-    bench: Bench
+    evaluator: Evaluator
     values: tuple[tuple[float, ...], ...]
 
     @property
@@ -57,7 +57,7 @@ def prepare_map(study: Study, build: Build, position: int) -> PreparedMap:
 
     """
     entry, key = study.entries.maps[position], f"maps[{position + 1}]"
-    with standing_in(str(study.path)):
+    with with_file(str(study.path)):
         build = find_build(study, entry.around, build, f"{key}.around")
         variables = read_variables(study, build)
         over = [find_variable(variables, name, f"{key}.over") for name in entry.over]
@@ -65,19 +65,19 @@ def prepare_map(study: Study, build: Build, position: int) -> PreparedMap:
         counts = [_count(entry, variable, len(over)) for variable in over]
         _check_grid(entry, key, counts)
         values = tuple(_values(entry, variable, count) for variable, count in zip(over, counts, strict=True))
-        bench = set_up(study, over, samples=entry.samples, build=build, limits=limits)
+        evaluator = set_up(study, over, samples=entry.samples, build=build, limits=limits)
         for variable in over:
-            check_reaches(bench, variable, f"{key}.over")
-    return PreparedMap(entry.name or " and ".join(variable.words for variable in over), bench, values)
+            check_reaches(evaluator, variable, f"{key}.over")
+    return PreparedMap(entry.name or " and ".join(variable.words for variable in over), evaluator, values)
 
 
-def run_map(prepared: PreparedMap, way: Way) -> MapRecord:
+def run_map(prepared: PreparedMap, execution: Execution) -> MapRecord:
     """Evaluate a map."""
-    bench, values = prepared.bench, prepared.values
-    assessed = assess_points(bench, prepared.points, way, f"map: {prepared.name}")
+    evaluator, values = prepared.evaluator, prepared.values
+    assessed = assess_points(evaluator, prepared.points, execution, f"map: {prepared.name}")
     # One scale for the whole map, so that the smallest surplus does not jump from point to point.
     scale = np.median([one.spread for one in assessed], axis=0)
-    spans = stretches_of(bench, values[0], assessed, scale, way) if len(values) == 1 else ()
+    spans = stretches_of(evaluator, values[0], assessed, scale, execution) if len(values) == 1 else ()
     return _record(prepared, assessed, scale, spans)
 
 
@@ -99,7 +99,7 @@ def _values(entry: MapEntry, variable: Variable, count: int) -> tuple[float, ...
     return variable.range.stepped() if by_step else variable.range.even(count)
 
 
-def check_reaches(bench: Bench, variable: Variable, key: str) -> None:
+def check_reaches(evaluator: Evaluator, variable: Variable, key: str) -> None:
     """Refuse a variable that nothing asked for depends on.
 
     Raises
@@ -108,12 +108,12 @@ def check_reaches(bench: Bench, variable: Variable, key: str) -> None:
         With the limits it does not reach.
 
     """
-    if not bench.reached_by(variable):
+    if not evaluator.reached_by(variable):
         raise StudyError(
             "no limit here depends on this design variable",
             key=key,
             found=variable.name,
-            allowed=f"an input that reaches one of: {'; '.join(limit.name for limit in bench.limits)}",
+            allowed=f"an input that reaches one of: {'; '.join(limit.name for limit in evaluator.limits)}",
             remedy=f"'squatline explain {variable.name}' says what needs it; conditions that set it, and a "
             "quantity given instead of computed, cut it off",
         )
@@ -122,19 +122,21 @@ def check_reaches(bench: Bench, variable: Variable, key: str) -> None:
 def _record(
     prepared: PreparedMap, assessed: Sequence[Assessment], scale: Array, spans: tuple[Stretch, ...]
 ) -> MapRecord:
-    name, bench, values = prepared.name, prepared.bench, prepared.values
+    name, evaluator, values = prepared.name, prepared.evaluator, prepared.values
     shape = (len(values[1]) if len(values) == 2 else 1, len(values[0]))
     probabilities = np.stack([one.probabilities for one in assessed]).T.reshape(-1, *shape)
     surplus = np.stack([[one.scaled(kind, scale) for one in assessed] for kind in (SURE, LIKELY, POSSIBLE)])
-    surplus = surplus.transpose(0, 2, 1).reshape(3, len(bench.limits), *shape)
+    surplus = surplus.transpose(0, 2, 1).reshape(3, len(evaluator.limits), *shape)
     worst = surplus.min(axis=1)
     verdicts = [one.verdict for one in assessed]
     met = sum(verdict == "pass" for verdict in verdicts) / len(verdicts)
     lines = [_lines(values, worst[kind]) for kind in (SURE, LIKELY, POSSIBLE)]
-    variables = tuple(record_of(bench.study, bench.build, variable) for variable in bench.variables)
+    variables = tuple(
+        record_of(evaluator.study, evaluator.build, variable) for variable in evaluator.variables
+    )
     return MapRecord(
         name=name,
-        around=bench.build.words,
+        around=evaluator.build.words,
         variables=variables,
         values=values,
         limits=tuple(
@@ -145,17 +147,17 @@ def _record(
                 _grid(probabilities[k]),
                 _lines(values, surplus[LIKELY, k]),
             )
-            for k, limit in enumerate(bench.limits)
+            for k, limit in enumerate(evaluator.limits)
         ),
         all_limits=_grid(probabilities[-2]),
-        all_safety=_grid(probabilities[-1]) if any(limit.safety for limit in bench.limits) else None,
+        all_safety=_grid(probabilities[-1]) if any(limit.safety for limit in evaluator.limits) else None,
         verdict=tuple(tuple(verdicts[r * shape[1] : (r + 1) * shape[1]]) for r in range(shape[0])),
         boundary=lines[LIKELY],
         sure_boundary=lines[SURE],
         possible_boundary=lines[POSSIBLE],
         stretches=spans,
         met=met,
-        samples=bench.samples,
+        samples=evaluator.samples,
     )
 
 
@@ -168,9 +170,13 @@ def _lines(values: Sequence[tuple[float, ...]], surplus: Array) -> tuple[Segment
 
 
 def stretches_of(
-    bench: Bench, values: Sequence[float], assessed: Sequence[Assessment], scale: Array, way: Way
+    evaluator: Evaluator,
+    values: Sequence[float],
+    assessed: Sequence[Assessment],
+    scale: Array,
+    execution: Execution,
 ) -> tuple[Stretch, ...]:
-    """Find where every limit of a bench holds along its only variable.
+    """Find where every limit of an evaluator holds along its only variable.
 
     Parameters
     ----------
@@ -183,7 +189,7 @@ def stretches_of(
     known = dict(zip(values, assessed, strict=True))
 
     def surplus(value: float) -> Array:
-        one = known.get(value) or assess_one(bench, (value,), way)
+        one = known.get(value) or assess_one(evaluator, (value,), execution)
         return np.array([one.scaled(kind, scale).min() for kind in (SURE, LIKELY, POSSIBLE)])
 
     return stretches(surplus, values)

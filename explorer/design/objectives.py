@@ -1,4 +1,4 @@
-"""Aims: what to want more or less of, or which limit to hold as surely as can be."""
+"""Objectives: what to want more or less of, or which limit to hold as surely as can be."""
 
 from __future__ import annotations
 
@@ -8,21 +8,21 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError, nearest, standing_in
+from explorer.errors import SquatlineError, StudyError, nearest, with_file
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.units import parse
-from explorer.results.exploration import AimRecord
+from explorer.results.exploration import ObjectiveRecord
 from explorer.study.limits import Limit, Output
-from explorer.study.schema import AimEntry
+from explorer.study.schema import ObjectiveEntry
 from explorer.study.study import Study
 
 
 @dataclass(frozen=True)
-class Aim:
+class Objective:
     """What to want more or less of (SI units).
 
-    Exactly one of ``output`` (a quantity in a condition) and ``limit`` is given; the aim for a limit is the
-    probability that it holds.
+    Exactly one of ``output`` (a quantity in a condition) and ``limit`` is given; the objective for a limit is
+    the probability that it holds.
     """
 
     name: str
@@ -56,7 +56,7 @@ class Aim:
         return self.limit.output
 
     def values(self, found: Mapping[tuple[str, str], Array]) -> Array:
-        """Values in their own unit, sample by sample; for a limit one where it holds, else nought."""
+        """Values in their own unit, sample by sample; for a limit one where it holds, else zero."""
         values = self.of.value(found)
         return values if self.limit is None else (self.limit.margin(values) >= 0).astype(float)
 
@@ -65,29 +65,33 @@ class Aim:
         return self.sign * self.values(found)
 
 
-def read_aims(study: Study) -> tuple[Aim, ...]:
-    """Read the aims of a study.
+def read_objectives(study: Study) -> tuple[Objective, ...]:
+    """Read the objectives of a study.
 
     Raises
     ------
     StudyError
-        When an aim names what is unknown or cannot be computed, or two have one name.
+        When an objective names what is unknown or cannot be computed, or two have one name.
 
     """
-    with standing_in(str(study.path)):
-        aims = tuple(_aim(study, entry, position) for position, entry in enumerate(study.entries.aims))
-        names = [aim.name for aim in aims]
+    with with_file(str(study.path)):
+        objectives = tuple(
+            _objective(study, entry, position) for position, entry in enumerate(study.entries.objectives)
+        )
+        names = [objective.name for objective in objectives]
         doubled = next((name for name in names if names.count(name) > 1), None)
         if doubled:
             raise StudyError(
-                "two aims have the same name", key="aims", found=doubled, remedy="name them apart"
+                "two objectives have the same name", key="objectives", found=doubled, remedy="name them apart"
             )
-    return aims
+    return objectives
 
 
-def record_of_aim(aim: Aim) -> AimRecord:
-    """Describe an aim for the results."""
-    return AimRecord(aim.name, aim.words, aim.goal, aim.unit, aim.display_unit)
+def record_of_objective(objective: Objective) -> ObjectiveRecord:
+    """Describe an objective for the results."""
+    return ObjectiveRecord(
+        objective.name, objective.words, objective.goal, objective.unit, objective.display_unit
+    )
 
 
 def find_limit(study: Study, name: str, key: str) -> Limit:
@@ -113,18 +117,18 @@ def find_limit(study: Study, name: str, key: str) -> Limit:
     )
 
 
-def _aim(study: Study, entry: AimEntry, position: int) -> Aim:
-    key = f"aims[{position + 1}]"
+def _objective(study: Study, entry: ObjectiveEntry, position: int) -> Objective:
+    key = f"objectives[{position + 1}]"
     if entry.limit is not None:
         limit = find_limit(study, entry.limit, f"{key}.limit")
-        return Aim(entry.name or f"surest: {limit.name}", "highest", None, limit, "1", "%")
+        return Objective(entry.name or f"surest: {limit.name}", "highest", None, limit, "1", "%")
     assert entry.quantity is not None
     assert entry.condition is not None  # the schema holds both
     output = Output(entry.quantity, entry.condition, entry.minus)
     _check_computable(study, output, key)
     name = entry.name or f"{entry.quantity.replace('_', ' ')}, {study.conditions[entry.condition].words}"
     unit = study.graph[entry.quantity].unit
-    return Aim(name, entry.goal, output, None, unit, study.unit_of(entry.quantity))
+    return Objective(name, entry.goal, output, None, unit, study.unit_of(entry.quantity))
 
 
 def _check_computable(study: Study, output: Output, key: str) -> None:
@@ -145,20 +149,20 @@ def _check_computable(study: Study, output: Output, key: str) -> None:
 
 @dataclass(frozen=True)
 class Payoff:
-    """What a car brings: the aim's score, or a fixed score for one that breaks a limit.
+    """What a car brings: the objective's score, or a fixed score for one that breaks a limit.
 
-    Without an aim it is one for a car that holds every limit, and nought for another.
+    Without an objective it is one for a car that holds every limit, and zero for another.
     """
 
-    aim: Aim | None
+    objective: Objective | None
     broken: float
 
     @property
     def words(self) -> str:
         """Say what is reckoned."""
-        if self.aim is None:
+        if self.objective is None:
             return "the chance that the build chosen holds every limit"
-        return f"{self.aim.words}, a car that breaks a limit counted as one with the value given"
+        return f"{self.objective.words}, a car that breaks a limit counted as one with the value given"
 
     def of(self, scores: Array | None, holds_all: Mask) -> Array:
         """Payoff sample by sample, always finite.
@@ -166,7 +170,7 @@ class Payoff:
         Parameters
         ----------
         scores:
-            Scores of the aim; None without one.
+            Scores of the objective; None without one.
         holds_all:
             True where every limit holds.
 
@@ -176,30 +180,30 @@ class Payoff:
         return np.where(holds_all & np.isfinite(scores), scores, self.broken)
 
 
-def read_payoff(study: Study, aims: tuple[Aim, ...]) -> Payoff:
+def read_payoff(study: Study, objectives: tuple[Objective, ...]) -> Payoff:
     """Read what the choice between candidates goes by.
 
     Raises
     ------
     StudyError
-        When it names no aim of the study, or its value has no proper unit.
+        When it names no objective of the study, or its value has no proper unit.
 
     """
-    entry = study.entries.choice
+    entry = study.entries.decision
     if entry is None:
         return Payoff(None, 0.0)
-    with standing_in(str(study.path)):
-        aim = next((aim for aim in aims if aim.name == entry.aim), None)
-        if aim is None:
+    with with_file(str(study.path)):
+        objective = next((objective for objective in objectives if objective.name == entry.objective), None)
+        if objective is None:
             raise StudyError(
-                "no aim is called so",
-                key="choice.aim",
-                found=entry.aim,
-                allowed="; ".join(aim.name for aim in aims) or "none is defined",
-                remedy="name it under [[aims]]",
+                "no objective is called so",
+                key="decision.objective",
+                found=entry.objective,
+                allowed="; ".join(objective.name for objective in objectives) or "none is defined",
+                remedy="name it under [[objectives]]",
             )
         try:
-            value, _ = parse(entry.broken_limit_counts_as, entry.unit, aim.unit)
+            value, _ = parse(entry.broken_limit_counts_as, entry.unit, objective.unit)
         except SquatlineError as error:
-            raise error.within(key="choice.broken_limit_counts_as") from None
-    return Payoff(aim, aim.sign * value)
+            raise error.within(key="decision.broken_limit_counts_as") from None
+    return Payoff(objective, objective.sign * value)

@@ -1,4 +1,4 @@
-"""Many points of a design on one bench, on all processors, each kept when it is done."""
+"""Many points of a design on one evaluator, on all processors, each kept when it is done."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import hashlib
 from collections.abc import Sequence
 from functools import partial
 
-from explorer.design.evaluator import Bench
-from explorer.design.resuming import Way
+from explorer.design.evaluator import Evaluator
+from explorer.engine.execution import Execution
 from explorer.errors import StudyError
 from explorer.estimators.assessment import Assessment
 from explorer.graph.arrays import Array
@@ -19,7 +19,9 @@ MOST_POINTS = 100_000
 MOST_EVALUATIONS = 20_000_000_000
 
 
-def assess_points(bench: Bench, points: Sequence[Point], way: Way, stage: str = "points") -> list[Assessment]:
+def assess_points(
+    evaluator: Evaluator, points: Sequence[Point], execution: Execution, stage: str = "points"
+) -> list[Assessment]:
     """Assess points in the order given; what was assessed before is not computed again.
 
     Parameters
@@ -28,21 +30,25 @@ def assess_points(bench: Bench, points: Sequence[Point], way: Way, stage: str = 
         What to call it in the progress report.
 
     """
-    names = [_name(bench, point) for point in points]
-    return [Assessment.unpacked(row) for row in way.parts(names, partial(_row, bench, points), stage)]
+    names = [_name(evaluator, point) for point in points]
+    return [
+        Assessment.unpacked(row) for row in execution.parts(names, partial(_row, evaluator, points), stage)
+    ]
 
 
-def _row(bench: Bench, points: Sequence[Point], position: int) -> Array:
-    return bench.assess(points[position]).packed()
+def _row(evaluator: Evaluator, points: Sequence[Point], position: int) -> Array:
+    return evaluator.assess(points[position]).packed()
 
 
-def _name(bench: Bench, point: Point) -> str:
-    return hashlib.sha256(f"{bench.settings} {point}".encode()).hexdigest()
+def _name(evaluator: Evaluator, point: Point) -> str:
+    return hashlib.sha256(f"{evaluator.settings} {point}".encode()).hexdigest()
 
 
-def assess_one(bench: Bench, point: Point, way: Way) -> Assessment:
+def assess_one(evaluator: Evaluator, point: Point, execution: Execution) -> Assessment:
     """Assess one point, unless that was done before."""
-    return Assessment.unpacked(way.part(_name(bench, point), lambda: bench.assess(point).packed()))
+    return Assessment.unpacked(
+        execution.part(_name(evaluator, point), lambda: evaluator.assess(point).packed())
+    )
 
 
 def check_count(count: int, samples: int, key: str, told: str, remedy: str) -> None:

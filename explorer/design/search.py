@@ -1,8 +1,8 @@
 """A look through all design variables at once: what can be had, what trades against what, and the best build.
 
 Points that fill the space evenly come first, each with its full uncertainty on common random numbers; then
-neighbours of the trade-off front; then a constrained search for the best first aim, checked with samples that
-the search has not seen.
+neighbours of the trade-off front; then a constrained search for the best first objective, checked with
+samples that the search has not seen.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from functools import partial
 
 import numpy as np
 
-from explorer.design.evaluator import Bench, set_up
-from explorer.design.objectives import Aim, record_of_aim
+from explorer.design.evaluator import Evaluator, set_up
+from explorer.design.objectives import Objective, record_of_objective
 from explorer.design.points import Point, assess_one, assess_points, check_count
-from explorer.design.resuming import Way
 from explorer.design.variables import Variable, record_of
+from explorer.engine.execution import Execution
 from explorer.engine.sampling import random_column, sobol_columns
 from explorer.errors import StudyError
 from explorer.estimators.assessment import LIKELY, Assessment, worst_verdict
@@ -49,15 +49,15 @@ TOUCHING = 0.1
 class Pool:
     """Points assessed so far, in order, without repeats."""
 
-    bench: Bench
+    evaluator: Evaluator
     points: tuple[Point, ...]
     assessed: tuple[Assessment, ...]
 
     @property
     def scores(self) -> Array:
-        """Means of the aims turned so that more is better: shape (points, aims)."""
-        signs = [aim.sign for aim in self.bench.aims]
-        return np.array([one.aims * signs for one in self.assessed])
+        """Means of the objectives turned so that more is better: shape (points, objectives)."""
+        signs = [objective.sign for objective in self.evaluator.objectives]
+        return np.array([one.objectives * signs for one in self.assessed])
 
     @property
     def meets(self) -> Array:
@@ -66,7 +66,7 @@ class Pool:
 
     @property
     def front(self) -> Array:
-        """Whether no other point that meets every limit betters it in all aims."""
+        """Whether no other point that meets every limit betters it in all objectives."""
         scores = np.where(self.meets[:, None], self.scores, np.nan)
         return np.asarray(nondominated(scores))
 
@@ -79,56 +79,58 @@ def run_search(
     study: Study,
     build: Build,
     variables: Sequence[Variable],
-    aims: Sequence[Aim],
-    way: Way,
+    objectives: Sequence[Objective],
+    execution: Execution,
 ) -> SearchRecord:
-    """Explore all design variables of a study and find the best build for its first aim.
+    """Explore all design variables of a study and find the best build for its first objective.
 
     Raises
     ------
     StudyError
-        When no limit and no aim depends on any variable, or too many points are asked for.
+        When no limit and no objective depends on any variable, or too many points are asked for.
 
     """
     entry = study.entries.search
     check_count(entry.points, entry.samples, "search.points", "search", "a few hundred points fill the space")
-    told = set_up(study, variables, samples=entry.samples, build=build, aims=aims)
+    told = set_up(study, variables, samples=entry.samples, build=build, objectives=objectives)
     idle = [variable.name for variable in variables if not told.reached_by(variable)]
     used = [variable for variable in variables if variable.name not in idle]
     if not used:
         raise StudyError(
-            "no limit and no aim depends on any design variable",
+            "no limit and no objective depends on any design variable",
             file=str(study.path),
             key="design",
             found=", ".join(idle),
             remedy="vary inputs that reach a limit; 'squatline explain NAME' says what needs them",
         )
-    bench = set_up(study, used, samples=entry.samples, build=build, aims=aims)
-    pool = _filled(bench, entry.points, way)
-    pool = _bred(pool, way)
-    optimum = _optimum(pool, way)
-    notes = tuple(f"no limit and no aim depends on {name}: it was left out of the search" for name in idle)
+    evaluator = set_up(study, used, samples=entry.samples, build=build, objectives=objectives)
+    pool = _filled(evaluator, entry.points, execution)
+    pool = _bred(pool, execution)
+    optimum = _optimum(pool, execution)
+    notes = tuple(
+        f"no limit and no objective depends on {name}: it was left out of the search" for name in idle
+    )
     return _record(study, build, pool, optimum, notes)
 
 
-def _filled(bench: Bench, count: int, way: Way) -> Pool:
+def _filled(evaluator: Evaluator, count: int, execution: Execution) -> Pool:
     """Assess a scrambled Sobol design of the variables, a power of two of points, and the build as it is."""
-    ranges = _ranges(bench)
+    ranges = _ranges(evaluator)
     power = math.ceil(math.log2(count))
-    names = [f"design {variable.name}" for variable in bench.variables]
-    columns = sobol_columns(bench.study.seed, names, 0, power)
+    names = [f"design {variable.name}" for variable in evaluator.variables]
+    columns = sobol_columns(evaluator.study.seed, names, 0, power)
     units = np.stack([columns[name] for name in names], axis=1)
     now = tuple(
         one.nearest(variable.given.distribution.nominal)
-        for one, variable in zip(ranges, bench.variables, strict=True)
+        for one, variable in zip(ranges, evaluator.variables, strict=True)
     )
     points = _unseen([now, *(_at(ranges, unit) for unit in units)], ())
-    assessed = assess_points(bench, points, way, "filling the space")
-    return Pool(bench, tuple(points), tuple(assessed))
+    assessed = assess_points(evaluator, points, execution, "filling the space")
+    return Pool(evaluator, tuple(points), tuple(assessed))
 
 
-def _ranges(bench: Bench) -> list[Range]:
-    return [variable.range for variable in bench.variables]
+def _ranges(evaluator: Evaluator) -> list[Range]:
+    return [variable.range for variable in evaluator.variables]
 
 
 def _at(ranges: Sequence[Range], unit: Array) -> Point:
@@ -144,28 +146,28 @@ def _unseen(points: Sequence[Point], seen: Sequence[Point]) -> list[Point]:
     return [point for point in dict.fromkeys(points) if point not in known]
 
 
-def _bred(pool: Pool, way: Way) -> Pool:
+def _bred(pool: Pool, execution: Execution) -> Pool:
     """Try neighbours of the front, nearer in each round."""
     for number in range(ROUNDS):
         if not pool.front.any():
             return pool
         fresh = _unseen(_offspring(pool, number), pool.points)
         stage = f"trade-off front, round {number + 1}"
-        assessed = assess_points(pool.bench, fresh, way, stage)
+        assessed = assess_points(pool.evaluator, fresh, execution, stage)
         pool = pool.added(fresh, assessed)
     return pool
 
 
 def _offspring(pool: Pool, number: int) -> list[Point]:
     """Return points around those of the front, each of them in turn."""
-    ranges, front = _ranges(pool.bench), np.flatnonzero(pool.front)
+    ranges, front = _ranges(pool.evaluator), np.flatnonzero(pool.front)
     low = np.array([one.low for one in ranges])
     width = np.array([one.width for one in ranges])
     # Uniform over a box around the parent: streams by variable, as all draws here.
     moves = np.stack(
         [
-            random_column(pool.bench.study.seed, f"offspring {variable.name}", number, OFFSPRING)
-            for variable in pool.bench.variables
+            random_column(pool.evaluator.study.seed, f"offspring {variable.name}", number, OFFSPRING)
+            for variable in pool.evaluator.variables
         ],
         axis=1,
     )
@@ -177,35 +179,38 @@ def _offspring(pool: Pool, number: int) -> list[Point]:
     ]
 
 
-def _optimum(pool: Pool, way: Way) -> OptimumRecord | None:
-    """Search for the best first aim with something in reserve, and check it with fresh samples."""
-    entry = pool.bench.study.entries.search
+def _optimum(pool: Pool, execution: Execution) -> OptimumRecord | None:
+    """Search for the best first objective with something in reserve, and check it with fresh samples."""
+    entry = pool.evaluator.study.entries.search
     tried = 0
     for number, reserve in enumerate(RESERVES):
-        way.progress("best build", number, len(RESERVES))
-        bench = _guarded_bench(pool.bench, reserve, entry.verify)
+        execution.progress("best build", number, len(RESERVES))
+        evaluator = _guarded_evaluator(pool.evaluator, reserve, entry.verify)
         found = best_point(
-            partial(_standing, bench, way), _ranges(bench), _starts(pool, entry.starts), _score_scale(pool)
+            partial(_standing, evaluator, execution),
+            _ranges(evaluator),
+            _starts(pool, entry.starts),
+            _score_scale(pool),
         )
         tried += found.tried
         if found.standing.feasible:
-            way.progress("best build", len(RESERVES), len(RESERVES))
-            return _checked(pool.bench, bench, found.point, reserve, tried, way)
-    way.progress("best build", len(RESERVES), len(RESERVES))
+            execution.progress("best build", len(RESERVES), len(RESERVES))
+            return _checked(pool.evaluator, evaluator, found.point, reserve, tried, execution)
+    execution.progress("best build", len(RESERVES), len(RESERVES))
     return None
 
 
-def _guarded_bench(bench: Bench, reserve: float, check_samples: int) -> Bench:
+def _guarded_evaluator(evaluator: Evaluator, reserve: float, check_samples: int) -> Evaluator:
     limits = tuple(
-        replace(limit, probability=guarded(limit.probability, bench.samples, check_samples, reserve))
-        for limit in bench.limits
+        replace(limit, probability=guarded(limit.probability, evaluator.samples, check_samples, reserve))
+        for limit in evaluator.limits
     )
-    return replace(bench, limits=limits)
+    return replace(evaluator, limits=limits)
 
 
-def _standing(bench: Bench, way: Way, point: Point) -> Standing:
-    one = assess_one(bench, point, way)
-    score = bench.aims[0].sign * float(one.aims[0])
+def _standing(evaluator: Evaluator, execution: Execution, point: Point) -> Standing:
+    one = assess_one(evaluator, point, execution)
+    score = evaluator.objectives[0].sign * float(one.objectives[0])
     return Standing(NO_SCORE if math.isnan(score) else score, one.scaled())
 
 
@@ -227,28 +232,32 @@ def _score_scale(pool: Pool) -> float:
 
 
 def _checked(
-    bench: Bench, guarded_bench: Bench, point: Point, reserve: float, tried: int, way: Way
+    evaluator: Evaluator, guarded: Evaluator, point: Point, reserve: float, tried: int, execution: Execution
 ) -> OptimumRecord:
     """Judge a point on samples that no search has seen."""
-    study = bench.study
-    fresh = replace(bench, samples=study.entries.search.verify, draw=CHECK_DRAW)
-    margins, aims = fresh.tried(point)
-    judged = tuple(judge_margins(m, one.probability) for m, one in zip(margins, bench.limits, strict=True))
-    searched = assess_one(guarded_bench, point, way)
+    study = evaluator.study
+    fresh = replace(evaluator, samples=study.entries.search.verify, draw=CHECK_DRAW)
+    margins, objectives = fresh.tried(point)
+    judged = tuple(
+        judge_margins(m, one.probability) for m, one in zip(margins, evaluator.limits, strict=True)
+    )
+    searched = assess_one(guarded, point, execution)
     touching = searched.scaled() < TOUCHING
-    answers = [_mean(values) for values in aims]
+    answers = [_mean(values) for values in objectives]
     return OptimumRecord(
         values=point,
-        found=float(searched.aims[0]),
-        aims=tuple(mean for mean, _ in answers),
+        found=float(searched.objectives[0]),
+        objectives=tuple(mean for mean, _ in answers),
         aim_errors=tuple(error for _, error in answers),
         limits=judged,
-        all_limits=judge_joint(margins, max(limit.probability for limit in bench.limits)),
+        all_limits=judge_joint(margins, max(limit.probability for limit in evaluator.limits)),
         verdict=worst_verdict([one.verdict for one in judged]),
-        held_back_by=tuple(limit.name for limit, near in zip(bench.limits, touching, strict=True) if near),
+        held_back_by=tuple(
+            limit.name for limit, near in zip(evaluator.limits, touching, strict=True) if near
+        ),
         at_end=tuple(
             variable.words
-            for variable, value in zip(bench.variables, point, strict=True)
+            for variable, value in zip(evaluator.variables, point, strict=True)
             if value - variable.range.low < AT_END * variable.range.width
             or variable.range.high - value < AT_END * variable.range.width
         ),
@@ -280,19 +289,19 @@ def _record(
         nearest = points[k]
         fails = tuple(
             limit.name
-            for limit, surplus in zip(pool.bench.limits, pool.assessed[k].surplus[LIKELY], strict=True)
+            for limit, surplus in zip(pool.evaluator.limits, pool.assessed[k].surplus[LIKELY], strict=True)
             if surplus < 0
         )
     return SearchRecord(
-        variables=tuple(record_of(study, build, variable) for variable in pool.bench.variables),
-        aims=tuple(map(record_of_aim, pool.bench.aims)),
-        limits=tuple(limit.name for limit in pool.bench.limits),
-        required=tuple(limit.probability for limit in pool.bench.limits),
+        variables=tuple(record_of(study, build, variable) for variable in pool.evaluator.variables),
+        objectives=tuple(map(record_of_objective, pool.evaluator.objectives)),
+        limits=tuple(limit.name for limit in pool.evaluator.limits),
+        required=tuple(limit.probability for limit in pool.evaluator.limits),
         points=points,
         optimum=optimum,
         nearest=nearest,
         nearest_fails=fails,
-        samples=pool.bench.samples,
+        samples=pool.evaluator.samples,
         notes=notes,
     )
 
@@ -300,7 +309,7 @@ def _record(
 def _design_point(point: Point, one: Assessment, on_front: bool) -> DesignPoint:
     return DesignPoint(
         values=point,
-        aims=tuple(None if math.isnan(aim) else float(aim) for aim in one.aims),
+        objectives=tuple(None if math.isnan(objective) else float(objective) for objective in one.objectives),
         aim_errors=tuple(None if math.isnan(error) else float(error) for error in one.aim_errors),
         probabilities=tuple(float(p) for p in one.probabilities[:-2]),
         all_limits=float(one.probabilities[-2]),

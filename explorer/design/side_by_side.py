@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from explorer.design.objectives import Aim
+from explorer.design.objectives import Objective
 from explorer.estimators.paired_comparison import Better
 from explorer.graph.arrays import Array, Mask
 from explorer.results.comparison import Subject
@@ -18,11 +18,14 @@ from explorer.study.limits import Limit, Output
 from explorer.study.study import Study
 
 
-def outputs_of(study: Study, aims: Sequence[Aim]) -> tuple[Output, ...]:
-    """List what is kept of each sample: the limited values, then what the aims are about."""
+def outputs_of(study: Study, objectives: Sequence[Objective]) -> tuple[Output, ...]:
+    """List what is kept of each sample: the limited values, then what the objectives are about."""
     return tuple(
         dict.fromkeys(
-            [*(limit.output for limit in study.limits), *(aim.output for aim in aims if aim.output)]
+            [
+                *(limit.output for limit in study.limits),
+                *(objective.output for objective in objectives if objective.output),
+            ]
         )
     )
 
@@ -52,7 +55,7 @@ class SideBySide:
 
     study: Study
     builds: tuple[Build, ...]
-    aims: tuple[Aim, ...]
+    objectives: tuple[Objective, ...]
     outputs: tuple[Output, ...]
     values: Array
 
@@ -82,20 +85,20 @@ class SideBySide:
 
     @cached_property
     def scores(self) -> Array:
-        """Scores of the aims, more is better: shape (builds, aims, samples)."""
-        rows = [self.score(aim) for aim in self.aims]
+        """Scores of the objectives, more is better: shape (builds, objectives, samples)."""
+        rows = [self.score(objective) for objective in self.objectives]
         return np.stack(rows, axis=1) if rows else np.empty((len(self.builds), 0, self.values.shape[2]))
 
-    def score(self, aim: Aim) -> Array:
-        """Score of one aim: shape (builds, samples)."""
-        if aim.output is not None:
-            return aim.sign * self._of(aim.output)
-        assert aim.limit is not None  # one of the two is given
-        return (self.margins_of(aim.limit) >= 0).astype(float)
+    def score(self, objective: Objective) -> Array:
+        """Score of one objective: shape (builds, samples)."""
+        if objective.output is not None:
+            return objective.sign * self._of(objective.output)
+        assert objective.limit is not None  # one of the two is given
+        return (self.margins_of(objective.limit) >= 0).astype(float)
 
     @cached_property
     def subjects(self) -> dict[Output, Subject]:
-        """What is compared, once each: the limited quantities, then those of the aims."""
+        """What is compared, once each: the limited quantities, then those of the objectives."""
         found: dict[Output, Subject] = {}
         for limit in self.study.limits:
             unit = self.study.graph[limit.output.quantity].unit
@@ -103,11 +106,13 @@ class SideBySide:
             both = math.isfinite(limit.low) and math.isfinite(limit.high)
             subject = _subject(limit.name, limit.output, unit, limit.display_unit, better, both)
             found.setdefault(limit.output, subject)
-        for aim in self.aims:
-            if aim.output is not None:
-                better = "higher" if aim.goal == "highest" else "lower"
-                subject = _subject(aim.name, aim.output, aim.unit, aim.display_unit, better, False)
-                found.setdefault(aim.output, subject)
+        for objective in self.objectives:
+            if objective.output is not None:
+                better = "higher" if objective.goal == "highest" else "lower"
+                subject = _subject(
+                    objective.name, objective.output, objective.unit, objective.display_unit, better, False
+                )
+                found.setdefault(objective.output, subject)
         return found
 
     def compared(self, output: Output) -> Array:

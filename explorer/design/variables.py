@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError, nearest, standing_in
+from explorer.errors import SquatlineError, StudyError, nearest, with_file
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
 from explorer.graph.units import parse, parse_spread
@@ -74,7 +74,7 @@ def read_variables(study: Study, build: Build = AS_IT_STANDS) -> tuple[Variable,
         When a variable is unknown, its range is empty or impossible, or no condition would use it.
 
     """
-    with standing_in(str(study.path)):
+    with with_file(str(study.path)):
         return tuple(_variable(study, build, name, entry) for name, entry in study.entries.design.items())
 
 
@@ -132,7 +132,7 @@ def _variable(study: Study, build: Build, name: str, entry: DesignEntry) -> Vari
     words = entry.words or name.replace("_", " ")
     given = chosen_input(study, build, name, (low + high) / 2, display, keep=entry.spread != "none")
     if entry.spread == "scaled" and float(given.distribution.nominal) == 0:
-        raise StudyError("nought cannot be scaled", key=f"{key}.spread", allowed='"kept" or "none"')
+        raise StudyError("zero cannot be scaled", key=f"{key}.spread", allowed='"kept" or "none"')
     return Variable(name, words, Range(low, high, step), quantity.unit, display, given, entry.spread)
 
 
@@ -149,7 +149,7 @@ def _check_range(key: str, entry: DesignEntry, low: float, high: float, step: fl
             "no step fits into the range",
             key=f"{key}.step",
             found=entry.step,
-            allowed=f"above nought, up to the width of the range, {entry.low} to {entry.high}",
+            allowed=f"above zero, up to the width of the range, {entry.low} to {entry.high}",
         )
     if step is not None and high - low > MOST_STEPS * step:
         raise StudyError(

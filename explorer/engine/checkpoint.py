@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from explorer.engine.storage import SampleFolder
-from explorer.files import told
+from explorer.files.writing import told
 from explorer.graph.arrays import Array
 
 Bytes: TypeAlias = npt.NDArray[np.uint8]

@@ -1,181 +1,71 @@
-"""Where chunks are computed: in this process, in others on this machine, or on a Dask cluster.
-
-The numbers are the same to the last bit everywhere: workers draw their own inputs from the seed and the
-number of the chunk, parts are merged in the order of the chunks, and other versions are refused.
-"""
+"""How a long run is executed: on which workers, whom it tells, and where its finished parts are kept."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
+from functools import partial
 
-from explorer.engine.packing import require_equal
-from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool, safe_path
-from explorer.engine.versions import versions
-from explorer.errors import ClusterError
-
-ENGINES = ("threads", "processes", "dask")
-
-SECONDS_TO_ANSWER = 10
-# A worker that dies takes its chunk along; the chunk is given to others this often before it gets the blame.
-CHUNK_MAY_BE_LOST = 10
-# Beside those that compute, nobody on this machine should watch them more often than it takes: the profiler
-# alone, a look at every stack each hundredth of a second, takes several hundredths of the time.
-OF_A_LOCAL_CLUSTER = {
-    "distributed.scheduler.allowed-failures": CHUNK_MAY_BE_LOST,
-    "distributed.admin.log-length": 0,
-    "distributed.admin.tick.interval": "500ms",
-    "distributed.admin.system-monitor.interval": "5s",
-    "distributed.worker.profile.enabled": False,
-    "distributed.worker.memory.monitor-interval": "1s",
-    "distributed.scheduler.active-memory-manager.start": False,
-}
+from explorer.engine.checkpoint import Checkpoint
+from explorer.engine.plan import Progress, in_order, no_progress
+from explorer.engine.stages import Stages
+from explorer.graph.arrays import Array
 
 
 @dataclass(frozen=True)
-class Crew:
-    """Workers to hand chunks to: an executor (None for threads of this process) and how many they are."""
+class Execution:
+    """How a long run is done: on which workers, told to whom, and where its parts are kept.
 
-    executor: Executor | None
-    workers: int
-
-
-@contextmanager
-def crew(
-    engine: str = "threads", *, workers: int | None = None, scheduler: str | None = None
-) -> Iterator[Crew]:
-    """Gather workers for as long as the context lasts.
-
-    Parameters
+    Attributes
     ----------
-    engine:
-        "threads" of this process, "processes" of this machine, or "dask".
-    workers:
-        How many; by default one a processor, but one thread: two hand the interpreter lock to and fro and
-        gain nothing.  A cluster that is there already has as many as it has.
-    scheduler:
-        Address of a Dask scheduler, such as ``tcp://10.0.0.5:8786``; without one, "dask" starts a cluster of
-        its own on this machine.
-
-    Raises
-    ------
-    ClusterError
-        When there is no such engine, the cluster does not answer, its workers have other versions, or
-        workers ended before their work was done.
+    workers, executor:
+        As for ``explorer.engine.plan.in_order``.  The numbers do not depend on them.
+    progress:
+        Called with the stage, what is done and what there is to do.
+    checkpoint:
+        Where finished parts are kept, so that a stopped run goes on; without a file nothing is kept.
+    stages:
+        What came to no result while the rest went on.
 
     """
-    if engine not in ENGINES:
-        raise ClusterError("there is no such engine", found=engine, allowed=", ".join(ENGINES))
-    if scheduler is not None and engine != "dask":
-        raise ClusterError("only a Dask cluster has a scheduler", remedy="add --engine dask")
-    if engine == "dask":
-        with _dask(workers or default_workers(), scheduler) as gathered:
-            yield gathered
-    elif engine == "processes":
-        with _processes(workers or default_workers()) as gathered:
-            yield gathered
-    else:
-        yield Crew(None, workers or 1)
 
+    workers: int | None = None
+    executor: Executor | None = None
+    progress: Progress = no_progress
+    checkpoint: Checkpoint = field(default_factory=Checkpoint)
+    stages: Stages = field(default_factory=Stages)
 
-@contextmanager
-def _processes(workers: int) -> Iterator[Crew]:
-    try:
-        with process_pool(workers) as pool:
-            yield Crew(pool, workers)
-    except BrokenProcessPool as error:
-        raise told_for_users(error) from None
+    def parts(self, names: Sequence[str], compute: Callable[[int], Array], stage: str) -> Iterator[Array]:
+        """Yield the part of each name.
 
+        Parameters
+        ----------
+        names:
+            Tell parts apart; they must hold every setting that the study does not.
+        compute:
+            Function of the position of a name; it travels to the workers where these are other processes.
+        stage:
+            What to call it in the progress report.
 
-@contextmanager
-def _dask(workers: int, scheduler: str | None) -> Iterator[Crew]:
-    distributed = _distributed()
-    from distributed.scheduler import KilledWorker
-
-    with ExitStack() as stack:
-        address = scheduler or stack.enter_context(_local_cluster(workers))
-        try:
-            # Workers of this machine hand their parts over themselves; those of another may be out of reach.
-            direct = True if scheduler is None else None
-            client = stack.enter_context(
-                distributed.Client(address, timeout=SECONDS_TO_ANSWER, direct_to_workers=direct)
-            )
-            client.wait_for_workers(1, timeout=SECONDS_TO_ANSWER)
-        except (OSError, TimeoutError, ValueError) as error:
-            raise ClusterError(
-                "the Dask cluster does not answer",
-                key="--scheduler",
-                found=f"{address}: {error}",
-                allowed="the address of a scheduler with one worker at least, such as tcp://10.0.0.5:8786",
-                remedy="start 'dask scheduler' there, then 'dask worker ADDRESS --nthreads 1' per processor",
-            ) from None
-        _require_equal_workers(client)
-        try:
-            threads = sum(client.nthreads().values())
-            yield Crew(client.get_executor(pure=False), threads)
-        except KilledWorker as error:
-            raise told_for_users(error) from None
-
-
-def told_for_users(error: Exception) -> Exception:
-    """Return an error of lost workers as one that a user can act on, any other as it is."""
-    if isinstance(error, BrokenProcessPool):
-        return ClusterError(
-            "a worker process ended before its work was done",
-            remedy="look whether memory ran out; run again with fewer --workers, or with --engine threads",
+        """
+        kept = self.checkpoint
+        missing = [position for position, name in enumerate(names) if not kept.has(name)]
+        fresh = in_order(
+            partial(_at, compute, missing), len(missing), workers=self.workers, executor=self.executor
         )
-    # Told by its name: its library is there only where it is asked for.
-    if type(error).__name__ == "KilledWorker":
-        return ClusterError(
-            "a chunk was lost again and again: every worker it was given to ended",
-            remedy="look into the workers' logs; most often their memory is too small",
-        )
-    return error
+        lacking = set(missing)
+        for position, name in enumerate(names):
+            if position in lacking:
+                yield kept.put(name, next(fresh))
+            else:
+                yield kept.part(name, partial(compute, position))
+            self.progress(stage, position + 1, len(names))
+
+    def part(self, name: str, compute: Callable[[], Array]) -> Array:
+        """Return one part, computed here unless it is there."""
+        return self.checkpoint.part(name, compute)
 
 
-def _distributed() -> Any:
-    try:
-        import distributed
-    except ImportError:
-        raise ClusterError(
-            "computing on a cluster needs the library dask.distributed",
-            remedy="pip install 'squatline[cluster]'",
-        ) from None
-    return distributed
-
-
-@contextmanager
-def _local_cluster(workers: int) -> Iterator[Any]:
-    import dask
-
-    distributed = _distributed()
-    # Workers that are lost are replaced, hence the safe path for as long as the cluster lasts.
-    with dask.config.set(OF_A_LOCAL_CLUSTER), safe_path():
-        with deaf_to_interruptions():
-            cluster = distributed.LocalCluster(
-                n_workers=workers,
-                threads_per_worker=1,
-                dashboard_address="127.0.0.1:0",
-                silence_logs="CRITICAL",
-            )
-        with cluster:
-            yield cluster
-
-
-def _require_equal_workers(client: Any) -> None:
-    """Refuse workers that cannot import this program, or have other versions."""
-    wanted = tuple(versions().items())
-    try:
-        client.run(require_equal, wanted)
-    except ClusterError:
-        raise
-    except Exception as error:  # whatever keeps a worker from importing this program
-        raise ClusterError(
-            "a worker cannot run this program",
-            found=f"{type(error).__name__}: {error}",
-            remedy="install squatline of the same version on every worker and start them again",
-        ) from None
+def _at(compute: Callable[[int], Array], positions: Sequence[int], index: int) -> Array:
+    return compute(positions[index])

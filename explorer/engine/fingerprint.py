@@ -17,9 +17,9 @@ from explorer.engine.versions import versions
 from explorer.study.study import Input, Study
 
 # Sections on what to build: the run does not depend on them.
-CHOOSING = ("candidates", "aims", "choice", "design", "maps", "search", "highest_speed", "questions")
+CHOOSING = ("candidates", "objectives", "decision", "design", "maps", "search", "highest_speed", "questions")
 # Sections on what is asked of a car: no value of a sample depends on them.
-ASKED = ("study", "limits", "outputs", "sweeps", "measurements", "measuring", "tracks")
+ASKED = ("study", "limits", "outputs", "sweeps", "measurements", "measuring", "logged_runs")
 # A log gives numbers when what was fitted is included, and the unit shown changes none.
 _NO_NUMBERS = ("fits", "display")
 # A run of other samples than the study asks for, as the command may want it, is one of that study.

@@ -81,13 +81,13 @@ class Drawing:
 
 
 @dataclass(frozen=True)
-class Part:
+class ChunkPart:
     """What one chunk contributes: per output, and per limit followed by all limits and all safety limits."""
 
     tallies: tuple[Tally, ...]
     margins: tuple[Tally, ...]
     conforming: tuple[int, ...]
-    blamed: Mapping[tuple[int, str], int]
+    first_failed: Mapping[tuple[int, str], int]
     size: int
     kept: Mapping[str, Array] = field(default_factory=dict)
 
@@ -105,7 +105,7 @@ class Outcome:
     tallies: tuple[Tally, ...]
     margins: tuple[Tally, ...]
     conforming: tuple[int, ...]
-    blamed: Mapping[tuple[int, str], int]
+    first_failed: Mapping[tuple[int, str], int]
     samples: int
     shares: Array
     kept: Mapping[str, Array]
@@ -168,29 +168,29 @@ class Job:
             self, pilot=Pilot(tuple(map(Bins.around, outputs)), tuple(map(Bins.around, every)), scales)
         )
 
-    def part(self, index: int, values: Values | None = None) -> Part:
+    def part(self, index: int, values: Values | None = None) -> ChunkPart:
         """Do one chunk, or what is left of it where its values are at hand."""
         assert self.pilot is not None
         drawn, outputs, margins = self.values(index) if values is None else values
         every = [*margins, *self.joint_margins(margins, self.pilot.scales)]
-        return Part(
+        return ChunkPart(
             tuple(
                 Tally.of(v, b, cap) for v, b, cap in zip(outputs, self.pilot.outputs, self.caps, strict=True)
             ),
             tuple(Tally.of(v, b) for v, b in zip(every, self.pilot.margins, strict=True)),
             # A comparison with NaN is false: a failed sample counts against the limit.
             tuple(int(np.count_nonzero(margin >= 0)) for margin in every),
-            self._blamed(drawn, outputs),
+            self._first_failures(drawn, outputs),
             self.drawing.up_to(index + 1) - self.drawing.up_to(index),
             self._kept(drawn, outputs) if self.keep else {},
         )
 
-    def _blamed(self, drawn: Mapping[str, Array], outputs: list[Array]) -> dict[tuple[int, str], int]:
+    def _first_failures(self, drawn: Mapping[str, Array], outputs: list[Array]) -> dict[tuple[int, str], int]:
         counts: dict[tuple[int, str], int] = {}
         for position, (output, values) in enumerate(zip(self.outputs, outputs, strict=True)):
             failed = ~np.isfinite(values)
             for pair in output.pairs if failed.any() else ():
-                for name, count in self.plan.blame(drawn, pair, failed).items():
+                for name, count in self.plan.first_failures(drawn, pair, failed).items():
                     counts[position, name] = counts.get((position, name), 0) + count
         return counts
 
@@ -346,7 +346,7 @@ def run_montecarlo(
     def report(done: int) -> None:
         progress("samples", drawing.up_to(done), drawing.samples)
 
-    def parts() -> Iterator[Part]:
+    def parts() -> Iterator[ChunkPart]:
         start, end = so_far.chunks, so_far.chunks if so_far.over else drawing.chunks
         if start == 0 < end:
             # It has been evaluated to place the bins by.
@@ -387,7 +387,7 @@ def _kept(so_far: SoFar, folder: SampleFolder) -> Mapping[str, Array]:
     return files if so_far.samples > HELD_AT_ONCE else files.first(so_far.samples)
 
 
-def _part(job: Job, index: int) -> Part:
+def _part(job: Job, index: int) -> ChunkPart:
     return job.part(index)
 
 
@@ -402,7 +402,7 @@ class SoFar:
     tallies: tuple[Tally, ...]
     margins: tuple[Tally, ...]
     conforming: Counts
-    blamed: dict[tuple[int, str], int]
+    first_failed: dict[tuple[int, str], int]
     shares: list[Array]
     kept: list[Mapping[str, Array]]
     batches: tuple[Batches, ...]
@@ -426,13 +426,13 @@ class SoFar:
             (Batches.none(),) * len(job.outputs),
         )
 
-    def add(self, part: Part, hold: bool = True) -> None:
+    def add(self, part: ChunkPart, hold: bool = True) -> None:
         """Add the next chunk; hold its samples in memory unless they are kept elsewhere."""
         self.tallies = tuple(one.merged(more) for one, more in zip(self.tallies, part.tallies, strict=True))
         self.margins = tuple(one.merged(more) for one, more in zip(self.margins, part.margins, strict=True))
         self.conforming = self.conforming + part.conforming
-        for key, count in part.blamed.items():
-            self.blamed[key] = self.blamed.get(key, 0) + count
+        for key, count in part.first_failed.items():
+            self.first_failed[key] = self.first_failed.get(key, 0) + count
         # Only replicates of a design are set against each other; a list of all chunks would grow for nothing.
         if self.job.drawing.scrambled:
             self.shares.append(np.array(part.conforming) / part.size)
@@ -454,8 +454,10 @@ class SoFar:
             file,
             tallies=np.array([tally.row for tally in (*self.tallies, *self.margins)]),
             conforming=self.conforming,
-            blamed=np.array([(position, count) for (position, _), count in self.blamed.items()], np.int64),
-            blamed_names=np.array([name for _, name in self.blamed], np.str_),
+            first_failed=np.array(
+                [(position, count) for (position, _), count in self.first_failed.items()], np.int64
+            ),
+            first_failed_names=np.array([name for _, name in self.first_failed], np.str_),
             shares=np.array(self.shares),
             batches=np.array([one.row for one in self.batches]),
             reached=np.array([self.chunks, self.samples, self.over], np.int64),
@@ -474,8 +476,10 @@ class SoFar:
             so_far.tallies = tuple(Tally.of_row(row, empty.bins) for empty, row in tallies)
             so_far.margins = tuple(Tally.of_row(row, empty.bins) for empty, row in margins)
             so_far.conforming = kept["conforming"]
-            pairs = zip(kept["blamed"].reshape(-1, 2).tolist(), kept["blamed_names"].tolist(), strict=True)
-            so_far.blamed = {(position, name): count for (position, count), name in pairs}
+            pairs = zip(
+                kept["first_failed"].reshape(-1, 2).tolist(), kept["first_failed_names"].tolist(), strict=True
+            )
+            so_far.first_failed = {(position, name): count for (position, count), name in pairs}
             so_far.shares = list(kept["shares"])
             so_far.batches = tuple(map(Batches.of_row, kept["batches"]))
             so_far.chunks, so_far.samples, over = kept["reached"].tolist()
@@ -493,7 +497,7 @@ class SoFar:
             self.tallies,
             self.margins,
             tuple(int(count) for count in self.conforming),
-            self.blamed,
+            self.first_failed,
             self.samples,
             np.array(self.shares),
             files,

@@ -99,13 +99,15 @@ class Plan:
         found = self.program.run({**self.constants, **drawn})
         return {key: np.broadcast_to(finite_or_nan(value), (size,)) for key, value in found.items()}
 
-    def blame(self, drawn: Mapping[str, Array], key: tuple[str, str], failed: Array) -> dict[str, int]:
+    def first_failures(
+        self, drawn: Mapping[str, Array], key: tuple[str, str], failed: Array
+    ) -> dict[str, int]:
         """Count, for the failed samples of one output, which quantity gave up first."""
         chosen = {name: values[failed] for name, values in drawn.items()}
         size = int(np.count_nonzero(failed))
         values = self.program.trace({**self.constants, **chosen})
-        blamed = self.program.blame(self.program.outputs[key], values, size)
-        return {name: int(np.count_nonzero(where)) for name, where in blamed.items()}
+        first_failed = self.program.first_failures(self.program.outputs[key], values, size)
+        return {name: int(np.count_nonzero(where)) for name, where in first_failed.items()}
 
 
 def make_plan(

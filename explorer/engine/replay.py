@@ -10,7 +10,7 @@ from explorer.graph.arrays import Array
 from explorer.study.study import Study
 
 
-def samples_at_hand(study: Study, outcome: Outcome, most: int) -> Mapping[str, Array]:
+def replay_samples(study: Study, outcome: Outcome, most: int) -> Mapping[str, Array]:
     """Return the first samples of a run, inputs and outputs by column, at most so many.
 
     A run that did not keep its samples is drawn again as far as needed: the numbers are the same.
@@ -19,6 +19,6 @@ def samples_at_hand(study: Study, outcome: Outcome, most: int) -> Mapping[str, A
     return first_rows(kept, most)
 
 
-def margins_at_hand(study: Study, samples: Mapping[str, Array]) -> dict[str, Array]:
+def replay_margins(study: Study, samples: Mapping[str, Array]) -> dict[str, Array]:
     """Return the margin of every limit, by its name, from the columns of samples."""
     return {limit.name: limit.margin(samples[limit.output.column]) for limit in study.limits}

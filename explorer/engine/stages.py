@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from explorer.engine.execution import told_for_users
+from explorer.engine.workers import told_for_users
 from explorer.errors import SquatlineError
 
 LONGEST_REASON = 500

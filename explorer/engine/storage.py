@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from explorer.errors import ResultsError
-from explorer.files import told, whole
+from explorer.files.writing import told, whole
 from explorer.graph.arrays import Array
 
 # More samples than this are kept in files.

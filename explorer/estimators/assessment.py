@@ -1,7 +1,7 @@
 """How one build stands against its limits, short enough to be kept for thousands of builds.
 
 Beside the share of samples that conform, each limit has three *surpluses*: margins at the ranks at which its
-verdict turns.  A surplus of nought or more means that the verdict is reached, and unlike a probability it
+verdict turns.  A surplus of zero or more means that the verdict is reached, and unlike a probability it
 tells how far away the turn is, so roots, contours and optima are found on it.
 """
 
@@ -19,7 +19,7 @@ from explorer.graph.arrays import Array
 
 # Places of the three surpluses.
 SURE, LIKELY, POSSIBLE = 0, 1, 2
-# An aim that more than this share of samples cannot answer is not reckoned with.
+# An objective that more than this share of samples cannot answer is not reckoned with.
 MOST_UNANSWERED = 0.01
 
 
@@ -34,7 +34,7 @@ class Requirement:
 
 @dataclass(frozen=True)
 class Assessment:
-    """One build against its limits and aims.
+    """One build against its limits and objectives.
 
     Attributes
     ----------
@@ -43,13 +43,13 @@ class Assessment:
     conforming, failed:
         Counts for each limit; then, of conforming, for all limits and for all safety limits together.
     surplus:
-        Shape (3, limits): nought or more where the limit passes beyond doubt, where its estimate reaches the
+        Shape (3, limits): zero or more where the limit passes beyond doubt, where its estimate reaches the
         required probability, and where it does not fail beyond doubt.  Minus infinity where samples without
         an answer, or too few samples, stand in the way.
     spread:
         Standard deviation of each margin.
-    aims, aim_errors, aim_unanswered:
-        Mean of each aim with its standard error, NaN when too many samples have no answer; their share.
+    objectives, aim_errors, aim_unanswered:
+        Mean of each objective with its standard error, NaN when too many samples have no answer; their share.
 
     """
 
@@ -58,7 +58,7 @@ class Assessment:
     failed: Array
     surplus: Array
     spread: Array
-    aims: Array
+    objectives: Array
     aim_errors: Array
     aim_unanswered: Array
 
@@ -86,12 +86,12 @@ class Assessment:
         """All of it as one row of numbers."""
         return np.concatenate(
             [
-                [self.samples, len(self.spread), len(self.aims)],
+                [self.samples, len(self.spread), len(self.objectives)],
                 self.conforming,
                 self.failed,
                 self.surplus.ravel(),
                 self.spread,
-                self.aims,
+                self.objectives,
                 self.aim_errors,
                 self.aim_unanswered,
             ]
@@ -100,24 +100,24 @@ class Assessment:
     @classmethod
     def unpacked(cls, row: Array) -> Assessment:
         """Read such a row back."""
-        samples, limits, aims = (int(number) for number in row[:3])
-        lengths = (limits + 2, limits, 3 * limits, limits, aims, aims, aims)
+        samples, limits, objectives = (int(number) for number in row[:3])
+        lengths = (limits + 2, limits, 3 * limits, limits, objectives, objectives, objectives)
         conforming, failed, surplus, *rest = np.split(row[3:], np.cumsum(lengths)[:-1])
         return cls(samples, conforming, failed, surplus.reshape(3, limits), *rest)
 
 
-def assess(margins: Array, requirements: Sequence[Requirement], aims: Array) -> Assessment:
+def assess(margins: Array, requirements: Sequence[Requirement], objectives: Array) -> Assessment:
     """Assess one build from its samples.
 
     Parameters
     ----------
     margins:
-        Shape (limits, samples); nought or more conforms, what is not finite has no answer and counts against
+        Shape (limits, samples); zero or more conforms, what is not finite has no answer and counts against
         the limit.
     requirements:
         One for each limit.
-    aims:
-        Values of the aims, shape (aims, samples).
+    objectives:
+        Values of the objectives, shape (objectives, samples).
 
     """
     limits, samples = margins.shape
@@ -126,10 +126,10 @@ def assess(margins: Array, requirements: Sequence[Requirement], aims: Array) -> 
     safe = np.array([one.safety for one in requirements], bool)
     together = [holds.all(axis=0).sum(), holds[safe].all(axis=0).sum()]
     surplus = np.array([surpluses(m, one.probability) for m, one in zip(margins, requirements, strict=True)])
-    answered = np.isfinite(aims)
+    answered = np.isfinite(objectives)
     counts = answered.sum(axis=1)
-    means = np.where(answered, aims, 0.0).sum(axis=1) / np.maximum(counts, 1)
-    squares = np.where(answered, aims - means[:, None], 0.0) ** 2
+    means = np.where(answered, objectives, 0.0).sum(axis=1) / np.maximum(counts, 1)
+    squares = np.where(answered, objectives - means[:, None], 0.0) ** 2
     errors = np.sqrt(squares.sum(axis=1)) / np.maximum(counts, 1)
     unanswered = 1 - counts / samples
     known = unanswered <= MOST_UNANSWERED
@@ -139,7 +139,7 @@ def assess(margins: Array, requirements: Sequence[Requirement], aims: Array) -> 
         failed=np.isnan(margins).sum(axis=1).astype(float),
         surplus=surplus.reshape(limits, 3).T,
         spread=np.array([_spread(margin) for margin in margins]),
-        aims=np.where(known, means, np.nan),
+        objectives=np.where(known, means, np.nan),
         aim_errors=np.where(known, errors, np.nan),
         aim_unanswered=unanswered,
     )
@@ -159,7 +159,7 @@ def _spread(margin: Array) -> float:
 def surpluses(margin: Array, required: float) -> tuple[float, float, float]:
     """Return the margins at the ranks at which a verdict turns: sure, likely, possible.
 
-    At least k samples conform exactly when the k-th largest margin is nought or more.
+    At least k samples conform exactly when the k-th largest margin is zero or more.
     """
     ranked = np.where(np.isfinite(margin), margin, -np.inf)
     counts = turning_counts(margin.size, required)

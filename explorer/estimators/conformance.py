@@ -1,6 +1,6 @@
 """Does a limit hold, and how sure is that: counted samples -> probability, interval, verdict, risks.
 
-A margin is how far the quantity lies on the good side of its limit: nought or more conforms.  A margin that
+A margin is how far the quantity lies on the good side of its limit: zero or more conforms.  A margin that
 is not finite belongs to a sample for which the model had no answer; it counts against the limit.
 Words as in JCGM 106:2012, "The role of measurement uncertainty in conformity assessment".
 """
@@ -72,7 +72,7 @@ class Conformance:
         How far inside the limit the median must lie for the required probability (JCGM 106:2012, 8.3):
         median minus the quantile at 1 - required.
     surplus:
-        That quantile itself: nought or more means that the estimate reaches the required probability.
+        That quantile itself: zero or more means that the estimate reaches the required probability.
     consumer_risk, producer_risk:
         Specific risks (JCGM 106:2012, 3.3.13 and 3.3.14): the chance that a car taken as good does not
         conform, and that a car turned down does.
@@ -109,7 +109,7 @@ def binomial_interval(
     """
     if not 0 <= conforming <= trials or trials <= 0:
         raise SampleError(
-            "a count of conforming samples lies between nought and all of them",
+            "a count of conforming samples lies between zero and all of them",
             found=f"{conforming} of {trials}",
             remedy="draw at least one sample",
         )
@@ -163,7 +163,7 @@ def judge_margins(margins: Array, required: float, confidence: float = CONFIDENC
     Parameters
     ----------
     margins:
-        Nought or more conforms, what is not finite has no answer.  Shape (samples,) for independent samples,
+        Zero or more conforms, what is not finite has no answer.  Shape (samples,) for independent samples,
         or (replicates, samples) for independent scrambles of a Sobol design.
     required:
         Probability with which the limit must hold, strictly between 0 and 1.
@@ -220,7 +220,7 @@ def judge_counts(
     _check_share(confidence, "confidence")
     low, high = binomial_interval(conforming, trials, confidence)
     method = EXACT
-    if probabilities is not None and _spread_is_telling(conforming, trials, len(probabilities)):
+    if probabilities is not None and _spread_is_significant(conforming, trials, len(probabilities)):
         low, high = replicate_interval(probabilities, confidence)
         method = REPLICATES
     probability = conforming / trials
@@ -277,7 +277,7 @@ def _in_own_spread(margin: Array) -> Array:
     return margin / spread if spread > 0 else margin
 
 
-def _spread_is_telling(conforming: int, trials: int, replicates: int) -> bool:
+def _spread_is_significant(conforming: int, trials: int, replicates: int) -> bool:
     """Tell whether the rarer outcome is frequent enough for replicates to differ by what they should."""
     rarer = min(conforming, trials - conforming)
     return replicates >= 2 and rarer >= FEWEST_OF_RARER_OUTCOME * replicates

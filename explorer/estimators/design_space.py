@@ -1,6 +1,6 @@
 """The shape of a design space: where limits hold, the line between, and what cannot be bettered.
 
-A *surplus* is nought or more where a requirement is met and says how far away the turn is (see
+A *surplus* is zero or more where a requirement is met and says how far away the turn is (see
 ``explorer.estimators.assessment``).  Everything here works on surpluses and scores, whatever they came from.
 """
 
@@ -56,7 +56,7 @@ class Stretch:
 
 
 def contour(x: Sequence[float], y: Sequence[float], surface: Array) -> tuple[Segment, ...]:
-    """Trace where a surface passes through nought, in straight pieces.
+    """Trace where a surface passes through zero, in straight pieces.
 
     Parameters
     ----------
@@ -98,7 +98,7 @@ def _pieces(corners: list[tuple[float, float]], values: list[float]) -> list[Seg
         pairs = [(0, 1), (2, 3)] if joined else [(3, 0), (1, 2)]
     else:
         pairs = []
-    # Through a node that lies on nought itself, a piece may have no length.
+    # Through a node that lies on zero itself, a piece may have no length.
     return [(*points[a], *points[b]) for a, b in pairs if points[a] != points[b]]
 
 
@@ -118,7 +118,7 @@ def nondominated(scores: Array) -> Mask:
     Parameters
     ----------
     scores:
-        Shape (points, aims); more is better.  A point with NaN is never marked and betters nothing.
+        Shape (points, objectives); more is better.  A point with NaN is never marked and betters nothing.
 
     """
     known = ~np.any(np.isnan(scores), axis=1)
@@ -142,7 +142,7 @@ def stretches(surplus: Callable[[float], Array], values: Sequence[float]) -> tup
     Returns
     -------
     tuple of Stretch
-        Where the likely surplus is nought or more, from low to high.
+        Where the likely surplus is zero or more, from low to high.
 
     """
     known: dict[float, Array] = {}
@@ -160,7 +160,7 @@ def stretches(surplus: Callable[[float], Array], values: Sequence[float]) -> tup
 
 
 def spans(surplus: Callable[[float], float], values: Sequence[float]) -> list[Span]:
-    """Return the spans of a variable in which one surplus is nought or more.
+    """Return the spans of a variable in which one surplus is zero or more.
 
     Parameters
     ----------

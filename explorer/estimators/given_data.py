@@ -1,4 +1,4 @@
-"""First-order indices from any samples at hand, correlated inputs too, without a design of their own.
+"""First-order indices from any kept samples, correlated inputs too, without a design of their own.
 
 The index of an input is the share of the output's variance that would go were it known, together with all it
 teaches about the inputs it is correlated with: the variance of the conditional expectation over the variance
@@ -39,7 +39,7 @@ def first_order_given_data(
     Returns
     -------
     dict
-        Largest first.  All nought for an output that does not vary.
+        Largest first.  All zero for an output that does not vary.
 
     Raises
     ------

@@ -111,7 +111,7 @@ class Expected:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class LimitState:
     """Where one limit stands, now or once some readings are known.
 
     Attributes
@@ -119,7 +119,7 @@ class Outcome:
     variance:
         Of the margin, in its unit squared; after readings, what is left of it on average.
     passes:
-        Chance that the verdict is a pass: nought or one as things stand.
+        Chance that the verdict is a pass: zero or one as things stand.
     consumer_risk, producer_risk:
         Chance of passing a car that does not conform, and of turning down one that does.
     loss:
@@ -160,8 +160,8 @@ class Worth:
     measurement: str
     limit: str
     hours: float
-    before: Outcome
-    after: Outcome
+    before: LimitState
+    after: LimitState
     variance_removed: Expected
     loss_saved: Expected
     turns: Expected
@@ -205,7 +205,7 @@ class Calls:
         index = index_of_conforming(self.expected, self.likely, self.conforms, parts=BATCHES, own=True)
         return probability_given(index, self.conforms, parts=BATCHES, own=True)
 
-    def outcome(self, stake: Stake) -> Outcome:
+    def outcome(self, stake: Stake) -> LimitState:
         """Average over the samples."""
         apart = self.apart
 
@@ -213,7 +213,7 @@ class Calls:
             """Mean of what hangs on where a probability lies, with the error of the fit in it."""
             return Expected(mean_of(counted(self.probability)).value, batch_error(counted(apart)))
 
-        return Outcome(
+        return LimitState(
             variance=mean_of(self.deviations()),
             passes=mean_where(lambda p: p >= stake.required),
             consumer_risk=mean_where(lambda p: (p >= stake.required) * (1 - self.conforms)),
@@ -362,7 +362,7 @@ def _worth(
     measurement: Measurement,
     stake: Stake,
     before: Calls,
-    now: Outcome,
+    now: LimitState,
     after: Calls,
     rank: int,
     tied_with: tuple[str, ...],

@@ -19,8 +19,8 @@ from explorer.estimators.measuring import (
     SIGNIFICANT,
     Calls,
     Expected,
+    LimitState,
     Measurement,
-    Outcome,
     Stake,
     Worth,
     calls_after,
@@ -68,7 +68,7 @@ class Alone:
 
 
 @dataclass(frozen=True)
-class Step:
+class NextMeasurement:
     """One measurement in its turn.
 
     Attributes
@@ -91,7 +91,7 @@ class Step:
     cost: float
     hours_so_far: float
     cost_so_far: float
-    limits: Mapping[str, tuple[Outcome, Outcome]]
+    limits: Mapping[str, tuple[LimitState, LimitState]]
     gain: Expected
     tied_with: tuple[str, ...]
 
@@ -118,9 +118,9 @@ class Outlook:
 
     limit: str
     required: float
-    now: Outcome
-    planned: Outcome
-    best: Outcome
+    now: LimitState
+    planned: LimitState
+    best: LimitState
     best_set: tuple[str, ...]
     everything: float
     prospect: Prospect
@@ -157,7 +157,7 @@ class MeasuringPlan:
     budget_cost: float
     hours: float
     cost: float
-    steps: tuple[Step, ...]
+    steps: tuple[NextMeasurement, ...]
     gain: Expected
     worths: tuple[Worth, ...]
     alone: tuple[Alone, ...]
@@ -167,15 +167,15 @@ class MeasuringPlan:
 
 
 @dataclass(frozen=True)
-class Bench:
-    """Readings and margins of the samples at hand: weighs any set of measurements."""
+class Readings:
+    """Readings and margins of the kept samples: weighs any set of measurements."""
 
     measurements: tuple[Measurement, ...]
     stakes: tuple[Stake, ...]
     readings: Mapping[str, Array]
     margins: Array
 
-    def thinned(self, most: int) -> Bench:
+    def thinned(self, most: int) -> Readings:
         """Keep every n-th sample, so that no more than so many are left."""
         step = math.ceil(self.margins.shape[1] / most)
         readings = {name: scores[:, ::step] for name, scores in self.readings.items()}
@@ -209,7 +209,7 @@ def plan_measurements(
     Parameters
     ----------
     samples, margins:
-        Values of the uncertain inputs, and margin of each limit (nought or more conforms, NaN has no
+        Values of the uncertain inputs, and margin of each limit (zero or more conforms, NaN has no
         answer), shape (samples,) each.
     measurements, stakes:
         What could be measured, and what hangs on each limit.
@@ -227,15 +227,15 @@ def plan_measurements(
     _check(measurements, stakes)
     stacked = stacked_margins(margins, stakes)
     readings = {one.name: take_readings(one, samples, seed) for one in measurements}
-    bench = Bench(tuple(measurements), tuple(stakes), readings, stacked)
-    singly = [bench.calls([one.name]) for one in measurements]
-    sets, complete = _affordable_sets(bench, budget_hours, budget_cost)
-    quick = bench.thinned(SEARCH_SAMPLES)
+    taken = Readings(tuple(measurements), tuple(stakes), readings, stacked)
+    singly = [taken.calls([one.name]) for one in measurements]
+    sets, complete = _affordable_sets(taken, budget_hours, budget_cost)
+    quick = taken.thinned(SEARCH_SAMPLES)
     tried = {chosen: quick.calls(chosen) for chosen in sets}
     loss = {chosen: float(quick.losses(calls).mean()) for chosen, calls in tried.items()}
     first = min(sets, key=loss.__getitem__)
     order = _without_idle(quick, _in_order(quick, first))
-    steps = _steps(bench, order)
+    steps = _steps(taken, order)
     best = tuple(order)
     return MeasuringPlan(
         budget_hours=budget_hours,
@@ -243,26 +243,26 @@ def plan_measurements(
         hours=sum(step.hours for step in steps),
         cost=sum(step.cost for step in steps),
         steps=steps,
-        gain=mean_of(bench.losses(bench.calls(())) - bench.losses(bench.calls(best))),
+        gain=mean_of(taken.losses(taken.calls(())) - taken.losses(taken.calls(best))),
         worths=worth_of_calls(stacked, measurements, stakes, singly),
-        alone=_alone(bench, singly),
-        outlooks=_outlooks(bench, best, tried),
+        alone=_alone(taken, singly),
+        outlooks=_outlooks(taken, best, tried),
         sets_tried=len(sets),
         complete=complete,
     )
 
 
-def _alone(bench: Bench, singly: Sequence[Sequence[Calls]]) -> tuple[Alone, ...]:
+def _alone(taken: Readings, singly: Sequence[Sequence[Calls]]) -> tuple[Alone, ...]:
     """Rank measurements by what each brings over all limits together."""
     if not singly:
         return ()
-    loss = bench.losses(bench.calls(()))
-    gains = np.stack([loss - bench.losses(calls) for calls in singly])
+    loss = taken.losses(taken.calls(()))
+    gains = np.stack([loss - taken.losses(calls) for calls in singly])
     _, ties = ranked(gains)
-    named = [one.name for one in bench.measurements]
+    named = [one.name for one in taken.measurements]
     found = [
         Alone(one.name, one.label, one.hours, one.cost, mean_of(gain), tuple(named[j] for j in tied))
-        for one, gain, tied in zip(bench.measurements, gains, ties, strict=True)
+        for one, gain, tied in zip(taken.measurements, gains, ties, strict=True)
     ]
     return tuple(sorted(found, key=lambda one: -one.gain.value))
 
@@ -282,7 +282,7 @@ def _check(measurements: Sequence[Measurement], stakes: Sequence[Stake]) -> None
 
 
 def _affordable_sets(
-    bench: Bench, budget_hours: float, budget_cost: float
+    taken: Readings, budget_hours: float, budget_cost: float
 ) -> tuple[list[tuple[str, ...]], bool]:
     """List the sets worth weighing, and say whether the best is sure to be among them.
 
@@ -296,7 +296,7 @@ def _affordable_sets(
             and sum(one.cost for one in chosen) <= budget_cost
         )
 
-    within = [one for one in bench.measurements if affordable([one])]
+    within = [one for one in taken.measurements if affordable([one])]
     if len(within) <= MOST_ENUMERATED:
         full = []
         for size in range(len(within), 0, -1):
@@ -306,7 +306,7 @@ def _affordable_sets(
                     full.append(tuple(one.name for one in chosen))
         if len(full) <= MOST_SETS_TRIED:
             return [*full, ()], True
-    quick = bench.thinned(SEARCH_SAMPLES)
+    quick = taken.thinned(SEARCH_SAMPLES)
     grown: dict[tuple[str, ...], None] = {}
     for prefer_variance in (False, True):
         chosen_so_far: list[Measurement] = []
@@ -321,19 +321,19 @@ def _affordable_sets(
 
 
 def _next(
-    bench: Bench, known: Sequence[str], rest: Sequence[Measurement], *, prefer_variance: bool = False
+    taken: Readings, known: Sequence[str], rest: Sequence[Measurement], *, prefer_variance: bool = False
 ) -> tuple[Measurement, tuple[str, ...]]:
     """Choose what to measure next, for each hour it takes, and name those that would do as well.
 
     Two measurements may bring something only together; where none alone saves anything, the one that
     leaves the least variance goes first.
     """
-    before = bench.calls(known)
-    after = {one.name: bench.calls([*known, one.name]) for one in rest}
-    loss = bench.losses(before)
-    gains = np.stack([(loss - bench.losses(after[one.name])) / one.hours for one in rest])
+    before = taken.calls(known)
+    after = {one.name: taken.calls([*known, one.name]) for one in rest}
+    loss = taken.losses(before)
+    gains = np.stack([(loss - taken.losses(after[one.name])) / one.hours for one in rest])
     best = int(np.argmax(gains.mean(axis=1)))
-    if not prefer_variance and _telling(gains[best]):
+    if not prefer_variance and _significant(gains[best]):
         _, ties = ranked(gains)
         return rest[best], tuple(rest[j].name for j in ties[best])
     removed = [_variance_removed(before, after[one.name]) / one.hours for one in rest]
@@ -350,7 +350,7 @@ def _variance_removed(before: Sequence[Calls], after: Sequence[Calls]) -> float:
     return removed
 
 
-def _in_order(bench: Bench, chosen: Collection[str]) -> dict[str, tuple[str, ...]]:
+def _in_order(taken: Readings, chosen: Collection[str]) -> dict[str, tuple[str, ...]]:
     """Order a set by what each adds an hour once the earlier ones are known, as far as anything is added.
 
     Returns
@@ -358,14 +358,15 @@ def _in_order(bench: Bench, chosen: Collection[str]) -> dict[str, tuple[str, ...
     dict
         Names in order, each with those that would have done as well in its turn.
     """
-    rest = [one for one in bench.measurements if one.name in chosen]
-    at_best = bench.losses(bench.calls(chosen))
+    rest = [one for one in taken.measurements if one.name in chosen]
+    at_best = taken.losses(taken.calls(chosen))
     order: dict[str, tuple[str, ...]] = {}
     while rest:
-        best, tied = _next(bench, list(order), rest)
-        known = bench.losses(bench.calls(list(order)))
+        best, tied = _next(taken, list(order), rest)
+        known = taken.losses(taken.calls(list(order)))
         if not (
-            _telling(known - at_best) or _telling(known - bench.losses(bench.calls([*order, best.name])))
+            _significant(known - at_best)
+            or _significant(known - taken.losses(taken.calls([*order, best.name])))
         ):
             break
         rest.remove(best)
@@ -373,58 +374,58 @@ def _in_order(bench: Bench, chosen: Collection[str]) -> dict[str, tuple[str, ...
     return order
 
 
-def _without_idle(bench: Bench, order: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+def _without_idle(taken: Readings, order: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
     """Leave out measurements that later ones have made idle, as long as nothing that can be told is lost."""
     kept = dict(order)
-    least = bench.losses(bench.calls(list(kept)))
+    least = taken.losses(taken.calls(list(kept)))
     while kept:
-        without = {name: bench.losses(bench.calls([n for n in kept if n != name])) for name in kept}
+        without = {name: taken.losses(taken.calls([n for n in kept if n != name])) for name in kept}
         idle = min(kept, key=lambda name: float(without[name].mean()))
         # Against the best yet, so that small losses cannot add up unseen.
-        if _telling(without[idle] - least):
+        if _significant(without[idle] - least):
             break
         least = min(least, without[idle], key=lambda losses: float(losses.mean()))
         del kept[idle]
     return kept
 
 
-def _telling(gains: Array) -> bool:
-    """Whether a mean gain is above nought beyond its error."""
+def _significant(gains: Array) -> bool:
+    """Whether a mean gain is above zero beyond its error."""
     gain = mean_of(gains)
     return gain.value > SIGNIFICANT * gain.error
 
 
-def _steps(bench: Bench, order: Mapping[str, tuple[str, ...]]) -> tuple[Step, ...]:
+def _steps(taken: Readings, order: Mapping[str, tuple[str, ...]]) -> tuple[NextMeasurement, ...]:
     """Take the measurements in order, and see where each limit stands after each."""
-    named = {one.name: one for one in bench.measurements}
-    steps: list[Step] = []
+    named = {one.name: one for one in taken.measurements}
+    steps: list[NextMeasurement] = []
     hours = cost = 0.0
-    before = bench.calls(())
-    stood = [call.outcome(stake) for call, stake in zip(before, bench.stakes, strict=True)]
+    before = taken.calls(())
+    stood = [call.outcome(stake) for call, stake in zip(before, taken.stakes, strict=True)]
     for place, (name, tied) in enumerate(order.items()):
         one = named[name]
-        after = bench.calls(list(order)[: place + 1])
-        stands = [call.outcome(stake) for call, stake in zip(after, bench.stakes, strict=True)]
+        after = taken.calls(list(order)[: place + 1])
+        stands = [call.outcome(stake) for call, stake in zip(after, taken.stakes, strict=True)]
         hours, cost = hours + one.hours, cost + one.cost
-        pairs = zip(bench.stakes, stood, stands, strict=True)
+        pairs = zip(taken.stakes, stood, stands, strict=True)
         limits = {stake.limit: (then, now) for stake, then, now in pairs}
-        gain = mean_of(bench.losses(before) - bench.losses(after))
-        steps.append(Step(name, one.label, one.hours, one.cost, hours, cost, limits, gain, tied))
+        gain = mean_of(taken.losses(before) - taken.losses(after))
+        steps.append(NextMeasurement(name, one.label, one.hours, one.cost, hours, cost, limits, gain, tied))
         before, stood = after, stands
     return tuple(steps)
 
 
 def _outlooks(
-    bench: Bench,
+    taken: Readings,
     planned: tuple[str, ...],
     tried: Mapping[tuple[str, ...], Sequence[Calls]],
 ) -> tuple[Outlook, ...]:
     """Judge for each limit what the plan, the best affordable set and everything at once would do to it."""
-    now, after = bench.calls(()), bench.calls(planned)
-    quick = bench.thinned(SEARCH_SAMPLES)
-    everything = quick.calls([one.name for one in bench.measurements])
+    now, after = taken.calls(()), taken.calls(planned)
+    quick = taken.thinned(SEARCH_SAMPLES)
+    everything = quick.calls([one.name for one in taken.measurements])
     found = []
-    for k, stake in enumerate(bench.stakes):
+    for k, stake in enumerate(taken.stakes):
         here, then = now[k].outcome(stake), after[k].outcome(stake)
         passes = here.passes.value == 1
         turned = {
@@ -438,7 +439,7 @@ def _outlooks(
     return tuple(found)
 
 
-def _prospect_of_a_fail(planned: Outcome, best: Outcome, everything: float) -> Prospect:
+def _prospect_of_a_fail(planned: LimitState, best: LimitState, everything: float) -> Prospect:
     if planned.passes.value >= LIKELY:
         return "the plan"
     if best.passes.value >= LIKELY:

@@ -23,7 +23,7 @@ FIRST_STEP = 0.15
 LAST_STEP = 1e-3
 # Evaluations for each start and variable.
 EFFORT = 40
-# Score of a build whose aim has no answer.
+# Score of a build whose objective has no answer.
 NO_SCORE = -1e30
 
 
@@ -36,7 +36,7 @@ class Standing:
 
     @property
     def slack(self) -> float:
-        """Smallest surplus; nought or more means that every limit is met."""
+        """Smallest surplus; zero or more means that every limit is met."""
         return float(np.min(self.surplus)) if self.surplus.size else math.inf
 
     @property
@@ -137,7 +137,7 @@ def _improve(
         # A limit without an answer is as far from holding as a thousand spreads.
         return np.maximum(standing(unit).surplus, -1e3)
 
-    # An aim without an answer is worse than anything near, but finite.
+    # An objective without an answer is worse than anything near, but finite.
     worst = max(at(start).score, NO_SCORE / 2) - 100 * scale
     options: Any = {"rhobeg": FIRST_STEP, "tol": LAST_STEP, "maxiter": EFFORT * (len(ranges) + 1)}
 

@@ -115,7 +115,7 @@ class Pick:
     confidence:
         At least how sure it is that no other build has a better expectation.
     settled:
-        Whether all gaps lie above nought.
+        Whether all gaps lie above zero.
     samples:
         Samples in which every build has an answer: the means are over these.
 
@@ -173,7 +173,7 @@ class Dominance:
 
 
 @dataclass(frozen=True)
-class ChoiceWorth:
+class DecisionGain:
     """What knowing something first is worth to a choice: the expected gain, and how often it turns it."""
 
     gain: Expected
@@ -404,7 +404,7 @@ def _mean_interval(values: Array, confidence: float) -> tuple[float, float]:
     return mean.value - half, mean.value + half
 
 
-def worth_to_choice(payoffs: Array, scores: Array | None = None) -> ChoiceWorth:
+def gain_to_decision(payoffs: Array, scores: Array | None = None) -> DecisionGain:
     """Weigh what it is worth to know some readings, or everything, before choosing a build.
 
     Parameters
@@ -426,4 +426,4 @@ def worth_to_choice(payoffs: Array, scores: Array | None = None) -> ChoiceWorth:
     turned = expected.max(axis=0) > expected[now]
     then = np.where(turned, expected.argmax(axis=0), now)
     gain = np.take_along_axis(payoffs, then[None], axis=0)[0] - payoffs[now]
-    return ChoiceWorth(mean_of(gain), mean_of(turned.astype(float)))
+    return DecisionGain(mean_of(gain), mean_of(turned.astype(float)))

@@ -12,7 +12,7 @@ They err in different ways, so that their agreement is a check.  The failing car
 distributions is the most likely one.
 
 Everything happens in standard normal space: one coordinate for each independent input, whose value is the
-quantile at Phi(u).  Fail means a margin below nought, or none at all.
+quantile at Phi(u).  Fail means a margin below zero, or none at all.
 
 Sources: Au & Beck, Probabilistic Engineering Mechanics 16 (2001) 263, for subset simulation; Papaioannou,
 Betz, Zwirglmaier & Straub, 41 (2015) 89, for the adaptive conditional sampling of its chains.
@@ -107,7 +107,7 @@ class Walk:
     Attributes
     ----------
     probability:
-        Its estimate; nought when it never reached a failure.
+        Its estimate; zero when it never reached a failure.
     failures:
         Failing samples it found, shape (failures, dimensions).
     evaluations:
@@ -140,7 +140,7 @@ def rare_failure(
     Parameters
     ----------
     margin_of:
-        Margins of samples in standard normal space; below nought, or not finite, is a failure.
+        Margins of samples in standard normal space; below zero, or not finite, is a failure.
     dimensions:
         Number of coordinates.
     seed:

@@ -90,7 +90,7 @@ def index_of_conforming(
     Parameters
     ----------
     expected, likely:
-        What the readings let one expect of the margin, and of nought-or-one conforming, shape (samples,).
+        What the readings let one expect of the margin, and of zero-or-one conforming, shape (samples,).
     conforms, parts, own:
         As in ``probability_given``.
     """
@@ -146,7 +146,7 @@ def probability_given(index: Array, conforms: Array, *, parts: int = FOLDS, own:
     index:
         Shape (samples,): the margin to be expected from the readings, or ``index_of_conforming``.
     conforms:
-        Nought or one, shape (samples,).
+        Zero or one, shape (samples,).
     parts, own:
         The samples are dealt into so many parts; each is predicted by the fit to all others, or, with
         ``own``, by the fit to itself, so that the scatter between parts shows how far a fit can be off.
@@ -190,7 +190,7 @@ def _natural_spline(place: Array, knots: Array) -> Array:
 
 
 def _probit_fit(columns: Array, counts: Array, conforming: Array, start: Array) -> Array:
-    """Fit a probit regression by Fisher scoring, held lightly to nought so that a sheer step has a fit too.
+    """Fit a probit regression by Fisher scoring, held lightly to zero so that a sheer step has a fit too.
 
     Source: McCullagh & Nelder, Generalized Linear Models, section 2.5; steps are halved until they climb.
     """
@@ -259,7 +259,7 @@ def _basis_of(scores: Array) -> Callable[[Array], Array]:
         # A reading that never varies explains nothing: no columns.
         if low < high:
             knots[j] = np.array([low] * 4 + between + [high] * 4)
-    telling = list(knots)
+    significant = list(knots)
 
     def basis(rows: Array) -> Array:
         columns = [np.ones((rows.shape[1], 1))]
@@ -267,13 +267,13 @@ def _basis_of(scores: Array) -> Callable[[Array], Array]:
             # The pieces of a spline add up to one, which the first column already says.
             columns.append(BSpline.design_matrix(rows[j], knot, 3).toarray()[:, 1:])
         curved = (rows**2 - 1) / np.sqrt(2)
-        for i, j in itertools.combinations(telling, 2):
+        for i, j in itertools.combinations(significant, 2):
             terms = [rows[i] * rows[j]]
-            if len(telling) <= MOST_FOR_CURVED_PRODUCTS:
+            if len(significant) <= MOST_FOR_CURVED_PRODUCTS:
                 terms += [curved[i] * rows[j], rows[i] * curved[j], curved[i] * curved[j]]
             columns.append(np.stack(terms, axis=1))
-        if 3 <= len(telling) <= MOST_FOR_CURVED_PRODUCTS:
-            triples = [rows[i] * rows[j] * rows[k] for i, j, k in itertools.combinations(telling, 3)]
+        if 3 <= len(significant) <= MOST_FOR_CURVED_PRODUCTS:
+            triples = [rows[i] * rows[j] * rows[k] for i, j, k in itertools.combinations(significant, 3)]
             columns.append(np.stack(triples, axis=1))
         return np.concatenate(columns, axis=1)
 

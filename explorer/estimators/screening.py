@@ -74,7 +74,7 @@ class Screening:
     note: str
 
 
-def screen(
+def screen_outputs(
     evaluations: Array,
     names: Sequence[str],
     outputs: Sequence[str],

@@ -134,7 +134,7 @@ class Sensitivity:
 
     @property
     def pairs_that_matter(self) -> tuple[Pair, ...]:
-        """Pairs whose share is above nought beyond doubt, and worth naming."""
+        """Pairs whose share is above zero beyond doubt, and worth naming."""
         return tuple(one for one in self.pairs if one.value.low > 0 and one.value.value >= WORTH_NAMING)
 
 
@@ -228,7 +228,7 @@ def _scattered(ratio: Callable[[Parts], tuple[Array, Array]], parts: Parts, fact
 
 
 def _divided(top: Array, bottom: Array) -> Array:
-    """Quotient, nought where an output does not vary."""
+    """Quotient, zero where an output does not vary."""
     bottom = np.broadcast_to(bottom, top.shape)
     return np.divide(top, bottom, out=np.zeros_like(top), where=bottom > 0)
 
@@ -264,7 +264,7 @@ def _growth_to_settle(totals: Scattered) -> float:
     difference, half = totals.differences
     growth = 1.0
     for pair in neighbours:
-        # Whichever comes first: the interval leaves nought behind, or fits into what counts as equal.
+        # Whichever comes first: the interval leaves zero behind, or fits into what counts as equal.
         room = max(float(difference[pair]), ALIKE - float(difference[pair]))
         if not (difference[pair] > half[pair] or difference[pair] + half[pair] <= ALIKE):
             growth = max(growth, float(half[pair] / room) ** 2 * (1 + 1e-9))
@@ -325,12 +325,12 @@ def cross_check_with_salib(block: Array, names: Sequence[str]) -> tuple[float | 
     problem = {"num_vars": inputs, "names": list(names), "bounds": [[0.0, 1.0]] * inputs}
     differences: list[float | None] = []
     for k in range(block.shape[2]):
-        # One value that is not a number turns all of SALib's indices to nought, so those rows go first.
+        # One value that is not a number turns all of SALib's indices to zero, so those rows go first.
         rows = block[np.isfinite(block[..., k]).all(axis=1), :, k]
         if not ours.variance[0, k] > 0:
             differences.append(None)
             continue
-        # Two resamples, the fewest with a spread; a seed of nought would be taken for none at all.
+        # Two resamples, the fewest with a spread; a seed of zero would be taken for none at all.
         theirs = sobol.analyze(problem, rows.ravel(), calc_second_order=False, num_resamples=2, seed=1)
         scale = ours.scale[0, :, k]
         first, total = ours.first[0, :, k] / scale, ours.total[0, :, k] / scale

@@ -139,7 +139,7 @@ def batch_size(coverage: float = 0.95) -> int:
 def numerical_tolerance(uncertainty: float, figures: int = 2) -> float:
     """Half a unit in the last of so many significant figures of an uncertainty (JCGM 101:2008, 7.9.2).
 
-    Nought for an uncertainty of nought: such a figure stands still at once.
+    Zero for an uncertainty of zero: such a figure stands still at once.
     """
     if uncertainty == 0:
         return 0.0

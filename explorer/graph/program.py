@@ -27,7 +27,7 @@ class Closure:
     """A parameter handed over as a function: which slots to recompute when its symbols are bound."""
 
     symbols: tuple[int, ...]
-    steps: tuple[Step, ...]
+    steps: tuple[Call, ...]
     results: tuple[int, ...]
     stacked: bool
 
@@ -38,7 +38,7 @@ class Closure:
         return frozenset(self.results).union(*(step.reads for step in self.steps)) - inside
 
     @cached_property
-    def schedule(self) -> tuple[tuple[Step, tuple[int, ...]], ...]:
+    def schedule(self) -> tuple[tuple[Call, tuple[int, ...]], ...]:
         """Each step with the slots that nothing reads after it."""
         return _schedule(self.steps, self.results)
 
@@ -67,7 +67,7 @@ Argument = int | Stack | Closure
 
 
 @dataclass(frozen=True)
-class Step:
+class Call:
     """One call: the function, where its arguments come from, and the slot its result goes to."""
 
     slot: int
@@ -94,7 +94,7 @@ class Step:
         return frozenset(slot for argument in self.arguments for slot in _reads(argument))
 
 
-def _schedule(steps: Sequence[Step], kept: Collection[int]) -> tuple[tuple[Step, tuple[int, ...]], ...]:
+def _schedule(steps: Sequence[Call], kept: Collection[int]) -> tuple[tuple[Call, tuple[int, ...]], ...]:
     """Pair each step with the slots that are read there for the last time, but for those to be kept."""
     last = {slot: position for position, step in enumerate(steps) for slot in step.reads}
     return tuple(
@@ -103,7 +103,7 @@ def _schedule(steps: Sequence[Step], kept: Collection[int]) -> tuple[tuple[Step,
     )
 
 
-def _run(schedule: Iterable[tuple[Step, tuple[int, ...]]], values: dict[int, Any]) -> None:
+def _run(schedule: Iterable[tuple[Call, tuple[int, ...]]], values: dict[int, Any]) -> None:
     """Run the steps, letting go of each value once nobody needs it: its memory is warm for the next."""
     for step, done_with in schedule:
         values[step.slot] = step.run(values)
@@ -143,14 +143,14 @@ class Program:
         slot -> quantity name.
     """
 
-    steps: tuple[Step, ...]
+    steps: tuple[Call, ...]
     leaves: Mapping[Any, int]
     outputs: Mapping[tuple[str, str], int]
     names: Mapping[int, str]
     upstream: Mapping[int, tuple[int, ...]]
 
     @cached_property
-    def schedule(self) -> tuple[tuple[Step, tuple[int, ...]], ...]:
+    def schedule(self) -> tuple[tuple[Call, tuple[int, ...]], ...]:
         """Each step with the slots that nothing reads after it."""
         return _schedule(self.steps, frozenset(self.outputs.values()))
 
@@ -175,7 +175,7 @@ class Program:
         return self._evaluate(supplied, [(step, ()) for step in self.steps])
 
     def _evaluate(
-        self, supplied: Mapping[Any, Any], schedule: Iterable[tuple[Step, tuple[int, ...]]]
+        self, supplied: Mapping[Any, Any], schedule: Iterable[tuple[Call, tuple[int, ...]]]
     ) -> dict[int, Any]:
         values: dict[int, Any] = {slot: supplied[token] for token, slot in self.leaves.items()}
         # A NaN is how a model says "no answer"; the engine counts them, numpy need not warn.
@@ -183,13 +183,13 @@ class Program:
             _run(schedule, values)
         return values
 
-    def blame(self, slot: int, values: Mapping[int, Any], size: int) -> dict[str, Array]:
+    def first_failures(self, slot: int, values: Mapping[int, Any], size: int) -> dict[str, Array]:
         """For samples where an output is not finite, find the first quantity that stopped being finite.
 
-        Returns a boolean array per blamed quantity name; together they cover every such sample once.
+        Returns a boolean array per quantity name; together they cover every such sample once.
         """
         open_samples = ~np.isfinite(np.broadcast_to(np.asarray(values[slot], dtype=float), (size,)))
-        blamed: dict[str, Array] = {}
+        first_failed: dict[str, Array] = {}
         for candidate in (*self.upstream[slot], slot):
             if not open_samples.any():
                 break
@@ -199,9 +199,9 @@ class Program:
             bad = ~np.isfinite(np.broadcast_to(np.asarray(value, dtype=float), (size,))) & open_samples
             if bad.any():
                 name = self.names[candidate]
-                blamed[name] = blamed.get(name, np.zeros(size, bool)) | bad
+                first_failed[name] = first_failed.get(name, np.zeros(size, bool)) | bad
                 open_samples = open_samples & ~bad
-        return blamed
+        return first_failed
 
 
 class _Numbering:
@@ -211,7 +211,7 @@ class _Numbering:
         self.graph = graph
         self.numbers: dict[Token, int] = {}
         self.names: dict[int, str] = {}
-        self.steps: dict[int, Step] = {}
+        self.steps: dict[int, Call] = {}
         self.leaves: dict[Any, int] = {}
         self.free: dict[int, frozenset[int]] = {}
 
@@ -250,7 +250,7 @@ class _Numbering:
         token = ("call", name, tuple(_identity(argument) for argument in arguments))
         slot = self._number(token, name)
         self.free[slot] = free
-        self.steps.setdefault(slot, Step(slot, name, entry.function, arguments, free))
+        self.steps.setdefault(slot, Call(slot, name, entry.function, arguments, free))
         return slot
 
     def _argument(self, need: Need, scope: Mapping[str, int], memo: dict[Any, int]) -> Argument:
@@ -261,9 +261,9 @@ class _Numbering:
         symbols = tuple(inner[name] for name in need.over)
         return Closure(symbols, self._dependent(slots, frozenset(symbols)), slots, need.stacked)
 
-    def _dependent(self, slots: Sequence[int], symbols: frozenset[int]) -> tuple[Step, ...]:
+    def _dependent(self, slots: Sequence[int], symbols: frozenset[int]) -> tuple[Call, ...]:
         """List the steps to repeat, in order, when these symbols change."""
-        found: dict[int, Step] = {}
+        found: dict[int, Call] = {}
 
         def visit(slot: int) -> None:
             step = self.steps.get(slot)
@@ -328,7 +328,7 @@ def compile_program(
 
 
 def _scheduled(numbering: _Numbering, outputs: dict[tuple[str, str], int]) -> Program:
-    order: dict[int, Step] = {}
+    order: dict[int, Call] = {}
     used_leaves: set[int] = set()
     upstream: dict[int, tuple[int, ...]] = {}
 

@@ -184,7 +184,7 @@ def given(
 def given_table(columns: tuple[str, ...], text: str, *, source: str = "") -> Any:
     """Declare a table that the study gives as a CSV file with these columns (SI units inside).
 
-    The function that needs it receives an ``explorer.graph.tables.Table``.
+    The function that needs it receives an ``explorer.graph.tables.LookupTable``.
     """
     return Given("1", inspect.cleandoc(text), source=source, table=columns)
 

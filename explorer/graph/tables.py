@@ -17,8 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from explorer.errors import TableError, UnitError, nearest
+from explorer.files.reading import Wanted
 from explorer.graph.arrays import Array, Mask
-from explorer.reading import Wanted
 
 # No map of a model car comes near this; more is another file.
 TABLE = Wanted(
@@ -54,7 +54,7 @@ class Place:
 
 
 @dataclass(frozen=True)
-class Table:
+class LookupTable:
     """Values on a grid of one or two axes, straight in between.
 
     Attributes
@@ -108,7 +108,7 @@ class Table:
 
 def read_table(
     path: Path | str, columns: Sequence[str], units: Mapping[str, str] | None = None, *, key: str
-) -> Table:
+) -> LookupTable:
     """Read a table from a CSV file with a header line.
 
     Comma, semicolon or tab between cells; with semicolon or tab a decimal comma is understood.  Lines that
@@ -147,7 +147,7 @@ def read_table(
     shape = tuple(len(nodes) for nodes in grid.values())
     order = np.lexsort([numbers[name] for name in reversed(axes)])
     values = {name: numbers[name][order].reshape(shape) for name, _, is_axis in declared if not is_axis}
-    return Table(path.name, grid, values)
+    return LookupTable(path.name, grid, values)
 
 
 def _declared(column: str) -> tuple[str, str, bool]:

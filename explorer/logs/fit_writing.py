@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from explorer.errors import ResultsError, SampleError
-from explorer.files import told, write_whole
+from explorer.files.writing import told, write_whole
 from explorer.graph.units import spread_to_si, to_si
 from explorer.logs.fit_records import fit_record
 from explorer.logs.fits import Fitted

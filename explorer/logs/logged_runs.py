@@ -1,4 +1,4 @@
-"""Prediction against track: each ``[tracks.NAME]`` laid into the band that the study predicts for it."""
+"""Prediction against logged runs: each ``[logged_runs.NAME]`` held against the predicted band."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from explorer.logs.named_logs import no_such, read_study_log, told_in_study
 from explorer.logs.reader import Log
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation import Validation, validate_curves
-from explorer.study.schema import LogEntry, TrackEntry
+from explorer.study.schema import LogEntry, LoggedRunEntry
 from explorer.study.study import Study, Sweep
 
 # Cars that a run is ranked among: enough for a chance of one in a hundred to be told.
@@ -34,14 +34,14 @@ UNANSWERED = 0.01
 
 
 @dataclass(frozen=True)
-class Tracked:
+class ComparedRun:
     """A logged run and how it lies in the prediction; numbers of ``validation`` in the units shown.
 
     ``samples`` and ``unanswered`` count the cars it was held against, and those of them without an answer.
     """
 
     name: str
-    entry: TrackEntry
+    entry: LoggedRunEntry
     log: Log
     validation: Validation
     unit: str
@@ -50,17 +50,17 @@ class Tracked:
     unanswered: int
 
 
-def validate(study: Study, name: str | None = None) -> tuple[Tracked, ...]:
+def validate(study: Study, name: str | None = None) -> tuple[ComparedRun, ...]:
     """Hold what a study predicts against its logged runs.
 
     Parameters
     ----------
     name:
-        One track of the study; by default all of them.
+        One logged run of the study; by default all of them.
 
     Returns
     -------
-    tuple of Tracked
+    tuple of ComparedRun
         ``validation.explains`` is the verdict and ``validation.words`` says it.
 
     Raises
@@ -68,27 +68,27 @@ def validate(study: Study, name: str | None = None) -> tuple[Tracked, ...]:
     SquatlineError
         When a section or its log cannot be used, with file and key.
     """
-    entries = study.entries.tracks
+    entries = study.entries.logged_runs
     if name is not None and name not in entries:
-        raise no_such("track", name, entries, "tracks").within(file=str(study.path))
+        raise no_such("logged run", name, entries, "logged_runs").within(file=str(study.path))
     return tuple(_tracked(study, one) for one in ([name] if name is not None else entries))
 
 
-def check_tracks(study: Study) -> None:
-    """Check the sections of all tracks without reading a log.
+def check_logged_runs(study: Study) -> None:
+    """Check the sections of all logged runs without reading a log.
 
     Raises
     ------
     StudyError
         For the first fault, with its key.
     """
-    for name, entry in study.entries.tracks.items():
-        with told_in_study(study, f"tracks.{name}", []):
+    for name, entry in study.entries.logged_runs.items():
+        with told_in_study(study, f"logged_runs.{name}", []):
             _check(study, entry)
 
 
-def _tracked(study: Study, name: str) -> Tracked:
-    entry, key = study.entries.tracks[name], f"tracks.{name}"
+def _tracked(study: Study, name: str) -> ComparedRun:
+    entry, key = study.entries.logged_runs[name], f"logged_runs.{name}"
     with told_in_study(study, key, [entry.file]):
         _check(study, entry)
         log = _read(study, entry, key)
@@ -110,10 +110,10 @@ def _tracked(study: Study, name: str) -> Tracked:
         )
     silent = int(np.count_nonzero(~np.isfinite(curves).all(axis=1)))
     found = replace(found, notes=(*found.notes, *log.notes, *_silence(silent, len(curves))))
-    return Tracked(name, entry, log, found, unit, along_unit, len(curves), silent)
+    return ComparedRun(name, entry, log, found, unit, along_unit, len(curves), silent)
 
 
-def _check(study: Study, entry: TrackEntry) -> None:
+def _check(study: Study, entry: LoggedRunEntry) -> None:
     if entry.condition not in study.conditions:
         raise no_such("condition", entry.condition, study.conditions, "condition")
     if entry.quantity not in study.graph:
@@ -146,20 +146,20 @@ def _check(study: Study, entry: TrackEntry) -> None:
     study.graph.require([wanted], {*study.given_names(entry.condition), "speed"})
 
 
-def _read(study: Study, entry: TrackEntry, key: str) -> Log:
+def _read(study: Study, entry: LoggedRunEntry, key: str) -> Log:
     one = LogEntry(file=entry.file, between=entry.between, date=entry.date)
     names = dict.fromkeys((entry.along, entry.quantity, *(["time"] if "time" in entry.columns else [])))
     columns = {quantity: entry.columns[quantity] for quantity in names}
     return read_study_log(study, one, columns, key, most_rows=MOST_ROWS)
 
 
-def _logged(entry: TrackEntry, log: Log) -> tuple[Array, Array]:
+def _logged(entry: LoggedRunEntry, log: Log) -> tuple[Array, Array]:
     """Return where each row stands and what it says; a straight is counted from its first row."""
     where = log[entry.along]
     return (where if entry.along == "speed" else where - where[0]), log[entry.quantity]
 
 
-def _predicted(study: Study, entry: TrackEntry, log: Log) -> tuple[Array, Array]:
+def _predicted(study: Study, entry: LoggedRunEntry, log: Log) -> tuple[Array, Array]:
     """Return where the study is asked, shape (points,), and its curves, shape (samples, points)."""
     where, logged = _logged(entry, log)
     if not float(np.ptp(where)) > 0:
@@ -180,7 +180,7 @@ def _predicted(study: Study, entry: TrackEntry, log: Log) -> tuple[Array, Array]
     return at, speed_along(speeds, pull, start, at, entry.along)
 
 
-def _swept(study: Study, entry: TrackEntry, quantity: str, speeds: Array) -> Array:
+def _swept(study: Study, entry: LoggedRunEntry, quantity: str, speeds: Array) -> Array:
     sweep = Sweep("speed", "m/s", tuple(map(float, speeds)), (quantity,), (entry.condition,))
     return swept_values(study, sweep, entry.condition, SAMPLES)[quantity]
 
@@ -196,10 +196,10 @@ def _along_unit(study: Study, along: str) -> str:
     return study.unit_of(along) if along in study.graph else {"time": "s", "distance": "m"}[along]
 
 
-def _noise(study: Study, entry: TrackEntry, unit: str) -> float:
+def _noise(study: Study, entry: LoggedRunEntry, unit: str) -> float:
     si, _ = parse_spread(entry.noise, unit, study.graph[entry.quantity].unit)
     if si < 0:
-        raise StudyError("a scatter is not below nought", key="noise", found=entry.noise)
+        raise StudyError("a scatter is not below zero", key="noise", found=entry.noise)
     return float(spread_from_si(si, unit))
 
 

@@ -22,8 +22,8 @@ from typing import Any
 import numpy as np
 
 from explorer.errors import TableError, UnitError, nearest
+from explorer.files.reading import Wanted
 from explorer.graph.arrays import Array, Mask
-from explorer.reading import Wanted
 
 # SI unit of what logs usually hold; any other quantity may be logged in any unit.
 LOGGED = {

@@ -11,7 +11,7 @@ from explorer.study.study import Study
 
 
 def check_logs(study: Study) -> None:
-    """Check the sections of fits and tracks without reading a log.
+    """Check the sections of fits and logged runs without reading a log.
 
     Raises
     ------
@@ -22,10 +22,10 @@ def check_logs(study: Study) -> None:
         from explorer.logs.fits import check_fits
 
         check_fits(study)
-    if study.entries.tracks:
-        from explorer.logs.logged_runs import check_tracks
+    if study.entries.logged_runs:
+        from explorer.logs.logged_runs import check_logged_runs
 
-        check_tracks(study)
+        check_logged_runs(study)
 
 
 def logged_runs_of(study: Study) -> tuple[LoggedRunRecord, ...]:
@@ -34,9 +34,9 @@ def logged_runs_of(study: Study) -> tuple[LoggedRunRecord, ...]:
     Raises
     ------
     SquatlineError
-        When the log of a track cannot be used, with file and key.
+        When the log of a logged run cannot be used, with file and key.
     """
-    if not study.entries.tracks:
+    if not study.entries.logged_runs:
         return ()
     from explorer.logs.logged_runs import validate
     from explorer.logs.validation_records import track_records

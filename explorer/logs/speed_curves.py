@@ -27,13 +27,13 @@ def speed_along(
     Parameters
     ----------
     speeds:
-        Shape (speeds,), evenly spaced and rising, above nought for a run along the distance [m/s].
+        Shape (speeds,), evenly spaced and rising, above zero for a run along the distance [m/s].
     acceleration:
         Shape (speeds, samples) [m/s2]; NaN where a car has no answer.
     start:
-        Speed at nought [m/s].
+        Speed at zero [m/s].
     at:
-        Shape (points,), rising from nought: times [s] or distances [m].
+        Shape (points,), rising from zero: times [s] or distances [m].
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Prediction against track: does the band that the study predicts explain a logged run, and if not, where.
+"""Does the band that the study predicts explain a logged run, and if not, where.
 
 The points of one run are not independent: an input that is off moves all of them together.  So a count of
 points in the band is judged against what runs of the predicted kind do, not against independent throws.
@@ -54,8 +54,8 @@ class Band:
 
 
 @dataclass(frozen=True)
-class Stretch:
-    """A stretch of the run outside the band: from, to, which side, and how far beyond its edge."""
+class Departure:
+    """A departure of the run outside the band: from, to, which side, and how far beyond its edge."""
 
     start: float
     end: float
@@ -112,7 +112,7 @@ class Validation:
     noise: float
     chance: float
     explains: bool
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[Departure, ...]
     words: str
     notes: tuple[str, ...]
     at: Array
@@ -286,7 +286,7 @@ def _verdict(
     expected: tuple[float, float],
     chance: float,
     bias: float,
-    stretches: tuple[Stretch, ...],
+    stretches: tuple[Departure, ...],
 ) -> str:
     band = compared.band
     words = (
@@ -310,7 +310,7 @@ def _sized(size: float, unit: str, digits: int = 3) -> str:
     return f"{size:.{digits}g}" + ("" if unit in ("", "1") else f"{gap}{unit}")
 
 
-def _stretches(compared: _Compared) -> Iterator[Stretch]:
+def _stretches(compared: _Compared) -> Iterator[Departure]:
     """Give the stretches outside the band, longest first, single dropouts smoothed away."""
     band = compared.band
     order = np.argsort(band.at, kind="stable")
@@ -321,7 +321,7 @@ def _stretches(compared: _Compared) -> Iterator[Stretch]:
     for piece in sorted((piece for piece in pieces if side[piece[0]]), key=len, reverse=True):
         high = side[piece[0]] > 0
         beyond = float(np.max((above if high else below)[piece]))
-        yield Stretch(float(at[piece[0]]), float(at[piece[-1]]), "above" if high else "below", beyond)
+        yield Departure(float(at[piece[0]]), float(at[piece[-1]]), "above" if high else "below", beyond)
 
 
 def _notes(compared: _Compared) -> Iterator[str]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.units import spread_to_si, to_si
-from explorer.logs.logged_runs import Tracked
+from explorer.logs.logged_runs import ComparedRun
 from explorer.results.logged_runs import Departure, LoggedRunRecord, LogRecord
 from explorer.study.study import Study
 
@@ -16,12 +16,12 @@ from explorer.study.study import Study
 MOST_POINTS = 600
 
 
-def track_records(study: Study, tracked: Sequence[Tracked]) -> tuple[LoggedRunRecord, ...]:
-    """Return the records of all tracks."""
+def track_records(study: Study, tracked: Sequence[ComparedRun]) -> tuple[LoggedRunRecord, ...]:
+    """Return the records of all logged runs."""
     return tuple(_record(study, one) for one in tracked)
 
 
-def _record(study: Study, tracked: Tracked) -> LoggedRunRecord:
+def _record(study: Study, tracked: ComparedRun) -> LoggedRunRecord:
     entry, found, log = tracked.entry, tracked.validation, tracked.log
     quantity = study.graph[entry.quantity]
     along_si = {"time": "s", "distance": "m"}.get(entry.along, "m/s")

@@ -7,20 +7,20 @@ from dataclasses import dataclass
 from explorer.estimators.conformance import Conformance, Verdict
 from explorer.estimators.paired_comparison import (
     Better,
-    ChoiceWorth,
+    DecisionGain,
     Difference,
     Dominance,
     PairedVerdict,
     Ranking,
 )
-from explorer.results.exploration import AimRecord
+from explorer.results.exploration import ObjectiveRecord
 from explorer.results.histogram import Histogram
 from explorer.study.limits import Output
 
 
 @dataclass(frozen=True, kw_only=True)
 class Subject(Output):
-    """One thing that is compared: a limited quantity or an aim.
+    """One thing that is compared: a limited quantity or an objective.
 
     ``better`` is the good end of its values; a limit with two bounds is compared by its margin.
     """
@@ -34,9 +34,9 @@ class Subject(Output):
 
 @dataclass(frozen=True)
 class AimResult:
-    """One aim for one candidate: mean with its standard error, 5 % and 95 % quantiles, samples unanswered.
+    """One objective for one candidate: mean and its standard error, 5 % and 95 % quantiles, samples unanswered.
 
-    For the aim to hold a limit, low and high are the interval of its probability.
+    For the objective to hold a limit, low and high are the interval of its probability.
     """
 
     name: str
@@ -70,11 +70,11 @@ class CandidateResult:
     overrides:
         Quantity, value in words, source.
     without_effect:
-        Overrides that no limit and no aim depends on.
+        Overrides that no limit and no objective depends on.
     limits:
         In the order of ``Comparison.limits``.
-    aims:
-        In the order of ``Comparison.aims``.
+    objectives:
+        In the order of ``Comparison.objectives``.
     verdict:
         Of all limits, each at its required probability: "fail" when any fails, "undecided" when any is.
     dominated_by:
@@ -92,7 +92,7 @@ class CandidateResult:
     joint: Conformance
     joint_safety: Conformance | None
     verdict: Verdict
-    aims: tuple[AimResult, ...]
+    objectives: tuple[AimResult, ...]
     dominated_by: tuple[str, ...]
     speeds: tuple[SpeedResult, ...]
 
@@ -132,7 +132,7 @@ class RankingResult:
 
 @dataclass(frozen=True)
 class InformationResult:
-    """What knowing one input exactly would be worth to the choice.
+    """What knowing one input exactly would be worth to the decision.
 
     ``label`` says which; ``candidate`` is the one whose own part it is, None for what candidates share.
     """
@@ -140,12 +140,12 @@ class InformationResult:
     stream: str
     label: str
     candidate: str | None
-    worth: ChoiceWorth
+    worth: DecisionGain
 
 
 @dataclass(frozen=True)
 class MeasurementResult:
-    """What one measurement of the study would be worth to the choice.
+    """What one measurement of the study would be worth to the decision.
 
     ``candidate`` is the one whose own parts are measured; None for what all of them share.
     """
@@ -154,11 +154,11 @@ class MeasurementResult:
     label: str
     candidate: str | None
     hours: float
-    worth: ChoiceWorth
+    worth: DecisionGain
 
 
 @dataclass(frozen=True)
-class ChoiceResult:
+class DecisionResult:
     """Which candidate to build, as things stand, and what would change that.
 
     Attributes
@@ -183,7 +183,7 @@ class ChoiceResult:
     display_unit: str
     payoffs: tuple[float, ...]
     best: str
-    everything: ChoiceWorth
+    everything: DecisionGain
     inputs: tuple[InformationResult, ...]
     measurements: tuple[MeasurementResult, ...]
 
@@ -195,7 +195,7 @@ class Comparison:
     Attributes
     ----------
     recommended:
-        The candidate with the best first aim among those that pass every limit; None when none does.
+        The candidate with the best first objective among those that pass every limit; None when none does.
 
     """
 
@@ -205,10 +205,10 @@ class Comparison:
     required: tuple[float, ...]
     safety: tuple[bool, ...]
     subjects: tuple[Subject, ...]
-    aims: tuple[AimRecord, ...]
+    objectives: tuple[ObjectiveRecord, ...]
     candidates: tuple[CandidateResult, ...]
     pairs: tuple[PairResult, ...]
     rankings: tuple[RankingResult, ...]
-    choice: ChoiceResult
+    decision: DecisionResult
     recommended: str | None
     notes: tuple[str, ...]

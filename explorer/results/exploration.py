@@ -30,8 +30,8 @@ class VariableRecord:
 
 
 @dataclass(frozen=True)
-class AimRecord:
-    """An aim: what it is about, and which end is the good one."""
+class ObjectiveRecord:
+    """An objective: what it is about, and which end is the good one."""
 
     name: str
     words: str
@@ -93,21 +93,21 @@ class MapRecord:
 
 @dataclass(frozen=True)
 class DesignPoint:
-    """One build of a search: values of the variables, means of the aims, and how it stands.
+    """One build of a search: values of the variables, means of the objectives, and how it stands.
 
     Attributes
     ----------
-    aims, aim_errors:
+    objectives, aim_errors:
         None where too many samples have no answer.
     probabilities:
         Of each limit.
     on_front:
-        True when no other build that meets every limit betters it in all aims.
+        True when no other build that meets every limit betters it in all objectives.
 
     """
 
     values: tuple[float, ...]
-    aims: tuple[float | None, ...]
+    objectives: tuple[float | None, ...]
     aim_errors: tuple[float | None, ...]
     probabilities: tuple[float, ...]
     all_limits: float
@@ -118,13 +118,13 @@ class DesignPoint:
 
 @dataclass(frozen=True)
 class OptimumRecord:
-    """The build with the best first aim that meets every limit, checked with fresh samples.
+    """The build with the best first objective that meets every limit, checked with fresh samples.
 
     Attributes
     ----------
     found:
-        Mean of the first aim on the samples of the search.
-    aims, aim_errors:
+        Mean of the first objective on the samples of the search.
+    objectives, aim_errors:
         Means and standard errors on the fresh samples.
     limits, all_limits:
         Judged on the fresh samples.
@@ -143,7 +143,7 @@ class OptimumRecord:
 
     values: tuple[float, ...]
     found: float
-    aims: tuple[float | None, ...]
+    objectives: tuple[float | None, ...]
     aim_errors: tuple[float | None, ...]
     limits: tuple[Conformance, ...]
     all_limits: Conformance
@@ -168,7 +168,7 @@ class SearchRecord:
     """
 
     variables: tuple[VariableRecord, ...]
-    aims: tuple[AimRecord, ...]
+    objectives: tuple[ObjectiveRecord, ...]
     limits: tuple[str, ...]
     required: tuple[float, ...]
     points: tuple[DesignPoint, ...]
@@ -254,7 +254,7 @@ class SpeedLimit:
 
 @dataclass(frozen=True)
 class Expectation:
-    """What to expect of one quantity at a step of the ladder: nine cars in ten lie between low and high."""
+    """What to expect of one quantity at a speed step: nine cars in ten lie between low and high."""
 
     quantity: str
     condition: str
@@ -266,8 +266,8 @@ class Expectation:
 
 
 @dataclass(frozen=True)
-class Rung:
-    """One step of the speed ladder.
+class SpeedStep:
+    """One step of the speed steps.
 
     Attributes
     ----------
@@ -316,7 +316,7 @@ class StateSpeed:
     reachable: tuple[float, float, float] | None
     speeds: tuple[float, ...]
     together: tuple[float, ...]
-    ladder: tuple[Rung, ...]
+    steps: tuple[SpeedStep, ...]
 
 
 @dataclass(frozen=True)

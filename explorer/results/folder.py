@@ -21,7 +21,7 @@ from pathlib import Path
 
 from explorer.engine.storage import mark_of
 from explorer.errors import ResultsError
-from explorer.files import put_on_disk, told
+from explorer.files.writing import put_on_disk, told
 
 # Every file that a command puts into a results folder; ``_is_ours`` knows each by what is in it.
 NAMES = (

@@ -15,14 +15,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from explorer.characters import require_visible
 from explorer.engine.stages import StageFailure
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, write_samples
-from explorer.errors import ResultsError, standing_in
+from explorer.errors import ResultsError, with_file
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
-from explorer.reading import Wanted
+from explorer.files.characters import require_visible
+from explorer.files.reading import Wanted
 from explorer.results.comparison import Comparison
 from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.folder import NAMES, ResultsFolder, marked_json, results_folder
@@ -252,7 +252,7 @@ class Convergence:
     """Whether two figures of every output's uncertainty stand still.
 
     ``settled`` and ``open`` name the outputs whose figures do and do not; ``samples_needed`` is about how
-    many samples all of them would take, nought where all are settled.
+    many samples all of them would take, zero where all are settled.
     """
 
     settled: tuple[str, ...]
@@ -344,7 +344,7 @@ def load_summary(folder: Path) -> Summary:
             allowed=SCHEMA_VERSION,
             remedy="run the study again",
         )
-    with standing_in(str(path)):
+    with with_file(str(path)):
         require_visible(data, ResultsError)
     try:
         summary = from_json(Summary, text)

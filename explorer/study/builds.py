@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from explorer.errors import StudyError, nearest, standing_in
+from explorer.errors import StudyError, nearest, with_file
 from explorer.study.schema import CandidateEntry
 from explorer.study.study import Input, Study, read_input
 
@@ -43,7 +43,7 @@ def read_builds(study: Study) -> tuple[Build, ...]:
         condition is.
 
     """
-    with standing_in(str(study.path)):
+    with with_file(str(study.path)):
         return tuple(_build(study, name, entry) for name, entry in study.entries.candidates.items())
 
 

@@ -34,8 +34,8 @@ from pathlib import Path
 from typing import Any
 
 from explorer.errors import DistributionError, SquatlineError, nearest
+from explorer.files.reading import Wanted
 from explorer.graph.units import dimension_matches, parse, parse_spread, split, to_si
-from explorer.reading import Wanted
 from explorer.study.distributions import (
     Discrete,
     Distribution,

@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from explorer.characters import require_visible
 from explorer.errors import SquatlineError, StudyError
+from explorer.files.characters import require_visible
+from explorer.files.reading import Wanted
 from explorer.graph.quantity import Given, Quantity, quantities_of
 from explorer.graph.units import known_unit
-from explorer.reading import Wanted
 
 KEY = "study.own_quantities"
 FILE = Wanted("file with quantities of your own", 1_000_000)

@@ -24,16 +24,16 @@ Quantities = Annotated[list[str], Field(min_length=1, max_length=200)]
 Conditions = Annotated[list[str], Field(min_length=1, max_length=50)]
 
 
-class Section(BaseModel):
+class Keys(BaseModel):
     """A section refuses keys it does not know."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
 
 
-AnySection = TypeVar("AnySection", bound=Section)
+AnySection = TypeVar("AnySection", bound=Keys)
 
 
-class StudyEntry(Section):
+class StudyEntry(Keys):
     """``[study]``: what is asked, and how hard to look."""
 
     title: str = Field(min_length=1, max_length=200)
@@ -58,7 +58,7 @@ class StudyEntry(Section):
         return self
 
 
-class ConditionEntry(Section):
+class ConditionEntry(Keys):
     """``[conditions.NAME]``: words, a condition to start from, and any overrides of inputs."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
@@ -71,7 +71,7 @@ class ConditionEntry(Section):
         return dict(self.model_extra or {})
 
 
-class LimitEntry(Section):
+class LimitEntry(Keys):
     """``[[limits]]``: a requirement."""
 
     name: str = ""
@@ -89,7 +89,7 @@ class LimitEntry(Section):
     weight: float = Field(default=1.0, gt=0)
 
 
-class MeasuringEntry(Section):
+class MeasuringEntry(Keys):
     """``[measuring]``: what may be spent on measuring, and how many samples weigh it."""
 
     budget_hours: float = Field(default=4.0, gt=0)
@@ -97,7 +97,7 @@ class MeasuringEntry(Section):
     samples: int = Field(default=50_000, ge=1000, le=2_000_000)
 
 
-class SweepEntry(Section):
+class SweepEntry(Keys):
     """``[[sweeps]]``: quantities shown against one input."""
 
     along: str = "speed"
@@ -109,14 +109,14 @@ class SweepEntry(Section):
     conditions: Conditions
 
 
-class OutputEntry(Section):
+class OutputEntry(Keys):
     """``[[outputs]]``: quantities to report beyond the limited ones."""
 
     quantities: Quantities
     conditions: Conditions
 
 
-class CorrelationEntry(Section):
+class CorrelationEntry(Keys):
     """``[[correlations]]``: between two inputs, on their normal scores."""
 
     between: tuple[str, str]
@@ -124,21 +124,21 @@ class CorrelationEntry(Section):
     source: str | None = None
 
 
-class IncludedFile(Section):
+class IncludedFile(Keys):
     """A file that the study includes: what may stand in it."""
 
     inputs: dict[str, Any] = {}
     correlations: list[CorrelationEntry] = []
 
 
-class TableEntry(Section):
+class TableEntry(Keys):
     """``[tables.NAME]``: a CSV file and the unit of each column that is not in SI units."""
 
     file: str
     units: dict[str, str] = {}
 
 
-class CandidateEntry(Section):
+class CandidateEntry(Keys):
     """``[candidates.NAME]``: a build, as words and any overrides of the common inputs.
 
     An uncertain override keeps the random stream of the input it replaces, unless it is named under
@@ -155,8 +155,8 @@ class CandidateEntry(Section):
         return dict(self.model_extra or {})
 
 
-class AimEntry(Section):
-    """``[[aims]]``: what to want more or less of, or a limit to hold as surely as can be."""
+class ObjectiveEntry(Keys):
+    """``[[objectives]]``: what to want more or less of, or a limit to hold as surely as can be."""
 
     name: str = ""
     quantity: str | None = None
@@ -166,28 +166,28 @@ class AimEntry(Section):
     limit: str | None = None
 
     @model_validator(mode="after")
-    def _one_of_two(self) -> AimEntry:
+    def _one_of_two(self) -> ObjectiveEntry:
         if (self.limit is None) == (self.quantity is None):
-            raise ValueError("an aim names either a quantity with its condition, or a limit to hold")
+            raise ValueError("an objective names either a quantity with its condition, or a limit to hold")
         if self.quantity is not None and self.condition is None:
-            raise ValueError("an aim for a quantity says in which condition")
+            raise ValueError("an objective for a quantity says in which condition")
         if self.limit is not None and self.model_fields_set & {"goal", "condition", "minus"}:
             raise ValueError("a limit is to hold as surely as can be: it takes no goal and no condition")
         return self
 
 
-class ChoiceEntry(Section):
-    """``[choice]``: what the choice between candidates goes by.
+class DecisionEntry(Keys):
+    """``[decision]``: what the choice between candidates goes by.
 
-    A car that breaks a limit is reckoned as bad as one with ``broken_limit_counts_as`` of the aim.
+    A car that breaks a limit is reckoned as bad as one with ``broken_limit_counts_as`` of the objective.
     """
 
-    aim: str
+    objective: str
     broken_limit_counts_as: Value
     unit: str | None = None
 
 
-class DesignEntry(Section):
+class DesignEntry(Keys):
     """``[design.NAME]``: an input the builder is free to choose, with its range.
 
     ``spread`` says what becomes of the input's uncertainty around the value chosen: kept as it is, scaled in
@@ -202,7 +202,7 @@ class DesignEntry(Section):
     spread: Literal["kept", "scaled", "none"] = "kept"
 
 
-class MapEntry(Section):
+class MapEntry(Keys):
     """``[[maps]]``: conformance over one or two design variables, around a candidate or the study itself."""
 
     name: str = ""
@@ -213,7 +213,7 @@ class MapEntry(Section):
     samples: int = Field(default=20_000, ge=100, le=1_000_000)
 
 
-class SearchEntry(Section):
+class SearchEntry(Keys):
     """``[search]``: how hard to look through all design variables for trade-offs and the best build."""
 
     points: int = Field(default=256, ge=8, le=2**16)
@@ -222,7 +222,7 @@ class SearchEntry(Section):
     verify: int = Field(default=50_000, ge=100, le=10_000_000)
 
 
-class HighestSpeedEntry(Section):
+class HighestSpeedEntry(Keys):
     """``[highest_speed]``: where to look for the highest speed at which all safety limits hold."""
 
     start: Value = Field(default="10 m/s", alias="from")
@@ -232,7 +232,7 @@ class HighestSpeedEntry(Section):
     steps: int = Field(default=5, ge=2, le=20)
 
 
-class QuestionEntry(Section):
+class QuestionEntry(Keys):
     """``[[questions]]``: which values of a design variable let a limit hold, all else as in one build."""
 
     ask: str = ""
@@ -242,7 +242,7 @@ class QuestionEntry(Section):
     samples: int = Field(default=20_000, ge=100, le=1_000_000)
 
 
-class ColumnEntry(Section):
+class ColumnEntry(Keys):
     """``columns.QUANTITY``: which column holds a quantity, in which unit, which way pitch counts."""
 
     column: str
@@ -250,7 +250,7 @@ class ColumnEntry(Section):
     positive: Literal["nose_up", "nose_down"] | None = None
 
 
-class LogEntry(Section):
+class LogEntry(Keys):
     """One log of a fit: its file, and how the car was run.
 
     ``direction`` is 1 or -1 along the track; ``between`` are two times that cut the log.
@@ -265,7 +265,7 @@ class LogEntry(Section):
     date: str | None = None
 
 
-class FitEntry(Section):
+class FitEntry(Keys):
     """``[fits.NAME]``: logs to be turned into inputs; what else may stand here depends on the kind.
 
     ``known`` gives what is true of the day and the bench of the log, in place of what the study says.
@@ -292,8 +292,8 @@ class FitEntry(Section):
         return dict(self.model_extra or {})
 
 
-class TrackEntry(Section):
-    """``[tracks.NAME]``: a logged run, to be held against what the study predicts of it."""
+class LoggedRunEntry(Keys):
+    """``[logged_runs.NAME]``: a logged run, to be held against what the study predicts of it."""
 
     words: str = ""
     file: str
@@ -306,7 +306,7 @@ class TrackEntry(Section):
     date: str | None = None
 
 
-class StudyFile(Section):
+class StudyFile(Keys):
     """The whole file."""
 
     study: StudyEntry
@@ -323,15 +323,15 @@ class StudyFile(Section):
     outputs: list[OutputEntry] = []
     display: dict[str, str] = {}
     candidates: dict[Name, CandidateEntry] = {}
-    aims: list[AimEntry] = []
-    choice: ChoiceEntry | None = None
+    objectives: list[ObjectiveEntry] = []
+    decision: DecisionEntry | None = None
     design: dict[Name, DesignEntry] = {}
     maps: list[MapEntry] = []
     search: SearchEntry = SearchEntry()
     highest_speed: HighestSpeedEntry = HighestSpeedEntry()
     questions: list[QuestionEntry] = []
     fits: dict[Name, FitEntry] = {}
-    tracks: dict[Name, TrackEntry] = {}
+    logged_runs: dict[Name, LoggedRunEntry] = {}
 
 
 def read_schema(data: dict[str, Any]) -> StudyFile:
@@ -359,13 +359,24 @@ def read_section(section: type[AnySection], data: dict[str, Any], key: str = "")
         raise _in_words(error, section, key) from None
 
 
-def _in_words(error: ValidationError, root: type[Section], under: str) -> StudyError:
+# Keys that had another name once.
+_RENAMED = {
+    "tracks": "logged_runs",
+    "aims": "objectives",
+    "choice": "decision",
+    "aim": "objective",
+    "cost_of_false_pass": "weight",
+    "cost_of_false_fail": "weight",
+}
+
+
+def _in_words(error: ValidationError, root: type[Keys], under: str) -> StudyError:
     fault = error.errors()[0]
     place, kind = fault["loc"], fault["type"]
     key = ".".join(part for part in (under, _dotted(place)) if part)
     if kind == "extra_forbidden":
         known = _keys_at(place[:-1], root)
-        near = nearest(str(place[-1]), known)
+        near = _RENAMED.get(str(place[-1])) or nearest(str(place[-1]), known)
         return StudyError(
             f"{place[-1]!r} is not a key that may stand here",
             key=key,
@@ -409,7 +420,7 @@ def _dotted(place: tuple[int | str, ...]) -> str:
     return text
 
 
-def _keys_at(place: tuple[int | str, ...], root: type[Section]) -> set[str]:
+def _keys_at(place: tuple[int | str, ...], root: type[Keys]) -> set[str]:
     """Keys that the section at a place below the root may hold."""
     section: Any = root
     for part in place:

@@ -7,7 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from explorer.errors import StudyError
-from explorer.files import told, write_whole
+from explorer.files.writing import told, write_whole
 from explorer.study.text import STUDY_FILE
 
 

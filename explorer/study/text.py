@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from explorer.characters import require_visible
 from explorer.errors import SquatlineError, StudyError
-from explorer.reading import Wanted
+from explorer.files.characters import require_visible
+from explorer.files.reading import Wanted
 from explorer.study.schema import CorrelationEntry, IncludedFile, read_section
 
 STUDY_FILE = "study.toml"

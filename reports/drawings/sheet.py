@@ -19,7 +19,7 @@ class Sheet:
     """Collects shapes, then writes them as SVG.
 
     Stations run to the right, heights up; ``scale`` is pixels a metre, ``left`` and ``ground`` the pixels at
-    which station and height are nought.
+    which station and height are zero.
     """
 
     width: float

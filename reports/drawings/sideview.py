@@ -25,7 +25,7 @@ _GROUND = 208.0
 _LONGEST_ARROW = 88.0
 # The tilted bar beside the car is at most this steep.
 _STEEPEST = math.radians(30.0)
-# Pitch that would be written as nought.
+# Pitch that would be written as zero.
 _LEVEL = math.radians(0.05)
 _FACTORS = (1, 2, 3, 5, 10, 20)
 # Forces are written to the newton: finer is not read off a drawing.

@@ -29,12 +29,12 @@ from reports.sections import (
     sensitivity,
     sideview,
     signatures,
+    speed_steps,
     sweeps,
     validation,
     verdicts,
     whatif,
 )
-from reports.sections import speed_steps as ladder
 
 Build = Callable[[Report], Section | None]
 
@@ -45,7 +45,7 @@ SECTIONS: Mapping[str, Build] = {
     "candidates": candidates.build,
     "whatif": whatif.build,
     "hazards": hazards.build,
-    "ladder": ladder.build,
+    "speed_steps": speed_steps.build,
     "sideview": sideview.build,
     "linkage": linkage.build,
     "distributions": distributions.build,

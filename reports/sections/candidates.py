@@ -10,7 +10,7 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring import SIGNIFICANT, Expected
 from explorer.estimators.paired_comparison import Difference, Pick
 from explorer.graph.units import System
-from explorer.results.comparison import CandidateResult, ChoiceResult, Comparison, Subject
+from explorer.results.comparison import CandidateResult, Comparison, DecisionResult, Subject
 from reports.blocks import (
     Block,
     Bullets,
@@ -66,7 +66,7 @@ def build(report: Report) -> Section | None:
         *(_difference_figure(found, place, names) for place in range(len(found.subjects))),
         Heading("Which to build"),
         _ranks(found),
-        *_choice(found, names),
+        *_decision(found, names),
     ]
     if found.notes:
         blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
@@ -74,17 +74,17 @@ def build(report: Report) -> Section | None:
 
 
 def headline(found: Comparison) -> str:
-    """Say who meets every limit, and what would turn the choice."""
+    """Say who meets every limit, and what would turn the decision."""
     words = {one.name: one.words for one in found.candidates}
     passing = [one.words for one in found.candidates if one.verdict == "pass"]
     said = "No candidate meets every limit as it should."
     if found.recommended is not None:
         meet = "meets" if len(passing) == 1 else "meet"
         said = f"{len(passing)} of {len(words)} candidates {meet} every limit: {'; '.join(passing)}."
-        if found.aims and len(passing) > 1:
-            said += f" Of these, {words[found.recommended]} has the {found.aims[0].words}."
-    if found.choice.inputs:
-        first = found.choice.inputs[0]
+        if found.objectives and len(passing) > 1:
+            said += f" Of these, {words[found.recommended]} has the {found.objectives[0].words}."
+    if found.decision.inputs:
+        first = found.decision.inputs[0]
         turns = chance(first.worth.turns.value)
         said += f" Knowing the {first.label} first would turn the choice in {turns} of cases."
     return said
@@ -121,8 +121,8 @@ def _verdicts(report: Report, found: Comparison) -> Table:
         rows.append((cell("all safety limits at once"), *(_held(one.joint_safety) for one in candidates)))
     rows.append((cell("every limit as often as asked"), *(cell(Verdict(one.verdict)) for one in candidates)))
     rows += [
-        (cell(aim.name), *(_aim(found, one, place) for one in candidates))
-        for place, aim in enumerate(found.aims)
+        (cell(objective.name), *(_objective(found, one, place) for one in candidates))
+        for place, objective in enumerate(found.objectives)
     ]
     rows += [
         (
@@ -133,9 +133,9 @@ def _verdicts(report: Report, found: Comparison) -> Table:
     ]
     return Table(
         "candidate-verdicts",
-        "Each limit and aim for each candidate. Limits: the share of cars that hold it, and how well it is "
-        "known (95 % interval). Aims: the average car, and the range of nine in ten.",
-        (Column("Limit or aim"), *(Column(one.words) for one in candidates)),
+        "Each limit and objective for each candidate. Limits: the share of cars that hold it, and how well "
+        "it is known (95 % interval). Objectives: the average car, and the range of nine in ten.",
+        (Column("Limit or objective"), *(Column(one.words) for one in candidates)),
         tuple(rows),
         small=True,
         sortable=False,
@@ -158,13 +158,13 @@ def _held(found: Conformance | None) -> Cell:
     )
 
 
-def _aim(found: Comparison, one: CandidateResult, place: int) -> Cell:
-    aim, result = found.aims[place], one.aims[place]
+def _objective(found: Comparison, one: CandidateResult, place: int) -> Cell:
+    objective, result = found.objectives[place], one.objectives[place]
     # A tenth of the spread between cars: finer than that, an average tells a builder nothing.
     spread = max(2 * result.error, (result.high - result.low) / 33)
     return cell(
-        amount(result.mean, aim.unit, aim.display_unit, spread=spread),
-        Quiet(range_amount(result.low, result.high, aim.unit, aim.display_unit)),
+        amount(result.mean, objective.unit, objective.display_unit, spread=spread),
+        Quiet(range_amount(result.low, result.high, objective.unit, objective.display_unit)),
     )
 
 
@@ -269,13 +269,13 @@ def _pick(found: Comparison, pick: Pick | None) -> str:
     return f"{found.candidates[pick.chosen].words}, sure by {chance(pick.confidence)} at least"
 
 
-def _choice(found: Comparison, names: Names) -> list[Block]:
-    choice = found.choice
+def _decision(found: Comparison, names: Names) -> list[Block]:
+    decision = found.decision
     lines: list[Line] = [
         ("No candidate passes every limit, so none is recommended.",)
         if found.recommended is None
         else ("Recommended: ", Strong(names[found.recommended]), "."),
-        (f"Judged by {choice.by}, the best on average is ", Strong(names[choice.best]), "."),
+        (f"Judged by {decision.by}, the best on average is ", Strong(names[decision.best]), "."),
     ]
     for one in found.candidates:
         if one.dominated_by:
@@ -283,22 +283,22 @@ def _choice(found: Comparison, names: Names) -> list[Block]:
             lines.append((f"{one.words} is no better anywhere than: {better}.",))
         if one.without_effect:
             idle = ", ".join(map(in_words, one.without_effect))
-            lines.append((f"{one.words}: no limit and no aim depends on {idle}.",))
+            lines.append((f"{one.words}: no limit and no objective depends on {idle}.",))
     blocks: list[Block] = [Bullets(tuple(lines))]
-    if choice.measurements or choice.inputs:
-        blocks.append(_worth(choice))
+    if decision.measurements or decision.inputs:
+        blocks.append(_worth(decision))
     return blocks
 
 
-def _worth(choice: ChoiceResult) -> Table:
+def _worth(decision: DecisionResult) -> Table:
     """Say what knowing something before choosing would be worth."""
-    rows = [("everything", choice.everything)]
-    rows += [(f"the {one.label} ({hours(one.hours)})", one.worth) for one in choice.measurements]
-    rows += [(f"the {one.label}, exactly", one.worth) for one in choice.inputs]
+    rows = [("everything", decision.everything)]
+    rows += [(f"the {one.label} ({hours(one.hours)})", one.worth) for one in decision.measurements]
+    rows += [(f"the {one.label}, exactly", one.worth) for one in decision.inputs]
     return Table(
-        "choice-worth",
+        "decision-gain",
         "Before choosing, would it help to know more? What knowing each would gain on average, and in how "
-        "many cars it would lead to another choice.",
+        "many cars it would lead to another decision.",
         (
             Column("Known before choosing", width=50),
             Column("Gain", number=True, width=24),
@@ -307,7 +307,7 @@ def _worth(choice: ChoiceResult) -> Table:
         tuple(
             (
                 cell(name),
-                _gain(worth.gain, choice),
+                _gain(worth.gain, decision),
                 cell(f"{_turns(worth.turns)} of cars", order=worth.turns.value),
             )
             for name, worth in rows
@@ -316,11 +316,11 @@ def _worth(choice: ChoiceResult) -> Table:
     )
 
 
-def _gain(gain: Expected, choice: ChoiceResult) -> Cell:
-    """Write what is gained; what lies within its error of nought is no gain that shows."""
+def _gain(gain: Expected, decision: DecisionResult) -> Cell:
+    """Write what is gained; what lies within its error of zero is no gain that shows."""
     if gain.value <= SIGNIFICANT * gain.error:
         return cell(Quiet("none that shows"), order=0.0)
-    shown = amount(gain.value, choice.unit, choice.display_unit, spread=gain.error, difference=True)
+    shown = amount(gain.value, decision.unit, decision.display_unit, spread=gain.error, difference=True)
     return cell(shown, order=gain.value)
 
 

@@ -34,7 +34,7 @@ from reports.blocks import (
     in_each_system,
 )
 from reports.charts import Mark
-from reports.charts_of_designs import Course, Map, chances, heat_map
+from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
 from reports.findings import slug
 from reports.formatting import (
     Amount,
@@ -96,9 +96,9 @@ def _scale(variable: VariableRecord, system: System) -> Scale:
 
 
 def _value(variable: VariableRecord, value: float | None) -> Amount:
-    """Write a value to choose: as finely as the range it was looked for in, and without idle noughts."""
+    """Write a value to choose: as finely as the range it was looked for in, and without idle zeros."""
     finest = (variable.high - variable.low) / 20
-    return amount(value, variable.unit, variable.display_unit, spread=finest, noughts=False)
+    return amount(value, variable.unit, variable.display_unit, spread=finest, zeros=False)
 
 
 # Maps.
@@ -175,9 +175,9 @@ def _line(found: MapRecord, system: System) -> dict[str, Any]:
     (variable,) = found.variables
     shown = _scale(variable, system)
     x = [shown.value(value) for value in found.values[0]]
-    courses = [Course(limit.name, x, limit.probability[0]) for limit in found.limits]
+    curves = [ChanceCurve(limit.name, x, limit.probability[0]) for limit in found.limits]
     now = [] if variable.now is None else [Mark(shown.value(variable.now), "now")]
-    return chances(courses, x_axis=shown.titled(variable.words), marks=now)
+    return chances(curves, x_axis=shown.titled(variable.words), marks=now)
 
 
 # The best build.
@@ -191,7 +191,7 @@ def search_headline(found: SearchRecord) -> Line:
         return (
             f"No build in the ranges meets every limit; the nearest of {len(found.points)} fails: {fails}.",
         )
-    parts: Line = (f"Best build for {found.aims[0].words}: ",)
+    parts: Line = (f"Best build for {found.objectives[0].words}: ",)
     for place, (variable, value) in enumerate(zip(found.variables, optimum.values, strict=True)):
         parts = (*parts, f"{', ' if place else ''}{variable.words} ", _value(variable, value))
     stands = {
@@ -199,8 +199,8 @@ def search_headline(found: SearchRecord) -> Line:
         "undecided": "on fresh samples a limit stays undecided",
         "fail": "on fresh samples a limit fails",
     }[optimum.verdict]
-    aim = found.aims[0]
-    reached = amount(optimum.aims[0], aim.unit, aim.display_unit, digits=3)
+    objective = found.objectives[0]
+    reached = amount(optimum.objectives[0], objective.unit, objective.display_unit, digits=3)
     return (*parts, "; ", reached, f" on average; {stands}.")
 
 
@@ -222,8 +222,8 @@ def _search(found: SearchRecord) -> list[Block]:
     elif nearest is not None:
         blocks.append(_build_table(found, nearest.values, "The build that came nearest."))
         blocks.append(Paragraph((f"It fails: {', '.join(found.nearest_fails)}.",)))
-    front = sorted((one for one in found.points if one.on_front), key=lambda one: one.aims[0] or 0.0)
-    if len(found.aims) > 1 and len(front) > 1:
+    front = sorted((one for one in found.points if one.on_front), key=lambda one: one.objectives[0] or 0.0)
+    if len(found.objectives) > 1 and len(front) > 1:
         blocks.append(_front_table(found, front))
     if found.notes:
         blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
@@ -281,9 +281,9 @@ def _build_table(found: SearchRecord, values: Sequence[float], caption: str) -> 
 def _front_table(found: SearchRecord, front: Sequence[DesignPoint]) -> Table:
     return Table(
         "front",
-        "Trade-off: builds that meet every limit and that no other betters in all aims.",
+        "Trade-off: builds that meet every limit and that no other betters in all objectives.",
         (
-            *(Column(aim.words, number=True) for aim in found.aims),
+            *(Column(objective.words, number=True) for objective in found.objectives),
             *(Column(variable.words, number=True) for variable in found.variables),
         ),
         tuple(_front_row(found, one) for one in _spread_out(front, _MOST_OF_FRONT)),
@@ -295,8 +295,8 @@ def _front_table(found: SearchRecord, front: Sequence[DesignPoint]) -> Table:
 def _front_row(found: SearchRecord, one: DesignPoint) -> tuple[Cell, ...]:
     return (
         *(
-            cell(amount(mean, aim.unit, aim.display_unit, spread=error))
-            for mean, error, aim in zip(one.aims, one.aim_errors, found.aims, strict=True)
+            cell(amount(mean, objective.unit, objective.display_unit, spread=error))
+            for mean, error, objective in zip(one.objectives, one.aim_errors, found.objectives, strict=True)
         ),
         *(cell(_value(variable, value)) for variable, value in zip(found.variables, one.values, strict=True)),
     )
@@ -388,7 +388,7 @@ def _answer_chart(found: AnswerRecord, system: System) -> dict[str, Any]:
         if value is not None
     ]
     required = 100 * found.required
-    course = Course(found.limit, [shown.value(value) for value in found.values], found.probabilities)
+    course = ChanceCurve(found.limit, [shown.value(value) for value in found.values], found.probabilities)
     return chances(
         [course],
         x_axis=shown.titled(found.variable.words),

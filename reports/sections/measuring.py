@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import accumulate
 
-from explorer.estimators.measuring import SIGNIFICANT, Expected, Outcome, Worth
-from explorer.estimators.measuring_plan import SELDOM, Alone, MeasuringPlan, Outlook, Step
+from explorer.estimators.measuring import SIGNIFICANT, Expected, LimitState, Worth
+from explorer.estimators.measuring_plan import SELDOM, Alone, MeasuringPlan, NextMeasurement, Outlook
 from explorer.results.records import Summary
 from reports.blocks import (
     Block,
@@ -78,7 +78,7 @@ def headline(plan: MeasuringPlan) -> str:
     return words
 
 
-def _what_it_does(limit: str, required: float, before: Outcome, after: Outcome) -> str:
+def _what_it_does(limit: str, required: float, before: LimitState, after: LimitState) -> str:
     """Say what a measurement does to one verdict, the threshold beside it."""
     needed = f"{chance(required)} required"
     passes = before.passes.value == 1
@@ -101,12 +101,12 @@ def _numbers(plan: MeasuringPlan) -> dict[str, int]:
     return {one.measurement: place for place, one in enumerate(plan.alone, start=1)}
 
 
-def _most_helped(step: Step) -> tuple[str, tuple[Outcome, Outcome]]:
+def _most_helped(step: NextMeasurement) -> tuple[str, tuple[LimitState, LimitState]]:
     """Return the limit on which a step saves most, before and after."""
     return max(step.limits.items(), key=lambda item: item[1][0].loss.value - item[1][1].loss.value)
 
 
-def _tells(gain: Expected) -> bool:
+def _significant(gain: Expected) -> bool:
     return gain.value > SIGNIFICANT * gain.error
 
 
@@ -121,12 +121,12 @@ def _ties(plan: MeasuringPlan, one: Alone) -> list[int]:
     return sorted(
         numbers[other.measurement]
         for other in plan.alone
-        if other.measurement in one.tied_with and _tells(other.gain)
+        if other.measurement in one.tied_with and _significant(other.gain)
     )
 
 
 def _standing(plan: MeasuringPlan, one: Alone) -> Standing:
-    if not _tells(one.gain):
+    if not _significant(one.gain):
         return "no change that shows"
     return "tied with another" if _ties(plan, one) else "stands out"
 
@@ -161,7 +161,7 @@ def _alone_row(plan: MeasuringPlan, place: int, one: Alone, worth: Worth) -> tup
         cell(f"the {one.label}", *tied),
         cell(hours(one.hours), order=one.hours),
     )
-    if not _tells(one.gain):
+    if not _significant(one.gain):
         return (*head, cell(Quiet("no change that shows"), order=0.0), cell(""), cell("", order=-1.0))
     return (
         *head,
@@ -219,7 +219,7 @@ def _figure_caption(plan: MeasuringPlan) -> Line:
         "Numbers are those of the table; bars reach two standard errors up and down, so that the true "
         "value lies inside nineteen times in twenty. "
     )
-    if not _tells(first.gain):
+    if not _significant(first.gain):
         return (words, "None of them, alone, makes a difference that shows.")
     return (
         Strong(f"1, the {first.label},"),
@@ -284,13 +284,13 @@ def _steps(plan: MeasuringPlan) -> Table:
     )
 
 
-def _now_and_then(before: Outcome, after: Outcome) -> str:
+def _now_and_then(before: LimitState, after: LimitState) -> str:
     """Write the verdict as it stands, and the chance that the limit passes once it is measured."""
     now = "passes now" if before.passes.value == 1 else "fails now"
     return f"{now}; then passes with {_passes(after)}"
 
 
-def _passes(outcome: Outcome) -> str:
+def _passes(outcome: LimitState) -> str:
     value, error = outcome.passes.value, outcome.passes.error
     return share(value, max(0.0, value - SIGNIFICANT * error), min(1.0, value + SIGNIFICANT * error))
 

@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any
 
 from explorer.graph.units import System
-from explorer.results.exploration import HighestSpeeds, Rung, StateSpeed
+from explorer.results.exploration import HighestSpeeds, SpeedStep, StateSpeed
 from reports.blocks import (
     Block,
     Bullets,
@@ -23,7 +23,7 @@ from reports.blocks import (
     in_each_system,
 )
 from reports.charts import Mark
-from reports.charts_of_designs import Course, chances
+from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import slug
 from reports.formatting import percent, range_amount, scale, speed_amount
 from reports.report import NO_CLEARANCE, Report, in_words, sentence
@@ -36,7 +36,7 @@ def build(report: Report) -> Section | None:
         return None
     blocks: list[Block] = [
         Paragraph(headline(found, report.speed_unit), lead=True),
-        Note("A ladder, not a permission", (NO_CLEARANCE,)),
+        Note("Speed steps, not a permission", (NO_CLEARANCE,)),
     ]
     for state in found.states:
         blocks += [
@@ -44,14 +44,14 @@ def build(report: Report) -> Section | None:
             Paragraph(state_headline(state, report.speed_unit)),
             _figure(report, state),
         ]
-        if state.ladder:
-            blocks.append(_rungs(report, state))
+        if state.steps:
+            blocks.append(_speed_steps(report, state))
     if found.look_after_each:
         blocks.append(Paragraph(("After each step, before the next:",)))
         blocks.append(Bullets(tuple((sentence(words),) for words in found.look_after_each)))
     if found.notes:
         blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
-    return Section("ladder", "How fast, in which steps", tuple(blocks))
+    return Section("speed_steps", "How fast, in which steps", tuple(blocks))
 
 
 def headline(found: HighestSpeeds, unit: str) -> Line:
@@ -84,7 +84,7 @@ def state_headline(state: StateSpeed, unit: str) -> Line:
 
 def _figure(report: Report, state: StateSpeed) -> Figure:
     return Figure(
-        name=f"ladder-{slug(state.words)}",
+        name=f"speed-steps-{slug(state.words)}",
         title=f"Safety limits against speed, {state.words}",
         alternative=f"Chance that each safety limit holds against speed, {state.words}.",
         caption=_caption(report, state),
@@ -95,8 +95,8 @@ def _figure(report: Report, state: StateSpeed) -> Figure:
 def _chart(report: Report, state: StateSpeed, system: System) -> dict[str, Any]:
     shown = scale("m/s", report.speed_unit, system)
     x = [shown.value(speed) for speed in state.speeds]
-    courses = [Course("all at once", x, state.together)]
-    courses += [Course(limit.name, x, limit.probabilities) for limit in state.limits]
+    courses = [ChanceCurve("all at once", x, state.together)]
+    courses += [ChanceCurve(limit.name, x, limit.probabilities) for limit in state.limits]
     marks = [] if state.speed is None else [Mark(shown.value(state.speed), "highest conforming")]
     return chances(courses, x_axis=shown.titled("speed"), marks=marks)
 
@@ -120,9 +120,9 @@ def _caption(report: Report, state: StateSpeed) -> Line:
     return parts
 
 
-def _rungs(report: Report, state: StateSpeed) -> Table:
+def _speed_steps(report: Report, state: StateSpeed) -> Table:
     return Table(
-        f"ladder-steps-{slug(state.words)}",
+        f"speed-step-table-{slug(state.words)}",
         "Steps, and what nine cars in ten would show at each. Air load is in terms of that at the highest "
         "conforming speed.",
         (
@@ -131,19 +131,19 @@ def _rungs(report: Report, state: StateSpeed) -> Table:
             Column("All hold in", number=True),
             *(
                 Column(f"{in_words(one.quantity)}, {report.swept(one.condition, 'speed')}", number=True)
-                for one in state.ladder[0].expectations
+                for one in state.steps[0].expectations
             ),
         ),
-        tuple(_rung(report, rung) for rung in state.ladder),
+        tuple(_rung(report, step) for step in state.steps),
         small=True,
         sortable=False,
     )
 
 
-def _rung(report: Report, rung: Rung) -> tuple[Cell, ...]:
+def _rung(report: Report, step: SpeedStep) -> tuple[Cell, ...]:
     return (
-        cell(report.speed(rung.speed)),
-        cell(percent(round(rung.load_share, 2))),
-        cell(percent(round(rung.holds, 4))),
-        *(cell(range_amount(one.low, one.high, one.unit, one.display_unit)) for one in rung.expectations),
+        cell(report.speed(step.speed)),
+        cell(percent(round(step.load_share, 2))),
+        cell(percent(round(step.holds, 4))),
+        *(cell(range_amount(one.low, one.high, one.unit, one.display_unit)) for one in step.expectations),
     )

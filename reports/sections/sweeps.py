@@ -9,7 +9,7 @@ from functools import partial
 from explorer.graph.units import System
 from explorer.results.records import SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
-from reports.charts import Band, Mark, fan
+from reports.charts import Mark, ShadedBand, fan
 from reports.findings import slug
 from reports.formatting import MINUS, Amount, Scale, amount, scale
 from reports.options import SYSTEMS
@@ -74,14 +74,14 @@ def _chart(report: Report, sweeps: list[SweepRecord], x: Scale, y: Scale) -> dic
     )
 
 
-def _band(report: Report, sweep: SweepRecord, x: Scale, y: Scale) -> Band:
+def _band(report: Report, sweep: SweepRecord, x: Scale, y: Scale) -> ShadedBand:
     """Keep the part of a sweep that has an answer."""
     kept = [
         i
         for i in range(len(sweep.x))
         if all(map(math.isfinite, (sweep.low[i], sweep.middle[i], sweep.high[i])))
     ]
-    return Band(
+    return ShadedBand(
         report.swept(sweep.condition, sweep.along),
         [x.value(sweep.x[i]) for i in kept],
         [y.value(sweep.low[i]) for i in kept],

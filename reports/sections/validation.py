@@ -8,7 +8,7 @@ from typing import Any
 from explorer.graph.units import System
 from explorer.results.logged_runs import LoggedRunRecord
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict, in_each_system
-from reports.charts import Band
+from reports.charts import ShadedBand
 from reports.charts_of_designs import against_log
 from reports.findings import slug
 from reports.formatting import count, percent, scale, share_range
@@ -91,7 +91,7 @@ def _chart(report: Report, record: LoggedRunRecord, system: System) -> dict[str,
         for values in (record.lower, record.median, record.upper, record.logged)
     )
     return against_log(
-        Band("predicted", at, low, middle, high),
+        ShadedBand("predicted", at, low, middle, high),
         at,
         logged,
         x_axis=x.titled(in_words(along)),

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from study_help import DEMO, Answer
 
-from explorer.analyses.screening import take_first_look
-from explorer.analyses.sensitivity import run_drivers
+from explorer.analyses.screening import screen
+from explorer.analyses.sensitivity import run_sensitivity
 from explorer.errors import StudyError
 from explorer.study.study import load_study
 
@@ -28,7 +28,7 @@ cg_height = { mean = 50, sd = 5, unit = "mm", source = "test" }
 def test_an_input_of_no_weight_is_found_and_one_that_is_not_upstream_is_not_looked_at(
     small_study: Writer,
 ) -> None:
-    look = take_first_look(load_study(small_study(TINY)))
+    look = screen(load_study(small_study(TINY)))
     assert {one.name for one in look.inputs} == {"mass", "cg_station", "gravity"}
     assert [one.name for one in look.idle] == ["gravity"]
     assert 0 < look.rest_at_most < 1e-4
@@ -38,16 +38,16 @@ def test_an_input_of_no_weight_is_found_and_one_that_is_not_upstream_is_not_look
 
 def test_correlated_inputs_stay_together(small_study: Writer) -> None:
     pair = '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = -0.7\n'
-    look = take_first_look(load_study(small_study(TINY + pair)))
+    look = screen(load_study(small_study(TINY + pair)))
     assert {one.members for one in look.inputs} == {("mass", "cg_station"), ("gravity",)}
 
 
 def test_what_is_set_aside_is_small_by_the_full_design_too() -> None:
     study = replace(load_study(DEMO), sensitivity_samples=64)
-    look = take_first_look(study)
+    look = screen(study)
     idle = {one.name for one in look.idle}
     assert 3 <= len(idle) <= 12
-    for found in run_drivers(study).values():
+    for found in run_sensitivity(study).values():
         for index in found.indices:
             if index.name in idle:
                 assert index.total.low < look.negligible
@@ -77,4 +77,4 @@ def test_what_cannot_be_looked_at_is_said(squatline: Cli, small_study: Writer) -
         text = text.replace(old, new)
     (folder / "study.toml").write_text(text)
     with pytest.raises(StudyError, match="nothing to look at"):
-        take_first_look(load_study(folder))
+        screen(load_study(folder))

@@ -11,7 +11,7 @@ from statistics_help import within
 from study_help import DEMO, Answer
 
 from explorer.analyses.correlated import with_members
-from explorer.analyses.sensitivity import FIRST_REPLICATES, make_design, run_drivers
+from explorer.analyses.sensitivity import FIRST_REPLICATES, make_design, run_sensitivity
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.engine.plan import make_plan
 from explorer.engine.sampling import saltelli_blocks, saltelli_columns
@@ -49,13 +49,13 @@ def test_blocks_are_those_of_evaluating_everything_everywhere() -> None:
 
 def test_inputs_that_are_not_upstream_are_left_out(small_study: Writer) -> None:
     study = load_study(small_study(limits=MORE))
-    ranked = {name: {index.name for index in found.indices} for name, found in run_drivers(study).items()}
+    ranked = {name: {index.name for index in found.indices} for name, found in run_sensitivity(study).items()}
     assert ranked == {"front load": {"mass", "cg_station"}, "mass": {"mass"}}
 
 
 def test_correlated_inputs_are_one_group(small_study: Writer) -> None:
     pair = '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = -0.7\n'
-    (found,) = run_drivers(load_study(small_study(inputs=pair))).values()
+    (found,) = run_sensitivity(load_study(small_study(inputs=pair))).values()
     (index,) = found.indices
     assert index.members == ("mass", "cg_station")
     assert index.total.value == pytest.approx(1.0, abs=0.01)
@@ -66,7 +66,7 @@ def test_an_uncertain_condition_is_an_input_of_its_own(small_study: Writer) -> N
         '[[limits]]\nname = "nose"\nquantity = "load_transfer"\ncondition = "braking"\nat_least = "-99 N"\n'
     )
     height = 'cg_height = { mean = 50, sd = 4, unit = "mm", source = "test" }\n'
-    found = run_drivers(load_study(small_study(height, BRAKING, limit)))["nose"]
+    found = run_sensitivity(load_study(small_study(height, BRAKING, limit)))["nose"]
     assert found.indices[0].name == "longitudinal_acceleration@braking"
 
 
@@ -76,7 +76,7 @@ def test_a_study_without_uncertainty_ranks_nothing(small_study: Writer) -> None:
     for old, new in (("mean = 5.0, sd = 0.1", "value = 5.0"), ("mean = 190, sd = 5", "value = 190")):
         text = text.replace(old, new)
     (folder / "study.toml").write_text(text)
-    assert run_drivers(load_study(folder)) == {}
+    assert run_sensitivity(load_study(folder)) == {}
 
 
 # Shares of 0.515 and 0.485: eight replicates of 64 rows cannot tell them apart.
@@ -105,7 +105,7 @@ def with_spread(folder: Path, mass: str, station: str, **keys: object) -> Path:
 
 def test_pairs_are_estimated_where_asked_for(small_study: Writer) -> None:
     asked = with_spread(small_study(), "mean = 5.0, sd = 1.0", "mean = 190, sd = 40", sensitivity_pairs=True)
-    (found,) = run_drivers(load_study(asked)).values()
+    (found,) = run_sensitivity(load_study(asked)).values()
     (pair,) = found.pairs
     first_mass, first_station, together = product_shares((5.0, 1.0), (190, 40), 360)
     assert set(pair.names) == {"mass", "cg_station"}
@@ -118,23 +118,25 @@ def test_pairs_are_estimated_where_asked_for(small_study: Writer) -> None:
 
 
 def test_pairs_cost_nothing_where_nobody_asks(small_study: Writer) -> None:
-    (found,) = run_drivers(load_study(small_study())).values()
+    (found,) = run_sensitivity(load_study(small_study())).values()
     assert found.pairs == ()
 
 
 def test_replicates_are_drawn_until_the_order_is_settled(small_study: Writer) -> None:
     study = load_study(with_spread(small_study(), **NEAR, sensitivity_replicates=256))
-    (found,) = run_drivers(study).values()
+    (found,) = run_sensitivity(study).values()
     assert FIRST_REPLICATES < found.replicates <= 256
     assert found.settled
     assert found.samples == found.samples_needed == 64 * found.replicates
     assert [index.name for index in found.indices] == ["mass", "cg_station"]
-    (again,) = run_drivers(study, workers=2).values()
+    (again,) = run_sensitivity(study, workers=2).values()
     assert again == found
 
 
 def test_an_order_that_would_take_too_much_is_said_to_be_open(small_study: Writer) -> None:
-    (found,) = run_drivers(load_study(with_spread(small_study(), **NEAR, sensitivity_replicates=8))).values()
+    (found,) = run_sensitivity(
+        load_study(with_spread(small_study(), **NEAR, sensitivity_replicates=8))
+    ).values()
     assert found.replicates == FIRST_REPLICATES
     assert not found.settled
     assert found.samples_needed > found.samples
@@ -143,7 +145,7 @@ def test_an_order_that_would_take_too_much_is_said_to_be_open(small_study: Write
 
 def test_further_replicates_are_evaluated_only_for_the_limits_still_open(small_study: Writer) -> None:
     folder = with_spread(small_study(limits=MORE), **NEAR, sensitivity_replicates=256)
-    found = run_drivers(load_study(folder))
+    found = run_sensitivity(load_study(folder))
     assert found["front load"].replicates > FIRST_REPLICATES
     assert found["mass"].replicates == FIRST_REPLICATES
 
@@ -152,7 +154,7 @@ def test_of_correlated_inputs_each_known_alone_teaches_of_the_other(small_study:
     """Joint normal, margin nearly linear: what each alone explains is its squared correlation with it."""
     pair = '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = -0.7\n'
     study = load_study(small_study(inputs=pair))
-    ranked = with_members(study, run_montecarlo(study), run_drivers(study))
+    ranked = with_members(study, run_montecarlo(study), run_sensitivity(study))
     (index,) = ranked["front load"].indices
     # Relative changes of the front load by one standard deviation of each.
     by_mass, by_station = 0.1 / 5, -5 / (360 - 190)
@@ -171,7 +173,7 @@ def test_of_correlated_inputs_each_known_alone_teaches_of_the_other(small_study:
 def test_samples_that_were_not_kept_are_drawn_again_for_it(small_study: Writer) -> None:
     pair = '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = -0.7\n'
     study = load_study(small_study(inputs=pair))
-    drivers = run_drivers(study)
+    drivers = run_sensitivity(study)
     kept, again = (with_members(study, run_montecarlo(study, keep=keep), drivers) for keep in (True, False))
     assert kept == again
 

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 
 from explorer.analyses.sensitivity import Design, make_design
-from explorer.engine.execution import crew
 from explorer.engine.montecarlo import Job, make_job, run_montecarlo
 from explorer.engine.plan import CHUNK, Plan, make_plan
+from explorer.engine.workers import workers_for
 from explorer.study.entries import Exact
 from explorer.study.study import Study, load_study
 
@@ -173,7 +173,7 @@ def workers(full: bool) -> Iterator[Row]:
     def run(engine: Any, count: int) -> Callable[[], object]:
         return lambda: run_montecarlo(study, samples=samples, keep=False, executor=engine, workers=count)
 
-    with crew("processes", workers=2) as processes, crew("dask", workers=2) as cluster:
+    with workers_for("processes", workers=2) as processes, workers_for("dask", workers=2) as cluster:
         times = by_turns(
             {
                 "one": run(None, 1),

@@ -179,7 +179,7 @@ def test_a_fault_of_the_program_shows_no_traceback(
     import explorer.pipeline
 
     def broken(*_: object, **__: object) -> None:
-        raise ZeroDivisionError("by nought")
+        raise ZeroDivisionError("by zero")
 
     monkeypatch.setattr(explorer.pipeline, "run", broken)
     answer = squatline("run", small_study())

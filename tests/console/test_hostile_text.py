@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from study_help import Answer
 
-from explorer.characters import require_visible, visible, visible_data
 from explorer.errors import RenderError, ResultsError, SquatlineError, StudyError
+from explorer.files.characters import require_visible, visible, visible_data
 from explorer.pipeline import run
 from explorer.results.records import load_summary
 from explorer.study.study import load_study

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from explorer.engine.execution import crew
+from explorer.engine.workers import workers_for
 from explorer.errors import ClusterError
 
 # Names that the command, its workers, the chart process or the report import sooner or later.
@@ -95,9 +95,9 @@ def test_a_worker_that_replaces_a_lost_one_is_as_safe(planted: Path) -> None:
     program = planted.parent / "program.py"
     program.write_text(
         "import os, signal\n"
-        "from explorer.engine.execution import crew\n"
+        "from explorer.engine.workers import workers_for\n"
         "if __name__ == '__main__':\n"
-        "    with crew('dask', workers=1) as gathered:\n"
+        "    with workers_for('dask', workers=1) as gathered:\n"
         "        client = gathered.executor._client\n"
         "        (lost,) = client.run(os.getpid).values()\n"
         "        os.kill(lost, signal.SIGKILL)\n"
@@ -110,19 +110,19 @@ def test_a_worker_that_replaces_a_lost_one_is_as_safe(planted: Path) -> None:
 def test_the_callers_environment_is_left_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     for before in ("", "1"):
         monkeypatch.setenv("PYTHONSAFEPATH", before)
-        with crew("processes", workers=1) as gathered:
+        with workers_for("processes", workers=1) as gathered:
             assert os.environ["PYTHONSAFEPATH"] == "1"
             assert gathered.executor is not None
             assert gathered.executor.submit(os.getenv, "PYTHONSAFEPATH").result(timeout=120) == "1"
         assert os.environ["PYTHONSAFEPATH"] == before
     monkeypatch.delenv("PYTHONSAFEPATH")
-    with crew("processes", workers=1):
+    with workers_for("processes", workers=1):
         pass
     assert "PYTHONSAFEPATH" not in os.environ
 
 
 def test_where_the_safe_path_cannot_be_asked_for_no_worker_starts(tmp_path: Path) -> None:
-    program = "from explorer.engine.execution import crew\nwith crew('processes'):\n    print('started')\n"
+    program = "from explorer.engine.workers import workers_for as w\nwith w('processes'):\n    print('up')\n"
     done = subprocess.run([sys.executable, "-E", "-c", program], capture_output=True, text=True, check=False)
     assert ClusterError.__name__ in done.stderr
     assert "-P" in done.stderr

@@ -18,12 +18,12 @@ from statistics_help import within
 from study_help import Answer
 
 from explorer.design.evaluator import set_up
-from explorer.design.exploration import prepare, run_exploration
+from explorer.design.exploration import explore, prepare
 from explorer.design.maps import prepare_map, run_map
-from explorer.design.objectives import read_aims
-from explorer.design.resuming import Way
+from explorer.design.objectives import read_objectives
 from explorer.design.search import run_search
 from explorer.design.variables import read_variables
+from explorer.engine.execution import Execution
 from explorer.errors import SquatlineError
 from explorer.estimators.assessment import (
     LIKELY,
@@ -51,8 +51,8 @@ high = 3
 low = 0
 high = 3
 """
-AIM = """
-[[aims]]
+OBJECTIVE = """
+[[objectives]]
 name = "gain"
 quantity = "gain"
 condition = "run"
@@ -165,20 +165,20 @@ def test_the_surplus_says_what_the_verdict_says(samples: int, required: float, m
 
 def test_an_assessment_survives_packing() -> None:
     generator = np.random.Generator(np.random.Philox(3))
-    aims = generator.standard_normal((2, 500))
-    aims[1, :100] = np.nan
+    objectives = generator.standard_normal((2, 500))
+    objectives[1, :100] = np.nan
     requirements = [
         Requirement("a", 0.9, True),
         Requirement("b", 0.5, False),
         Requirement("c", 0.9999, False),
     ]
-    one = assess(generator.standard_normal((3, 500)), requirements, aims)
+    one = assess(generator.standard_normal((3, 500)), requirements, objectives)
     other = Assessment.unpacked(one.packed())
-    for name in ("conforming", "failed", "surplus", "spread", "aims", "aim_errors", "aim_unanswered"):
+    for name in ("conforming", "failed", "surplus", "spread", "objectives", "aim_errors", "aim_unanswered"):
         np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
     # Too few samples to show 0.9999 beyond doubt; too many without an answer to give a mean.
     assert one.surplus[SURE, 2] == -np.inf
-    assert np.isnan(one.aims[1])
+    assert np.isnan(one.objectives[1])
     assert one.aim_unanswered[1] == pytest.approx(0.2)
     assert turning_counts(500, 0.9999)[0] is None
 
@@ -229,16 +229,19 @@ def test_reserve_grows_with_doubt_and_stays_below_certainty() -> None:
 
 
 def test_one_program_serves_all_points_and_moves_only_what_is_chosen(tmp_path: Path) -> None:
-    rest = '[design.first]\nlow = 1\nhigh = 5\n[design.second]\nlow = 1\nhigh = 5\nspread = "scaled"\n' + AIM
+    rest = (
+        '[design.first]\nlow = 1\nhigh = 5\n[design.second]\nlow = 1\nhigh = 5\nspread = "scaled"\n'
+        + OBJECTIVE
+    )
     study = known(tmp_path, rest)
     variables = read_variables(study)
-    bench = set_up(study, variables, samples=2000, aims=read_aims(study))
+    bench = set_up(study, variables, samples=2000, objectives=read_objectives(study))
     before, _ = bench.tried((3.0, 2.5))
-    after, aims = bench.tried((4.0, 5.0))
+    after, objectives = bench.tried((4.0, 5.0))
     # Kept: every sample moves by the same amount; scaled: in proportion.
     np.testing.assert_allclose(after[0] - before[0], 1.0, atol=1e-12)
     np.testing.assert_allclose(after[1] / before[1], 2.0, rtol=1e-12)
-    np.testing.assert_allclose(aims[0], after[0] - 3, atol=1e-12)
+    np.testing.assert_allclose(objectives[0], after[0] - 3, atol=1e-12)
     again, _ = bench.tried((3.0, 2.5))
     np.testing.assert_array_equal(before, again)
     other, _ = replace(bench, draw=1).tried((3.0, 2.5))
@@ -258,7 +261,7 @@ def test_the_map_shows_the_known_region(tmp_path: Path) -> None:
     rest = DESIGN + f'[[maps]]\nover = ["across", "up"]\npoints = 13\nsamples = {samples}\n'
     study = known(tmp_path, rest)
     prepared = prepare_map(study, AS_IT_STANDS, 0)
-    found = run_map(prepared, Way(workers=2))
+    found = run_map(prepared, Execution(workers=2))
     assert found.values[0] == pytest.approx(np.linspace(0, 3, 13))
     errors = 4 * quantile_error(0.95, 0.2, samples), 4 * quantile_error(0.9, 0.3, samples)
     corner = np.linalg.solve([[1, 0.5], [0.3, 1]], [ACROSS, UP])
@@ -285,7 +288,7 @@ def test_a_map_over_one_variable_gives_the_stretch(tmp_path: Path) -> None:
     rest = DESIGN + f'[[maps]]\nover = ["across"]\nsamples = {samples}\nlimits = ["across"]\n'
     study = known(tmp_path, rest)
     prepared = prepare_map(study, AS_IT_STANDS, 0)
-    found = run_map(prepared, Way(workers=1))
+    found = run_map(prepared, Execution(workers=1))
     (stretch,) = found.stretches
     assert stretch.low.at_end
     assert within(stretch.high.value, ACROSS, quantile_error(0.95, 0.2, samples))
@@ -298,9 +301,11 @@ def test_a_map_over_one_variable_gives_the_stretch(tmp_path: Path) -> None:
 
 
 def test_the_optimum_is_the_known_corner_and_stands_the_check(tmp_path: Path) -> None:
-    rest = DESIGN + AIM + "[search]\npoints = 32\nsamples = 8000\nverify = 40000\n"
+    rest = DESIGN + OBJECTIVE + "[search]\npoints = 32\nsamples = 8000\nverify = 40000\n"
     study = known(tmp_path, rest)
-    found = run_search(study, AS_IT_STANDS, read_variables(study), read_aims(study), Way(workers=2))
+    found = run_search(
+        study, AS_IT_STANDS, read_variables(study), read_objectives(study), Execution(workers=2)
+    )
     assert found.optimum is not None
     # The corner of the limits as the search holds them, with three standard errors in reserve.
     sides = [guarded(p, 8000, 40_000, 3.0) for p in (0.95, 0.9)]
@@ -310,7 +315,7 @@ def test_the_optimum_is_the_known_corner_and_stands_the_check(tmp_path: Path) ->
     assert found.optimum.reserve == 3.0
     assert np.abs(np.array(found.optimum.values) - corner).max() < 4 * errors.sum() + 0.01
     best = 2 * corner[0] + 1.5 * corner[1]
-    mean, error = found.optimum.aims[0], found.optimum.aim_errors[0]
+    mean, error = found.optimum.objectives[0], found.optimum.aim_errors[0]
     assert mean is not None
     assert error is not None
     assert error == pytest.approx(0.2 / np.sqrt(40_000), rel=0.03)
@@ -326,9 +331,11 @@ def test_the_optimum_is_the_known_corner_and_stands_the_check(tmp_path: Path) ->
 
 def test_in_steps_the_optimum_is_the_best_that_can_be_had(tmp_path: Path) -> None:
     design = DESIGN.replace("high = 3", "high = 3\nstep = 0.3")
-    rest = design + AIM + "[search]\npoints = 16\nsamples = 8000\nverify = 20000\nstarts = 2\n"
+    rest = design + OBJECTIVE + "[search]\npoints = 16\nsamples = 8000\nverify = 20000\nstarts = 2\n"
     study = known(tmp_path, rest)
-    found = run_search(study, AS_IT_STANDS, read_variables(study), read_aims(study), Way(workers=1))
+    found = run_search(
+        study, AS_IT_STANDS, read_variables(study), read_objectives(study), Execution(workers=1)
+    )
     grid = [(0.3 * i, 0.3 * j) for i in range(11) for j in range(11)]
     room = 0.03  # no point of the grid lies so near to a limit that its samples could tell otherwise
     assert not [p for p in grid if -room < ACROSS - room - p[0] - 0.5 * p[1] < room / 2]
@@ -341,17 +348,19 @@ def test_in_steps_the_optimum_is_the_best_that_can_be_had(tmp_path: Path) -> Non
 
 
 def test_two_aims_trade_and_idle_variables_are_named(tmp_path: Path) -> None:
-    rest = DESIGN + "[design.idle]\nlow = 0\nhigh = 1\n" + AIM + '[[aims]]\nlimit = "up"\n'
+    rest = DESIGN + "[design.idle]\nlow = 0\nhigh = 1\n" + OBJECTIVE + '[[objectives]]\nlimit = "up"\n'
     study = known(tmp_path, rest + "[search]\npoints = 16\nsamples = 2000\nverify = 2000\nstarts = 1\n")
-    exploration, _ = run_exploration(study, parts=["search"])
+    exploration, _ = explore(study, parts=["search"])
     assert exploration is not None
     assert exploration.search is not None
     found = exploration.search
     assert [variable.name for variable in found.variables] == ["across", "up"]
-    assert found.notes == ("no limit and no aim depends on idle: it was left out of the search",)
-    front = sorted((p.aims for p in found.points if p.on_front), key=lambda aims: aims[0] or 0)
+    assert found.notes == ("no limit and no objective depends on idle: it was left out of the search",)
+    front = sorted(
+        (p.objectives for p in found.points if p.on_front), key=lambda objectives: objectives[0] or 0
+    )
     assert len(front) >= 3
-    surest = [aims[1] for aims in front]
+    surest = [objectives[1] for objectives in front]
     assert surest == sorted(surest, reverse=True)
     assert all(point.meets for point in found.points if point.on_front)
 
@@ -359,9 +368,9 @@ def test_two_aims_trade_and_idle_variables_are_named(tmp_path: Path) -> None:
 def test_when_nothing_meets_the_limits_the_nearest_is_told(tmp_path: Path) -> None:
     design = DESIGN.replace("low = 0", "low = 2.9")
     study = known(
-        tmp_path, design + AIM + "[search]\npoints = 8\nsamples = 1000\nverify = 1000\nstarts = 1\n"
+        tmp_path, design + OBJECTIVE + "[search]\npoints = 8\nsamples = 1000\nverify = 1000\nstarts = 1\n"
     )
-    exploration, _ = run_exploration(study, parts=["search"])
+    exploration, _ = explore(study, parts=["search"])
     assert exploration is not None
     assert exploration.search is not None
     found = exploration.search
@@ -387,9 +396,9 @@ WRONG = {
         '[design.speed]\nlow = "1 m/s"\nhigh = "9 m/s"\n',
         ["design.speed", "every condition"],
     ),
-    "nought scaled": (
+    "zero scaled": (
         '[inputs.idle]\nmean = 0.0\nsd = 1\n[design.idle]\nlow = -1\nhigh = 1\nspread = "scaled"\n',
-        ["design.idle.spread", "nought cannot be scaled"],
+        ["design.idle.spread", "zero cannot be scaled"],
     ),
     "too many points": (
         DESIGN + '[[maps]]\nover = ["across", "up"]\npoints = 10000\n',
@@ -437,23 +446,23 @@ def test_each_wrong_design_is_told_before_anything_is_computed(name: str, tmp_pa
 
 
 def test_a_search_of_nothing_but_idle_variables_is_refused(tmp_path: Path) -> None:
-    study = known(tmp_path, "[design.idle]\nlow = 0\nhigh = 1\n" + AIM)
-    with pytest.raises(SquatlineError, match="no limit and no aim depends on any design variable"):
-        run_exploration(study, parts=["search"])
+    study = known(tmp_path, "[design.idle]\nlow = 0\nhigh = 1\n" + OBJECTIVE)
+    with pytest.raises(SquatlineError, match="no limit and no objective depends on any design variable"):
+        explore(study, parts=["search"])
 
 
 def test_too_many_points_of_a_search_are_refused(tmp_path: Path) -> None:
     with pytest.raises(SquatlineError, match=r"search\.points: input should be less than or equal to 65536"):
-        known(tmp_path, DESIGN + AIM + "[search]\npoints = 1000000000\n")
+        known(tmp_path, DESIGN + OBJECTIVE + "[search]\npoints = 1000000000\n")
 
 
 def test_nothing_to_explore_is_told(tmp_path: Path) -> None:
     with pytest.raises(SquatlineError, match="there is nothing to explore"):
-        run_exploration(known(tmp_path, ""))
-    exploration = run_exploration(known(tmp_path, DESIGN + '[[maps]]\nover = ["across"]\nsamples = 500\n'))[0]
+        explore(known(tmp_path, ""))
+    exploration = explore(known(tmp_path, DESIGN + '[[maps]]\nover = ["across"]\nsamples = 500\n'))[0]
     assert exploration is not None
     assert exploration.notes == (
-        "no [[aims]] are set, so there is nothing to search the design variables for",
+        "no [[objectives]] are set, so there is nothing to search the design variables for",
     )
 
 
@@ -461,7 +470,7 @@ def test_nothing_to_explore_is_told(tmp_path: Path) -> None:
 
 
 def test_the_command_explores_and_leaves_data(tmp_path: Path, squatline: Callable[..., Answer]) -> None:
-    rest = DESIGN + AIM + '[[maps]]\nover = ["across", "up"]\npoints = 5\nsamples = 500\n'
+    rest = DESIGN + OBJECTIVE + '[[maps]]\nover = ["across", "up"]\npoints = 5\nsamples = 500\n'
     rest += '[[questions]]\nask = "How far across?"\nvary = "across"\nlimit = "across"\nsamples = 500\n'
     rest += "[search]\npoints = 8\nsamples = 500\nverify = 2000\nstarts = 1\n"
     folder = write_known(tmp_path, rest, samples=500)

@@ -1,4 +1,4 @@
-"""Highest conforming speed: against roots found separately, and a ladder that stays below it."""
+"""Highest conforming speed: against roots found separately, and a steps that stays below it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from statistics_help import within
 from study_help import DEMO, Answer
 
 from explorer.design.highest_speed import LOOK_AFTER_EACH, run_highest_speed
-from explorer.design.resuming import Way
+from explorer.engine.execution import Execution
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
 from explorer.estimators.conformance import judge_margins
@@ -55,7 +55,7 @@ def known(folder: Path, rest: str, **changes: str) -> Study:
 
 
 def speeds_of(study: Study, build: str | None = None) -> HighestSpeeds:
-    found = run_highest_speed(study, find_build(study, build), Way())
+    found = run_highest_speed(study, find_build(study, build), Execution())
     assert found is not None
     return found
 
@@ -101,7 +101,7 @@ def test_a_limit_that_fails_at_any_speed_leaves_none(tmp_path: Path) -> None:
     broken = HOLD.replace('"hold"', '"strength"').replace('name = "strength"', 'name = "broken"')
     found = speeds_of(known(tmp_path, HOLD + broken.replace("at_least = 0", "at_least = 25")))
     (state,) = found.states
-    assert (state.speed, state.sure, state.ladder) == (None, None, ())
+    assert (state.speed, state.sure, state.steps) == (None, None, ())
     assert "at no speed do all safety limits hold; “broken” already fails at 10\xa0m/s" in words(
         state_headline(state, "m/s")
     )
@@ -121,15 +121,15 @@ def test_the_ladder_stays_below_and_rises_by_equal_air_loads(tmp_path: Path) -> 
     found = speeds_of(known(tmp_path, HOLD))
     (state,) = found.states
     assert state.sure is not None
-    assert len(state.ladder) == 5
-    loads = [rung.speed**2 for rung in state.ladder]
+    assert len(state.steps) == 5
+    loads = [step.speed**2 for step in state.steps]
     assert np.diff(loads) == pytest.approx([loads[0]] * 4)
-    assert state.ladder[-1].speed == pytest.approx(state.sure * math.sqrt(0.9))
-    assert state.ladder[-1].load_share == pytest.approx(0.9)
-    assert all(rung.holds >= 0.95 for rung in state.ladder)
-    (expected,) = state.ladder[2].expectations
+    assert state.steps[-1].speed == pytest.approx(state.sure * math.sqrt(0.9))
+    assert state.steps[-1].load_share == pytest.approx(0.9)
+    assert all(step.holds >= 0.95 for step in state.steps)
+    (expected,) = state.steps[2].expectations
     assert expected.quantity == "hold"
-    middle = 20 - 0.01 * state.ladder[2].speed ** 2
+    middle = 20 - 0.01 * state.steps[2].speed ** 2
     assert within(expected.middle, middle, 1.2533 * 2 / math.sqrt(16_384))
     assert within(expected.high - expected.low, 2 * 1.6449 * 2, 0.06)
     assert found.look_after_each == LOOK_AFTER_EACH
@@ -188,7 +188,7 @@ def test_the_demo_speed_separates_passing_from_failing() -> None:
 
 def test_without_safety_limits_no_speed_follows(tmp_path: Path) -> None:
     study = load_study(write_known(tmp_path), allow_code=True)
-    assert run_highest_speed(study, AS_IT_STANDS, Way()) is None
+    assert run_highest_speed(study, AS_IT_STANDS, Execution()) is None
 
 
 @pytest.mark.parametrize(
@@ -216,4 +216,4 @@ def test_the_command_prints_the_ladder(tmp_path: Path, squatline: Callable[..., 
     ):
         assert said in answer.out
     record = json.loads((folder / "results" / "highest_speed.json").read_text())
-    assert record["states"][0]["ladder"][0]["load_share"] == pytest.approx(0.18)
+    assert record["states"][0]["speed_steps"][0]["load_share"] == pytest.approx(0.18)

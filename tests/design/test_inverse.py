@@ -11,7 +11,7 @@ from scipy.stats import norm
 from statistics_help import within
 
 from explorer.design.inverse import choice, prepare_question, run_question
-from explorer.design.resuming import Way
+from explorer.engine.execution import Execution
 from explorer.estimators.design_space import Edge, Stretch
 from explorer.estimators.ranges import Range
 from explorer.results.exploration import AnswerRecord
@@ -28,7 +28,7 @@ ERROR = 0.2 * math.sqrt(0.95 * 0.05 / SAMPLES) / float(norm.pdf(norm.ppf(0.95)))
 def answer(folder: Path, design: str, question: str) -> AnswerRecord:
     study = load_study(write_known(folder, f"[design.{design}\n[[questions]]\n{question}\n"), allow_code=True)
     prepared = prepare_question(study, AS_IT_STANDS, 0)
-    return run_question(prepared, Way())
+    return run_question(prepared, Execution())
 
 
 def test_at_most(tmp_path: Path) -> None:
@@ -39,7 +39,7 @@ def test_at_most(tmp_path: Path) -> None:
     assert stretch.low.at_end
     assert stretch.high.sure is not None
     assert stretch.high.possible - stretch.high.sure == pytest.approx(2 * 1.96 * ERROR, rel=0.2)
-    # It is nought as it stands, which is enough.
+    # It is zero as it stands, which is enough.
     assert found.choose == 0.0
     assert "at most 2.6" in words(answer_headline(found)) or "at most 2.7" in words(answer_headline(found))
     assert "it is enough as it is" in words(answer_headline(found))
@@ -48,7 +48,7 @@ def test_at_most(tmp_path: Path) -> None:
 
 
 def test_at_least_with_steps_chooses_what_can_be_had(tmp_path: Path) -> None:
-    # "first" keeps its spread of 0.2 around the value chosen, and must stay above nought in 95 of 100.
+    # "first" keeps its spread of 0.2 around the value chosen, and must stay above zero in 95 of 100.
     found = answer(tmp_path, "first]\nlow = -1\nhigh = 2\nstep = 0.25\n", 'vary = "first"\nlimit = "across"')
     (stretch,) = found.stretches
     assert within(stretch.low.value, 0.2 * float(norm.ppf(0.95)), ERROR)
@@ -64,7 +64,7 @@ def test_scaled_and_without_spread(tmp_path: Path) -> None:
         'first]\nlow = 0.1\nhigh = 6\nspread = "scaled"\n',
         'vary = "first"\nlimit = "across"\nsamples = 20000',
     )
-    # Scaled in proportion, N(3, 0.2) stays above nought at any size.
+    # Scaled in proportion, N(3, 0.2) stays above zero at any size.
     assert scaled.stretches[0].low.at_end
     assert "any value from 0.1 to 6 is enough" in words(answer_headline(scaled))
     exact = answer(

@@ -17,9 +17,9 @@ from design_help import write_known
 from patience import PATIENCE, wait_until
 from study_help import ROOT, Answer
 
-from explorer.design.exploration import run_exploration
-from explorer.design.resuming import Way
+from explorer.design.exploration import explore
 from explorer.engine.checkpoint import PARTS, Checkpoint
+from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import ASKED, CHOOSING, fingerprint, inputs_digest
 from explorer.engine.processes import process_pool
 from explorer.errors import ResultsError
@@ -150,7 +150,7 @@ def test_words_are_nothing_that_numbers_depend_on(tmp_path: Path, old: str, new:
 def _names(study: Study) -> set[str]:
     """Names of the parts of its maps."""
     kept = Named()
-    run_exploration(study, parts=["maps"], way=Way(checkpoint=kept))
+    explore(study, parts=["maps"], execution=Execution(checkpoint=kept))
     return kept.names
 
 
@@ -217,20 +217,20 @@ RUN = """
 import sys
 from pathlib import Path
 from explorer.engine.checkpoint import Checkpoint
-from explorer.design.exploration import run_exploration
+from explorer.design.exploration import explore
 from explorer.engine.processes import process_pool
-from explorer.design.resuming import Way
+from explorer.engine.execution import Execution
 from explorer.study.study import Study, load_study
 
 folder = Path(sys.argv[1])
 study = load_study(folder, allow_code=True)
 with Checkpoint(folder / "hidden", "me") as kept:
-    found, _ = run_exploration(study, parts=["maps"], way=Way(workers=2, checkpoint=kept))
+    found, _ = explore(study, parts=["maps"], execution=Execution(workers=2, checkpoint=kept))
     print(repr(found))
 """
 
 
-def explore(folder: Path) -> subprocess.Popen[str]:
+def start_exploring(folder: Path) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-c", RUN, str(folder)],
         env={**os.environ, "PYTHONPATH": str(ROOT)},
@@ -257,17 +257,17 @@ def evaluations(folder: Path) -> int:
 def test_a_killed_run_goes_on_where_it_was(tmp_path: Path) -> None:
     folder, whole = slow_study(tmp_path / "killed"), slow_study(tmp_path / "whole")
     (folder / "wait").touch()
-    first = explore(folder)
+    first = start_exploring(folder)
     wait_until(lambda: evaluations(folder) >= 8, lambda: first.poll() is None)
     os.kill(first.pid, signal.SIGKILL)
     first.communicate()
     (folder / "wait").unlink()
     before = evaluations(folder)
     assert 8 <= before < 24
-    out, err = explore(folder).communicate(timeout=PATIENCE)
+    out, err = start_exploring(folder).communicate(timeout=PATIENCE)
     assert out.startswith("Exploration("), err
     study = load_study(whole, allow_code=True)
-    assert out.strip() == repr(run_exploration(study, parts=["maps"])[0])
+    assert out.strip() == repr(explore(study, parts=["maps"])[0])
     # What two workers had in hand, two parts each, may be lost; nothing that was kept is computed again.
     assert evaluations(whole) <= evaluations(folder) <= evaluations(whole) + 4
 
@@ -292,7 +292,7 @@ def test_missing_parts_alone_are_handed_out_and_all_come_in_order(tmp_path: Path
         for k in (2, 3, 7):
             kept.put(str(k), np.full(3, float(k)))
         seen: list[tuple[str, int, int]] = []
-        way = Way(workers=3, progress=lambda *told: seen.append(told), checkpoint=kept)
+        way = Execution(workers=3, progress=lambda *told: seen.append(told), checkpoint=kept)
         parts = list(way.parts(names, lambda k: np.full(3, float(k)), "stage"))
         assert [part[0] for part in parts] == list(range(12))
         assert kept.given == 3 + 9
@@ -302,8 +302,8 @@ def test_missing_parts_alone_are_handed_out_and_all_come_in_order(tmp_path: Path
 
 def test_other_processes_find_the_same_map(tmp_path: Path) -> None:
     study = load_study(write_known(tmp_path, MAP), allow_code=True)
-    here, _ = run_exploration(study, parts=["maps"])
+    here, _ = explore(study, parts=["maps"])
     with process_pool(2) as pool, Counted(tmp_path / "hidden", "me") as kept:
-        there, _ = run_exploration(study, parts=["maps"], way=Way(2, pool, checkpoint=kept))
+        there, _ = explore(study, parts=["maps"], execution=Execution(2, pool, checkpoint=kept))
         assert kept.given >= 24
     assert here == there

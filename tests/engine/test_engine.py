@@ -102,7 +102,7 @@ def test_failed_samples_are_counted_blamed_and_held_against_the_limit(small_stud
     beyond = 0.022750
     assert within(tally.failed / 20_000, beyond, np.sqrt(beyond * (1 - beyond) / 20_000))
     assert outcome.conforming[1] == 20_000 - tally.failed
-    assert dict(outcome.blamed) == {(1, "light_mass"): tally.failed}
+    assert dict(outcome.first_failed) == {(1, "light_mass"): tally.failed}
 
 
 def test_a_draw_outside_the_physical_range_is_a_failed_sample(small_study: Writer) -> None:
@@ -114,9 +114,9 @@ def test_a_draw_outside_the_physical_range_is_a_failed_sample(small_study: Write
     (folder / "study.toml").write_text(text.replace("samples = 4000", "samples = 60000"))
     study = load_study(folder)
     outcome = run_montecarlo(study)
-    # Nought lies 3.1 standard deviations below the mean.
+    # Zero lies 3.1 standard deviations below the mean.
     assert within(outcome.tallies[1].failed / 60_000, 0.00096760, np.sqrt(0.00097 / 60_000))
-    assert dict(outcome.blamed) == {(1, "rolling_resistance"): outcome.tallies[1].failed}
+    assert dict(outcome.first_failed) == {(1, "rolling_resistance"): outcome.tallies[1].failed}
 
 
 def test_memory_does_not_grow_with_samples(demo: Study) -> None:

@@ -19,12 +19,12 @@ from engine_help import fingerprint
 from patience import PATIENCE, wait_for_end, wait_until
 from study_help import DEMO, Answer
 
-from explorer.analyses.sensitivity import run_drivers
-from explorer.engine.execution import Crew, crew
+from explorer.analyses.sensitivity import run_sensitivity
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.engine.packing import Packed, require_equal
 from explorer.engine.plan import CHUNK, in_order
 from explorer.engine.versions import versions
+from explorer.engine.workers import Workers, workers_for
 from explorer.errors import ClusterError
 from explorer.study.study import Study, load_study
 
@@ -42,12 +42,12 @@ def alone(demo: Study) -> list[object]:
 
 
 @pytest.fixture(scope="module")
-def cluster() -> Iterator[Crew]:
-    with crew("dask", workers=2) as gathered:
+def cluster() -> Iterator[Workers]:
+    with workers_for("dask", workers=2) as gathered:
         yield gathered
 
 
-def worker_processes(gathered: Crew) -> dict[str, int]:
+def worker_processes(gathered: Workers) -> dict[str, int]:
     """Address -> process number of the workers of a Dask cluster."""
     client: Any = gathered.executor._client  # type: ignore[union-attr]  # the executor does not show its client
     found: dict[str, int] = client.run(os.getpid)
@@ -55,21 +55,21 @@ def worker_processes(gathered: Crew) -> dict[str, int]:
 
 
 def test_processes_give_the_same_bits(demo: Study, alone: list[object]) -> None:
-    with crew("processes", workers=2) as gathered:
+    with workers_for("processes", workers=2) as gathered:
         found = run_montecarlo(demo, samples=SAMPLES, executor=gathered.executor, workers=gathered.workers)
-        ranked = run_drivers(demo, executor=gathered.executor, workers=gathered.workers)
+        ranked = run_sensitivity(demo, executor=gathered.executor, workers=gathered.workers)
     assert fingerprint(found) == alone
-    assert ranked == run_drivers(demo, workers=1)
+    assert ranked == run_sensitivity(demo, workers=1)
 
 
-def test_a_cluster_gives_the_same_bits(demo: Study, alone: list[object], cluster: Crew) -> None:
+def test_a_cluster_gives_the_same_bits(demo: Study, alone: list[object], cluster: Workers) -> None:
     assert cluster.workers == 2
     found = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2)
     assert fingerprint(found) == alone
 
 
 def test_a_worker_killed_on_the_way_loses_no_chunk_and_repeats_none(
-    demo: Study, alone: list[object], cluster: Crew
+    demo: Study, alone: list[object], cluster: Workers
 ) -> None:
     before = worker_processes(cluster)
     killed: list[int] = []
@@ -116,12 +116,12 @@ def test_own_quantities_travel_with_the_work(
     if engine == "dask":
         found = run_montecarlo(study, executor=request.getfixturevalue("cluster").executor, workers=2)
     else:
-        with crew("processes", workers=2) as gathered:
+        with workers_for("processes", workers=2) as gathered:
             found = run_montecarlo(study, executor=gathered.executor, workers=2)
     np.testing.assert_array_equal(found.kept["double_mass | rest"], 2 * found.kept["mass"])
 
 
-def test_a_worker_of_another_version_is_refused(cluster: Crew) -> None:
+def test_a_worker_of_another_version_is_refused(cluster: Workers) -> None:
     wanted = tuple(versions().items())
     require_equal(wanted)
     other = Packed(Packed.of(abs).data, (*wanted[:-1], ("scipy", "0.1")))
@@ -159,34 +159,42 @@ def test_a_cluster_gets_several_parts_a_task_and_single_ones_last(start: int, co
     assert max(executor.sizes, default=1) == (4 if count - start > 50 else 1)
 
 
-def test_a_cluster_that_is_there_is_used_and_checked(monkeypatch: pytest.MonkeyPatch, cluster: Crew) -> None:
+def test_a_cluster_that_is_there_is_used_and_checked(
+    monkeypatch: pytest.MonkeyPatch, cluster: Workers
+) -> None:
     address: str = cluster.executor._client.scheduler.address  # type: ignore[union-attr]
-    with crew("dask", scheduler=address) as gathered:
+    with workers_for("dask", scheduler=address) as gathered:
         assert gathered.workers == 2
-    monkeypatch.setattr("explorer.engine.execution.versions", lambda: {**versions(), "numpy": "1.0"})
-    with pytest.raises(ClusterError, match="another numpy"), crew("dask", scheduler=address):
+    monkeypatch.setattr("explorer.engine.workers.versions", lambda: {**versions(), "numpy": "1.0"})
+    with pytest.raises(ClusterError, match="another numpy"), workers_for("dask", scheduler=address):
         pass
 
 
 def test_a_cluster_that_does_not_answer_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("explorer.engine.execution.SECONDS_TO_ANSWER", 0.3)
+    monkeypatch.setattr("explorer.engine.workers.SECONDS_TO_ANSWER", 0.3)
     with (
         pytest.raises(ClusterError, match="does not answer") as caught,
-        crew("dask", scheduler="tcp://127.0.0.1:9"),
+        workers_for("dask", scheduler="tcp://127.0.0.1:9"),
     ):
         pass
     assert "tcp://127.0.0.1:9" in str(caught.value)
 
 
 def test_a_process_that_dies_is_told_and_not_waited_for() -> None:
-    with pytest.raises(ClusterError, match="ended before its work was done"), crew("processes") as gathered:
+    with (
+        pytest.raises(ClusterError, match="ended before its work was done"),
+        workers_for("processes") as gathered,
+    ):
         list(in_order(os._exit, 9, executor=gathered.executor))
 
 
 def test_what_does_not_go_together_is_refused() -> None:
-    with pytest.raises(ClusterError, match="no such engine"), crew("steam"):  # type: ignore[arg-type]
+    with pytest.raises(ClusterError, match="no such engine"), workers_for("steam"):  # type: ignore[arg-type]
         pass
-    with pytest.raises(ClusterError, match="only a Dask cluster"), crew("threads", scheduler="tcp://a:1"):
+    with (
+        pytest.raises(ClusterError, match="only a Dask cluster"),
+        workers_for("threads", scheduler="tcp://a:1"),
+    ):
         pass
 
 
@@ -228,9 +236,9 @@ def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path
 def test_worker_processes_end_with_their_parent(tmp_path: Path) -> None:
     program = (
         "import os, signal\n"
-        "from explorer.engine.execution import crew\n"
+        "from explorer.engine.workers import workers_for\n"
         "if __name__ == '__main__':\n"
-        "    with crew('processes', workers=2) as gathered:\n"
+        "    with workers_for('processes', workers=2) as gathered:\n"
         "        print(gathered.executor.submit(os.getpid).result(), flush=True)\n"
         "        signal.pause()\n"
     )

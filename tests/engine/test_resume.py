@@ -77,7 +77,7 @@ def test_a_stopped_run_goes_on_where_it_was(demo: Study, kept: Checkpoint, worke
     )
     assert reports[0] == 6 * CHUNK
     assert fingerprint(found) == fingerprint(whole)
-    assert dict(found.blamed) == dict(whole.blamed)
+    assert dict(found.first_failed) == dict(whole.first_failed)
 
 
 @pytest.mark.long
@@ -181,13 +181,13 @@ def test_what_is_noted_is_read_back_to_the_last_bit(small_study: Writer) -> None
     so_far = SoFar.start(job)
     for index in range(2):
         so_far.add(job.part(index), hold=False)
-    assert so_far.blamed
+    assert so_far.first_failed
     again = SoFar.unpacked(job, so_far.packed())
     assert again.chunks == 2
     for one in (so_far, again):
         one.add(job.part(2), hold=False)
     assert fingerprint(again.outcome()) == fingerprint(so_far.outcome())
-    assert again.blamed == so_far.blamed
+    assert again.first_failed == so_far.first_failed
 
 
 def test_another_study_does_not_go_on_with_the_notes_of_this_one(

@@ -13,9 +13,9 @@ from scipy.special import ndtr
 from statistics_help import within
 from study_help import DEMO, Answer
 
-from explorer.design.comparison import run_comparison
-from explorer.design.resuming import Way
+from explorer.design.comparison import compare
 from explorer.engine.checkpoint import Checkpoint
+from explorer.engine.execution import Execution
 from explorer.engine.plan import make_plan
 from explorer.errors import SampleError, SquatlineError, StudyError
 from explorer.estimators import paired_comparison as estimators
@@ -32,7 +32,7 @@ words = "plain"
 words = "weighted"
 share = 1.5
 
-[[aims]]
+[[objectives]]
 name = "total"
 quantity = "total"
 condition = "run"
@@ -45,7 +45,7 @@ def normals(shape: tuple[int, ...], key: int) -> np.ndarray:
 
 def test_difference_of_two_linear_builds_is_the_closed_form(tmp_path: Path) -> None:
     study = load_study(write_known(tmp_path, TWO), allow_code=True)
-    found, values = run_comparison(study, samples=SAMPLES)
+    found, values = compare(study, samples=SAMPLES)
     subject = next(k for k, one in enumerate(found.subjects) if one.label == "total")
     difference = found.pairs[0].differences[subject].difference
     # plain - weighted = -0.5 second, and second is normal with mean 2.5 and standard deviation 0.3.
@@ -127,7 +127,7 @@ def test_equal_builds_rank_evenly() -> None:
 def test_ranks_of_three_normal_builds_are_the_closed_form() -> None:
     scores = np.array([[0.0], [1.0], [10.0]]) + normals((3, SAMPLES), 4)
     shares = estimators.ranking(scores).shares
-    # The third is always the best; the first beats the second when N(-1, 2) is above nought.
+    # The third is always the best; the first beats the second when N(-1, 2) is above zero.
     ahead = float(ndtr(-1 / np.sqrt(2)))
     assert shares[2] == (1.0, 0.0, 0.0)
     assert within(shares[0][1], ahead, np.sqrt(ahead * (1 - ahead) / SAMPLES))
@@ -154,7 +154,7 @@ def test_having_picked_the_luckiest_is_corrected() -> None:
     bias = 3 / (2 * np.sqrt(np.pi)) / np.sqrt(size)
     assert within(float(expected.mean()), bias, float(expected.std()) / np.sqrt(repeats))
     assert within(float(corrected.mean()), 0.0, float(corrected.std()) / np.sqrt(repeats))
-    # Simultaneous intervals of equal builds lie above nought no more often than one time in twenty.
+    # Simultaneous intervals of equal builds lie above zero no more often than one time in twenty.
     settled = np.mean([pick.settled for pick in picks if pick])
     assert settled <= 0.05 + 4 * np.sqrt(0.05 * 0.95 / repeats)
 
@@ -176,7 +176,7 @@ def test_dominance_wants_nothing_worse_and_something_better() -> None:
     assert better.probability == 1.0
     assert not estimators.dominance((base, base + 1), (holds, holds)).everywhere
     assert not estimators.dominance((base, base), (holds, holds)).everywhere
-    # Better in the aim, worse in a limit: a trade, not dominance.
+    # Better in the objective, worse in a limit: a trade, not dominance.
     traded = estimators.dominance((base + 1, base), (base > 0, holds))
     assert not traded.everywhere
     assert within(traded.probability, float(1 - (ndtr(0) - ndtr(-1))), 0.5 / np.sqrt(4000))
@@ -197,22 +197,22 @@ def test_verdicts_in_pairs_count_what_differs() -> None:
 
 def test_information_that_cannot_matter_is_worth_nothing() -> None:
     payoffs = np.stack([np.ones(4000), np.zeros(4000)])
-    worth = estimators.worth_to_choice(payoffs, normals((1, 4000), 8))
+    worth = estimators.gain_to_decision(payoffs, normals((1, 4000), 8))
     assert (worth.gain.value, worth.turns.value) == (0.0, 0.0)
 
 
 def test_the_comparison_sums_up_and_repeats_to_the_last_bit(tmp_path: Path) -> None:
     rest = TWO + "\n[candidates.shifted]\nacross = 1.0\nidle = 3.0\n"
     study = load_study(write_known(tmp_path, rest), allow_code=True)
-    found, values = run_comparison(study, samples=40_000)
-    again, more = run_comparison(study, samples=40_000, way=Way(workers=3))
+    found, values = compare(study, samples=40_000)
+    again, more = compare(study, samples=40_000, execution=Execution(workers=3))
     np.testing.assert_array_equal(values.values, more.values)
     assert found == again
     plain, _, shifted = found.candidates
     assert plain.verdict == "pass"
     assert shifted.without_effect == ("idle",)
     assert any("idle" in note for note in found.notes)
-    # With across at 1 the second limit is 2.5 - 0.3 + N(0, 0.3) above nought: both still hold.
+    # With across at 1 the second limit is 2.5 - 0.3 + N(0, 0.3) above zero: both still hold.
     assert [one.verdict for one in shifted.limits] == ["pass", "pass"]
     assert found.recommended == "weighted"
     assert "3 of 3 candidates" in headline(found)
@@ -231,13 +231,13 @@ share = 0
 [candidates.risky]
 share = 0
 
-[[aims]]
+[[objectives]]
 name = "total"
 quantity = "total"
 condition = "run"
 
-[choice]
-aim = "total"
+[decision]
+objective = "total"
 broken_limit_counts_as = 0
 
 [measurements.scale]
@@ -246,17 +246,17 @@ reads = { first = { noise = 0.05 } }
 hours = 1
 """
     study = load_study(write_known(tmp_path, rest), allow_code=True)
-    found, _ = run_comparison(study, samples=20_000)
-    choice = found.choice
-    assert [one.stream for one in choice.inputs] == ["first"]
+    found, _ = compare(study, samples=20_000)
+    decision = found.choice
+    assert [one.stream for one in decision.inputs] == ["first"]
     # Gain of knowing: the mean of the positive part of N(0, 0.2), 0.2 / sqrt(2 pi).
     truth = 0.2 / np.sqrt(2 * np.pi)
     error = 0.2 / np.sqrt(20_000)
-    assert within(choice.everything.gain.value, truth, error)
-    assert within(choice.inputs[0].worth.gain.value, truth, error)
-    assert within(choice.inputs[0].worth.turns.value, 0.5, 0.02)
-    assert choice.inputs[0].label == "first"
-    (measured,) = choice.measurements
+    assert within(decision.everything.gain.value, truth, error)
+    assert within(decision.inputs[0].worth.gain.value, truth, error)
+    assert within(decision.inputs[0].worth.turns.value, 0.5, 0.02)
+    assert decision.inputs[0].label == "first"
+    (measured,) = decision.measurements
     # A reading with noise 0.05 explains 0.2^2 / (0.2^2 + 0.05^2) of the variance.
     known = 0.2 * np.sqrt(0.04 / (0.04 + 0.0025))
     assert within(measured.worth.gain.value, known / np.sqrt(2 * np.pi), error)
@@ -275,16 +275,16 @@ independent = ["first"]
 share = 0
 first = { mean = 3.0, sd = 0.4 }
 
-[[aims]]
+[[objectives]]
 name = "total"
 quantity = "total"
 condition = "run"
 
-[[aims]]
+[[objectives]]
 limit = "across"
 
-[choice]
-aim = "total"
+[decision]
+objective = "total"
 broken_limit_counts_as = 0
 
 [measurements.scale]
@@ -293,17 +293,17 @@ reads = { first = { noise = 0.01 } }
 hours = 1
 """
     study = load_study(write_known(tmp_path, rest), allow_code=True)
-    found, _ = run_comparison(study, samples=20_000)
-    known, measured = found.choice.inputs[0], found.choice.measurements[0]
+    found, _ = compare(study, samples=20_000)
+    known, measured = found.decision.inputs[0], found.decision.measurements[0]
     assert (known.label, known.candidate) == ("first of own part", "own")
     assert (measured.label, measured.candidate) == ("first input of own part", "own")
     assert "Knowing the first of own part first would turn the choice" in headline(found)
-    # Steady brings 3.05 for sure; the gain is that of N(-0.05, 0.4) above nought.
+    # Steady brings 3.05 for sure; the gain is that of N(-0.05, 0.4) above zero.
     truth = 0.4 * float(np.exp(-(0.125**2) / 2)) / np.sqrt(2 * np.pi) - 0.05 * float(ndtr(-0.125))
     assert within(known.worth.gain.value, truth, 0.4 / np.sqrt(20_000))
     assert measured.worth.gain.value == pytest.approx(known.worth.gain.value, abs=0.005)
-    # The aim to hold a limit carries the interval of its probability.
-    surest = found.candidates[1].aims[1]
+    # The objective to hold a limit carries the interval of its probability.
+    surest = found.candidates[1].objectives[1]
     assert surest.low < surest.mean <= surest.high
     assert surest.mean == found.candidates[1].limits[0].probability
 
@@ -311,7 +311,7 @@ hours = 1
 def test_parts_are_not_computed_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     study = load_study(write_known(tmp_path, TWO), allow_code=True)
     with Checkpoint(tmp_path, "here") as kept:
-        first, _ = run_comparison(study, samples=40_000, way=Way(checkpoint=kept))
+        first, _ = compare(study, samples=40_000, execution=Execution(checkpoint=kept))
         assert kept.found == 0
 
     def not_again(*arguments: object) -> None:
@@ -320,7 +320,7 @@ def test_parts_are_not_computed_again(tmp_path: Path, monkeypatch: pytest.Monkey
     monkeypatch.setattr("explorer.design.comparison._values", not_again)
     with Checkpoint(tmp_path, "here") as kept:
         assert kept.found == 3
-        again, _ = run_comparison(study, samples=40_000, way=Way(checkpoint=kept))
+        again, _ = compare(study, samples=40_000, execution=Execution(checkpoint=kept))
     assert again == first
 
 
@@ -336,21 +336,30 @@ WRONG = {
         '[candidates.odd]\nindependent = ["first"]\nshare = 2\n',
         ["candidates.odd.independent", "share"],
     ),
-    "aim without condition": ('[[aims]]\nquantity = "total"\n', ["aims[1]", "in which condition"]),
-    "aim for an unknown limit": ('[[aims]]\nlimit = "acros"\n', ["aims[1].limit", "did you mean 'across'?"]),
-    "aim in an unknown condition": (
-        '[[aims]]\nquantity = "total"\ncondition = "walk"\n',
-        ["aims[1].condition", "run"],
+    "objective without condition": (
+        '[[objectives]]\nquantity = "total"\n',
+        ["objectives[1]", "in which condition"],
     ),
-    "aim for what cannot be computed": (
-        '[[aims]]\nquantity = "share_"\ncondition = "run"\n',
-        ["aims[1].quantity"],
+    "objective for an unknown limit": (
+        '[[objectives]]\nlimit = "acros"\n',
+        ["objectives[1].limit", "did you mean 'across'?"],
     ),
-    "two aims of one name": (
-        '[[aims]]\nname = "a"\nlimit = "up"\n[[aims]]\nname = "a"\nlimit = "across"\n',
-        ["two aims have the same name"],
+    "objective in an unknown condition": (
+        '[[objectives]]\nquantity = "total"\ncondition = "walk"\n',
+        ["objectives[1].condition", "run"],
     ),
-    "choice by an unknown aim": ('[choice]\naim = "more"\nbroken_limit_counts_as = 0\n', ["choice.aim"]),
+    "objective for what cannot be computed": (
+        '[[objectives]]\nquantity = "share_"\ncondition = "run"\n',
+        ["objectives[1].quantity"],
+    ),
+    "two objectives of one name": (
+        '[[objectives]]\nname = "a"\nlimit = "up"\n[[objectives]]\nname = "a"\nlimit = "across"\n',
+        ["two objectives have the same name"],
+    ),
+    "choice by an unknown objective": (
+        '[decision]\nobjective = "more"\nbroken_limit_counts_as = 0\n',
+        ["decision.objective"],
+    ),
     "one candidate": ("[candidates.alone]\n", ["two candidates or more", "alone"]),
 }
 
@@ -359,7 +368,7 @@ WRONG = {
 def test_each_wrong_candidate_is_told_with_place_and_remedy(name: str, tmp_path: Path) -> None:
     text, expected = WRONG[name]
     with pytest.raises(SquatlineError) as caught:
-        run_comparison(load_study(write_known(tmp_path, text), allow_code=True))
+        compare(load_study(write_known(tmp_path, text), allow_code=True))
     for words in ("study.toml", *expected):
         assert words in str(caught.value)
 
@@ -367,7 +376,7 @@ def test_each_wrong_candidate_is_told_with_place_and_remedy(name: str, tmp_path:
 def test_more_samples_than_fit_are_refused(tmp_path: Path) -> None:
     study = load_study(write_known(tmp_path, TWO), allow_code=True)
     with pytest.raises(SampleError, match="up to 33 333 333 samples"):
-        run_comparison(study, samples=100_000_000)
+        compare(study, samples=100_000_000)
 
 
 def test_a_candidate_that_is_not_there_is_told() -> None:

@@ -177,7 +177,7 @@ def test_intervals_cover_as_often_as_they_say() -> None:
 
 
 def test_estimator_of_lower_error_has_the_lower_error() -> None:
-    """Compare the scatter of the first-order index that is nought, at the same rows."""
+    """Compare the scatter of the first-order index that is zero, at the same rows."""
     design = evaluated(ishigami, unit_design(3, 256, 40, seed=31))
     spread = {}
     plain = np.concatenate([design[:, :, :4], design[:, :, -1:]], axis=2)

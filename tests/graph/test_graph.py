@@ -287,8 +287,8 @@ def test_blame_goes_to_the_first_quantity_without_an_answer() -> None:
     graph = Graph.build([module(a=given("1", "A."), root=root, twice=twice)])
     program = compile_program(graph, [("twice", "c")], {"c": {"a": "a"}})
     values = program.trace({"a": np.array([1.0, -1.0, np.nan])})
-    blamed = program.blame(program.outputs["twice", "c"], values, 3)
-    assert {name: where.tolist() for name, where in blamed.items()} == {
+    first_failed = program.first_failures(program.outputs["twice", "c"], values, 3)
+    assert {name: where.tolist() for name, where in first_failed.items()} == {
         "a": [False, False, True],
         "root": [False, True, False],
     }

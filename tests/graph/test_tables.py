@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.interpolate import RegularGridInterpolator
 
 from explorer.errors import StudyError, TableError
-from explorer.graph.tables import Table, read_table
+from explorer.graph.tables import LookupTable, read_table
 
 LINE = ("along opening [1]", "drag [1]", "down [1]")
 GRID = ("along front [m]", "along rear [m]", "area [m2]")
@@ -40,7 +40,7 @@ def test_two_axes_agree_with_scipy(seed: int) -> None:
     stream = np.random.default_rng(seed)
     x, y = np.cumsum(stream.uniform(0.1, 1, 5)), np.cumsum(stream.uniform(0.1, 1, 4))
     values = stream.normal(size=(5, 4))
-    table = Table("made", {"x": x, "y": y}, {"v": values})
+    table = LookupTable("made", {"x": x, "y": y}, {"v": values})
     places = stream.uniform(x[0] - 0.2, x[-1] + 0.2, 50), stream.uniform(y[0] - 0.2, y[-1] + 0.2, 50)
     expected = RegularGridInterpolator((x, y), values, bounds_error=False)(np.stack(places, axis=-1))
     place = table.locate(*places)

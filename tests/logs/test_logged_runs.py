@@ -1,4 +1,4 @@
-"""Prediction against track: runs that the study explains, runs that it does not, and what is said of them."""
+"""Logged runs: those that the study explains, runs that it does not, and what is said of them."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from tests.synthetic import Roughness, make_throttle_run, random_stream, roughen
 Cli = Callable[..., Answer]
 
 PITCH = """
-[tracks.mine]
+[logged_runs.mine]
 words = "Morning run"
 file = "mine.csv"
 quantity = "pitch"
@@ -39,7 +39,7 @@ condition = "closed"
 columns = { speed = { column = "v", unit = "km/h" }, pitch = { column = "p", unit = "deg" } }
 """
 SPEED = """
-[tracks.mine]
+[logged_runs.mine]
 file = "mine.csv"
 quantity = "speed"
 along = "time"
@@ -187,7 +187,9 @@ def test_speed_down_the_straight_against_time_and_distance(sprint: Callable[...,
     # The nominal car, computed by another solver: the middle of the band lies on it.
     assert abs(found.validation.bias) < 0.3
     along = SPEED.replace('"time"', '"distance"').replace("time = {", "distance = {").replace('"t"', '"x"')
-    study = with_sections(study.folder, along.replace("tracks.mine", "tracks.far").replace('"s"', '"m"'))
+    study = with_sections(
+        study.folder, along.replace("logged_runs.mine", "logged_runs.far").replace('"s"', '"m"')
+    )
     (found,) = validate(study, "far")
     assert found.validation.explains
     assert abs(found.validation.bias) < 0.3
@@ -237,7 +239,7 @@ def test_json_of_the_command(squatline: Cli) -> None:
     assert answer.status == 0
     found = json.loads(answer.out)
     assert found["explains"] is True
-    assert found["tracks"][0]["log"]["file"] == "logs/closed_run.csv"
+    assert found["logged_runs"][0]["log"]["file"] == "logs/closed_run.csv"
 
 
 RISING = {"v": 3.6 * SPEEDS, "p": 0.01 * SPEEDS}
@@ -246,54 +248,54 @@ BAD_INPUT: dict[str, tuple[str, dict[str, np.ndarray], list[str]]] = {
     "constant speed": (
         PITCH,
         {"v": np.full(30, 100.0), "p": np.linspace(0, 1, 30)},
-        ["mine.csv: tracks.mine.columns.speed: the speed does not change"],
+        ["mine.csv: logged runs.mine.columns.speed: the speed does not change"],
     ),
     "unknown condition": (
         PITCH.replace('"closed"', '"closd"'),
         RISING,
-        ["tracks.mine.condition: no condition is called 'closd'", "did you mean 'closed'?"],
+        ["logged_runs.mine.condition: no condition is called 'closd'", "did you mean 'closed'?"],
     ),
     "unknown quantity": (
         PITCH.replace('quantity = "pitch"', 'quantity = "pich"'),
         RISING,
-        ["tracks.mine.quantity: no quantity is called 'pich'", "did you mean 'pitch'?"],
+        ["logged_runs.mine.quantity: no quantity is called 'pich'", "did you mean 'pitch'?"],
     ),
     "pitch along time": (
         PITCH.replace("condition =", 'along = "time"\ncondition ='),
         RISING,
-        ["tracks.mine.along: along time or distance only the speed", "pitch along the time"],
+        ["logged_runs.mine.along: along time or distance only the speed", "pitch along the time"],
     ),
     "speed along itself": (
         SPEED.replace('along = "time"\n', ""),
         RISING,
-        ["tracks.mine.along: a speed along the speed says nothing"],
+        ["logged_runs.mine.along: a speed along the speed says nothing"],
     ),
     "not mapped": (
         PITCH.replace("speed = {", "airspeed = {"),
         RISING,
-        ["tracks.mine.columns: the study does not say which column holds 'speed'"],
+        ["logged_runs.mine.columns: the study does not say which column holds 'speed'"],
     ),
     "unit missing": (
         PITCH.replace(', unit = "deg"', ""),
         RISING,
-        ["mine.csv: tracks.mine.columns.pitch: the unit of the column is missing"],
+        ["mine.csv: logged runs.mine.columns.pitch: the unit of the column is missing"],
     ),
     "unit of another kind": (
         PITCH.replace('"deg"', '"mm"'),
         RISING,
-        ["study.toml: tracks.mine.columns.pitch: a value in mm cannot stand where"],
+        ["study.toml: logged runs.mine.columns.pitch: a value in mm cannot stand where"],
     ),
     "too short": (
         PITCH,
         {"v": np.array([60.0, 90.0, 120.0]), "p": np.zeros(3)},
-        ["tracks.mine.pitch: the log and the prediction hardly overlap"],
+        ["logged_runs.mine.pitch: the log and the prediction hardly overlap"],
     ),
-    "below nought": (
+    "below zero": (
         PITCH + 'noise = "-1 deg"\n',
         RISING,
-        ["tracks.mine.noise: a scatter is not below nought"],
+        ["logged_runs.mine.noise: a scatter is not below zero"],
     ),
-    "along the moon": (SPEED.replace('"time"', '"moon"'), RISING, ["tracks.mine.along"]),
+    "along the moon": (SPEED.replace('"time"', '"moon"'), RISING, ["logged_runs.mine.along"]),
 }
 
 

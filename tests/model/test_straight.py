@@ -101,7 +101,13 @@ def test_a_straight_too_short_to_brake_in_has_no_answer() -> None:
 
 
 def test_a_car_that_cannot_climb_does_not_reach_the_end() -> None:
-    car = {**SPRINT_CAR, **TRACK, "corner_speed": 10.0, "grade": 0.9, "tyre_friction": np.array([4.0, 0.3])}
+    car = {
+        **SPRINT_CAR,
+        **TRACK,
+        "corner_speed": 10.0,
+        "grade": 0.9,
+        "tyre_friction": np.array([4.0, 0.3]),
+    }
     found = evaluate(USED, car)
     assert np.isfinite(found["straight_time"][0])
     assert np.isnan(found["straight_time"][1])
@@ -169,7 +175,13 @@ def test_a_car_alike_gains_nothing_and_a_tow_gains_something() -> None:
 
 def test_who_never_comes_near_keeps_the_wake() -> None:
     """Two ways to the same car: gaps to pull out at that are never reached."""
-    car = {**SPRINT_CAR, **TRACK, "wake_loss_front": 0.1, "wake_loss_rear": 0.1, "gap_to_car_ahead": 30.0}
+    car = {
+        **SPRINT_CAR,
+        **TRACK,
+        "wake_loss_front": 0.1,
+        "wake_loss_rear": 0.1,
+        "gap_to_car_ahead": 30.0,
+    }
     near, far = (evaluate(["pulls_out", "pass_margin"], {**car, "pull_out_gap": gap}) for gap in (0.0, 0.5))
     assert near == far
     assert near["pulls_out"] == 0

@@ -7,14 +7,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from explorer.graph.tables import Table
+from explorer.graph.tables import LookupTable
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars, value
 
 MAP = {"aero": "map"}
 HEIGHTS = {"front_ride_height_at_rest": 0.012, "rear_ride_height_at_rest": 0.025}
 
 
-def _map(opening: float, front: np.ndarray, rear: np.ndarray) -> Table:
+def _map(opening: float, front: np.ndarray, rear: np.ndarray) -> LookupTable:
     """Areas of the sprint car on a grid of ride heights: straight in pitch, so bilinear without error."""
     areas = evaluate(
         [
@@ -27,7 +27,7 @@ def _map(opening: float, front: np.ndarray, rear: np.ndarray) -> Table:
         {**SPRINT_CAR, "flap_opening": opening},
     )
     pitch = SPRINT_CAR["static_pitch"] + (front[:, None] - 0.012 - (rear[None, :] - 0.025)) / 0.325
-    return Table(
+    return LookupTable(
         "made.csv",
         {"front_ride_height": front, "rear_ride_height": rear},
         {

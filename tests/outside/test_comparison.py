@@ -9,9 +9,9 @@ from statistics_help import within
 
 from explorer.estimators.paired_comparison import (
     difference_interval,
+    gain_to_decision,
     mcnemar,
     paired_difference,
-    worth_to_choice,
 )
 from explorer.estimators.regression import normal_scores
 
@@ -56,8 +56,8 @@ def test_value_of_information_for_two_actions() -> None:
     truth, noise = np.random.Generator(np.random.Philox(12)).standard_normal((2, samples))
     benefit = truth - 0.5
     payoffs = np.stack([np.zeros(samples), benefit])
-    everything = worth_to_choice(payoffs)
+    everything = gain_to_decision(payoffs)
     assert within(everything.gain.value, 0.19780, everything.gain.error)
     assert within(everything.turns.value, float(stats.norm.cdf(-0.5)), everything.turns.error)
-    reading = worth_to_choice(payoffs, normal_scores(benefit + 0.5 * noise)[None])
+    reading = gain_to_decision(payoffs, normal_scores(benefit + 0.5 * noise)[None])
     assert within(reading.gain.value, 0.16117, reading.gain.error)

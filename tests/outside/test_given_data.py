@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from explorer.estimators.given_data import first_order_given_data
-from explorer.estimators.screening import screen
+from explorer.estimators.screening import screen_outputs
 from tests.saltelli import ishigami, sobol_g, unit_design
 
 NAMES = ["x1", "x2", "x3"]
@@ -47,9 +47,11 @@ def test_correlated_linear_gaussian() -> None:
 
 
 def test_screening_bounds_the_total_index() -> None:
-    """Source: Saltelli & Sobol 1995: totals 0.78714, 0.24220, 0.034317, 0.010460, then nearly nought."""
+    """Source: Saltelli & Sobol 1995: totals 0.78714, 0.24220, 0.034317, 0.010460, then nearly zero."""
     design = unit_design(8, 512, 1, seed=3)[0]
-    (found,) = screen(sobol_g(design)[..., None], [f"x{j}" for j in range(8)], ["y"], confidence=0.9999)
+    (found,) = screen_outputs(
+        sobol_g(design)[..., None], [f"x{j}" for j in range(8)], ["y"], confidence=0.9999
+    )
     share = {one.name: one for one in found.inputs}
     for name, total in zip(("x0", "x1", "x2", "x3"), (0.78714, 0.24220, 0.034317, 0.010460), strict=True):
         assert share[name].share == pytest.approx(total, rel=0.25)
@@ -60,7 +62,7 @@ def test_screening_bounds_the_total_index() -> None:
 def test_elementary_effects_of_a_linear_output() -> None:
     """Source: for independent uniform draws E|u - u'| = 1/3, E(u - u')^2 / 2 = 1/12 (formula)."""
     design = unit_design(3, 512, 1, seed=4)[0]
-    (found,) = screen((design @ np.array([3.0, -2.0, 0.0]))[..., None], NAMES, ["y"])
+    (found,) = screen_outputs((design @ np.array([3.0, -2.0, 0.0]))[..., None], NAMES, ["y"])
     share = {one.name: one for one in found.inputs}
     for name, slope in (("x1", 3.0), ("x2", 2.0), ("x3", 0.0)):
         assert abs(share[name].change - slope / 3) <= 4 * share[name].change_error

@@ -19,7 +19,7 @@ REFERENCE = bare_car(
 )
 #: Nothing to brake for: the braking point is the end of the straight.
 OPEN_END = {"corner_speed": 200.0, "tyre_friction": 9.0}
-TRACK = {
+LOGGED_RUN = {
     "corner_exit_speed": 14.0,
     "straight_length": 260.0,
     "corner_radius": 12.0,
@@ -93,7 +93,7 @@ def test_rear_drive_at_the_limit_of_grip() -> None:
 
 def test_a_long_straight_ends_at_top_speed() -> None:
     """Two ways to the same speed: the run in time, and the root of the excess force."""
-    cars = {**scattered_cars(40), **TRACK, **OPEN_END, "tyre_friction": 1.6, "straight_length": 3000.0}
+    cars = {**scattered_cars(40), **LOGGED_RUN, **OPEN_END, "tyre_friction": 1.6, "straight_length": 3000.0}
     found = evaluate(["speed_at_braking_point_closed", "top_speed"], cars)
     np.testing.assert_allclose(found["speed_at_braking_point_closed"], found["top_speed"], rtol=1e-6)
 
@@ -160,7 +160,7 @@ def _scipy_straight(car: dict[str, Any], choices: dict[str, str], used: bool) ->
 )
 def test_against_scipy(changes: dict[str, Any], choices: dict[str, str], tolerance: float) -> None:
     """scipy: solve_ivp on the model's acceleration, quad on its braking, brentq for where they meet."""
-    cars = {**scattered_cars(2, seed=5), **TRACK, **changes}
+    cars = {**scattered_cars(2, seed=5), **LOGGED_RUN, **changes}
     names = ["speed_at_braking_point", "time_to_braking_point", "braking_distance"]
     found = evaluate([*names, *(f"{name}_closed" for name in names)], cars, choices)
     for index in range(1 if changes is STOPS else 2):
@@ -176,7 +176,7 @@ def test_against_scipy(changes: dict[str, Any], choices: dict[str, str], toleran
 
 def test_passing_against_scipy() -> None:
     """Scipy's solve_ivp for both cars, the one behind started (gap + length)/speed later, in clear air."""
-    cars = {**scattered_cars(2, seed=8), **TRACK, "gap_to_car_ahead": 3.0, "car_length": 0.6}
+    cars = {**scattered_cars(2, seed=8), **LOGGED_RUN, "gap_to_car_ahead": 3.0, "car_length": 0.6}
     found = evaluate(["gap_at_braking_point", "pass_metres_gained", "pass_margin"], cars)
     for index in range(2):
         car = _one_of(cars, index)
@@ -191,7 +191,7 @@ def test_passing_against_scipy() -> None:
 @pytest.mark.parametrize("pull_out_gap", [0.5, 2.5])
 def test_the_wake_is_lost_on_pulling_out(pull_out_gap: float) -> None:
     """Scipy's solve_ivp: in the wake up to the gap, found as an event, and in clear air from there."""
-    cars = {**scattered_cars(2, seed=8), **TRACK, "gap_to_car_ahead": 1.0, "car_length": 0.6}
+    cars = {**scattered_cars(2, seed=8), **LOGGED_RUN, "gap_to_car_ahead": 1.0, "car_length": 0.6}
     cars |= {"pull_out_gap": pull_out_gap, "straight_length": 320.0}
     wake = {"wake_loss_front": 0.25, "wake_loss_rear": 0.15}
     found = evaluate(["gap_at_braking_point", "pulls_out"], {**cars, **wake})
@@ -236,7 +236,7 @@ def test_the_wake_is_lost_on_pulling_out(pull_out_gap: float) -> None:
 
 def test_a_time_gap_stretches_with_the_speed() -> None:
     """Closed form: cars alike, both gone over from v1 to v2: (gap + length) v2/v1 - length."""
-    car = {**SPRINT_CAR, **TRACK, **OPEN_END, "straight_length": 3000.0, "flap_delay": 500.0}
+    car = {**SPRINT_CAR, **LOGGED_RUN, **OPEN_END, "straight_length": 3000.0, "flap_delay": 500.0}
     car |= {"gap_to_car_ahead": 2.0, "car_length": 0.6}
     found = evaluate(["gap_at_braking_point", "pass_metres_gained", "top_speed"], car)
     stretched = 2.6 * float(found["top_speed"]) / 14.0 - 0.6
@@ -258,7 +258,7 @@ def test_steps_are_of_fourth_order(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_tables_are_of_third_order(monkeypatch: pytest.MonkeyPatch) -> None:
     """Parabolas through three places: halving a stretch divides their error by eight or more."""
-    car = {**_one_of(scattered_cars(3), 1), **TRACK, "flap_delay": 9.0, "driven_rear_share": 0.5}
+    car = {**_one_of(scattered_cars(3), 1), **LOGGED_RUN, "flap_delay": 9.0, "driven_rear_share": 0.5}
     monkeypatch.setattr(full_throttle, "STEPS", 200)
     speeds = []
     for growth in (0.8, 0.4, 0.05):

@@ -19,7 +19,7 @@ from tests.report_fixture import HOSTILE, make_results
 from tests.reports.test_content import HEAVY, Reader, written
 
 RISING = [(0.0, 0.0), (2.0, 8.0), (4.0, 8.0)]
-ANALYSES = ("measuring", "candidates", "design", "ladder", "validation")
+ANALYSES = ("measuring", "candidates", "design", "speed_steps", "validation")
 
 
 @pytest.fixture(scope="module")
@@ -75,10 +75,10 @@ def test_candidates_say_who_is_better_and_by_how_much(reader: Reader) -> None:
         "Recommended: stiffer springs.",
         "stiffer springs less springs as built: +4.2 N, better in 99.20 % of cars.",
         "springs as built is no better anywhere than: stiffer springs.",
-        "no limit and no aim depends on paint",
+        "no limit and no objective depends on paint",
         "no source given",
         "201.60 km/h",
-        # An aim has its own unit, whatever name it shares with another.
+        # An objective has its own unit, whatever name it shares with another.
         "speed 12.000 N",
         "safety limits hold up to, flap closed 160.6 km/h no speed",
     ):
@@ -115,10 +115,10 @@ def test_a_search_without_a_find_says_what_came_nearest() -> None:
 
 
 def test_the_ladder_is_no_permission(reader: Reader) -> None:
-    ladder = reader.text[reader.text.index("A ladder, not a permission") :]
-    assert "It is never a clearance to run." in ladder[:200]
-    assert "Flap closed: all safety limits hold up to 158.4 km/h (not shown beyond doubt" in ladder
-    assert "Look for fresh marks under the splitter." in ladder
+    steps = reader.text[reader.text.index("Speed steps, not a permission") :]
+    assert "It is never a clearance to run." in steps[:200]
+    assert "Flap closed: all safety limits hold up to 158.4 km/h (not shown beyond doubt" in steps
+    assert "Look for fresh marks under the splitter." in steps
 
 
 def test_prediction_and_log_are_held_against_each_other(reader: Reader) -> None:
@@ -127,7 +127,7 @@ def test_prediction_and_log_are_held_against_each_other(reader: Reader) -> None:
 
 
 def test_their_charts_fit_the_schema() -> None:
-    names = ("measuring", "difference", "map", "answer", "ladder", "validation")
+    names = ("measuring", "difference", "map", "answer", "speed_steps", "validation")
     options = ReportOptions(leave_out=HEAVY)
     found = [f for f in figures(sections(Report(with_analyses(), options))) if f.name.startswith(names)]
     assert {re.split("-", figure.name)[0] for figure in found} == set(names)

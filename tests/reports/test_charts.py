@@ -10,7 +10,7 @@ import altair as alt
 import pytest
 
 from reports import vega
-from reports.charts import Band, Bar, Mark, distribution, fan, share_bars
+from reports.charts import Bar, Mark, ShadedBand, distribution, fan, share_bars
 from reports.drawings.linkage import can_draw, chains, linkage_view
 from reports.drawings.sheet import Sheet, nice_length
 from reports.drawings.sideview import can_draw as can_draw_car
@@ -75,7 +75,8 @@ def test_conditions_differ_by_dash_and_not_by_colour_alone() -> None:
 
 def test_lines_are_named_where_they_end_and_names_do_not_overlap() -> None:
     bands = [
-        Band(name, [0, 1], [0, 1], [1, 2], [2, level]) for name, level in (("closed", 3.0), ("open", 3.1))
+        ShadedBand(name, [0, 1], [0, 1], [1, 2], [2, level])
+        for name, level in (("closed", 3.0), ("open", 3.1))
     ]
     chart = fan(bands, x_axis="speed", y_axis="load")
     names = [rows_of(chart, layer)[0] for layer in chart["layer"] if layer["mark"]["type"] == "text"]

@@ -14,7 +14,16 @@ from reports.sections import SECTIONS
 from reports.terminal import show, words
 from tests.report_analyses import with_analyses
 
-SHOWN = ("decision", "verdicts", "measuring", "candidates", "design", "ladder", "validation", "fits")
+SHOWN = (
+    "decision",
+    "verdicts",
+    "measuring",
+    "candidates",
+    "design",
+    "speed_steps",
+    "validation",
+    "fits",
+)
 TABLE = Table(
     "loads",
     "Loads on the axles.",

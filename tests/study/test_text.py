@@ -11,8 +11,8 @@ import pytest
 from study_help import Answer
 
 from explorer.errors import SquatlineError, StudyError
+from explorer.files.reading import Wanted, megabytes
 from explorer.logs.reader import read_log
-from explorer.reading import Wanted, megabytes
 from explorer.study.study import load_study
 from explorer.study.text import DEEPEST, MOST_PARTS, parsed
 
@@ -50,7 +50,7 @@ def test_what_is_no_ordinary_file_is_read_in_no_place(
         "an include": f'include = ["{name}"]\n{text}',
         "values": text.replace('"360 mm"', SOURCE.replace("PATH", name).replace("kg", "mm")),
         "own quantities": text.replace("[study]", f'[study]\nown_quantities = "{name}"'),
-        "a log": f"{text}\n{TRACK.replace('PATH', name)}",
+        "a log": f"{text}\n{LOGGED_RUN.replace('PATH', name)}",
     }
     for place, changed in places.items():
         file.write_text(changed)
@@ -69,8 +69,8 @@ def test_what_is_no_ordinary_file_is_read_in_no_place(
     assert (answer.status, words in answer.err) == (2, True)
 
 
-TRACK = """
-[tracks.run]
+LOGGED_RUN = """
+[logged_runs.run]
 file = "PATH"
 quantity = "front_static_load"
 condition = "rest"
@@ -86,7 +86,7 @@ def test_a_file_of_the_system_that_gives_no_size_is_not_followed() -> None:
 def test_paths_that_no_file_can_have(name: str, small_study: Writer, squatline: Cli) -> None:
     folder = small_study()
     text = (folder / "study.toml").read_text()
-    for changed in (f'include = ["{name}"]\n{text}', f"{text}\n{TRACK.replace('PATH', name)}"):
+    for changed in (f'include = ["{name}"]\n{text}', f"{text}\n{LOGGED_RUN.replace('PATH', name)}"):
         (folder / "study.toml").write_text(changed)
         answer = squatline("validate", folder)
         assert answer.status == 2

@@ -94,7 +94,7 @@ def coasting_speed(time: Array, start: Array, square: Array, constant: Array) ->
     Returns
     -------
     Array
-        In m/s; nought from where the car stands.
+        In m/s; zero from where the car stands.
 
     """
     phase = square * constant * time**2

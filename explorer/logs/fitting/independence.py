@@ -27,7 +27,7 @@ def without_dropouts(values: Array) -> Array:
 def repetition(residuals: Array, run: Labels, fitted: float = 0.0) -> float:
     """How many successive rows say as much as one independent row.
 
-    It is the spectral density of the residuals at frequency nought over their variance, from an
+    It is the spectral density of the residuals at frequency zero over their variance, from an
     autoregression whose order is chosen by Schwarz's criterion; the variance of a mean, or of any estimate
     that varies slowly along the log, is larger by this factor than for independent rows.  Never below 1.
 
@@ -63,7 +63,7 @@ def repetition(residuals: Array, run: Labels, fitted: float = 0.0) -> float:
 
 
 def _density_at_nought(correlation: Array, rows: int) -> float:
-    """Spectral density at frequency nought over the variance, by the autoregression of least criterion."""
+    """Spectral density at frequency zero over the variance, by the autoregression of least criterion."""
     best, density = math.inf, 1.0
     weights, innovation = np.empty(0), 1.0
     for order in range(len(correlation)):

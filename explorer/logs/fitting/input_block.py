@@ -82,7 +82,7 @@ def spread_of(fit: Fit, name: str) -> float:
             file=", ".join(source.file for source in fit.sources) or None,
             key=name,
             found=fit.words(),
-            allowed="a standard uncertainty above nought",
+            allowed="a standard uncertainty above zero",
             remedy="say how finely the instrument reads (its resolution)",
         )
     widened = 1.0 if math.isinf(freedom) else math.sqrt(freedom / (freedom - 2))

@@ -25,7 +25,7 @@ class Parameter:
     start:
         Where the search begins.
     scale:
-        A typical size; the start's own where it is not nought.
+        A typical size; the start's own where it is not zero.
     low, high:
         Bounds that physics sets.
     expected:

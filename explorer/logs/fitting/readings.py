@@ -95,7 +95,7 @@ def fit_readings(
 
 def _notes(names: Sequence[str], spread: Array, repeats: Array) -> list[str]:
     notes = [
-        f"all readings of {name} are the same: the spread is that of the instrument, not nought"
+        f"all readings of {name} are the same: the spread is that of the instrument, not zero"
         for name, each in zip(names, spread, strict=True)
         if each == 0
     ]

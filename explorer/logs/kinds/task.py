@@ -12,14 +12,14 @@ from explorer.logs.fitting.fit import Fit
 from explorer.logs.named_logs import read_study_log
 from explorer.logs.reader import Log, Source
 from explorer.logs.test_conditions import DayOfLog
-from explorer.study.schema import ColumnEntry, FitEntry, LogEntry, Section
+from explorer.study.schema import ColumnEntry, FitEntry, Keys, LogEntry
 from explorer.study.study import Input
 
 # More rows than this change no fit and only take time.
 MOST_ROWS = 20_000
 
 
-class Options(Section):
+class Options(Keys):
     """What any kind of fit can be told: how doubtful rows are weighed."""
 
     loss: Literal["auto", "linear", "soft_l1"] = "auto"

@@ -221,7 +221,7 @@ def _spread(value: Value | None, unit: str, key: str) -> float | None:
         return None
     spread = parse_spread(value, None, unit)[0]
     if not spread > 0:
-        raise StudyError("a scatter is above nought", key=key, found=value)
+        raise StudyError("a scatter is above zero", key=key, found=value)
     return spread
 
 

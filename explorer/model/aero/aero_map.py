@@ -14,7 +14,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Part, given, given_table, quantity
-from explorer.graph.tables import Table
+from explorer.graph.tables import LookupTable
 from explorer.model.attitude.suspension import AxleSpring
 
 _COLUMNS = (
@@ -43,8 +43,8 @@ aero_map_drag_offset = given(
 class Maps(NamedTuple):
     """Both maps and how much of each counts."""
 
-    closed: Table
-    opened: Table
+    closed: LookupTable
+    opened: LookupTable
     opening: Array
 
     def tangents(self, front: Array, rear: Array, *names: str) -> list[tuple[Array, Array, Array]]:
@@ -77,7 +77,7 @@ def _flat(tangent: tuple[Array, tuple[Array, ...]]) -> tuple[Array, Array, Array
 
 
 @quantity("1", source="definition")
-def aero_maps(aero_map_closed: Table, aero_map_open: Table, flap_opening: Array) -> Maps:
+def aero_maps(aero_map_closed: LookupTable, aero_map_open: LookupTable, flap_opening: Array) -> Maps:
     """Both maps and the flap opening, together."""
     return Maps(aero_map_closed, aero_map_open, flap_opening)
 

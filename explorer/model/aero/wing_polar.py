@@ -10,7 +10,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import given, given_table, quantity
-from explorer.graph.tables import Table
+from explorer.graph.tables import LookupTable
 
 wing_polar = given_table(
     ("along incidence [rad]", "drag_coefficient [1]", "downforce_coefficient [1]"),
@@ -37,14 +37,16 @@ def wing_incidence(flap_opening: Array, wing_incidence_closed: Array, wing_incid
 
 
 @quantity("1", source="the builder's polar, straight between its rows", fails="incidence outside the polar")
-def wing_drag_coefficient(wing_polar: Table, wing_incidence: Array, wing_polar_drag_offset: Array) -> Array:
+def wing_drag_coefficient(
+    wing_polar: LookupTable, wing_incidence: Array, wing_polar_drag_offset: Array
+) -> Array:
     """Drag coefficient of the wing at this flap opening."""
     return wing_polar.at("drag_coefficient", wing_polar.locate(wing_incidence)) + wing_polar_drag_offset
 
 
 @quantity("1", source="the builder's polar, straight between its rows", fails="incidence outside the polar")
 def wing_downforce_coefficient(
-    wing_polar: Table, wing_incidence: Array, wing_polar_downforce_offset: Array
+    wing_polar: LookupTable, wing_incidence: Array, wing_polar_downforce_offset: Array
 ) -> Array:
     """Downforce coefficient of the wing at zero pitch and this flap opening."""
     return (
@@ -54,7 +56,7 @@ def wing_downforce_coefficient(
 
 
 @quantity("1/rad", source="slope of the builder's polar", fails="incidence outside the polar")
-def wing_pitch_slope(wing_polar: Table, wing_incidence: Array) -> Array:
+def wing_pitch_slope(wing_polar: LookupTable, wing_incidence: Array) -> Array:
     """Downforce coefficient the wing loses per radian of nose-up pitch: the polar's slope at this incidence.
 
     Taken between the two rows around the incidence and used for all pitch angles: choose rows a few degrees

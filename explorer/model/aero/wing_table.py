@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import given, given_table, quantity
-from explorer.graph.tables import Table
+from explorer.graph.tables import LookupTable
 
 wing_table = given_table(
     ("along flap_opening [1]", "drag_coefficient [1]", "downforce_coefficient [1]"),
@@ -22,7 +22,9 @@ wing_table_downforce_offset = given(
 @quantity(
     "1", source="the builder's table, straight between its rows", fails="flap opening outside the wing table"
 )
-def wing_drag_coefficient(wing_table: Table, flap_opening: Array, wing_table_drag_offset: Array) -> Array:
+def wing_drag_coefficient(
+    wing_table: LookupTable, flap_opening: Array, wing_table_drag_offset: Array
+) -> Array:
     """Drag coefficient of the wing at this flap opening."""
     return wing_table.at("drag_coefficient", wing_table.locate(flap_opening)) + wing_table_drag_offset
 
@@ -31,7 +33,7 @@ def wing_drag_coefficient(wing_table: Table, flap_opening: Array, wing_table_dra
     "1", source="the builder's table, straight between its rows", fails="flap opening outside the wing table"
 )
 def wing_downforce_coefficient(
-    wing_table: Table, flap_opening: Array, wing_table_downforce_offset: Array
+    wing_table: LookupTable, flap_opening: Array, wing_table_downforce_offset: Array
 ) -> Array:
     """Downforce coefficient of the wing at zero pitch and this flap opening."""
     return (

@@ -87,7 +87,7 @@ class Wanted:
         """Return what such a file holds; raises as ``size`` does."""
         size = self.size(path, named)
         with self.told(path, named), path.open("rb") as file:
-            # Files of the system give their size as nought and may still have no end.
+            # Files of the system give their size as zero and may still have no end.
             return file.read(size) if size else b""
 
     def text(self, path: Path, named: str | None = None) -> str:
