@@ -34,7 +34,7 @@ class Subject(Output):
 
 @dataclass(frozen=True)
 class AimResult:
-    """One objective for one candidate: mean and its standard error, 5 % and 95 % quantiles, samples unanswered.
+    """One objective for one candidate: mean, standard error, 5 % and 95 % quantiles, samples unanswered.
 
     For the objective to hold a limit, low and high are the interval of its probability.
     """

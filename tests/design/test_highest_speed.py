@@ -216,4 +216,4 @@ def test_the_command_prints_the_ladder(tmp_path: Path, squatline: Callable[..., 
     ):
         assert said in answer.out
     record = json.loads((folder / "results" / "highest_speed.json").read_text())
-    assert record["states"][0]["speed_steps"][0]["load_share"] == pytest.approx(0.18)
+    assert record["states"][0]["steps"][0]["load_share"] == pytest.approx(0.18)
