@@ -46,11 +46,19 @@ app = typer.Typer(
     help="Explore the design of a fast model car with a movable rear wing: what it will do, how sure that "
     "is, and what to measure first. A pass is a prediction, never a clearance to run.",
     epilog=EXIT_STATUS,
-    no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+
+GREETING = """squatline: what a fast model car with a movable rear wing will do, how sure that is, and what to
+measure first. A pass is a prediction, never a clearance to run. To begin with:
+
+  squatline new my-car      write a study, commented line by line, that runs as it is
+  squatline check my-car    after each change: what it understood
+  squatline run my-car      draw the cars, judge the limits, write the report
+
+'squatline --help' lists the other commands."""
 
 StudyPath = Annotated[
     Path, typer.Argument(help="Folder with a study.toml, or the file itself.", show_default=False)
@@ -168,6 +176,27 @@ def _progress(quiet: bool) -> Iterator[Progress]:
 
     with progress_bar(hidden=quiet) as report:
         yield report
+
+
+def _tell_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        _say(f"squatline {version('squatline')}")
+        raise typer.Exit(DONE)
+
+
+@app.callback(invoke_without_command=True)
+def begin(
+    context: typer.Context,
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_tell_version, is_eager=True, help="Say which version it is."),
+    ] = False,
+) -> None:
+    """Greet who gives no command."""
+    if context.invoked_subcommand is None:
+        _say(GREETING)
 
 
 @app.command()

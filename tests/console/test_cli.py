@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -22,6 +23,20 @@ def test_help_names_every_command(squatline: Cli) -> None:
         assert command in answer.out
     assert "never a clearance" in " ".join(answer.out.split())
     assert "1 with --strict" in " ".join(answer.out.split())
+
+
+def test_alone_it_greets_and_says_what_to_begin_with(squatline: Cli) -> None:
+    answer = squatline()
+    assert answer.status == 0
+    assert answer.err == ""
+    assert len(answer.out.splitlines()) <= 10
+    for command in ("squatline new my-car", "squatline check my-car", "squatline run my-car"):
+        assert command in answer.out
+    assert "never a clearance" in " ".join(answer.out.split())
+
+
+def test_it_says_which_version_it_is(squatline: Cli) -> None:
+    assert squatline("--version").out == f"squatline {version('squatline')}\n"
 
 
 @pytest.mark.parametrize("command", ["run", "compare", "explore", "fit", "validate"])
