@@ -20,6 +20,11 @@ from explorer.graph.unit_grammar import WORDS, factors, with_stars
 System = Literal["as given", "metric", "imperial"]
 Number = TypeVar("Number", float, Array)
 
+_PLUS_MINUS = re.compile(r"^(?:±|\+/?-)\s*")
+_WITH_SPREAD = re.compile(
+    r"\s*\(?(?P<value>[^()±]+?)\s*(?:±|\+/?-)\s*(?P<spread>[^()±+]+?)\s*(?:\)\s*(?P<unit>.*))?", re.DOTALL
+)
+_SPACES = str.maketrans({"\N{MINUS SIGN}": "-", **dict.fromkeys("\u00a0\u2009\u202f", " ")})
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 
 # SI unit -> units a builder may write, most usual first: offered in messages, and to correct typing errors.
@@ -61,6 +66,17 @@ _EXAMPLES = {
     "1/s": ("1/s",),
     "1/K": ("1/K", "%/K"),
 }
+
+# What a workshop says, and what it can only mean where another kind of quantity is expected.
+_MEANT = (
+    ("kg", "kgf"),
+    ("g", "gf"),
+    ("lbs?", "lbf"),
+    ("oz", "ozf"),
+    ("g", "g_0"),
+    ("C", "degC"),
+    ("F", "degF"),
+)
 
 _METRIC = {
     "m": "mm",
@@ -141,7 +157,12 @@ def parse(text_or_number: object, unit: str | None, expected: str) -> tuple[floa
 
 
 def parse_spread(text_or_number: object, unit: str | None, expected: str) -> tuple[float, str]:
-    """Read one spread (standard deviation, half width): as ``parse``, but a difference has no offset."""
+    """Read one spread (standard deviation, half width): as ``parse``, but a difference has no offset.
+
+    A sign ± before it is what it means anyway.
+    """
+    if isinstance(text_or_number, str):
+        text_or_number = _PLUS_MINUS.sub("", text_or_number.strip(), count=1)
     value, used = split(text_or_number, unit, expected)
     return spread_to_si(value, used, expected), used
 
@@ -168,23 +189,74 @@ def split(text_or_number: object, unit: str | None, expected: str) -> tuple[floa
             allowed=allowed_units(expected),
             remedy=f'write the value with its unit, such as "{number:g} {_examples(expected)[0]}"',
         )
-    return number, used
+    return number, resolved(used, expected)
+
+
+def with_spread(text: object, expected: str) -> tuple[str, str] | None:
+    """Split "6.20 ± 0.04 kg" into a value and its spread, each with its unit; None where there is no ±.
+
+    One unit stands for both, before the sign, behind the spread, or behind brackets around them: "+-" and
+    "+/-" are read as ±, and "6.20 kg ± 1 %" is a share of the value.
+
+    Raises
+    ------
+    UnitError
+        When there is a ± but no number before or behind it.
+    """
+    if not isinstance(text, str) or not (match := _WITH_SPREAD.fullmatch(text.translate(_SPACES))):
+        return None
+    if re.search(r"\d,\d", text):
+        raise UnitError(
+            "a number cannot be read",
+            found=repr(text),
+            remedy=f'write decimal points: "{re.sub(r"(?<=[0-9]),(?=[0-9])", ".", text)}"',
+        )
+    if match["unit"] is not None:
+        return f"{match['value']} {match['unit']}", f"{match['spread']} {match['unit']}"
+    _, own = _number_and_unit(match["value"], expected)
+    number, behind = _number_and_unit(match["spread"], expected)
+    share = behind == "%" and not dimension_matches("%", expected)
+    return (
+        f"{match['value']} {'' if own or share else behind}",
+        match["spread"] if behind else f"{number!r} {own}",
+    )
 
 
 def _number_and_unit(text: str, expected: str) -> tuple[float, str]:
-    plain = text.strip().replace("\N{MINUS SIGN}", "-").replace("\N{NO-BREAK SPACE}", " ")
+    plain = text.translate(_SPACES).strip()
     match = _NUMBER.match(plain)
     if match is None:
         raise UnitError("there is no number in this text", found=repr(text), allowed=_as_written(expected))
     rest = plain[match.end() :]
-    if re.match(r"[,.\d']", rest):
+    if re.match(r"[,.\d']|\s\d{3}(?![\d/])", rest):
         raise UnitError(
             "the number cannot be read",
             found=repr(text),
             allowed=_as_written(expected),
-            remedy="write a decimal point, and no separators between thousands",
+            remedy=f"write a decimal point, and no separators between thousands: {_plainly(plain)}",
+        )
+    if re.match(r"\s*(?:±|\+/?-)", rest):
+        raise UnitError(
+            "a value without a spread stands here",
+            found=repr(text),
+            allowed=_as_written(expected),
+            remedy="leave out ± and what follows it, but for the unit",
         )
     return float(match.group()), rest.strip()
+
+
+def _plainly(text: str) -> str:
+    """Offer what was meant by a number with a decimal comma, or with separators between thousands."""
+    written = re.match(r"[+-]?[\d,.'\s]*\d", text)
+    assert written is not None
+    number, unit = written.group(), text[written.end() :]
+    parts = re.fullmatch(r"([+-]?\d{1,3}(?:([,.' ])\d{3})(?:\2\d{3})*|[+-]?\d+)(?:([,.])(\d+))?", number)
+    if not parts or parts[2] == parts[3] is not None:
+        return "one number"
+    whole = re.sub(r"[,.' ]", "", parts[1]) + (f".{parts[4]}" if parts[4] else "")
+    if parts[2] in (",", ".") and not parts[3] and number.count(parts[2]) == 1:
+        return f'"{number.replace(parts[2], ".")}{unit}" or "{whole}{unit}"'
+    return f'"{whole}{unit}"'
 
 
 def to_si(value: Number, unit: str, expected: str) -> Number:
@@ -222,15 +294,31 @@ def dimension_matches(unit: str, expected: str) -> bool:
 
 
 def _checked(unit: str, expected: str) -> _Unit:
-    used = known_unit(unit)
+    used = known_unit(resolved(unit, expected))
     if used.kind != known_unit(expected).kind:
         raise UnitError(
             f"a value in {unit} cannot stand where {_kind_of(expected)} is expected",
             found=unit,
             allowed=allowed_units(expected),
-            remedy=f"did you mean {meant!r}?" if (meant := _meant(unit, expected)) else None,
         )
     return used
+
+
+def resolved(unit: str, expected: str) -> str:
+    """Return the unit meant where only one can be: kg, lbs, oz as weights, g as gravity, C and F as degrees.
+
+    A workshop says "5 kg cm" of a servo and "12 lbs/in" of a spring; where a force is expected, a mass can
+    only stand for its weight.
+    """
+    written, wanted = _looked_up(unit), known_unit(expected).kind
+    if written and written.kind == wanted:
+        return unit
+    for mass, meant in _MEANT:
+        guess = re.sub(rf"(?<![A-Za-z_]){mass}(?![A-Za-z_])", meant, unit)
+        looked_up = _looked_up(guess) if guess != unit else None
+        if looked_up and looked_up.kind == wanted:
+            return guess
+    return unit
 
 
 def known_unit(text: str) -> _Unit:
@@ -351,16 +439,6 @@ def _listed(units: tuple[str, ...]) -> str:
 
 def _kind_of(expected: str) -> str:
     return "a pure number" if expected == "1" else f"one in {expected}"
-
-
-def _meant(unit: str, expected: str) -> str | None:
-    """Guess what was meant where a unit of mass stands for a force, or g for the acceleration."""
-    for written, meant in (("kg", "kgf"), ("g", "gf"), ("lb", "lbf"), ("oz", "ozf"), ("g", "g_0")):
-        guess = re.sub(rf"(?<![A-Za-z_]){written}(?![A-Za-z_])", meant, unit)
-        looked_up = _looked_up(guess)
-        if guess != unit and looked_up and looked_up.kind == known_unit(expected).kind:
-            return guess
-    return None
 
 
 def display_unit(

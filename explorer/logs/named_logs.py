@@ -11,7 +11,7 @@ import numpy as np
 
 from explorer.errors import SquatlineError, StudyError, TableError, UnitError, nearest
 from explorer.graph.graph import Graph
-from explorer.graph.units import dimension_matches, parse, to_si
+from explorer.graph.units import parse, to_si
 from explorer.logs.reader import LOGGED, Log, read_log
 from explorer.study.schema import ColumnEntry, LogEntry, Value
 from explorer.study.study import Study
@@ -108,15 +108,13 @@ def no_such(what: str, name: str | None, known: Collection[str], key: str) -> St
 
 
 def _check_unit(graph: Graph, quantity: str, column: ColumnEntry, key: str) -> None:
-    """Refuse a unit of the wrong kind; a weight given in grams is told what to write instead."""
+    """Refuse a unit of the wrong kind."""
     expected = logged_unit(graph, quantity)
     if not column.unit:
         return  # the reader of the log says what is missing, and in which file
     try:
         to_si(0.0, column.unit, expected)
     except UnitError as error:
-        if expected == "N" and dimension_matches(column.unit, "kg"):
-            error.remedy = "a weight presses with its gram-force: write gf for g, kgf for kg"
         raise error.within(key=key) from None
 
 

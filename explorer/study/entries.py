@@ -19,8 +19,9 @@ empirical          values, or file (+ column); smooth = true for a smooth densit
 tabulated          table of [value, density], or cumulative of [value, probability]
 =================  ===========================================================
 
-Every number is bare, with ``unit`` beside it, or a text with its own unit.  A spread in % of a quantity that
-is not a pure number is a share of its mean or median.
+Every number is bare, with ``unit`` beside it, or a text with its own unit.  "6.20 ± 0.04 kg" is a mean with
+its plus_minus, alone or as value or mean of a table of keys, and a value with a spread beside it is a mean.
+A spread in % of a quantity that is not a pure number is a share of its mean or median.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ from typing import Any
 
 from explorer.errors import DistributionError, SquatlineError, nearest
 from explorer.files.reading import Wanted
-from explorer.graph.units import dimension_matches, parse, parse_spread, split, to_si
+from explorer.graph.units import dimension_matches, parse, parse_spread, resolved, split, to_si, with_spread
 from explorer.study.distributions import (
     Discrete,
     Distribution,
@@ -103,6 +104,7 @@ def read_distribution(entry: object, expected_unit: str, key: str, folder: Path)
 
     """
     try:
+        entry = _as_meant(entry, expected_unit)
         if not isinstance(entry, Mapping):
             value, unit = parse(entry, None, expected_unit)
             return Exact(value), unit
@@ -115,6 +117,25 @@ def read_distribution(entry: object, expected_unit: str, key: str, folder: Path)
         raise
     else:
         return distribution, reader.unit_used
+
+
+def _as_meant(entry: object, expected: str) -> object:
+    """Bring "6.20 ± 0.04 kg" and a value with a spread beside it to the keys of a mean and its spread."""
+    keys = dict(entry) if isinstance(entry, Mapping) else {"mean": entry}
+    if "mean" not in keys and "value" in keys:
+        pair = with_spread(keys["value"], expected)
+        if pair or keys.keys() & {"sd", "plus_minus"}:
+            keys["mean"] = keys.pop("value")
+    pair = with_spread(keys.get("mean"), expected)
+    if pair is None:
+        return keys if isinstance(entry, Mapping) else entry
+    if twice := [key for key in ("sd", "plus_minus") if key in keys]:
+        raise DistributionError(
+            "the spread is given twice",
+            found=f"{keys['mean']!r} and {twice[0]}",
+            remedy=f"leave out {twice[0]}, or ± and what follows it",
+        )
+    return keys | {"mean": pair[0], "plus_minus": pair[1]}
 
 
 @dataclass
@@ -136,7 +157,7 @@ class _Entry:
     @property
     def unit(self) -> str | None:
         unit: str | None = self.keys.get("unit")
-        return unit
+        return unit and resolved(unit, self.expected)
 
     @property
     def unit_used(self) -> str:

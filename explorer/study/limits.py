@@ -17,7 +17,7 @@ import numpy as np
 
 from explorer.errors import SquatlineError, StudyError
 from explorer.graph.arrays import Array
-from explorer.graph.units import parse, parse_spread
+from explorer.graph.units import parse, parse_spread, with_spread
 
 if TYPE_CHECKING:
     from explorer.study.schema import LimitEntry
@@ -169,6 +169,8 @@ def read_asked(entry: LimitEntry, si_unit: str, key: str) -> tuple[Asked, str]:
     StudyError
         When it asks nothing, or in two ways at once, or a number has no proper unit, or no value can hold.
     """
+    if pair := with_spread(entry.target, si_unit) if entry.tolerance is None else None:
+        entry = entry.model_copy(update={"target": pair[0], "tolerance": pair[1]})
     given = {kind: [name for name in _keys(kind) if getattr(entry, name) is not None] for kind in KINDS}
     asking = [kind for kind, names in given.items() if names]
     if len(asking) != 1:

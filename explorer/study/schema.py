@@ -16,6 +16,19 @@ def _value(raw: Any) -> Any:
     return raw
 
 
+def _share(raw: Any) -> Any:
+    """Read "80 %" as 0.8, and say how a share is written where it is none."""
+    from explorer.graph.units import parse
+
+    try:
+        share = parse(raw, None, "1")[0] if isinstance(raw, str) else raw
+    except StudyError:
+        share = None
+    if isinstance(share, bool) or not isinstance(share, float | int) or not 0 < share < 1:
+        raise PydanticCustomError("share", 'a probability lies between 0 and 1: write 0.95, or "95 %"')
+    return share
+
+
 Value = Annotated[str | float | int, BeforeValidator(_value)]
 NAME = r"^[a-z][a-z0-9_]*$"
 Name = Annotated[str, Field(pattern=NAME, max_length=60)]
@@ -83,7 +96,7 @@ class LimitEntry(Keys):
     target: Value | None = None
     tolerance: Value | None = None
     unit: str | None = None
-    probability: float = Field(default=0.95, gt=0, lt=1)
+    probability: Annotated[float, BeforeValidator(_share)] = 0.95
     safety: bool = False
     why: str = ""
     weight: float = Field(default=1.0, gt=0)

@@ -32,6 +32,7 @@ DEEPEST = 12
 MOST_PARTS = 30
 _PART = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')"""
 _LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS}}}")
+_DECIMAL_COMMA = re.compile(r"^[^#\"'\n]*=[ \t]*([+-]?\d+),(\d+)", re.MULTILINE)
 _LONG_NUMBER = re.compile(r"\d[\d_]{4000}")
 
 
@@ -112,7 +113,9 @@ def parsed(text: str) -> dict[str, Any]:
         raise StudyError(
             "the file is not valid TOML",
             found=str(error),
-            remedy="check quotes, brackets and that no key stands twice near that line",
+            remedy=f"write a decimal point: {comma[1]}.{comma[2]}"
+            if (comma := _DECIMAL_COMMA.search(text))
+            else "check quotes, brackets and that no key stands twice near that line",
         ) from None
     except RecursionError:
         raise _too_deep() from None

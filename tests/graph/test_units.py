@@ -24,6 +24,7 @@ from explorer.graph.units import (
     spread_from_si,
     spread_to_si,
     to_si,
+    with_spread,
     with_unit,
 )
 
@@ -56,6 +57,23 @@ EXACT = [
     ("\N{MINUS SIGN}4 °C", "K", 269.15),
     (".5 in", "m", 0.0127),
     ("1e3 g", "kg", 1.0),
+    # What only one thing can be meant by, where it stands: a mass presses with its weight.
+    ("12 lbs/in", "N/m", 12 * 4.4482216152605 / 0.0254),
+    ("12 lb/in", "N/m", 12 * 4.4482216152605 / 0.0254),
+    ("3 lbs", "kg", 3 * 0.45359237),
+    ("3 lbs", "N", 3 * 4.4482216152605),
+    ("5 kg cm", "N*m", 0.4903325),
+    ("5 kg-cm", "N*m", 0.4903325),
+    ("70 oz-in", "N*m", 70 * 4.4482216152605 / 16 * 0.0254),
+    ("0.5 kg/mm", "N/m", 4903.325),
+    ("1.2 g", "m/s**2", 11.76798),
+    ("20 C", "K", 293.15),
+    ("20 °C", "K", 293.15),
+    ("20 deg C", "K", 293.15),
+    ("68 F", "K", 293.15),
+    ("90 kmh", "m/s", 25.0),
+    ("1000 Kv", "rad/s/V", 1000 * 2 * math.pi / 60),
+    ("80 %", "1", 0.8),
 ]
 
 
@@ -81,12 +99,13 @@ REFUSED = [
     ("5 Hz", "rad/s", "a value in Hz", "rpm"),
     ("5 deg", "1", "a value in deg", "pure number"),
     ("5 %", "rad", "a value in %", "deg"),
-    ("3 kg cm", "N*m", "a value in kg cm", "kgf cm"),
-    ("1.2 g", "m/s**2", "a value in g", "g_0"),
     ("3 KG", "kg", "no unit 'KG'", "'kg'"),
     ("2 N/mmm", "N/m", "no unit 'N/mmm'", "'N/mm'"),
     ("4,6 kg", "kg", "cannot be read", "decimal point"),
-    ("1 600 W", "W", "no unit '600 W'", ""),
+    ("1.2.3 kg", "kg", "cannot be read", "one number"),
+    ("1 600 W", "W", "cannot be read", "1600 W"),
+    ("6.20 ± 0.04 kg", "kg", "without a spread", "leave out"),
+    ("5 C", "m", "a value in C", "mm"),
     ("abc", "m", "no number", "mm"),
     ("nan m", "m", "no number", "mm"),
     ("1e400 m", "m", "finite", "mm"),
@@ -255,3 +274,58 @@ def test_numbers_in_print(value: float, digits: int, printed: str) -> None:
 
 def test_plain_numbers_have_no_trailing_zeros() -> None:
     assert [plain(value) for value in (325.0, 0.5, 1 / 3, 1000.0)] == ["325", "0.5", "0.333333", "1000"]
+
+
+@pytest.mark.parametrize(
+    ("written", "expected", "value"),
+    [
+        ("4,6 kg", "kg", 4.6),
+        ("-4,6 deg", "deg", -4.6),
+        ("1 600 W", "W", 1600),
+        ("1'600 W", "W", 1600),
+        ("1,234,567 W", "W", 1234567),
+        ("1.234,56 W", "W", 1234.56),
+        ("1,600 W", "W", 1.6),
+    ],
+)
+def test_what_is_offered_for_a_decimal_comma_works(written: str, expected: str, value: float) -> None:
+    with pytest.raises(UnitError) as caught:
+        parse(written, None, expected)
+    offered = str(caught.value.remedy).split('"')[1::2]
+    assert parse(offered[0], None, expected)[0] == pytest.approx(to_si(value, expected, expected))
+    if written == "1,600 W":
+        assert parse(offered[1], None, expected)[0] == 1600
+
+
+@pytest.mark.parametrize(
+    ("written", "expected", "value", "spread"),
+    [
+        ("6.20 ± 0.04 kg", "kg", 6.2, 0.04),
+        ("6.20 +- 0.04 kg", "kg", 6.2, 0.04),
+        ("325 +/- 1 mm", "m", 0.325, 0.001),
+        ("325+/-1mm", "m", 0.325, 0.001),
+        ("(6.20 ± 0.04) kg", "kg", 6.2, 0.04),
+        ("6.20 kg ± 40 g", "kg", 6.2, 0.04),
+        ("6.20 kg ± 0.04", "kg", 6.2, 0.04),
+        ("80 ± 5 %", "1", 0.8, 0.05),
+        ("20 ± 2 °C", "K", 293.15, 2.0),
+        ("-0.4 ± 0.1 deg", "rad", math.radians(-0.4), math.radians(0.1)),
+        ("1e+3 ± 5 W", "W", 1000.0, 5.0),
+    ],
+)
+def test_a_value_with_its_spread_in_one_text(
+    written: str, expected: str, value: float, spread: float
+) -> None:
+    pair = with_spread(written, expected)
+    assert pair is not None
+    assert parse(pair[0], None, expected)[0] == pytest.approx(value)
+    assert parse_spread(pair[1], None, expected)[0] == pytest.approx(spread)
+
+
+@pytest.mark.parametrize("written", ["3 kg", "1e+3 kg", "6.2 - 7 kg", "± 3 kg", 3, None])
+def test_no_spread_in_the_text(written: object) -> None:
+    assert with_spread(written, "kg") is None
+
+
+def test_a_spread_may_carry_the_sign_it_means() -> None:
+    assert parse_spread("± 4 g", None, "kg") == parse_spread("+-4 g", None, "kg") == (0.004, "g")

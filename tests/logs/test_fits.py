@@ -371,10 +371,10 @@ BAD_INPUT: dict[str, tuple[str, str | dict[str, np.ndarray] | None, list[str]]] 
         SOME,
         ["mine.csv: fits.mine.columns.deflection: ", "unit of the column is missing"],
     ),
-    "weights in grams": (
-        SPRING.replace('unit = "N"', 'unit = "g"'),
+    "unit of another kind": (
+        SPRING.replace('unit = "N"', 'unit = "mm"'),
         SOME,
-        ["study.toml: fits.mine.columns.load: ", "write gf for g"],
+        ["study.toml: fits.mine.columns.load: ", "a value in mm", "kgf, gf"],
     ),
     "unit unknown": (
         SPRING.replace('unit = "mm"', 'unit = "mn"'),

@@ -227,6 +227,15 @@ ENTRIES: list[tuple[object, str, Distribution, str]] = [
     ({"values": [1, 2, 2], "smooth": True}, "1", smoothed((1.0, 2.0, 2.0)), "1"),
     ({"table": [[1, 0], [2, 1]]}, "1", Tabulated.from_densities((1.0, 2.0), (0.0, 1.0)), "1"),
     ({"cumulative": [[1, 0], [2, 1]]}, "1", Tabulated.from_cumulative((1.0, 2.0), (0.0, 1.0)), "1"),
+    # As people write it: a spread in the same text is plus or minus two standard deviations.
+    ("6.20 ± 0.04 kg", "kg", Normal(6.2, 0.02), "kg"),
+    ("6.20 +- 0.04 kg", "kg", Normal(6.2, 0.02), "kg"),
+    ({"value": "325 +/- 1 mm", "source": "tape"}, "m", Normal(0.325, 0.0005), "mm"),
+    ({"mean": "6.20 ± 0.04", "unit": "kg", "coverage": 1}, "kg", Normal(6.2, 0.04), "kg"),
+    ({"mean": "6.0 kg ± 1 %"}, "kg", Normal(6.0, 0.03), "kg"),
+    ({"value": 6.2, "sd": 0.04, "unit": "kg"}, "kg", Normal(6.2, 0.04), "kg"),
+    ({"mean": "50 ± 25 %", "distribution": "uniform"}, "1", Uniform(0.25, 0.75), "%"),
+    ({"mean": 2, "sd": 1, "unit": "kg/mm"}, "N/m", Normal(19613.3, 9806.65), "kgf/mm"),
 ]
 
 
@@ -253,6 +262,9 @@ REFUSED: list[tuple[object, str, type[SquatlineError], tuple[str, ...]]] = [
     ({"mean": 1, "plus_minus": 0, "distribution": "uniform"}, "1", DistributionError, ("half width",)),
     ({"mean": 1}, "1", DistributionError, ("do not make", "add sd")),
     ({"mean": 1, "sd": 1, "mode": 1}, "1", DistributionError, ("leave out mode",)),
+    ({"mean": "1 ± 1 mm", "sd": "1 mm"}, "m", DistributionError, ("given twice", "leave out sd")),
+    ("1 ± 2 kg", "m", UnitError, ("a value in kg",)),
+    ("1,5 ± 0,2 mm", "m", UnitError, ('decimal points: "1.5 ± 0.2 mm"',)),
     ({"low": 1, "distribution": "pert"}, "1", DistributionError, ("pert", "add high, mode")),
     ({}, "1", DistributionError, ("nothing", "mean + sd")),
     ({"low": "3 mm", "high": "2 mm"}, "m", DistributionError, ("low is not below high", "'3 mm'")),

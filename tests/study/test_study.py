@@ -79,6 +79,12 @@ WRONG = {
         'at_least = "23 mm"',
         ["limits[1] (front load).at_least", "in mm"],
     ),
+    "probability above one": (
+        "probability = 0.5",
+        "probability = 95",
+        ["limits[1].probability", 'write 0.95, or "95 %"'],
+    ),
+    "decimal comma": ('at_least = "23 N"', "at_least = 23,5", ["a decimal point: 23.5"]),
     "probability of one": ("probability = 0.5", "probability = 1.0", ["limits[1].probability"]),
     "missing input": ("cg_station = {", "cg_height = {", ["cg_station [m], needed for front_static_load"]),
     "not TOML": ("[study]", "[study", ["not valid TOML"]),
@@ -179,3 +185,17 @@ def test_own_file_that_fails_is_told_as_such(small_study: Writer) -> None:
     with pytest.raises(SquatlineError, match="ZeroDivisionError") as caught:
         load_study(folder, allow_code=True)
     assert "own_quantities" in str(caught.value)
+
+
+def test_limits_and_conditions_are_written_as_people_write(small_study: Writer) -> None:
+    study = load_study(
+        small_study(
+            conditions='cg_station = "190 +/- 6 mm"',
+            limits='[[limits]]\nname = "on target"\nquantity = "front_static_load"\ncondition = "rest"\n'
+            'target = "2.4 ± 0.1 kg"\nprobability = "80 %"\n',
+        )
+    )
+    limit = study.limits[1]
+    assert limit.probability == 0.8
+    assert limit.asked.ends == pytest.approx((2.3 * 9.80665, 2.5 * 9.80665))
+    assert study.conditions["rest"].overrides["cg_station"].distribution.sd == pytest.approx(0.003)
