@@ -147,7 +147,7 @@ def _check(study: Study, entry: LoggedRunEntry) -> None:
 
 
 def _read(study: Study, entry: LoggedRunEntry, key: str) -> Log:
-    one = LogEntry(file=entry.file, between=entry.between, date=entry.date)
+    one = LogEntry(file=entry.file, **entry.said)
     names = dict.fromkeys((entry.along, entry.quantity, *(["time"] if "time" in entry.columns else [])))
     columns = {quantity: entry.columns[quantity] for quantity in names}
     return read_study_log(study, one, columns, key, most_rows=MOST_ROWS)

@@ -12,6 +12,7 @@ import numpy as np
 from explorer.errors import SquatlineError, StudyError, TableError, UnitError, nearest
 from explorer.graph.graph import Graph
 from explorer.graph.units import parse, to_si
+from explorer.logs.clock import CLOCK_UNITS
 from explorer.logs.reader import LOGGED, Log, read_log
 from explorer.study.schema import ColumnEntry, LogEntry, Value
 from explorer.study.study import Study
@@ -56,6 +57,9 @@ def read_study_log(
             {quantity: one.model_dump(exclude_none=True) for quantity, one in columns.items()},
             date=entry.date,
             most_rows=most_rows,
+            separator=entry.separator,
+            decimal=entry.decimal,
+            part=entry.part,
         )
         return found if entry.between is None else _cut(found, entry)
 
@@ -110,7 +114,7 @@ def no_such(what: str, name: str | None, known: Collection[str], key: str) -> St
 def _check_unit(graph: Graph, quantity: str, column: ColumnEntry, key: str) -> None:
     """Refuse a unit of the wrong kind."""
     expected = logged_unit(graph, quantity)
-    if not column.unit:
+    if not column.unit or (quantity == "time" and column.unit in CLOCK_UNITS):
         return  # the reader of the log says what is missing, and in which file
     try:
         to_si(0.0, column.unit, expected)

@@ -1,13 +1,13 @@
 """Measured logs: a CSV file from any logger -> columns in SI units, with every row that was left out counted.
 
-The study says which column holds which quantity, and in which unit.  Preambles, byte-order marks, decimal
-commas, empty cells, text among numbers and a clock that jumps back are handled and reported; what cannot be
-used at all is refused.  Files of any length are streamed, and thinned with a word when they are long.
+The study says which column holds which quantity, and in which unit.  How the file is written is judged by
+these columns (``layout``), times by ``clock``; empty cells, text among numbers and a clock that jumps back
+are handled and reported; what cannot be used at all is refused.  Files of any length are streamed, and
+thinned with a word when they are long.
 """
 
 from __future__ import annotations
 
-import csv
 import datetime
 import hashlib
 import re
@@ -21,9 +21,11 @@ from typing import Any
 
 import numpy as np
 
-from explorer.errors import TableError, UnitError, nearest
+from explorer.errors import TableError, UnitError
 from explorer.files.reading import Wanted
 from explorer.graph.arrays import Array, Mask
+from explorer.logs.clock import CLOCK_UNITS, DIGITS, RunningClock, clock_seconds, looks_like_digits
+from explorer.logs.layout import JUDGED, LONGEST_PREAMBLE, Layout, Wording, encoding_of, layout_of
 
 # SI unit of what logs usually hold; any other quantity may be logged in any unit.
 LOGGED = {
@@ -54,8 +56,6 @@ LOG = Wanted(
 )
 MOST_ROWS = 200_000
 CHUNK_ROWS = 200_000
-# A header stands within the first lines, whatever a logger writes above it.
-LONGEST_PREAMBLE = 200
 # More of the clock running backwards than this is not a glitch but another run, or a wrong column.
 MOST_BACKWARDS = 0.2
 # A step in time this many times the usual one is a dropout.
@@ -68,6 +68,7 @@ INFINITE = "not a finite number"
 EXTRA = "more cells than the header has"
 BACKWARDS = "time runs backwards"
 STANDING = "time stands still"
+OTHER_RUN = "of another run in the file"
 
 
 @dataclass(frozen=True)
@@ -135,27 +136,17 @@ class Log:
 
 
 @dataclass(frozen=True)
-class _Layout:
-    """How the file is written: encoding, cell separator, decimal mark, header line, comments."""
-
-    encoding: str
-    separator: str
-    decimal: str
-    header_line: int
-    header: tuple[str, ...]
-    comments: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class _Column:
-    """A wanted column: its place in the row, and its unit as one linear map to SI."""
+    """A wanted column: its place in the row, how it is written, and its unit as one linear map to SI."""
 
     quantity: str
     place: int
     name: str
+    wording: Wording
     factor: float
     offset: float
     unit: str
+    stated: str
 
 
 def read_log(
@@ -164,20 +155,28 @@ def read_log(
     *,
     date: str | None = None,
     most_rows: int = MOST_ROWS,
+    separator: str | None = None,
+    decimal: str | None = None,
+    part: int | None = None,
 ) -> Log:
     """Read the wanted columns of a log.
 
     Parameters
     ----------
     path:
-        The CSV file; comma, semicolon or tab between cells, decimal point or comma.
+        The CSV file; comma, semicolon, tab or space between cells, decimal point or comma.
     columns:
         Quantity -> ``{"column": name in the header, "unit": unit of the column}``; for pitch also
-        ``"positive": "nose_down"`` where the log counts it so, as ISO 8855 does.
+        ``"positive": "nose_down"`` where the log counts it so, as ISO 8855 does.  Time may be a clock's.
     date:
-        Day of the measurement; else a ``# date:`` line of the file, else the day the file was written.
+        Day of the measurement; else a ``# date:`` line of the file, else the day of its time stamps, else the
+        day the file was written.
     most_rows:
         Longer logs are thinned to at most this many rows.
+    separator, decimal:
+        "," or ";" or "tab" or "space", and "." or ",", where they are not to be found out.
+    part:
+        The run to read, counted from 1, of a file in which the clock starts again.
 
     Raises
     ------
@@ -187,10 +186,11 @@ def read_log(
 
     """
     path = Path(path)
-    layout, digest = _opened(path, columns)
+    layout, digest = _opened(path, columns, separator, decimal)
     wanted = [_column(path, layout, quantity, entry) for quantity, entry in columns.items()]
-    values, rows_read, dropped, stride = _streamed(path, layout, wanted, most_rows)
-    source = Source(path.name, date or _date(path, layout), digest, _is_synthetic(layout))
+    clock = RunningClock(layout.wordings["time"].clock, part) if "time" in columns else None
+    values, rows_read, dropped, stride = _streamed(path, layout, wanted, most_rows, clock)
+    source = Source(path.name, date or _date(path, layout, clock), digest, _is_synthetic(layout))
     return Log(
         source=source,
         columns=values,
@@ -198,11 +198,13 @@ def read_log(
         rows_read=rows_read,
         dropped=dropped,
         stride=stride,
-        notes=tuple(_notes(path.name, layout, values, rows_read, dropped, stride)),
+        notes=tuple(_notes(path.name, layout, clock, values, rows_read, dropped, stride)),
     )
 
 
-def _opened(path: Path, columns: Mapping[str, Mapping[str, str]]) -> tuple[_Layout, str]:
+def _opened(
+    path: Path, columns: Mapping[str, Mapping[str, str]], separator: str | None, decimal: str | None
+) -> tuple[Layout, str]:
     """Find out how the file is written, and take its digest."""
     if LOG.size(path, path.name) == 0:
         raise TableError("the log is empty", file=path.name, allowed="a header line and rows of numbers")
@@ -212,78 +214,21 @@ def _opened(path: Path, columns: Mapping[str, Mapping[str, str]]) -> tuple[_Layo
         digest = hashlib.file_digest(file, "sha256").hexdigest()
     if not start.strip():
         raise TableError("the log is empty", file=path.name, allowed="a header line and rows of numbers")
-    encoding = _encoding(start)
+    encoding = encoding_of(start)
     text = StringIO(start.decode(encoding, errors="replace").lstrip("\ufeff"), newline=None)
-    lines = [line.rstrip("\n") for line in islice(text, LONGEST_PREAMBLE + 20)]
-    return _layout(path.name, lines, encoding, columns), digest
+    lines = [line.rstrip("\n") for line in islice(text, LONGEST_PREAMBLE + JUDGED)]
+    return layout_of(path.name, lines, encoding, columns, separator, decimal), digest
 
 
-def _encoding(start: bytes) -> str:
-    if start.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return "utf-16"
-    try:
-        # The last character may have been cut in two.
-        start[:-4].decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return "cp1252"
-    return "utf-8-sig"
-
-
-def _layout(file: str, lines: list[str], encoding: str, columns: Mapping[str, Mapping[str, str]]) -> _Layout:
-    names = [str(entry.get("column", "")) for entry in columns.values()]
-    best: tuple[int, int, str, tuple[str, ...]] = (-1, 0, ",", ())
-    for number, line in enumerate(lines[:LONGEST_PREAMBLE]):
-        if line.startswith("#"):
-            continue
-        for separator in (",", ";", "\t"):
-            cells = _cells(line, separator)
-            # A line that merely holds more cells is a likelier header than the first, when no name is right.
-            score = 1000 * sum(name in cells for name in names) + min(len(cells), 999)
-            if score > best[0]:
-                best = (score, number, separator, cells)
-    _, number, separator, cells = best
-    comments = tuple(line for line in lines[:number] if line.startswith("#"))
-    below = "\n".join(lines[number + 1 :])
-    _check_names(file, names, cells)
-    commas = separator != "," and re.search(r"\d,\d", below) and not re.search(r"\d\.\d", below)
-    return _Layout(encoding, separator, "," if commas else ".", number, cells, comments)
-
-
-def _cells(line: str, separator: str) -> tuple[str, ...]:
-    try:
-        return tuple(cell.strip() for cell in next(csv.reader([line], delimiter=separator), []))
-    except csv.Error:
-        return ()  # a cell as long as a whole file is in no header
-
-
-def _check_names(file: str, names: list[str], cells: tuple[str, ...]) -> None:
-    """Raise TableError unless the header holds each name once."""
-    for name in names:
-        near = nearest(name, cells)
-        if not name or name not in cells:
-            raise TableError(
-                f"the log has no column {name!r}",
-                file=file,
-                key="columns",
-                found=", ".join(cells) or "an empty header",
-                allowed="the names in the header, letter for letter",
-                remedy=f"did you mean {near!r}?" if near else "correct the column name",
-            )
-        if cells.count(name) > 1:
-            raise TableError(
-                f"the log has {cells.count(name)} columns called {name!r}",
-                file=file,
-                key="columns",
-                allowed="one column of that name",
-                remedy="rename one of them in the header",
-            )
-
-
-def _column(path: Path, layout: _Layout, quantity: str, entry: Mapping[str, str]) -> _Column:
+def _column(path: Path, layout: Layout, quantity: str, entry: Mapping[str, str]) -> _Column:
     from explorer.graph.units import allowed_units, to_si
 
-    key, name, unit = f"columns.{quantity}", entry["column"], entry.get("unit", "")
+    place, wording = layout.places[quantity], layout.wordings[quantity]
+    key, name = f"columns.{quantity}", layout.header[place]
+    unit = entry.get("unit") or layout.units.get(quantity, "")
     expected = LOGGED.get(quantity, "")
+    if wording.clock is not None or unit in CLOCK_UNITS:
+        unit = "s"
     if not unit:
         raise TableError(
             "the unit of the column is missing",
@@ -299,7 +244,7 @@ def _column(path: Path, layout: _Layout, quantity: str, entry: Mapping[str, str]
     except UnitError as error:
         raise error.within(file=path.name, key=key) from None
     sign = _sign(path, quantity, entry.get("positive"))
-    return _Column(quantity, layout.header.index(name), name, sign * factor, sign * offset, expected)
+    return _Column(quantity, place, name, wording, sign * factor, sign * offset, expected, unit)
 
 
 def _sign(path: Path, quantity: str, positive: str | None) -> float:
@@ -316,7 +261,7 @@ def _sign(path: Path, quantity: str, positive: str | None) -> float:
     return -1.0 if positive == "nose_down" else 1.0
 
 
-def _chunks(path: Path, layout: _Layout) -> Iterator[Any]:
+def _chunks(path: Path, layout: Layout, wanted: list[_Column]) -> Iterator[Any]:
     import pandas as pd
 
     spare = 8
@@ -328,8 +273,10 @@ def _chunks(path: Path, layout: _Layout) -> Iterator[Any]:
         try:
             yield from pd.read_csv(
                 file,
-                sep=layout.separator,
-                decimal=layout.decimal,
+                sep=layout.separator if layout.separator != " " else r"\s+",
+                # What is not a plain number is made one below, column by column.
+                dtype={column.place: str for column in wanted if not column.wording.plain},
+                na_values=["-", "--", "---"],
                 header=None,
                 index_col=False,
                 # Room for a row with more cells than the header, so that it can be counted.
@@ -351,25 +298,28 @@ def _chunks(path: Path, layout: _Layout) -> Iterator[Any]:
 
 
 def _streamed(
-    path: Path, layout: _Layout, wanted: list[_Column], most_rows: int
+    path: Path, layout: Layout, wanted: list[_Column], most_rows: int, clock: RunningClock | None
 ) -> tuple[dict[str, Array], int, dict[str, int], int]:
     """Read chunk by chunk, keeping every stride-th good row; the stride doubles when too many are kept."""
     import pandas as pd
 
     kept: list[Array] = []
     dropped: dict[str, int] = {}
-    rows_read, good_rows, stride, latest = 0, 0, 1, -np.inf
+    rows_read, good_rows, stride = 0, 0, 1
     strange = ""
-    clock = next((place for place, column in enumerate(wanted) if column.quantity == "time"), None)
+    time = next((place for place, column in enumerate(wanted) if column.quantity == "time"), 0)
     with warnings.catch_warnings():
         # A first row with far too many cells is cut, and then counted as any other with more than the header.
         warnings.simplefilter("ignore", pd.errors.ParserWarning)
-        for frame in _chunks(path, layout):
+        for frame in _chunks(path, layout, wanted):
             rows_read += len(frame)
-            numbers, bad, example = _numbers(frame, layout, wanted)
+            numbers, bad, example = _numbers(frame, layout, wanted, clock)
             strange = strange or example
             if clock is not None:
-                latest = _check_clock(numbers[clock], bad, latest)
+                _check_digits(path.name, wanted[time], numbers[time])
+                numbers[time] = clock.counted(numbers[time], path.name)
+                usable = ~np.logical_or.reduce(list(bad.values()))
+                bad[BACKWARDS], bad[STANDING], bad[OTHER_RUN] = clock.judge(numbers[time], usable)
             for reason, rows in bad.items():
                 dropped[reason] = dropped.get(reason, 0) + int(np.count_nonzero(rows))
             good = numbers[:, ~np.logical_or.reduce(list(bad.values()))]
@@ -380,14 +330,16 @@ def _streamed(
                 stride *= 2
     dropped = {reason: count for reason, count in dropped.items() if count}
     table = np.concatenate(kept, axis=1) if kept else np.empty((len(wanted), 0))
-    _check_usable(path.name, rows_read, good_rows, dropped, strange)
+    if clock is not None:
+        clock.check(path.name)
+    _check_usable(path.name, layout, rows_read, good_rows, dropped, strange)
     return {column.quantity: table[i] for i, column in enumerate(wanted)}, rows_read, dropped, stride
 
 
-def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array, dict[str, Mask], str]:
+def _numbers(
+    frame: Any, layout: Layout, wanted: list[_Column], clock: RunningClock | None
+) -> tuple[Array, dict[str, Mask], str]:
     """Turn a chunk into SI numbers, and say for each row why it cannot be used; a row has one reason."""
-    import pandas as pd
-
     empty = np.zeros(len(frame), bool)
     text = np.zeros(len(frame), bool)
     numbers = np.empty((len(wanted), len(frame)))
@@ -395,14 +347,13 @@ def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array,
     for i, column in enumerate(wanted):
         cells = frame[column.place]
         blank = cells.isna().to_numpy()
-        values = (
-            cells
-            if pd.api.types.is_numeric_dtype(cells) and not pd.api.types.is_bool_dtype(cells)
-            else pd.to_numeric(
-                cells.astype(str).str.strip().str.replace(layout.decimal, ".", regex=False), errors="coerce"
-            )
-        )
-        numbers[i] = values.to_numpy(dtype=float) * column.factor + column.offset
+        if column.wording.clock is not None:
+            values, zones = clock_seconds(cells, column.wording.clock)
+            if clock is not None:
+                clock.zones |= zones
+        else:
+            values = _plain_numbers(cells, column.wording)
+        numbers[i] = values * column.factor + column.offset
         strange = np.isnan(numbers[i]) & ~blank
         if strange.any() and not example:
             example = f"{str(cells.iloc[int(np.argmax(strange))])[:40]!r} in column {column.name!r}"
@@ -418,19 +369,38 @@ def _numbers(frame: Any, layout: _Layout, wanted: list[_Column]) -> tuple[Array,
     return numbers, bad, example
 
 
-def _check_clock(time: Array, bad: dict[str, Mask], latest: float) -> float:
-    """Add the rows whose time is not later than all before; return the latest time seen."""
-    usable = ~np.logical_or.reduce(list(bad.values()))
-    # Rows that are left out already neither advance the clock nor are judged by it.
-    clock = np.where(usable, time, -np.inf)
-    before = np.maximum.accumulate(np.concatenate([[latest], clock]))
-    bad[BACKWARDS] = usable & (clock < before[:-1])
-    bad[STANDING] = usable & (clock == before[:-1])
-    return float(before[-1])
+def _plain_numbers(cells: Any, wording: Wording) -> Array:
+    """Turn a column into numbers, NaN where there is none."""
+    import pandas as pd
+
+    numbers: Array
+    if pd.api.types.is_numeric_dtype(cells) and not pd.api.types.is_bool_dtype(cells):
+        numbers = cells.to_numpy(dtype=float)
+        return numbers
+    text = cells.astype(str).str.strip()
+    if wording.thousands:
+        text = text.str.replace(wording.thousands, "", regex=False)
+    if wording.decimal == ",":
+        # A point is no decimal mark here, and so no number.
+        text = text.str.replace(".", "_", regex=False).str.replace(",", ".", regex=False)
+    numbers = pd.to_numeric(text, errors="coerce").to_numpy(dtype=float)
+    return numbers
+
+
+def _check_digits(file: str, column: _Column, time: Array) -> None:
+    if column.wording.clock is None and column.stated == "s" and looks_like_digits(time):
+        raise TableError(
+            "these times look like a clock written hhmmss, not like seconds",
+            file=file,
+            key="columns.time.unit",
+            found=f"{time[np.isfinite(time)][0]:.10g} and so on, never 60 or more in minutes and seconds",
+            allowed=", ".join(("s", "ms", *CLOCK_UNITS)),
+            remedy=f'unit = "{DIGITS}", or unit = "seconds" if they are that after all',
+        )
 
 
 def _check_usable(
-    file: str, rows_read: int, good_rows: int, dropped: Mapping[str, int], strange: str
+    file: str, layout: Layout, rows_read: int, good_rows: int, dropped: Mapping[str, int], strange: str
 ) -> None:
     backwards = dropped.get(BACKWARDS, 0)
     if backwards > MOST_BACKWARDS * max(good_rows + backwards, 1):
@@ -440,7 +410,15 @@ def _check_usable(
             key="columns.time",
             found=f"in {backwards} of {rows_read} rows",
             allowed="time rising from row to row, but for a few glitches",
-            remedy="cut the file where the clock starts again, one file a run, or name the right column",
+            remedy="name the right column, or sort the rows by time",
+        )
+    if layout.separator == "," and 2 * dropped.get(EXTRA, 0) > rows_read:
+        raise TableError(
+            "a comma between cells and a comma in numbers cannot be told apart",
+            file=file,
+            found=f"{dropped[EXTRA]} of {rows_read} rows with more cells than the header has",
+            allowed="decimal points; or other marks between cells; or numbers in quotes",
+            remedy="write the file again with semicolons or tabs between cells",
         )
     if good_rows == 0:
         reasons = "; ".join(f"{reason}: {count}" for reason, count in dropped.items())
@@ -449,26 +427,30 @@ def _check_usable(
             file=file,
             found=(reasons or "no rows below the header") + (f" (such as {strange})" if strange else ""),
             allowed="rows of plain numbers below one header line",
-            remedy="check the separator and the decimal mark",
+            remedy="look at a row: is it the right column, with nothing but numbers in its cells? Where they "
+            'are misread say beside the file: separator = ";", decimal = ","',
         )
 
 
-def _date(path: Path, layout: _Layout) -> str:
+def _date(path: Path, layout: Layout, clock: RunningClock | None) -> str:
     for line in layout.comments:
         match = re.search(r"date\s*[:=]\s*(\d{4}-\d{2}-\d{2})", line, flags=re.IGNORECASE)
         if match:
             return match.group(1)
+    if clock is not None and clock.date:
+        return clock.date
     written = datetime.datetime.fromtimestamp(path.stat().st_mtime, tz=datetime.UTC).date()
     return f"file of {written.isoformat()}"
 
 
-def _is_synthetic(layout: _Layout) -> bool:
+def _is_synthetic(layout: Layout) -> bool:
     return any(SYNTHETIC_MARK in line.lower() for line in layout.comments)
 
 
 def _notes(
     file: str,
-    layout: _Layout,
+    layout: Layout,
+    clock: RunningClock | None,
     values: Mapping[str, Array],
     rows_read: int,
     dropped: Mapping[str, int],
@@ -476,6 +458,8 @@ def _notes(
 ) -> Iterator[str]:
     if _is_synthetic(layout):
         yield f"{file}: a synthetic log, made from known values and not measured"
+    for note in (*layout.notes, *(clock.notes() if clock else ())):
+        yield f"{file}: {note}"
     for reason, count in dropped.items():
         yield f"{file}: {count} of {rows_read} rows left out: {reason}"
     if stride > 1:

@@ -256,29 +256,46 @@ class QuestionEntry(Keys):
 
 
 class ColumnEntry(Keys):
-    """``columns.QUANTITY``: which column holds a quantity, in which unit, which way pitch counts."""
+    """``columns.QUANTITY``: which column holds a quantity, in which unit, which way pitch counts.
 
-    column: str
+    Without a column it is the one named like the quantity; without a unit it is the one the log says.
+    """
+
+    column: str = ""
     unit: str = ""
     positive: Literal["nose_up", "nose_down"] | None = None
 
 
-class LogEntry(Keys):
-    """One log of a fit: its file, and how the car was run.
+class LoggedFile(Keys):
+    """What may be said of any log beside its file.
 
-    ``direction`` is 1 or -1 along the track; ``between`` are two times that cut the log.
+    ``between`` are two times that cut it; ``part`` is the run to read where the clock starts again.
+    ``separator`` and ``decimal`` say how it is written where that cannot be told from the log.
     """
+
+    between: tuple[Value, Value] | None = None
+    date: str | None = None
+    separator: Literal[",", ";", "tab", "space"] | None = None
+    decimal: Literal[".", ","] | None = None
+    part: int | None = Field(default=None, ge=1)
+
+    @property
+    def said(self) -> dict[str, Any]:
+        """All of that by key."""
+        return {key: getattr(self, key) for key in LoggedFile.model_fields}
+
+
+class LogEntry(LoggedFile):
+    """One log of a fit: its file, and how the car was run; ``direction`` is 1 or -1 along the track."""
 
     file: str
     direction: Literal[1, -1] = 1
     flap: str = "closed"
     condition: str | None = None
     columns: dict[str, ColumnEntry] = {}
-    between: tuple[Value, Value] | None = None
-    date: str | None = None
 
 
-class FitEntry(Keys):
+class FitEntry(LoggedFile):
     """``[fits.NAME]``: logs to be turned into inputs; what else may stand here depends on the kind.
 
     ``known`` gives what is true of the day and the bench of the log, in place of what the study says.
@@ -290,8 +307,6 @@ class FitEntry(Keys):
     runs: list[LogEntry] = []
     columns: dict[str, ColumnEntry] = {}
     known: dict[str, Any] = {}
-    between: tuple[Value, Value] | None = None
-    date: str | None = None
 
     @model_validator(mode="after")
     def _one_of_two(self) -> FitEntry:
@@ -305,7 +320,7 @@ class FitEntry(Keys):
         return dict(self.model_extra or {})
 
 
-class LoggedRunEntry(Keys):
+class LoggedRunEntry(LoggedFile):
     """``[logged_runs.NAME]``: a logged run, to be held against what the study predicts of it."""
 
     words: str = ""
@@ -314,9 +329,7 @@ class LoggedRunEntry(Keys):
     quantity: str
     condition: str
     along: Literal["speed", "distance", "time"] = "speed"
-    between: tuple[Value, Value] | None = None
     noise: Value | None = None
-    date: str | None = None
 
 
 class StudyFile(Keys):

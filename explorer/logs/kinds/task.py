@@ -69,9 +69,10 @@ class Task:
     @property
     def logs(self) -> tuple[LogEntry, ...]:
         """The logs of the fit."""
+        written = {"separator": self.entry.separator, "decimal": self.entry.decimal}
         if self.entry.runs:
-            return tuple(self.entry.runs)
-        return (LogEntry(file=self.entry.file or "", between=self.entry.between, date=self.entry.date),)
+            return tuple(run.model_copy(update={**written, **_stated(run)}) for run in self.entry.runs)
+        return (LogEntry(file=self.entry.file or "", **self.entry.said),)
 
     @property
     def one_log(self) -> LogEntry:
@@ -118,6 +119,11 @@ class Task:
             remedy=f"{quantity} = {{ column = ..., unit = ... }}"
             + (f" (in place of {near}?)" if near else ""),
         )
+
+
+def _stated(run: LogEntry) -> dict[str, str]:
+    """Return how a run says itself that it is written."""
+    return {key: said for key in ("separator", "decimal") if (said := getattr(run, key)) is not None}
 
 
 @dataclass(frozen=True)
