@@ -248,7 +248,7 @@ BAD_INPUT: dict[str, tuple[str, dict[str, np.ndarray], list[str]]] = {
     "constant speed": (
         PITCH,
         {"v": np.full(30, 100.0), "p": np.linspace(0, 1, 30)},
-        ["mine.csv: logged runs.mine.columns.speed: the speed does not change"],
+        ["mine.csv: logged_runs.mine.columns.speed: the speed does not change"],
     ),
     "unknown condition": (
         PITCH.replace('"closed"', '"closd"'),
@@ -278,12 +278,12 @@ BAD_INPUT: dict[str, tuple[str, dict[str, np.ndarray], list[str]]] = {
     "unit missing": (
         PITCH.replace(', unit = "deg"', ""),
         RISING,
-        ["mine.csv: logged runs.mine.columns.pitch: the unit of the column is missing"],
+        ["mine.csv: logged_runs.mine.columns.pitch: the unit of the column is missing"],
     ),
     "unit of another kind": (
         PITCH.replace('"deg"', '"mm"'),
         RISING,
-        ["study.toml: logged runs.mine.columns.pitch: a value in mm cannot stand where"],
+        ["study.toml: logged_runs.mine.columns.pitch: a value in mm cannot stand where"],
     ),
     "too short": (
         PITCH,
