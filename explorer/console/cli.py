@@ -58,7 +58,7 @@ measure first. A pass is a prediction, never a clearance to run. To begin with:
   squatline check my-car    after each change: what it understood
   squatline run my-car      draw the cars, judge the limits, write the report
 
-'squatline --help' lists the other commands."""
+'squatline --help' lists the other commands; 'squatline explain spring' looks words up."""
 
 StudyPath = Annotated[
     Path, typer.Argument(help="Folder with a study.toml, or the file itself.", show_default=False)
@@ -485,7 +485,10 @@ def report(
 
 @app.command()
 def explain(
-    quantity: Annotated[str | None, typer.Argument(help="Name of the quantity.")] = None,
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(help="A quantity, or words to look it up by: 'rear spring', scrape, N/mm."),
+    ] = None,
     study: Annotated[
         Path | None, typer.Option("--study", "-s", help="Show its values in this study too.")
     ] = None,
@@ -493,17 +496,27 @@ def explain(
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Say what a quantity is: unit, formula source, what it needs, and its value in a study."""
-    from explorer.console.explain import explain_all, explain_quantity
-    from explorer.console.terminal import show_all_quantities, show_explanation
+    """Say what a quantity is, or find it by words: unit, formula source, what it needs, value in a study."""
+    from explorer.console.explain import explain_all, explained_or_found
+    from explorer.console.terminal_explain import show_explanation, show_found, show_quantities, show_subjects
 
     loaded = _load(study, allow_code) if study else None
-    if everything or quantity is None:
+    if everything:
         entries = explain_all(loaded)
-        _print_json(entries) if json else show_all_quantities(entries)
+        _print_json(entries) if json else show_quantities(entries)
         return
-    explanation = explain_quantity(quantity, loaded)
-    _print_json(explanation) if json else show_explanation(explanation)
+    if not words:
+        from explorer.console.search import subjects
+
+        _print_json(subjects()) if json else show_subjects(subjects())
+        return
+    found = explained_or_found(" ".join(words), loaded)
+    if json:
+        _print_json(found)
+    elif isinstance(found, list):
+        show_found(" ".join(words), found)
+    else:
+        show_explanation(found)
 
 
 # Further commands register themselves on the same app; they import from here, hence at the end.

@@ -8,7 +8,7 @@ import numpy as np
 
 from explorer.analyses.nominal import nominal_values
 from explorer.engine.plan import CHUNK, make_plan
-from explorer.errors import MissingInputError
+from explorer.errors import MissingInputError, UnknownQuantityError
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity
 from explorer.model import SUBJECTS, modules
@@ -44,6 +44,27 @@ def _variants() -> list[Quantity]:
     return found
 
 
+def explained_or_found(words: str, study: Study | None = None) -> dict[str, Any] | list[dict[str, Any]]:
+    """Explain the quantity that some words name, or list those they may mean.
+
+    Raises
+    ------
+    UnknownQuantityError
+        When they mean none, with the nearest known name.
+    """
+    from explorer.console.search import find
+
+    try:
+        return explain_quantity(words, study)
+    except UnknownQuantityError as error:
+        found = [dict(entry) for entry in find(words, explain_all(study))]
+        if not found:
+            if not (error.remedy or "").startswith("did you mean"):
+                error.remedy = "'squatline explain' lists the subjects"
+            raise
+    return explain_quantity(found[0]["name"], study) if len(found) == 1 else found
+
+
 def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
     """Explain one quantity; with a study, add its values in each condition.
 
@@ -55,6 +76,8 @@ def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
     graph = study.graph if study else whole_graph()
     if study is None and name not in graph:
         graph = next((g for g in _variant_graphs() if name in g), graph)
+    members = _of_family(name, graph)
+    name = members[0] if members else name
     quantity = graph[name]
     used_by = sorted(other.name for other in graph.quantities.values() if name in other.needed_names)
     explanation = _entry(quantity) | {
@@ -65,10 +88,20 @@ def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
         "allowed": quantity.allowed_range if quantity.is_given else None,
         "default": quantity.default,
         "no_answer_means": quantity.fails or None,
+        "members": members,
     }
     if study is not None and not quantity.record:
         explanation["values"] = [_value(study, name, condition) for condition in study.conditions]
     return explanation
+
+
+def _of_family(name: str, graph: Graph) -> list[str]:
+    """Return the quantities of a study's members that are meant by the name of their family."""
+    family, _, rest = name.partition("_")
+    if name in graph or family not in graph.families:
+        return []
+    named = [f"{member}_{rest}" for member in graph.families[family]]
+    return [one for one in named if one in graph]
 
 
 def _variant_graphs() -> list[Graph]:

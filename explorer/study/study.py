@@ -317,7 +317,9 @@ def _known(name: str, graph: Graph, key: str) -> Quantity:
             f"no quantity is called {name!r}",
             key=key,
             allowed="a quantity of the chosen models; 'squatline explain --all' lists them",
-            remedy=error.remedy if error.remedy and error.remedy.startswith("did") else None,
+            remedy=error.remedy
+            if error.remedy and error.remedy.startswith("did")
+            else f"'squatline explain {name}' looks for what may be meant",
         ) from None
 
 

@@ -12,6 +12,9 @@ from pathlib import Path
 import pytest
 from study_help import DEMO, Answer
 
+from explorer.console.explain import explain_all
+from explorer.console.search import MOST_FOUND, find
+
 Cli = Callable[..., Answer]
 Writer = Callable[..., Path]
 
@@ -176,10 +179,63 @@ def test_explain_all_lists_given_and_computed(squatline: Cli) -> None:
     assert "battery_resistance" in entries or any("battery" in name for name in entries)
 
 
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        ("torque", "servo_stall_torque"),
+        ("stall torque", "servo_stall_torque"),
+        ("scrape", "point_clearance"),
+        ("battery", "battery_voltage_under_load"),
+        ("spring", "rear_wheel_rate"),
+        ("rear springs", "rear_spring_rate"),
+        ("squat", "rear_compression"),
+        ("lift", "front_lift_off_speed"),
+        ("vmax", "top_speed"),
+        ("top speed", "top_speed"),
+        ("ride height", "point_clearance_at_rest"),
+        ("lbs/in", "front_wheel_rate"),
+        ("mechanism", "element_chord"),
+        ("suspension", "front_motion_ratio"),
+    ],
+)
+def test_explain_finds_what_a_workshop_calls_it(words: str, name: str) -> None:
+    assert name in [entry["name"] for entry in find(words, explain_all())][:MOST_FOUND]
+
+
+def test_explain_lists_what_it_found_and_explains_the_only_one(squatline: Cli) -> None:
+    many, one = squatline("explain", "rear", "spring"), squatline("explain", "motor kv")
+    assert many.status == one.status == 0
+    assert "rear_spring_rate" in many.out
+    assert "squatline explain NAME" in many.out
+    assert one.out.startswith("motor_speed_constant [rpm/V]")
+    assert "written in rpm/V" in one.out
+
+
+def test_explain_alone_lists_the_subjects(squatline: Cli) -> None:
+    answer = squatline("explain")
+    assert answer.status == 0
+    assert len(answer.out.splitlines()) < 40
+    for words in ("attitude", "suspension", "How the car stands"):
+        assert words in answer.out
+
+
+def test_explain_takes_the_name_of_a_family(squatline: Cli) -> None:
+    alone = squatline("explain", "element_mass")
+    assert alone.out.startswith("element_mass [kg]")
+    demo = DEMO.parent / "three-flap-chase"
+    entry = json.loads(squatline("explain", "element_mass", "--study", demo, "--json").out)
+    assert entry["name"] == entry["members"][0]
+    assert len(entry["members"]) == 3
+
+
 def test_explain_unknown_suggests(squatline: Cli) -> None:
     answer = squatline("explain", "topspeed")
     assert answer.status == 2
     assert "did you mean 'top_speed'?" in answer.err
+    assert squatline("explain", "top_speed").status == 0
+    answer = squatline("explain", "zzz")
+    assert answer.status == 2
+    assert "'squatline explain' lists the subjects" in answer.err
 
 
 def test_report_on_no_results(tmp_path: Path, squatline: Cli) -> None:

@@ -1,0 +1,192 @@
+"""Quantities found by the words of a workshop: names, sentences, subjects, units; pure lists in and out."""
+
+from __future__ import annotations
+
+import importlib
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from explorer.model import SUBJECTS
+
+MOST_FOUND = 20
+# What a workshop says -> parts of names or sentences it is called by here; all are common words of the trade.
+SYNONYMS: Mapping[str, tuple[str, ...]] = {
+    "backflip": ("blow_over", "lift_off"),
+    "backlash": ("play",),
+    "balance": ("balance", "aero_balance"),
+    "battery": ("battery", "cell"),
+    "bind": ("binding", "jam"),
+    "bump": ("road", "bump"),
+    "camber": ("camber",),
+    "cap": ("cap",),
+    "cd": ("drag_coefficient", "drag_area"),
+    "centre": ("cg",),
+    "center": ("cg",),
+    "cl": ("downforce_coefficient",),
+    "clearance": ("clearance",),
+    "cog": ("cg",),
+    "crosswind": ("side_wind", "side"),
+    "downforce": ("downforce",),
+    "drop": ("compression", "clearance"),
+    "esc": ("current",),
+    "efficiency": ("efficiency",),
+    "flap": ("flap", "element"),
+    "flip": ("blow_over",),
+    "gear": ("gear", "ratio"),
+    "gearing": ("gear",),
+    "grip": ("friction", "grip"),
+    "ground": ("clearance",),
+    "gust": ("wind",),
+    "heat": ("temperature", "heat"),
+    "horn": ("arm",),
+    "kv": ("motor_constant", "speed_constant", "kv"),
+    "leverage": ("motion_ratio", "arm"),
+    "lift": ("lift_off", "lift"),
+    "linkage": ("rod", "arm", "linkage"),
+    "lipo": ("battery",),
+    "motor": ("motor",),
+    "pack": ("battery",),
+    "power": ("power",),
+    "pushrod": ("rod",),
+    "rake": ("static_pitch", "pitch"),
+    "ride": ("ride", "clearance"),
+    "scrape": ("clearance", "touch"),
+    "servo": ("servo",),
+    "slop": ("play",),
+    "spring": ("spring", "wheel_rate", "axle_rate"),
+    "squat": ("pitch", "rear_compression"),
+    "stall": ("stall",),
+    "stiffness": ("rate", "stiffness"),
+    "stop": ("stopping", "braking"),
+    "suspension": ("spring", "wheel_rate", "motion_ratio", "compression"),
+    "temp": ("temperature",),
+    "tire": ("tyre",),
+    "torque": ("torque", "moment"),
+    "voltage": ("voltage",),
+    "vmax": ("top_speed",),
+    "volts": ("voltage",),
+    "weather": ("air_temperature", "air_pressure", "humidity", "wind"),
+    "weight": ("mass", "load"),
+    "wheelie": ("lift_off", "blow_over"),
+    "wing": ("wing", "element"),
+}
+# Several words that mean one thing are read as one.
+PHRASES = {
+    "ride height": "clearance",
+    "top speed": "vmax",
+    "centre of gravity": "cog",
+    "center of gravity": "cog",
+    "drag coefficient": "cd",
+    "lift coefficient": "cl",
+    "side wind": "crosswind",
+    "blow over": "backflip",
+}
+# Little words that say nothing of a quantity.
+_LITTLE = {
+    "a",
+    "an",
+    "and",
+    "at",
+    "by",
+    "for",
+    "how",
+    "in",
+    "is",
+    "it",
+    "of",
+    "on",
+    "or",
+    "the",
+    "to",
+    "what",
+}
+
+
+@dataclass(frozen=True)
+class Subject:
+    """A part of the physics: the files of one folder, and what each of them is about."""
+
+    name: str
+    words: str
+    files: Mapping[str, str]
+
+
+def subjects() -> list[Subject]:
+    """Return the parts of the physics in the order of the models."""
+    found: dict[str, dict[str, str]] = {}
+    for name in dict.fromkeys(
+        file for variants in SUBJECTS.values() for files in variants.values() for file in files
+    ):
+        folder, _, file = name.rpartition(".")
+        found.setdefault(folder, {})[file] = _first_line(f"explorer.model.{name}")
+    return [
+        Subject(folder, _first_line(f"explorer.model.{folder}"), files) for folder, files in found.items()
+    ]
+
+
+def _first_line(module: str) -> str:
+    return (importlib.import_module(module).__doc__ or "").strip().splitlines()[0]
+
+
+def find(words: str, entries: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return the quantities meant by some words, the likeliest first.
+
+    Parameters
+    ----------
+    words:
+        As a builder would say it: "rear spring", "vmax", "N/mm", or the name of a subject.
+    entries:
+        Quantities with name, summary, subject and unit.
+    """
+    listed = list(entries)
+    asked = words.strip().casefold().replace("-", " ")
+    if folder := next((one for one in subjects() if one.name == asked), None):
+        return [entry for entry in listed if entry["subject"] in folder.files]
+    of_subject = [entry for entry in listed if entry["subject"] == asked.replace(" ", "_")]
+    for phrase, word in PHRASES.items():
+        asked = asked.replace(phrase, word)
+    wanted = [word for word in re.findall(r"[^\W_]+", asked) if word not in _LITTLE]
+    scored = [(score, entry) for entry in listed if (score := _score(wanted, entry))]
+    if not scored and not of_subject:
+        return _by_unit(words.strip(), listed)
+    # Of equals what the study can give comes first, then the shorter name.
+    scored.sort(key=lambda one: (-one[0], not one[1]["given"], len(one[1]["name"])))
+    found = [entry for _, entry in scored]
+    return found + [entry for entry in of_subject if entry not in found]
+
+
+def _score(wanted: Sequence[str], entry: Mapping[str, Any]) -> int:
+    """Add up how well each word fits; nothing when one of them does not fit at all."""
+    name, sentence = str(entry["name"]), str(entry["summary"]).casefold()
+    scores = [_fit(word, name, sentence) for word in wanted]
+    return sum(scores) if scores and all(scores) else 0
+
+
+def _fit(word: str, name: str, sentence: str) -> int:
+    stems = {word, word.removesuffix("s")}
+    meant = [called for stem in stems for called in SYNONYMS.get(stem, ())]
+    parts = name.split("_")
+    if stems & set(parts) or word == name:
+        return 10
+    if any(called in name for called in meant):
+        return 9 if name in meant else 8
+    if any(len(stem) > 2 and any(part.startswith(stem) for part in parts) for stem in stems):
+        return 6
+    said = {form for part in re.findall(r"[^\W_]+", sentence) for form in (part, part.removesuffix("s"))}
+    if stems & said:
+        return 3
+    return 2 if any(called in said for called in meant) else 0
+
+
+def _by_unit(text: str, entries: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return the quantities that are given in a unit, where the text is one."""
+    from explorer.errors import UnitError
+    from explorer.graph.units import dimension_matches, known_unit, resolved
+
+    try:
+        known_unit(text)
+    except UnitError:
+        return []
+    return [entry for entry in entries if dimension_matches(resolved(text, entry["unit"]), entry["unit"])]
