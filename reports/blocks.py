@@ -187,12 +187,13 @@ class Gallery:
 
 @dataclass(frozen=True)
 class Answer:
-    """A question of the first page, its answer in a few words, and why."""
+    """A question of the first page, its answer in a few words, and why; numbered where the order matters."""
 
     question: str
     verdict: Verdict | None
     answer: str
     why: tuple[Line, ...]
+    numbered: bool = False
 
 
 @dataclass(frozen=True)

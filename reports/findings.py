@@ -6,13 +6,14 @@ Only picks and orders what the run found; computes nothing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from explorer.estimators.conformance import Conformance
 from explorer.estimators.sensitivity import Index
 from explorer.results.records import InputRecord, LimitRecord, Summary
 from reports.blocks import Line, Link, Strong
-from reports.formatting import counted, share, share_range
-from reports.report import Report, how_often, severity
+from reports.formatting import counted, percent, share, share_range
+from reports.report import Report, severity
 
 # An input below this share of the spread is not worth naming in a sentence.
 WORTH_NAMING = 0.05
@@ -24,6 +25,30 @@ class Driver:
 
     limit: LimitRecord
     index: Index
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The build that the first page speaks of: the recommended candidate, or the car as the study has it.
+
+    ``words`` names a candidate and is empty for the study's own car.
+    """
+
+    words: str
+    limits: tuple[LimitRecord, ...]
+    joint: Conformance | None
+
+
+def judged_build(summary: Summary) -> Judged:
+    """Pick the recommended candidate where builds were compared on the limits of this run."""
+    found = summary.candidates
+    for one in found.candidates if found is not None else ():
+        by_name = dict(zip(found.limits, one.limits, strict=True)) if found is not None else {}
+        if found is None or one.name != found.recommended or {x.name for x in summary.limits} - set(by_name):
+            continue
+        limits = tuple(replace(limit, conformance=by_name[limit.name]) for limit in summary.limits)
+        return Judged(one.words, limits, one.joint)
+    return Judged("", summary.limits, summary.joint)
 
 
 def by_severity(summary: Summary) -> list[LimitRecord]:
@@ -73,13 +98,14 @@ def without_source(summary: Summary) -> list[InputRecord]:
     return sorted(missing, key=lambda record: order.get(record.key, len(order)))
 
 
-def found_words(limit: LimitRecord) -> Line:
-    """Say what was found against what was asked."""
+def met_words(limit: LimitRecord) -> Line:
+    """Say what was found against what is required."""
     found = limit.conformance
     return (
+        "“",
         Link(limit.name, f"limit-{slug(limit.name)}"),
-        f": holds in {share(found.probability, found.low, found.high)} of cars "
-        f"({share_range(found.low, found.high)}), asked for {how_often(limit)}.",
+        f"” is met by {share(found.probability, found.low, found.high)} of predicted cars "
+        f"(95 % interval {share_range(found.low, found.high)}); {percent(limit.probability)} required.",
     )
 
 

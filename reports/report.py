@@ -8,7 +8,7 @@ from functools import cached_property
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
 from explorer.study.limits import Number, Output
 from reports.blocks import Line
-from reports.formatting import Amount, amount, percent, speed_amount
+from reports.formatting import Amount, amount, speed_amount
 from reports.options import ReportOptions
 
 NO_CLEARANCE = "A pass is a prediction from the inputs given here. It is never a clearance to run."
@@ -122,9 +122,10 @@ def asked(limit: LimitRecord) -> Line:
     )
 
 
-def how_often(limit: LimitRecord) -> str:
-    """Write how often a limit must hold."""
-    return f"in {percent(limit.probability)} of cars"
+def is_yes_or_no(output: OutputRecord) -> bool:
+    """Tell whether a quantity is only ever 0 or 1: a share then says more than a spread."""
+    values = (output.lowest, output.highest, *(value for _, value in output.quantiles))
+    return output.unit == "1" and not output.is_difference and set(values) <= {0.0, 1.0}
 
 
 def severity(limit: LimitRecord) -> tuple[int, int, float]:

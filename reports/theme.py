@@ -8,6 +8,8 @@ FONT = "Inter"
 INK = "#1c2126"
 QUIET = "#59616b"
 PALE = "#d3d8dd"
+# Of bars that carry data: more than 3:1 against white.
+BAND = "#868e97"
 ACCENT = "#0b5d80"
 ACCENT_PALE = "#b9d3df"
 ALARM = "#9c2a1e"

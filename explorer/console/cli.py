@@ -277,6 +277,7 @@ def run(
     ] = None,
     no_report: Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")] = False,
     stages: Annotated[bool, typer.Option("--stages", help="Print how long each stage took.")] = False,
+    details: Annotated[bool, typer.Option("--details", help="Print more of the report here.")] = False,
     strict: Annotated[bool, strict("every limit passes")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
@@ -327,7 +328,7 @@ def run(
     if json:
         _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
     else:
-        show_run(results, folder)
+        show_run(results, folder, details)
         if stages:
             show_stages(clock.times)
     _tell(problems)

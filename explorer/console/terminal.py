@@ -24,12 +24,13 @@ from reports.page import imprint
 from reports.report import Report
 from reports.screen import Screen
 from reports.sections import SECTIONS
-from reports.terminal import screen, show
+from reports.sections.decision import in_short
+from reports.terminal import screen, show, show_blocks
 
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
 STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
 # Sections of the report that a run prints as well.
-OF_A_RUN = ("decision", "verdicts", "hazards", "sensitivity", "measuring", "validation", "fits", "failures")
+OF_A_RUN = ("glance", "verdicts", "hazards", "sensitivity", "measuring", "validation", "fits", "failures")
 # With more uncertain inputs than this a first look pays.
 MANY_INPUTS = 40
 
@@ -93,15 +94,29 @@ def percent(probability: float) -> str:
     return f"{value:.{digits}f} %"
 
 
-def show_run(results: Results, folder: Path) -> None:
-    """Print what the report says first, and where it lies."""
+def show_run(results: Results, folder: Path, details: bool = False) -> None:
+    """Print the decision, a line a limit and what to do, and where the report lies; or sections of it too."""
     report = Report(results)
     out = screen()
-    out.print(Text(results.summary.title, style="bold"))
-    out.print(Text(imprint(report)))
-    show((SECTIONS[name](report) for name in OF_A_RUN), out)
+    show_blocks(in_short(report), out)
+    if details:
+        show((SECTIONS[name](report) for name in OF_A_RUN), out)
     out.print()
+    out.print(Text(f"{results.summary.title} ({imprint(report)})", style="dim"))
     _show_files(out, folder)
+    out.print(Text(_closing(results, folder, details)), soft_wrap=False)
+
+
+def _closing(results: Results, folder: Path, details: bool) -> str:
+    """Say what to do now."""
+    first = "Do what stands under “What next?”, put the new numbers into the study and run it again."
+    if results.summary.verdict == "pass":
+        first = "Read the hazards and cautions, then raise the speed in steps."
+    read = next((name for name in ("report.pdf", "report.html") if (folder / name).exists()), None)
+    begin = (
+        f"Read {read} from its first page. " if read else "No report was drawn: squatline report draws one. "
+    )
+    return begin + first + ("" if details else " Run with --details to have more of it here.")
 
 
 def _show_files(out: Console, folder: Path) -> None:

@@ -19,6 +19,7 @@ from reports.sections import (
     distributions,
     failures,
     fits,
+    glance,
     glossary,
     hazards,
     inputs,
@@ -40,6 +41,9 @@ Build = Callable[[Report], Section | None]
 
 SECTIONS: Mapping[str, Build] = {
     "decision": decision.build,
+    "actions": actions.build,
+    "signatures": signatures.build,
+    "glance": glance.build,
     "verdicts": verdicts.build,
     "measuring": measuring.build,
     "candidates": candidates.build,
@@ -58,8 +62,6 @@ SECTIONS: Mapping[str, Build] = {
     "models": models.build,
     "assumptions": assumptions.build,
     "failures": failures.build,
-    "actions": actions.build,
-    "signatures": signatures.build,
     "glossary": glossary.build,
     "reproduction": reproduction.build,
 }

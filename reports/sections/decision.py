@@ -1,61 +1,81 @@
-"""The first page: may we build it, may we run it, what first."""
+"""The first page: may we run it, may we build it, what next, in a picture and three sentences."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from functools import partial
 
-from explorer.results.records import LimitRecord, OutputRecord
+from explorer.estimators.conformance import Conformance
+from explorer.results.records import LimitRecord
 from reports.blocks import (
     Answer,
     Answers,
     Block,
-    Cell,
-    Code,
+    Bullets,
     Column,
+    Figure,
+    Heading,
     Line,
     Link,
     Note,
     Paragraph,
-    Quiet,
+    Safety,
     Section,
+    Strong,
     Table,
     Verdict,
     cell,
 )
-from reports.findings import (
-    actions,
-    by_severity,
-    driver_words,
-    first_driver,
-    found_words,
-    slug,
-    without_source,
-    worst,
-)
-from reports.formatting import amount, counted, percent, range_amount, share, share_range
-from reports.questions import FLIP, SPEED, Question, questions
-from reports.report import NO_CLEARANCE, Report, in_words, sentence, severity
-from reports.sections import candidates, design, measuring, speed_steps
+from reports.charts_of_limits import LimitRow, limit_rows
+from reports.findings import Judged, actions, judged_build, met_words, worst
+from reports.formatting import counted, listed, percent, share, share_range
+from reports.options import SYSTEMS
+from reports.report import NO_CLEARANCE, Report, is_yes_or_no, sentence, severity
+from reports.sections import measuring, sideview, speed_steps
 
-_NAMED = 3
-_TIGHTEST = 2
-_MOST_FIGURES = 4
+_ACTIONS = 3
+# So many percentage points of a share are drawn like one spread of a quantity.
+_POINTS = 0.25
 
 
 def build(report: Report) -> Section:
-    """Answer the three questions a review opens with, then all a builder asks at a glance."""
+    """Answer the three questions a review opens with."""
     summary = report.summary
+    judged = judged_build(summary)
     blocks: list[Block] = []
     if summary.note:
         blocks.append(Note("About these data", (sentence(summary.note),)))
     blocks += [Note("Read this first", line) for line in _unexplained(report)]
     blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
-    if summary.description:
-        blocks.append(Paragraph((sentence(summary.description),), lead=True))
-    blocks.append(Answers((_may_build(report), _may_run(report), _what_first(report))))
-    blocks.append(_glance(report))
+    if judged.words:
+        blocks.append(_chosen(report, judged))
+    blocks.append(Answers((_may_run(report, judged), _may_build(judged))))
+    if judged.limits:
+        blocks.append(picture(report, judged))
+    blocks.append(Answers((_what_next(report),)))
+    blocks += sideview.at_worst(report)
     blocks += [Note("Caution", (sentence(text),)) for text in summary.warnings]
+    if summary.description:
+        blocks.append(Paragraph((sentence(summary.description),)))
     return Section("decision", "Decision", tuple(blocks))
+
+
+def _chosen(report: Report, judged: Judged) -> Note:
+    """Say whose verdicts these are when a build was chosen."""
+    before = report.summary.verdict
+    words = {"pass": "meets every limit too", "fail": "fails", "undecided": "is not shown to meet its limits"}
+    return Note(
+        f"Judged here: the recommended build, {judged.words}",
+        (
+            f"The car as the study has it {words[before]} (",
+            Link("verdicts", "verdicts"),
+            "); the builds are compared under ",
+            Link("candidates", "candidates"),
+            ".",
+        ),
+        tone="plain",
+    )
 
 
 def _unexplained(report: Report) -> tuple[Line, ...]:
@@ -71,218 +91,162 @@ def _unexplained(report: Report) -> tuple[Line, ...]:
     )
 
 
-def _may_build(report: Report) -> Answer:
-    summary = report.summary
+def _may_run(report: Report, judged: Judged) -> Answer:
+    question = "May we run it?"
+    safety = sorted((limit for limit in judged.limits if limit.safety), key=severity)
+    if not safety:
+        reason = "The study marks no limit as a safety limit, so nothing here speaks for running the car."
+        return Answer(question, Verdict("undecided"), "DO NOT RUN: this report cannot say", ((reason,),))
+    verdict = worst(safety)
     words = {
-        "pass": "Nothing in this report speaks against it",
+        "pass": "May be run, under the cautions",
+        "fail": "DO NOT RUN",
+        "undecided": "DO NOT RUN YET",
+    }
+    every = (
+        "Every safety limit is met in the prediction. Raise the speed in steps, and stop when the car does"
+    )
+    reason_line: Line = (f"{every} not do as predicted.",) if verdict == "pass" else met_words(safety[0])
+    found = report.summary.highest_speed
+    speeds = () if found is None else (speed_steps.headline(found, report.speed_unit),)
+    return Answer(question, Verdict(verdict), words[verdict], (reason_line, *speeds, (NO_CLEARANCE,)))
+
+
+def _may_build(judged: Judged) -> Answer:
+    words = {
+        "pass": "Every requirement is met in the prediction",
         "fail": "Not as it stands",
         "undecided": "Not shown yet",
     }
-    why: tuple[Line, ...] = ((_counted(summary.limits),),)
-    if summary.joint is not None:
-        all_hold = summary.joint
-        why = (
-            *why,
-            (
-                f"All {len(summary.limits)} limits hold at once in "
-                f"{share(all_hold.probability, all_hold.low, all_hold.high)} of cars "
-                f"({share_range(all_hold.low, all_hold.high)}).",
-            ),
-        )
-    return Answer("May we build it?", Verdict(summary.verdict), words[summary.verdict], why)
+    verdict = worst(judged.limits)
+    why = [_counted(judged.limits)]
+    if judged.joint is not None and len(judged.limits) > 1:
+        why.append(f"All {len(judged.limits)} are met at once by {_share(judged.joint)} of predicted cars.")
+    return Answer("May we build it?", Verdict(verdict), words[verdict], ((" ".join(why),),))
+
+
+def _share(found: Conformance) -> str:
+    return (
+        f"{share(found.probability, found.low, found.high)} "
+        f"(95 % interval {share_range(found.low, found.high)})"
+    )
 
 
 def _counted(limits: Sequence[LimitRecord]) -> str:
     """Count the verdicts in words."""
-    verdicts = [limit.conformance.verdict for limit in limits]
-    passed, failed = verdicts.count("pass"), verdicts.count("fail")
-    open_ones = len(verdicts) - passed - failed
-    if passed == len(verdicts):
-        return "Every limit holds as often as was asked."
-    parts = [f"{passed} {'holds' if passed == 1 else 'hold'} as often as was asked"]
-    parts += [f"{failed} {'does' if failed == 1 else 'do'} not"] if failed else []
-    parts += [f"{open_ones} {'is' if open_ones == 1 else 'are'} undecided"] if open_ones else []
-    return f"Of {counted(len(verdicts), 'limit')}, {', '.join(parts)}."
+    verdicts: list[str] = [limit.conformance.verdict for limit in limits]
+    if len(verdicts) == verdicts.count("pass"):
+        return f"{'The limit passes' if len(verdicts) == 1 else f'All {len(verdicts)} limits pass'}."
+    words = (("pass", "passes", "pass"), ("fail", "fails", "fail"), ("undecided", "is open", "are open"))
+    counts = [(verdicts.count(verdict), one, more) for verdict, one, more in words]
+    parts = [f"{number} {one if number == 1 else more}" for number, one, more in counts if number]
+    return f"Of {counted(len(verdicts), 'limit')}, {listed(parts)}."
 
 
-def _may_run(report: Report) -> Answer:
-    safety = [limit for limit in by_severity(report.summary) if limit.safety]
-    if not safety:
-        return Answer(
-            "May we run it?",
-            Verdict("undecided"),
-            "This report cannot say",
-            (("The study marks no limit as a safety limit, so nothing here speaks for running the car.",),),
-        )
-    verdict = worst(safety)
-    words = {
-        "pass": "The safety limits are predicted to hold",
-        "fail": "No: a safety limit fails",
-        "undecided": "Not yet: a safety limit is not decided",
-    }
-    found = report.summary.highest_speed
-    speeds = () if found is None else (speed_steps.headline(found, report.speed_unit),)
-    why = _why(safety, "Raise the speed in steps, and stop when the car does not do as predicted.")
-    return Answer(
-        "May we run it?",
-        Verdict(verdict),
-        words[verdict],
-        (*why, *speeds, (NO_CLEARANCE,)),
-    )
-
-
-def _why(limits: Sequence[LimitRecord], otherwise: str) -> tuple[Line, ...]:
-    """Name the limits that stand in the way, or say that none does."""
-    open_limits = [limit for limit in limits if limit.conformance.verdict != "pass"]
-    if not open_limits:
-        return ((otherwise,),)
-    named = tuple(
-        (Verdict(limit.conformance.verdict), " ", *found_words(limit)) for limit in open_limits[:_NAMED]
-    )
-    left = len(open_limits) - _NAMED
-    if left <= 0:
-        return named
-    return (*named, (f"And {left} more: see the ", Link("verdicts", "verdicts"), "."))
-
-
-def _what_first(report: Report) -> Answer:
+def _what_next(report: Report) -> Answer:
+    todo = actions(report)
     plan = report.summary.measuring
     if plan is not None:
-        return Answer(
-            "What first?",
-            None,
-            sentence(measuring.headline(plan)),
-            ((Link("What each measurement is worth", "measuring"), "."),),
-        )
-    driver = first_driver(report.summary)
-    if driver is None:
-        todo = actions(report)
-        ranked = any(limit.sensitivity for limit in report.summary.limits)
-        words = "Nothing stands out" if ranked else "Nothing was ranked"
-        return Answer("What first?", None, words, tuple(todo[:1]))
-    answers = {"fail": "Change or measure what drives the failing limit"}
-    answer = answers.get(driver.limit.conformance.verdict, "Measure what drives the tightest limit")
-    return Answer("What first?", None, answer, (driver_words(report, driver),))
+        todo.insert(1, (f"{sentence(measuring.headline(plan))} (", Link("measurements", "measuring"), ")"))
+    if not todo:
+        return Answer("What next?", None, "No limit is open and every input has a source", ())
+    shown = todo[:_ACTIONS]
+    of = f" The first {len(shown)} of {counted(len(todo), 'action')}" if len(todo) > len(shown) else ""
+    return Answer(f"What next?{of}", None, "", tuple(shown), numbered=True)
 
 
-def _glance(report: Report) -> Table:
-    """Print what a builder asks, a line each: the verdict, and the words for it."""
-    rows = [_asked(report, question) for question in questions(report.summary)]
-    rows += [_how_hard(report), _what_to_build(report), _where_from(report)]
-    return Table(
-        "glance",
-        "At a glance. The middle car: half of all cars have more, half less. In brackets: nine cars in ten.",
-        (Column("Question", width=26), Column("Verdict", width=14), Column("Answer", width=60)),
-        tuple(row for row in rows if row),
-        sortable=False,
-        small=True,
+def picture(report: Report, judged: Judged) -> Figure:
+    """Draw a row a limit, in the order of the study."""
+    rows = tuple(_row(report, limit) for limit in judged.limits)
+    said = " ".join(f"{row.name}: {row.verdict}, {row.words}." for row in rows)
+    shares = any(_is_share(report, limit) for limit in judged.limits)
+    return Figure(
+        name="limits",
+        title=_finding(judged.limits),
+        alternative=f"A row a limit, with the distance of the cars from it. {said}",
+        caption=(
+            "The upright line is the limit. Grey bar: nine cars in ten. Dot: the median car. Heavy bar: the "
+            "deciding car; as many cars as the limit allows to miss it lie to its left, cars without an "
+            "answer counted first. A limit passes where the heavy bar lies clearly right of the line. Each "
+            "row is scaled by its own spread",
+            "; a yes-or-no quantity shows its share instead, four spreads to 100 %." if shares else ".",
+        ),
+        draw=lambda: (limit_rows(rows),) * len(SYSTEMS),
     )
 
 
-def _asked(report: Report, question: Question) -> tuple[Cell, ...]:
-    limits = sorted(question.limits, key=severity)
-    figures = {SPEED: "top_speed", FLIP: "front_lift_off_speed"}.get(question.words, "")
-    line = (*_speeds(report, figures), *_limits_line(limits))
-    verdict = cell(Verdict(worst(limits))) if limits else cell(Quiet("no limit"))
-    return (cell(question.words), verdict, cell(*line))
+def _finding(limits: Sequence[LimitRecord]) -> str:
+    failing = [limit for limit in sorted(limits, key=severity) if limit.conformance.verdict == "fail"]
+    if not failing:
+        return "No limit fails" if len(limits) > 1 else "The limit does not fail"
+    fail = "fails" if len(failing) == 1 else "fail"
+    return f"{len(failing)} of {counted(len(limits), 'limit')} {fail}, first “{failing[0].name}”"
 
 
-def _limits_line(limits: Sequence[LimitRecord]) -> Line:
-    """Name the limits that stand in the way, or the tightest where none does."""
-    if not limits:
-        return ("Not asked: the study sets no limit on this.",)
-    standing = [limit for limit in limits if limit.conformance.verdict != "pass"]
-    if not standing:
-        tightest = limits[0]
-        every = "Both" if len(limits) == 2 else f"All {len(limits)}"
-        start = "" if len(limits) == 1 else f"{every} limits hold as often as asked. Tightest: "
-        return (start, *_short(tightest))
-    line: Line = ()
-    for limit in standing[:_TIGHTEST]:
-        line = (*line, *_short(limit), " ")
-    left = len(standing) - _TIGHTEST
-    return (*line, "And ", Link(f"{left} more", "verdicts"), ".") if left > 0 else line
+def _is_share(report: Report, limit: LimitRecord) -> bool:
+    return not limit.is_difference and is_yes_or_no(report.output(limit))
 
 
-def _short(limit: LimitRecord) -> Line:
+def _row(report: Report, limit: LimitRecord) -> LimitRow:
     found = limit.conformance
-    return (
-        Link(limit.name, f"limit-{slug(limit.name)}"),
-        f" in {share(found.probability, found.low, found.high)} of cars, "
-        f"asked: in {percent(limit.probability)}.",
+    words = (
+        f"{share(found.probability, found.low, found.high)} meet it, {percent(limit.probability)} required"
+    )
+    row = partial(LimitRow, limit.name, found.verdict, words)
+    if _is_share(report, limit):
+        low, middle, high = ((value - limit.probability) / _POINTS for value in _ends(found))
+        return row(low, None, high, middle)
+    if not found.margin_sd > 0:
+        # All cars alike: they lie at one place, on one side.
+        place = 1.0 if found.margin_mean >= 0 else -1.0
+        return row(place, place, place, place if found.surplus > -math.inf else found.surplus)
+    median = found.guard_band + found.surplus
+    # Where so many cars have no answer that the deciding one has none, the average stands for the median.
+    median = median if math.isfinite(median) else found.margin_mean
+    return row(
+        *(value / found.margin_sd for value in (found.margin_low, median, found.margin_high, found.surplus))
     )
 
 
-def _speeds(report: Report, quantity: str) -> Line:
-    """Print a speed that everybody asks for, in every condition that makes a difference to it."""
-    line: Line = ()
-    for output in _told_apart(report, quantity):
-        quantiles = dict(output.quantiles)
-        unit, given = output.unit, output.display_unit
-        line = (
-            *line,
-            "; " if line else f"{sentence(in_words(quantity))[:-1]}: ",
-            f"{report.swept(output.condition, 'speed')} ",
-            amount(quantiles.get(0.5), unit, given, spread=output.sd),
-            " (",
-            range_amount(quantiles.get(0.05), quantiles.get(0.95), unit, given, spread=output.sd),
-            ")",
-        )
-    return (*line, ". ") if line else ()
+def _ends(found: Conformance) -> tuple[float, float, float]:
+    return found.low, found.probability, found.high
 
 
-def _told_apart(report: Report, quantity: str) -> list[OutputRecord]:
-    """List the distributions of a quantity; a condition that changes nothing about it is left out."""
-    seen: dict[tuple[float, ...], OutputRecord] = {}
-    for output in report.summary.outputs:
-        if output.quantity == quantity and not output.is_difference and output.capped < output.count / 2:
-            seen.setdefault(tuple(value for _, value in output.quantiles), output)
-    return list(seen.values())[:_MOST_FIGURES]
-
-
-def _how_hard(report: Report) -> tuple[Cell, ...]:
-    """Print how hard the fastest car would hit."""
-    found = _told_apart(report, "kinetic_energy")
-    if not found:
-        return ()
-    output = max(found, key=lambda one: one.highest)
-    middle = amount(dict(output.quantiles).get(0.5), output.unit, output.display_unit, spread=output.sd)
-    return (
-        cell("How hard would it hit?"),
-        cell(Quiet("no limit")),
-        cell("With ", middle, f" of kinetic energy, {report.condition(output.condition)}."),
-    )
-
-
-def _what_to_build(report: Report) -> tuple[Cell, ...]:
-    words: Line = ()
+def in_short(report: Report) -> tuple[Block, ...]:
+    """Say the decision, then one line a limit, then what to do: for a terminal."""
     summary = report.summary
-    if summary.candidates is not None:
-        words = (candidates.headline(summary.candidates), " (", Link("more", "candidates"), ") ")
-    if summary.design is not None:
-        words = (
-            *words,
-            *design.headline(summary.design, report.limit_names),
-            " (",
-            Link("more", "design"),
-            ") ",
-        )
-    words = words or (
-        "Nothing is compared yet: ",
-        Code("squatline compare"),
-        " holds builds against each other, ",
-        Code("squatline explore"),
-        " looks for one.",
+    judged = judged_build(summary)
+    run = _may_run(report, judged)
+    first, *others = run.why
+    blocks: list[Block] = [Paragraph((Strong(f"{run.answer}: "), *first))]
+    blocks += [Paragraph(line) for line in others]
+    if judged.words:
+        blocks.append(_chosen(report, judged))
+    if judged.limits:
+        blocks.append(_short_table(judged))
+    built = _may_build(judged)
+    blocks.append(Paragraph((f"{built.question} {sentence(built.answer)} ", *built.why[0])))
+    blocks += [Note("Read this first", line) for line in _unexplained(report)]
+    blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
+    blocks += [Note("Caution", (sentence(text),)) for text in summary.warnings]
+    next_ = _what_next(report)
+    blocks += [Heading(next_.question), *([Paragraph((sentence(next_.answer),))] if next_.answer else [])]
+    blocks.append(Bullets(next_.why, numbered=True))
+    return tuple(blocks)
+
+
+def _short_table(judged: Judged) -> Table:
+    return Table(
+        "limits",
+        "Predicted cars that meet each limit.",
+        (Column("Verdict"), Column("Met by", number=True), Column("Required", number=True), Column("Limit")),
+        tuple(
+            (
+                cell(Verdict(limit.conformance.verdict)),
+                cell(share(limit.conformance.probability, limit.conformance.low, limit.conformance.high)),
+                cell(percent(limit.probability)),
+                cell(limit.name, *((" ", Safety()) if limit.safety else ())),
+            )
+            for limit in judged.limits
+        ),
     )
-    return (cell("What to build?"), cell(""), cell(*words))
-
-
-def _where_from(report: Report) -> tuple[Cell, ...]:
-    """Count the inputs that say nothing about where they come from."""
-    missing = len(without_source(report.summary))
-    given = sum(not record.default for record in report.summary.inputs)
-    link = Link("inputs and sources", "inputs")
-    words: Line = (f"All {given} that the study gives have a source (", link, ").")
-    if missing:
-        words = (f"{missing} of {given} that the study gives have no source (", link, ").")
-    return (cell("Which numbers lack a source?"), cell(""), cell(*words))

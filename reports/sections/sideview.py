@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 from reports.blocks import Figure, Paragraph, Section
 from reports.drawings.sideview import can_draw, describe, exaggeration, largest_force, side_view
 from reports.findings import slug
@@ -13,46 +16,59 @@ _MOST = 4
 
 def build(report: Report) -> Section | None:
     """One drawing a condition, at one scale and one exaggeration of pitch."""
-    nominal = report.summary.nominal
-    drawn = [c.name for c in report.summary.conditions if can_draw(nominal.get(c.name, {}))][:_MOST]
+    drawn = _drawn(report)
     if not drawn:
         return None
-    values = [nominal[name] for name in drawn]
-    factor, longest = exaggeration(values), largest_force(values)
-    points = report.summary.families.get("point", ())
-    figures = tuple(
-        Figure(
-            name=f"sideview-{slug(name)}",
-            title=f"The car, {report.condition(name)}",
-            alternative=describe(nominal[name], report.condition(name), report.summary.display),
-            caption=(
-                "Pitch ",
-                report.value(name, "pitch"),
-                "; front tyres carry ",
-                report.value(name, "front_axle_load"),
-                ".",
-            ),
-            drawings=tuple(
-                side_view(
-                    nominal[name],
-                    points,
-                    system=system,
-                    display=report.summary.display,
-                    factor=factor,
-                    longest=longest,
-                )
-                for system in SYSTEMS
-            ),
-        )
-        for name in drawn
-    )
+    factor = exaggeration([report.summary.nominal[name] for name in drawn])
     words = (
         "Every input at its nominal value. Stations and heights of the axles, the centre of gravity, "
-        "the centres "
-        "of pressure (crosses) and the points under the car are to scale, with springs and pitch as "
-        "they are; so "
-        "are the forces among each other. Wheels, body and the angle of the flap are drawn to look "
-        "right. The "
-        f"bar in the corner shows the pitch {factor} times as large."
+        "the centres of pressure (crosses) and the points under the car are to scale, with springs and "
+        "pitch as they are; so are the forces among each other. Wheels, body and the angle of the flap are "
+        f"drawn to look right. The bar in the corner shows the pitch {factor} times as large."
     )
-    return Section("sideview", "The car, seen from its left", (Paragraph((words,)), *figures))
+    figures = tuple(_figure(report, name, f"The car, {report.condition(name)}") for name in drawn)
+    return Section("sideview", "Side view", (Paragraph((words,)), *figures))
+
+
+def at_worst(report: Report) -> tuple[Figure, ...]:
+    """Draw the condition in which the front tyres carry least."""
+    drawn = _drawn(report)
+    if not drawn:
+        return ()
+
+    def front(name: str) -> float:
+        load = report.summary.nominal[name].get("front_axle_load")
+        return math.inf if load is None else load
+
+    name = min(drawn, key=front)
+    words = f"Side view where the front tyres carry least: {report.condition(name)}, every input nominal"
+    return (replace(_figure(report, name, words), name="sideview-worst"),)
+
+
+def _drawn(report: Report) -> list[str]:
+    nominal = report.summary.nominal
+    return [c.name for c in report.summary.conditions if can_draw(nominal.get(c.name, {}))][:_MOST]
+
+
+def _figure(report: Report, name: str, title: str) -> Figure:
+    """Draw one condition, at the scale of all."""
+    nominal, display = report.summary.nominal, report.summary.display
+    values = [nominal[other] for other in _drawn(report)]
+    factor, longest = exaggeration(values), largest_force(values)
+    points = report.summary.families.get("point", ())
+    return Figure(
+        name=f"sideview-{slug(name)}",
+        title=title,
+        alternative=describe(nominal[name], report.condition(name), display),
+        caption=(
+            "Pitch ",
+            report.value(name, "pitch"),
+            "; front tyres carry ",
+            report.value(name, "front_axle_load"),
+            ".",
+        ),
+        drawings=tuple(
+            side_view(nominal[name], points, system=system, display=display, factor=factor, longest=longest)
+            for system in SYSTEMS
+        ),
+    )

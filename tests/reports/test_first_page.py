@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from explorer.estimators.conformance import judge_margins
 from explorer.model import SUBJECTS
 from explorer.results.records import Convergence, LimitRecord, Results, Summary
+from reports.findings import judged_build
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions
-from reports.sections import verdicts
+from reports.report import Report
+from reports.sections import decision, verdicts
 from tests.report_analyses import candidates, with_findings
 from tests.report_fixture import make_results
 from tests.reports.test_content import HEAVY, written
@@ -69,10 +73,74 @@ def test_limits_are_counted_in_words() -> None:
     results = make_results()
     verdict = [limit.conformance.verdict for limit in results.summary.limits]
     page = written(results, leave_out=HEAVY).text
-    assert f"Of {len(verdict)} limits, {verdict.count('pass')} hold" in page
+    assert f"Of {len(verdict)} limits, {verdict.count('pass')} pass, 1 fails and 1 is open." in page
     passed = tuple(limit for limit in results.summary.limits if limit.conformance.verdict == "pass")
     page = written(replace(results, summary=replace(results.summary, limits=passed)), leave_out=HEAVY).text
-    assert "Every limit holds as often as was asked." in page
+    assert "All 2 limits pass." in page
+
+
+def row_of(result: Results, place: int) -> dict[str, float | str | None]:
+    """Return what the picture of the limits draws in one row."""
+    figure = decision.picture(Report(result), judged_build(result.summary))
+    sets = figure.charts[0]["datasets"].values()
+    rows = next(rows for rows in sets if "verdict" in rows[0])
+    return dict(rows[place])
+
+
+def test_a_limit_passes_where_its_deciding_car_lies_right_of_the_line() -> None:
+    results = make_results()
+    found = [limit.conformance for limit in results.summary.limits]
+    for place, one in enumerate(found):
+        row = row_of(results, place)
+        if row["decisive"] is None:
+            assert one.surplus < 0
+            assert row["beyond"]
+        else:
+            assert (float(row["decisive"]) >= 0) == (one.surplus >= 0)
+        if row["median"] is not None:
+            median = float(one.guard_band + one.surplus) / one.margin_sd
+            assert float(row["median"]) == pytest.approx(min(median, 6.0), rel=1e-4)
+
+
+def test_cars_without_an_answer_are_counted_lowest() -> None:
+    results = make_results()
+    first = results.summary.limits[0]
+    none = replace(first, conformance=judge_margins(np.r_[np.full(50, 9.0), np.full(50, np.nan)], 0.95))
+    row = row_of(replace(results, summary=replace(results.summary, limits=(none,))), 0)
+    assert row["decisive"] is None
+    assert str(row["beyond"]).startswith("◀")
+
+
+def test_a_yes_or_no_quantity_is_shown_by_its_share() -> None:
+    results = make_results()
+    output = replace(
+        results.summary.outputs[0],
+        unit="1",
+        lowest=0.0,
+        highest=1.0,
+        quantiles=((0.05, 0.0), (0.5, 1.0), (0.95, 1.0)),
+    )
+    first = replace(results.summary.limits[0], unit="1")
+    summary = replace(results.summary, outputs=(output, *results.summary.outputs[1:]), limits=(first,))
+    row = row_of(replace(results, summary=summary), 0)
+    assert row["median"] is None
+    share = first.conformance.probability
+    assert float(row["decisive"]) == pytest.approx((share - first.probability) / 0.25, rel=1e-4)  # type: ignore[arg-type]
+
+
+def test_the_first_page_speaks_of_the_recommended_build() -> None:
+    results = make_results()
+    found = candidates(results)
+    good = judge_margins(np.full(8192, 3.0) + np.arange(8192) / 8192, 0.95)
+    stiff = replace(found.candidates[0], limits=(good,) * len(found.limits))
+    found = replace(found, candidates=(stiff, *found.candidates[1:]))
+    page = written(with_findings(candidates=found), leave_out=HEAVY).text
+    assert "Judged here: the recommended build, stiffer springs. The car as the study has it fails" in page
+    assert "May we run it? ✓ pass May be run, under the cautions" in page
+    none = replace(found, recommended=None)
+    page = written(with_findings(candidates=none), leave_out=HEAVY).text
+    assert "Judged here" not in page
+    assert "May we run it? ✗ fail DO NOT RUN" in page
 
 
 def test_whether_enough_cars_were_drawn_is_said_with_the_verdicts() -> None:

@@ -49,7 +49,7 @@ def test_a_run_that_is_not_explained_stands_on_the_first_page() -> None:
     page = first_page(written(with_findings(validation=records)))
     assert "A logged run does not go as this study predicts (Second run)." in page
     # Before anything that rests on the same models.
-    assert page.index("does not go as") < page.index("May we build it?")
+    assert page.index("does not go as") < page.index("May we run it?")
 
 
 def test_two_runs_of_one_quantity_are_drawn_apart() -> None:

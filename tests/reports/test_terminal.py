@@ -11,7 +11,8 @@ from reports.blocks import Column, Figure, Paragraph, Quiet, Section, Table, Ver
 from reports.formatting import SPACE, amount
 from reports.report import Report
 from reports.sections import SECTIONS
-from reports.terminal import show, words
+from reports.sections.decision import in_short
+from reports.terminal import show, show_blocks, words
 from tests.report_analyses import with_analyses
 
 SHOWN = (
@@ -50,6 +51,19 @@ def test_no_line_is_wider_than_the_screen(width: int) -> None:
     assert max(map(len, lines)) <= max(width, 76)
     for said in ("May we run it?", "✗ fail", "What stands in the way of more"):
         assert said in " ".join(text.split())
+
+
+def test_a_run_prints_the_decision_first_and_no_name_is_cut() -> None:
+    results = with_analyses()
+    console = Console(file=StringIO(), width=80, highlight=False)
+    show_blocks(in_short(Report(results)), console)
+    lines = console.file.getvalue().splitlines()  # type: ignore[attr-defined]
+    assert lines[0].startswith("DO NOT RUN: “Front wheels carry load” is met by")
+    assert max(len(line.rstrip()) for line in lines) <= 80
+    text = " ".join(" ".join(lines).split())
+    for limit in results.summary.limits:
+        assert limit.name in text
+    assert text.index("What next?") > text.index("May we build it?")
 
 
 def test_a_table_has_columns_where_there_is_room_and_rows_elsewhere() -> None:

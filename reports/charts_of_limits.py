@@ -1,0 +1,133 @@
+"""Every limit in one picture: how far the cars lie from it, and whether enough lie on its good side."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from reports.charts import finished
+from reports.formatting import MINUS
+from reports.later import later
+from reports.theme import ALARM, BAND, INK, QUIET
+
+if TYPE_CHECKING:
+    import altair as alt
+else:
+    alt = later("altair")
+
+# Rows reach at least and at most so many spreads to either side of the line.
+_NEAREST, _FARTHEST = 2.0, 6.0
+_ROW = 34
+_LONGEST = 34
+# Width of the rows themselves, without names and words.
+_PLOT = 320
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """One limit: where its cars lie, in spreads of its margin, positive on the good side.
+
+    ``low`` to ``high`` holds nine cars in ten, ``decisive`` is the car on which the verdict hangs; minus
+    infinity where too many cars have no answer.  Without ``low`` only the ``words`` are drawn.
+    """
+
+    name: str
+    verdict: str
+    words: str
+    low: float | None = None
+    median: float | None = None
+    high: float | None = None
+    decisive: float | None = None
+
+
+def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
+    """Draw a row a limit: the line is the limit, right of it is good."""
+    drawn = [row for row in rows if row.low is not None]
+    left, right = _ends(drawn)
+    names = ["\n".join(textwrap.wrap(row.name, _LONGEST)) for row in rows]
+    values = [_row(name, row, left, right) for name, row in zip(names, rows, strict=True)]
+    base = alt.Chart(alt.InlineData(values=values))
+    y = alt.Y(
+        "name:N",
+        title=None,
+        sort=names,
+        axis=alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr="split(datum.label, '\\n')"),
+    )
+    axis = alt.Axis(
+        grid=False, tickMinStep=1, format=".3~g", labelExpr=f"replace(datum.label, '-', '{MINUS}')"
+    )
+    x = alt.Scale(domain=[left, right], nice=False)
+    title = "spreads of the cars from the limit: right of the line is good"
+
+    def along(field: str) -> Any:
+        return alt.X(f"{field}:Q", title=title, scale=x, axis=axis)
+
+    known = base.transform_filter("isValid(datum.low)")
+    tooltip = [
+        alt.Tooltip("name:N", title="limit"),
+        alt.Tooltip("words:N", title="cars that meet it"),
+        alt.Tooltip("median:Q", title="median, in spreads", format=".2~f"),
+        alt.Tooltip("decisive:Q", title="deciding car, in spreads", format=".2~f"),
+    ]
+    layers = [
+        known.mark_bar(color=BAND, size=12).encode(x=along("low"), x2="high:Q", y=y, tooltip=tooltip),
+        alt.Chart(alt.InlineData(values=[{"at": 0.0}]))
+        .mark_rule(color=INK, strokeWidth=1.6)
+        .encode(x=alt.X("at:Q", title=title, scale=x, axis=axis)),
+        known.mark_point(filled=True, size=55, color=INK, opacity=1, stroke="white", strokeWidth=1).encode(
+            x=along("median"), y=y, tooltip=tooltip
+        ),
+        known.transform_filter("isValid(datum.decisive)")
+        .mark_tick(thickness=6, size=24, opacity=1)
+        .encode(
+            x=along("decisive"),
+            y=y,
+            color=alt.condition("datum.decisive >= 0", alt.value(INK), alt.value(ALARM)),
+            tooltip=tooltip,
+        ),
+        base.transform_filter("datum.beyond != ''")
+        .mark_text(align="left", dx=1, fontSize=12, color=ALARM, fontWeight=600)
+        .encode(x=alt.value(0), y=y, text="beyond:N"),
+        base.mark_text(align="left", dx=10, color=INK, lineBreak="\n", dy=-6, fontWeight=600).encode(
+            x=alt.value(_PLOT - 12), y=y, text="verdict:N"
+        ),
+        base.mark_text(align="left", dx=10, color=QUIET, dy=8).encode(
+            x=alt.value(_PLOT - 12), y=y, text="words:N"
+        ),
+    ]
+    return finished(alt.layer(*layers), _PLOT, _ROW * max(len(rows), 1))
+
+
+def _ends(rows: Sequence[LimitRow]) -> tuple[float, float]:
+    """Show all that lies within reach; what lies beyond is told by an arrow."""
+    values = [
+        value
+        for row in rows
+        for value in (row.low, row.median, row.high, row.decisive)
+        if value is not None and math.isfinite(value)
+    ]
+    low, high = min(values, default=0.0), max(values, default=0.0)
+    return -min(max(-1.1 * low, _NEAREST), _FARTHEST), min(max(1.1 * high, _NEAREST), _FARTHEST)
+
+
+def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
+    """Keep a row within the picture."""
+
+    def within(value: float | None) -> float | None:
+        return None if value is None else min(max(value, left), right)
+
+    gone = row.high is not None and row.high <= left
+    lacking = row.decisive is not None and row.decisive < left
+    return {
+        "name": name,
+        "verdict": {"pass": "✓ pass", "fail": "✗ fail", "undecided": "? undecided"}[row.verdict],
+        "words": row.words,
+        "low": None if gone else within(row.low),
+        "median": None if gone else within(row.median),
+        "high": None if gone else within(row.high),
+        "decisive": None if lacking else within(row.decisive),
+        "beyond": "◀ far beyond" if gone else "◀" if lacking else "",
+    }
