@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from explorer.engine.plan import CHUNK, Plan, Progress, make_plan, no_progress
@@ -28,17 +30,28 @@ def run_sweeps(study: Study, *, progress: Progress = no_progress) -> tuple[Sweep
     return tuple(records)
 
 
-def swept_values(study: Study, sweep: Sweep, condition: str, samples: int = SAMPLES) -> dict[str, Array]:
-    """Return, for each quantity of a sweep, its samples at every value: shape (values, samples)."""
-    places = {f"{position}": value for position, value in enumerate(sweep.values)}
+def sweep_plan(study: Study, sweep: Sweep, condition: str) -> Plan:
+    """Return the plan of a sweep: each of its values is a condition of its own, named by its place."""
     given = study.given_in(condition)
     scopes = {
-        name: {**given, sweep.along: Input(sweep.along, sweep.along, Exact(value), sweep.display_unit)}
-        for name, value in places.items()
+        f"{place}": {**given, sweep.along: Input(sweep.along, sweep.along, Exact(value), sweep.display_unit)}
+        for place, value in enumerate(sweep.values)
     }
-    plan: Plan = make_plan(study, [(q, name) for q in sweep.quantities for name in places], scopes=scopes)
-    found = plan.evaluate(plan.random_chunk(0, samples))
-    return {q: np.stack([found[q, name] for name in places]) for q in sweep.quantities}
+    return make_plan(study, [(q, name) for q in sweep.quantities for name in scopes], scopes=scopes)
+
+
+def stacked(plan: Plan, sweep: Sweep, drawn: Mapping[str, Array]) -> dict[str, Array]:
+    """Return, for each quantity of a sweep, its values on drawn inputs: shape (values, samples)."""
+    found = plan.evaluate(drawn)
+    return {
+        q: np.stack([found[q, f"{place}"] for place in range(len(sweep.values))]) for q in sweep.quantities
+    }
+
+
+def swept_values(study: Study, sweep: Sweep, condition: str, samples: int = SAMPLES) -> dict[str, Array]:
+    """Return, for each quantity of a sweep, its samples at every value: shape (values, samples)."""
+    plan = sweep_plan(study, sweep, condition)
+    return stacked(plan, sweep, plan.random_chunk(0, samples))
 
 
 def _swept(study: Study, sweep: Sweep, condition: str) -> list[SweepRecord]:

@@ -292,9 +292,10 @@ def run(
     with clock.stage("reading the study"):
         engine = _engine(engine, workers)
         loaded = _load(study, allow_code)
-        from explorer.console.terminal import show_run, show_stages, summary_as_data
+        from explorer.console.terminal import show_changes, show_run, show_stages, summary_as_data
         from explorer.engine.workers import workers_for
         from explorer.pipeline import run as run_study
+        from explorer.results.changes import changed_verdicts, earlier_summary
         from explorer.results.extras import words_on_loss
     folder = output or loaded.folder / "results"
     if until:
@@ -321,14 +322,18 @@ def run(
         )
         clock.times += results.stages
         _note_failures(clock, results)
+        earlier = earlier_summary(folder)
+        changed = changed_verdicts(earlier, results.summary) if earlier else ()
         with clock.stage("saving"):
             results = results.put_into(place)
             checkpoint.forget_runs()
         problems = () if no_report else _report_of(results, folder, progress, clock, beside)
     if json:
-        _print_json(summary_as_data(results, folder, problems) | {"stages": dict(clock.times)})
+        told = {"changed_verdicts": changed, "stages": dict(clock.times)}
+        _print_json(summary_as_data(results, folder, problems) | told)
     else:
         show_run(results, folder, details)
+        show_changes(changed)
         if stages:
             show_stages(clock.times)
     _tell(problems)

@@ -35,6 +35,12 @@ def fit(
     write: Annotated[
         bool, typer.Option("--write", help="Write the inputs found beside the study, for it to include.")
     ] = False,
+    include: Annotated[
+        bool,
+        typer.Option(
+            "--include", help="Write them, and have the study include them; nothing else changes in it."
+        ),
+    ] = False,
     update: Annotated[
         bool,
         typer.Option("--update", help="Weigh the log against what the study believes, by its own samples."),
@@ -59,20 +65,25 @@ def fit(
             key="fits",
             remedy="add a section [fits.NAME] with kind, file and columns",
         )
+    write = write or include
     written, refused = _written(fitted) if write else ([], {})
     line = line_to_add(written)
+    if include and line is not None:
+        from explorer.study.editing import add_includes
+
+        add_includes(loaded.path, [one.file for one in written])
     if json:
         _print_json(
             {
                 "fits": [fit_record(one) for one in fitted],
                 "written": [str(one.path) for one in written],
                 "not_written": refused,
-                "line_to_add": line,
+                "line_to_add": None if include else line,
             }
         )
     else:
         show_fits(screen(), fitted)
-        _say_written(loaded.path, written, refused, line, write)
+        _say_written(loaded.path, written, refused, None if include else line, write)
     if refused:
         raise typer.Exit(UNFINISHED)
     raise typer.Exit(NOT_PASSED if strict and any(one.result.weakness for one in fitted) else DONE)
@@ -102,10 +113,13 @@ def _say_written(
     for name, why in refused.items():
         _complain(f"! {name} was not written: {why}")
     if line is not None:
-        _say(f"to take it up, make this the first line of {study}, in place of an include line there:")
+        _say(
+            f"to take it up give --include, or make this the first line of {study}, "
+            "in place of an include line there:"
+        )
         _say(line)
     elif written:
-        _say("the study includes it already: 'squatline run' takes it up")
+        _say("the study includes it: 'squatline run' takes it up")
     elif not asked:
         _say("nothing was written; --write writes the inputs for the study to include")
 

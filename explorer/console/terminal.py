@@ -18,6 +18,7 @@ from rich.text import Text
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.engine.plan import Progress
 from explorer.graph.units import from_si, number, pretty, rounded, spread_from_si
+from explorer.results.changes import MOST_REASONS, ChangedVerdict
 from explorer.results.records import Results
 from explorer.study.study import Study
 from reports.page import imprint
@@ -117,6 +118,21 @@ def _closing(results: Results, folder: Path, details: bool) -> str:
         f"Read {read} from its first page. " if read else "No report was drawn: squatline report draws one. "
     )
     return begin + first + ("" if details else " Run with --details to have more of it here.")
+
+
+def show_changes(changed: Sequence[ChangedVerdict]) -> None:
+    """Print the verdicts that are others than in the results that were replaced, and why."""
+    out = screen()
+    for one in changed:
+        was, now = (
+            f"{found.verdict}, {percent(found.probability)}" if found else "not asked"
+            for found in (one.before, one.after)
+        )
+        out.print(Text(f"changed: {one.limit}: {was} -> {now}"))
+        if one.before and one.after:
+            more = len(one.why) - MOST_REASONS
+            why = "; ".join(one.why[:MOST_REASONS]) or "none of its inputs changed"
+            out.print(Text(f"  {why}" + (f"; and {more} more" if more > 0 else "")))
 
 
 def _show_files(out: Console, folder: Path) -> None:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from explorer.analyses.sweeps import swept_values
+from explorer.analyses.sweeps import stacked, sweep_plan
+from explorer.engine.plan import Plan
 from explorer.errors import StudyError, TableError, nearest
 from explorer.graph.arrays import Array
 from explorer.graph.units import from_si, parse_spread, pretty, spread_from_si
+from explorer.logs.explaining import explanation_words, explanations
 from explorer.logs.named_logs import no_such, read_study_log, told_in_study
 from explorer.logs.reader import Log
 from explorer.logs.speed_curves import speed_along
@@ -92,13 +94,19 @@ def _tracked(study: Study, name: str) -> ComparedRun:
     with told_in_study(study, key, [entry.file]):
         _check(study, entry)
         log = _read(study, entry, key)
-        at, curves = _predicted(study, entry, log)
+        predicted = _predicted(study, entry, log)
         where, logged = _logged(entry, log)
         unit, along_unit = study.unit_of(entry.quantity), _along_unit(study, entry.along)
         noise = None if entry.noise is None else _noise(study, entry, unit)
+
+        def predict(drawn: Mapping[str, Array]) -> Array:
+            return np.asarray(from_si(predicted.curves(drawn), unit))
+
+        drawn = predicted.plan.random_chunk(0, SAMPLES)
+        at, curves = np.asarray(from_si(predicted.at, along_unit)), predict(drawn)
         found = validate_curves(
-            np.asarray(from_si(at, along_unit)),
-            np.asarray(from_si(curves, unit)),
+            at,
+            curves,
             np.asarray(from_si(where, along_unit)),
             np.asarray(from_si(logged, unit)),
             quantity=entry.quantity,
@@ -108,6 +116,10 @@ def _tracked(study: Study, name: str) -> ComparedRun:
             noise=noise,
             seed=study.seed,
         )
+        if not found.explains:
+            inputs = predicted.plan.uncertain
+            causes = explanations(found, at, curves, drawn, inputs, predict)
+            found = replace(found, notes=(*explanation_words(causes, inputs), *found.notes))
     silent = int(np.count_nonzero(~np.isfinite(curves).all(axis=1)))
     found = replace(found, notes=(*found.notes, *log.notes, *_silence(silent, len(curves))))
     return ComparedRun(name, entry, log, found, unit, along_unit, len(curves), silent)
@@ -159,8 +171,22 @@ def _logged(entry: LoggedRunEntry, log: Log) -> tuple[Array, Array]:
     return (where if entry.along == "speed" else where - where[0]), log[entry.quantity]
 
 
-def _predicted(study: Study, entry: LoggedRunEntry, log: Log) -> tuple[Array, Array]:
-    """Return where the study is asked, shape (points,), and its curves, shape (samples, points)."""
+@dataclass(frozen=True)
+class _Prediction:
+    """Where the study is asked, shape (points,), and what follows its curves from a sweep over speeds."""
+
+    at: Array
+    plan: Plan
+    sweep: Sweep
+    follow: Callable[[Array], Array]
+
+    def curves(self, drawn: Mapping[str, Array]) -> Array:
+        """Return the curves of drawn inputs, shape (samples, points)."""
+        (swept,) = stacked(self.plan, self.sweep, drawn).values()
+        return self.follow(swept)
+
+
+def _predicted(study: Study, entry: LoggedRunEntry, log: Log) -> _Prediction:
     where, logged = _logged(entry, log)
     if not float(np.ptp(where)) > 0:
         raise TableError(
@@ -170,19 +196,23 @@ def _predicted(study: Study, entry: LoggedRunEntry, log: Log) -> tuple[Array, Ar
             found=f"{float(from_si(where[0], _along_unit(study, entry.along))):.4g} in all {log.rows} rows",
             allowed=f"a run over a range of {entry.along}s",
         )
-    if entry.along == "speed":
+    if (along := entry.along) == "speed":
         at = np.linspace(max(float(where.min()), 0.0), float(where.max()), POINTS)
-        return at, _swept(study, entry, entry.quantity, at).T
+        sweep = _sweep(entry, entry.quantity, at)
+        return _Prediction(at, sweep_plan(study, sweep, entry.condition), sweep, np.transpose)
     at = np.linspace(0.0, float(where.max()), 4 * POINTS)
     start = _first_speed(where, logged)
     speeds = np.linspace(max(start, WALKING), BEYOND * float(logged.max()), SPEEDS)
-    pull = _swept(study, entry, "acceleration", speeds)
-    return at, speed_along(speeds, pull, start, at, entry.along)
+    sweep = _sweep(entry, "acceleration", speeds)
+
+    def follow(pull: Array) -> Array:
+        return speed_along(speeds, pull, start, at, along)
+
+    return _Prediction(at, sweep_plan(study, sweep, entry.condition), sweep, follow)
 
 
-def _swept(study: Study, entry: LoggedRunEntry, quantity: str, speeds: Array) -> Array:
-    sweep = Sweep("speed", "m/s", tuple(map(float, speeds)), (quantity,), (entry.condition,))
-    return swept_values(study, sweep, entry.condition, SAMPLES)[quantity]
+def _sweep(entry: LoggedRunEntry, quantity: str, speeds: Array) -> Sweep:
+    return Sweep("speed", "m/s", tuple(map(float, speeds)), (quantity,), (entry.condition,))
 
 
 def _first_speed(where: Array, speed: Array) -> float:

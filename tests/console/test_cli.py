@@ -132,6 +132,25 @@ def test_exit_status_tells_the_verdict_when_asked(
     }
 
 
+def test_a_run_says_which_verdicts_changed_and_why(squatline: Cli, small_study: Writer) -> None:
+    folder = small_study()
+    first = squatline("run", folder, "--no-report")
+    assert "changed:" not in first.out
+    again = squatline("run", folder, "--no-report")
+    assert "changed:" not in again.out
+    lighter = small_study(**{"mean__=__5.0": "mean = 4.0"})
+    changed = " ".join(squatline("run", lighter, "--no-report").out.split())
+    assert "changed: front load: pass, " in changed
+    assert "-> fail, " in changed
+    assert "mass: normal, mean 4.00 kg" in changed
+    assert "in place of normal, mean 5.00 kg" in changed
+    asked = small_study(**{"mean__=__5.0": "mean = 4.0", 'at_least__=__"23__N"': 'at_least = "15 N"'})
+    found = json.loads(squatline("run", asked, "--no-report", "--json").out)["changed_verdicts"]
+    assert [(one["limit"], one["after"]["verdict"], one["why"]) for one in found] == [
+        ("front load", "pass", ["the bound is another"])
+    ]
+
+
 def test_no_colour_and_no_bars_when_the_output_is_a_file(small_study: Writer) -> None:
     script = "import sys\nfrom explorer.console.cli import main\nmain()"
     done = subprocess.run(

@@ -110,6 +110,24 @@ def test_the_loop_measure_fit_include(demo: Path, squatline: Cli) -> None:
     assert line_to_add([second]) == 'include = ["fitted/rear_spring_test.toml", "fitted/coast_down.toml"]'
 
 
+def test_a_fit_includes_itself_and_changes_nothing_else(demo: Path, squatline: Cli) -> None:
+    file = demo / "study.toml"
+    before = file.read_text()
+    answer = squatline("fit", demo, "rear_spring_test", "--include")
+    assert answer.status == 0
+    assert "the study includes it" in answer.out
+    assert file.read_text() == f'include = ["fitted/rear_spring_test.toml"]\n\n{before}'
+    assert squatline("fit", demo, "coast_down", "--include").status == 0
+    assert [one.file for one in load_study(demo).included] == [
+        "fitted/rear_spring_test.toml",
+        "fitted/coast_down.toml",
+    ]
+    once = file.read_text()
+    assert once.endswith(before)
+    assert squatline("fit", demo, "coast_down", "--include").status == 0
+    assert file.read_text() == once
+
+
 def test_the_loop_moves_a_verdict_of_the_demo(demo: Path) -> None:
     """What is expected is the scenario's own, invented with it."""
 

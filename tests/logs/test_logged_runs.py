@@ -92,9 +92,24 @@ def test_a_much_softer_car_is_not_explained_and_the_words_say_where(demo: Path, 
     assert answer.status == 0
     assert "✗ mine: pitch against speed, closed" in answer.out
     assert "the model does not explain this run" in answer.out
+    # Of all inputs that would explain it, the one that was changed is named with about its value.
+    cause = next(note for note in found.validation.notes if note.startswith("rear_wheel_rate at "))
+    assert float(cause.split()[2]) == pytest.approx(1.65, abs=0.25)
+    assert "in place of 2.600 N/mm would explain it" in cause
+    assert " spreads off, where the study believes 1 car in " in cause
+    assert cause in " ".join(answer.out.split())
     (own,) = validate(study, "closed_run")
+    assert not any("explain it" in note for note in own.validation.notes)
     assert squatline("validate", demo, "closed_run", "--strict").status == 0
     assert own.validation.explains
+
+
+def test_a_run_that_no_single_input_explains_says_so(demo: Path) -> None:
+    study = with_sections(demo, PITCH)
+    pitch_log(demo, pitch_of(study) - 8.0, 1)
+    (found,) = validate(study, "mine")
+    assert not found.validation.explains
+    assert any(note.startswith("no single input explains it") for note in found.validation.notes)
 
 
 @pytest.mark.long

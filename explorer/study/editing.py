@@ -1,0 +1,62 @@
+"""Changes to a study file that leave everything else in it as it stands, comments and order."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from explorer.errors import StudyError
+from explorer.files.writing import write_whole
+from explorer.study.text import STUDY, parsed
+
+
+def add_includes(study: Path, files: Sequence[str]) -> None:
+    """Have a study include further files.
+
+    Raises
+    ------
+    StudyError
+        When the study cannot be read, or cannot be changed without changing more of it.
+    ResultsError
+        When it cannot be written.
+    """
+    text = STUDY.text(study)
+    before = parsed(text)
+    present = before.get("include", [])
+    wanted = before | {"include": list(dict.fromkeys([*present, *files]))}
+    document = _document(text)
+    if "include" in document:
+        for name in wanted["include"][len(present) :]:
+            document["include"].append(name)
+        changed = document.as_string()
+    else:
+        changed = f"include = {json.dumps(wanted['include'], ensure_ascii=False)}\n\n{text}"
+    write_changed(study, changed, wanted)
+
+
+def write_changed(study: Path, text: str, wanted: dict[str, Any]) -> None:
+    """Write the changed text of a study, once it says what it should and nothing else.
+
+    Raises
+    ------
+    StudyError
+        When it says something else.
+    ResultsError
+        When it cannot be written.
+    """
+    if parsed(text) != wanted:
+        raise StudyError(
+            "the study cannot be changed without changing more of it",
+            file=str(study),
+            remedy="change it by hand; nothing was written",
+        )
+    # A link stays one: what it leads to is written.
+    write_whole(study.resolve(), text)
+
+
+def _document(text: str) -> Any:
+    import tomlkit
+
+    return tomlkit.parse(text)
