@@ -1,0 +1,73 @@
+"""Verdicts that firm up: first ones from a few cars at once, then from more and more, as one watches."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from explorer.analyses.verdicts import Verdicts, judge_outcome
+from explorer.engine.montecarlo import SoFar, make_job
+from explorer.engine.plan import CHUNK
+from explorer.study.study import Study
+
+# Enough for a first look, and how many times as many the next look takes until a whole chunk is reached.
+FIRST_CARS = 2000
+GROWTH = 4
+MOST_CARS = 100_000
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How every limit stands after some of the cars.
+
+    Attributes
+    ----------
+    cars, most:
+        Cars judged so far, and when it is over.
+    verdicts:
+        As those of a run of that many samples.
+    """
+
+    cars: int
+    most: int
+    verdicts: Verdicts
+
+    @property
+    def over(self) -> bool:
+        """Whether no more cars follow."""
+        return self.cars >= self.most
+
+
+def live_verdicts(study: Study, *, first: int = FIRST_CARS, most: int = MOST_CARS) -> Iterator[Standing]:
+    """Judge a study after few cars, then after more, up to a number of them.
+
+    Nothing is under way between two standings: who has seen enough, or whose study has changed meanwhile,
+    leaves the iterator, and no further chunk is computed.
+
+    Parameters
+    ----------
+    first, most:
+        Cars of the first standing and of the last; scrambled designs are filled up as for a run.
+
+    Yields
+    ------
+    Standing
+        Each of plain random cars has the numbers, to the last bit, of a run of as many samples.  Of a
+        scrambled design the first and the last ones have; between them stand the replicates so far.
+    """
+    few = first
+    while few < min(CHUNK, most):
+        *_, last = _chunk_by_chunk(study, few)
+        yield Standing(last.cars, most, last.verdicts)
+        few *= GROWTH
+    yield from _chunk_by_chunk(study, most)
+
+
+def _chunk_by_chunk(study: Study, samples: int) -> Iterator[Standing]:
+    job = make_job(study, samples=samples, keep=False)
+    values = job.values(0)
+    job = job.with_pilot(values)
+    so_far = SoFar.start(job)
+    for index in range(job.drawing.chunks):
+        so_far.add(job.part(index, values if index == 0 else None), hold=False)
+        yield Standing(so_far.samples, job.drawing.samples, judge_outcome(study.limits, so_far.outcome({})))
