@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from reports.later import later
-from reports.theme import ACCENT, CONFIG, INK, PALE, STROKES
+from reports.theme import ACCENT, BAND, CONFIG, INK, STROKES
 
 if TYPE_CHECKING:
     import altair as alt
@@ -40,6 +40,17 @@ class Mark:
 
     value: float
     label: str
+
+
+@dataclass(frozen=True)
+class LimitPoint:
+    """A limit at the one place where it applies, on the curve it applies to; ``up`` where more is good."""
+
+    x: float
+    y: float
+    label: str
+    up: bool
+    curve: int
 
 
 @dataclass(frozen=True)
@@ -118,7 +129,7 @@ def distribution(
             y2="share:Q",
             color=alt.Color(
                 "side:N",
-                scale=alt.Scale(domain=["conforms", "does not"], range=[PALE, INK]),
+                scale=alt.Scale(domain=["conforms", "does not"], range=[BAND, INK]),
                 legend=None,
             ),
             tooltip=[
@@ -159,9 +170,9 @@ def fan(
     *,
     x_axis: str,
     y_axis: str,
-    marks: Sequence[Mark] = (),
+    points: Sequence[LimitPoint] = (),
 ) -> dict[str, Any]:
-    """Draw bands against speed, each with its middle line, and limits as named lines across."""
+    """Draw bands against speed, each with its middle line, and each limit where it applies."""
     layers: list[Any] = []
     for band, (stroke, dash, fill, _) in zip(bands, _strokes(len(bands)), strict=True):
         data = alt.InlineData(
@@ -176,7 +187,7 @@ def fan(
                 alt.Tooltip("name:N", title="condition"),
                 alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
                 alt.Tooltip("low:Q", title="5 % below", format=".4~g"),
-                alt.Tooltip("middle:Q", title="middle", format=".4~g"),
+                alt.Tooltip("middle:Q", title="median", format=".4~g"),
                 alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
             ],
         )
@@ -191,7 +202,7 @@ def fan(
                 y=alt.Y("middle:Q", title=y_axis)
             ),
         ]
-    layers += [*across(marks), *_line_names(bands, marks)]
+    layers += [*_limit_points(points), *_line_names(bands, [point.y for point in points])]
     return finished(alt.layer(*layers), WIDE, 220, right=150)
 
 
@@ -211,9 +222,28 @@ def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:
     return [rule, name]
 
 
-def _line_names(bands: Sequence[ShadedBand], marks: Sequence[Mark]) -> list[Any]:
+def _limit_points(points: Sequence[LimitPoint]) -> list[Any]:
+    """Mark limits by triangles that point to the good side, in the ink of their curve, with their words."""
+    layers: list[Any] = []
+    for point in points:
+        stroke = STROKES[point.curve % len(STROKES)][0]
+        data = alt.InlineData(values=[{"x": point.x, "y": point.y, "label": point.label}])
+        base = alt.Chart(data).encode(x="x:Q", y="y:Q")
+        shape = "triangle-up" if point.up else "triangle-down"
+        side: dict[str, Any] = {"baseline": "top" if point.up else "bottom", "dy": 8 if point.up else -8}
+        layers += [
+            base.mark_tick(orient="horizontal", thickness=2, size=34, color=stroke, opacity=1),
+            base.mark_point(shape=shape, size=90, filled=True, color=stroke, opacity=1, stroke="white"),
+            # A white edge below the words lifts them off the band.
+            base.mark_text(stroke="white", strokeWidth=4, fontWeight=600, **side).encode(text="label:N"),
+            base.mark_text(color=stroke, fontWeight=600, **side).encode(text="label:N"),
+        ]
+    return layers
+
+
+def _line_names(bands: Sequence[ShadedBand], more: Sequence[float]) -> list[Any]:
     """Name each line at its right end, moved apart where two would overlap."""
-    levels = [value for band in bands for value in (*band.low, *band.high)] + [m.value for m in marks]
+    levels = [value for band in bands for value in (*band.low, *band.high)] + [*more]
     if not levels:
         return []
     gap = _LABEL_GAP * ((max(levels) - min(levels)) or 1)
@@ -271,7 +301,7 @@ def share_bars(
     )
     x = alt.X("value:Q", title=axis, scale=alt.Scale(domainMin=0), axis=few_ticks(6))
     layers = [
-        base.mark_bar(color=PALE, size=12).encode(x=x),
+        base.mark_bar(color=BAND, size=12).encode(x=x),
         base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
         base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("low:Q", title=axis)),
         base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("high:Q", title=axis)),
@@ -302,7 +332,7 @@ def _strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
 
 def few_ticks(number: int = 5) -> Any:
     """Return an axis without a grid and with about so many ticks."""
-    return alt.Axis(tickCount=number, format=".5~g", grid=False, labelOverlap=True)
+    return alt.Axis(tickCount=number, format=".5~g", grid=False, labelOverlap=True, labelFlush=False)
 
 
 def finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str, Any]:

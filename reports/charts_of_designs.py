@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from reports.charts import WIDE, Mark, ShadedBand, across, few_ticks, finished, upright
 from reports.later import later
-from reports.theme import ACCENT, INK, PALE, QUIET, STROKES
+from reports.theme import ACCENT, BAND, INK, QUIET, STROKES
 
 if TYPE_CHECKING:
     import altair as alt
@@ -42,7 +42,7 @@ def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
         tooltip=[
             alt.Tooltip("name:N", title="difference"),
             alt.Tooltip("low:Q", title="5 % below", format=".4~g"),
-            alt.Tooltip("middle:Q", title="middle", format=".4~g"),
+            alt.Tooltip("middle:Q", title="median", format=".4~g"),
             alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
         ],
     )
@@ -96,7 +96,7 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
         tooltip=[
             alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
             alt.Tooltip("y:Q", title=y_axis, format=".4~g"),
-            alt.Tooltip("chance:Q", title="all limits hold [%]", format=".1f"),
+            alt.Tooltip("chance:Q", title="all limits met [%]", format=".1f"),
         ]
     )
     layers: list[Any] = [
@@ -108,7 +108,7 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
             color=alt.Color(
                 "chance:Q",
                 scale=alt.Scale(type="threshold", domain=list(_STEPS), range=list(_GREYS)),
-                legend=alt.Legend(title=["all limits", "hold [%]"], type="symbol", symbolType="square"),
+                legend=alt.Legend(title=["all limits", "met [%]"], type="symbol", symbolType="square"),
             ),
         ),
         base.mark_text(baseline="middle", fontSize=10).encode(
@@ -126,7 +126,8 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
             .encode(x="a:Q", y="b:Q", x2="c:Q", y2="d:Q")
         )
     if shown.now:
-        place = alt.Chart(alt.InlineData(values=[{"x": shown.now[0], "y": shown.now[1], "name": "now"}]))
+        at = {"x": shown.now[0], "y": shown.now[1], "name": "as in the study"}
+        place = alt.Chart(alt.InlineData(values=[at]))
         layers += [
             place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1).encode(
                 x="x:Q", y="y:Q"
@@ -173,7 +174,7 @@ def chances(
     )
     base = alt.Chart(alt.InlineData(values=rows)).encode(
         x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),
-        y=alt.Y("chance:Q", title="holds in [%] of cars", scale=alt.Scale(domain=[0, 100])),
+        y=alt.Y("chance:Q", title="cars that meet it [%]", scale=alt.Scale(domain=[0, 100])),
         color=alt.Color(
             "name:N", scale=alt.Scale(domain=names, range=[stroke for stroke, *_ in strokes]), legend=key
         ),
@@ -183,7 +184,7 @@ def chances(
         tooltip=[
             alt.Tooltip("name:N", title="limit"),
             alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
-            alt.Tooltip("chance:Q", title="holds in [%]", format=".1f"),
+            alt.Tooltip("chance:Q", title="cars that meet it [%]", format=".1f"),
         ],
     )
     layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required, end=WIDE - 60)]
@@ -206,7 +207,7 @@ def against_log(
         alt.InlineData(values=[{"x": at, "logged": value} for at, value in zip(x, logged, strict=True)])
     )
     layers = [
-        base.mark_area(color=PALE, opacity=0.8).encode(y=y, y2="high:Q"),
+        base.mark_area(color=BAND, opacity=0.5).encode(y=y, y2="high:Q"),
         base.mark_line(color=QUIET, strokeWidth=1.4, strokeDash=[6, 3]).encode(
             y=alt.Y("middle:Q", title=y_axis)
         ),

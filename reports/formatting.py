@@ -247,8 +247,11 @@ def listed(words: Iterable[str]) -> str:
 def _percent(value: float, half_width: float) -> str:
     if value in (0.0, 1.0):
         return f"{100 * value:.0f}"
+    near, half = 100 * min(value, 1 - value), 100 * half_width
+    # One decimal, as everywhere; fewer where the interval is wide, more near the ends and where it is narrow.
     # Three decimals tell one car in a hundred thousand; finer is never asked of a builder.
-    text = rounded(100 * value, max(100 * half_width, 0.01))
+    places = 0 if half >= 5 else 1 if near >= 1 and not 0 < half < 0.05 else 2 if near >= 0.1 else 3
+    text = f"{100 * value:.{places}f}"
     # What is not certain is not written as certain.
     if float(text) >= 100 and value < 1:
         return f"{100 * value:.5g}" if 100 * value < 99.9995 else "99.999"

@@ -16,7 +16,7 @@ Paper = Literal["A4", "Letter"]
 Form = Literal["html", "pdf"]
 
 PAPERS: tuple[Paper, ...] = ("A4", "Letter")
-SYSTEMS: tuple[System, ...] = ("as given", "metric", "imperial")
+SYSTEMS: tuple[System, ...] = ("as given", "metric", "metric km/h", "imperial")
 FORMS: tuple[Form, ...] = ("html", "pdf")
 LOGO = Wanted(
     "logo", 300_000, missing="name a picture", otherwise="save a smaller picture", raising=RenderError

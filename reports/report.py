@@ -62,9 +62,23 @@ class Report:
         parts = (part.strip().removesuffix(" at") for part in words.split(","))
         return ", ".join(part for part in parts if part) or self.condition(name)
 
+    def apart_from(self, quantity: str, name: str) -> frozenset[tuple[str, str]]:
+        """Return what a condition sets, one quantity left out: alike for conditions on one curve along it."""
+        return frozenset(
+            (other, value)
+            for record in self.summary.conditions
+            for other, value in (record.overrides if record.name == name else ())
+            if other != quantity
+        )
+
     def where(self, output: Output) -> str:
         """Say in which condition, or between which two."""
-        return ", less the same for: ".join(self.condition(name) for _, name in output.pairs)
+        return " minus ".join(self.condition(name) for _, name in output.pairs)
+
+    def quantity(self, output: Output) -> str:
+        """Name what is looked at: a quantity, or how far it differs between two conditions."""
+        words = in_words(output.quantity)
+        return f"difference in {words}" if output.is_difference else words
 
     def input_name(self, key: str) -> str:
         """Name an input, or a group of correlated ones, in words."""

@@ -451,7 +451,7 @@ def report(
     html: Annotated[bool, typer.Option("--html", help="Only the HTML page.")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="Only the PDF.")] = False,
     paper: Annotated[str, typer.Option(help="Paper of the PDF: A4 or Letter.")] = "A4",
-    units: Annotated[str, typer.Option(help="'as given', metric or imperial.")] = "as given",
+    units: Annotated[str, typer.Option(help="'as given', metric, 'metric km/h' or imperial.")] = "as given",
     leave_out: Annotated[
         list[str] | None, typer.Option("--leave-out", help="Section to leave out; may be repeated.")
     ] = None,

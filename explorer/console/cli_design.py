@@ -102,6 +102,9 @@ def explore(
     candidate: Annotated[
         str | None, typer.Option(help="Candidate to explore around; the study as it stands by default.")
     ] = None,
+    samples: Annotated[
+        int | None, typer.Option(min=100, max=100_000_000, help="Samples instead of the study's own.")
+    ] = None,
     only: Annotated[
         list[str] | None,
         typer.Option(help="Part to do: speed, questions, maps or search; may be repeated. All by default."),
@@ -129,7 +132,7 @@ def explore(
     folder = output or loaded.folder / "results"
     renewed = ("design", "highest_speed")
     with _way(folder, loaded, renewed, workers, engine, scheduler, fresh, quiet=json) as (place, execution):
-        exploration, speeds = explore(loaded, build=build, parts=parts, execution=execution)
+        exploration, speeds = explore(loaded, build=build, parts=parts, samples=samples, execution=execution)
         if exploration is not None and only:
             exploration = kept_parts(folder, loaded, exploration)
         report, problems = _filed(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.inverse import PreparedQuestion, prepare_question, run_question
@@ -74,11 +74,28 @@ def prepare(study: Study, build: Build = AS_IT_STANDS) -> Prepared:
     )
 
 
+def _with_samples(study: Study, samples: int) -> Study:
+    """Return the study with another number of samples in everything an exploration asks."""
+    entries, wanted = study.entries, {"samples": samples}
+    return replace(
+        study,
+        entries=entries.model_copy(
+            update={
+                "maps": [one.model_copy(update=wanted) for one in entries.maps],
+                "questions": [one.model_copy(update=wanted) for one in entries.questions],
+                "search": entries.search.model_copy(update=wanted),
+                "highest_speed": entries.highest_speed.model_copy(update=wanted),
+            }
+        ),
+    )
+
+
 def explore(
     study: Study,
     *,
     build: Build = AS_IT_STANDS,
     parts: Collection[str] = PARTS,
+    samples: int | None = None,
     execution: Execution | None = None,
 ) -> tuple[Exploration | None, HighestSpeeds | None]:
     """Explore the design space of a study around one build.
@@ -87,6 +104,8 @@ def explore(
     ----------
     parts:
         What to do: "speed", "questions", "maps", "search".
+    samples:
+        Number of samples for every part instead of the study's own.
     execution:
         On which workers, told to whom, and where finished parts are kept; by default here and nowhere.
 
@@ -106,6 +125,7 @@ def explore(
 
     """
     execution = execution or Execution()
+    study = study if samples is None else _with_samples(study, samples)
     prepared = prepare(study, build)
     stages = execution.stages
     speeds: HighestSpeeds | None = None

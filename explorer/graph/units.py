@@ -17,7 +17,7 @@ from explorer.errors import UnitError, nearest
 from explorer.graph.arrays import Array
 from explorer.graph.unit_grammar import WORDS, factors, with_stars
 
-System = Literal["as given", "metric", "imperial"]
+System = Literal["as given", "metric", "metric km/h", "imperial"]
 Number = TypeVar("Number", float, Array)
 
 _PLUS_MINUS = re.compile(r"^(?:±|\+/?-)\s*")
@@ -109,6 +109,12 @@ _IMPERIAL = {
     "kg/m**3": "lb/ft**3",
     "W": "hp",
     "J": "ft*lbf",
+}
+_UNITS: dict[System, dict[str, str]] = {
+    "as given": _METRIC,
+    "metric": _METRIC,
+    "metric km/h": {**_METRIC, "m/s": "km/h"},
+    "imperial": _IMPERIAL,
 }
 # A length at least this long [m] is a stretch of track, not a part: shown in m or ft.
 _STRETCH = 2.0
@@ -451,7 +457,8 @@ def display_unit(
     si_unit:
         SI unit of the quantity.
     system:
-        "as given" keeps the builder's unit where there is one; otherwise metric.
+        "as given" keeps the builder's unit where there is one, otherwise metric; "metric km/h" is metric with
+        speeds as on the road.
     given:
         Unit the builder used for it, if any.
     magnitude:
@@ -462,7 +469,7 @@ def display_unit(
         return given
     if _key(si_unit) == "m" and magnitude is not None and abs(magnitude) >= _STRETCH:
         return "ft" if system == "imperial" else "m"
-    return (_IMPERIAL if system == "imperial" else _METRIC).get(_key(si_unit), si_unit)
+    return _UNITS[system].get(_key(si_unit), si_unit)
 
 
 _SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")

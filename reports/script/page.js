@@ -2,7 +2,6 @@
 // Charts with tooltips, the switch of units, and tables that sort.  Without this script the page shows everything
 // as still pictures and in the units it was made with.
 (function () {
-  const systems = ["given", "metric", "imperial"];
   const charts = JSON.parse(document.getElementById("chart-data").textContent);
   const tip = document.getElementById("tip");
   const spoken = document.getElementById("spoken");
@@ -58,7 +57,7 @@
 
   function switchUnits() {
     system = Number(document.getElementById("units").value);
-    for (const amount of document.querySelectorAll(".amount")) amount.textContent = amount.dataset[systems[system]];
+    for (const amount of document.querySelectorAll(".amount")) amount.textContent = amount.dataset["u" + system];
     for (const drawing of document.querySelectorAll("[data-system]")) {
       drawing.hidden = !drawing.dataset.system.split(" ").includes(String(system));
     }

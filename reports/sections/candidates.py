@@ -35,6 +35,7 @@ from reports.formatting import (
     amount,
     chance,
     hours,
+    listed,
     percent,
     range_amount,
     scale,
@@ -45,7 +46,7 @@ from reports.report import Report, in_words, sentence
 
 Names = Mapping[str, str]
 _HOW = (
-    "All candidates are tried on the same cars, so what they share cancels out. The dot is the middle car, "
+    "All candidates are tried on the same cars, so what they share cancels out. The dot is the median car, "
     "the bar holds nine cars in ten, and the dashed line is no difference. A bar that stays on one side of "
     "it tells the two builds apart."
 )
@@ -86,7 +87,7 @@ def headline(found: Comparison) -> str:
     if found.decision.inputs:
         first = found.decision.inputs[0]
         turns = chance(first.worth.turns.value)
-        said += f" Knowing the {first.label} first would turn the choice in {turns} of cases."
+        said += f" Knowing the {first.label} first would change the choice in {turns} of cases."
     return said
 
 
@@ -119,21 +120,21 @@ def _verdicts(report: Report, found: Comparison) -> Table:
     rows.append((cell("all limits at once"), *(_held(one.joint) for one in candidates)))
     if any(found.safety):
         rows.append((cell("all safety limits at once"), *(_held(one.joint_safety) for one in candidates)))
-    rows.append((cell("every limit as often as asked"), *(cell(Verdict(one.verdict)) for one in candidates)))
+    rows.append((cell("verdict on all limits"), *(cell(Verdict(one.verdict)) for one in candidates)))
     rows += [
         (cell(objective.name), *(_objective(found, one, place) for one in candidates))
         for place, objective in enumerate(found.objectives)
     ]
     rows += [
         (
-            cell(f"safety limits hold up to, {state.words}"),
+            cell(f"all safety limits are met up to, {state.words}"),
             *(_speed(report, one.speeds[place].sure) for one in candidates),
         )
         for place, state in enumerate(candidates[0].speeds)
     ]
     return Table(
         "candidate-verdicts",
-        "Each limit and objective for each candidate. Limits: the share of cars that hold it, and how well "
+        "Each limit and objective for each candidate. Limits: the share of cars that meet it, and how well "
         "it is known (95 % interval). Objectives: the average car, and the range of nine in ten.",
         (Column("Limit or objective"), *(Column(one.words) for one in candidates)),
         tuple(rows),
@@ -143,7 +144,7 @@ def _verdicts(report: Report, found: Comparison) -> Table:
 
 
 def _limit(found: Comparison, place: int) -> str:
-    return f"{found.limits[place]}, asked: in {percent(found.required[place])}"
+    return f"{found.limits[place]} ({percent(found.required[place])} required)"
 
 
 def _judged(conformance: Conformance) -> Cell:
@@ -175,7 +176,7 @@ def _speed(report: Report, speed: float | None) -> Cell:
 def _difference_figure(found: Comparison, place: int, names: Names) -> Figure:
     subject = found.subjects[place]
     pairs = [
-        (f"{names[pair.first]} less {names[pair.second]}", one.difference)
+        (f"{names[pair.first]} minus {names[pair.second]}", one.difference)
         for pair in found.pairs
         for one in pair.differences
         if one.subject == place
@@ -275,7 +276,7 @@ def _decision(found: Comparison, names: Names) -> list[Block]:
         ("No candidate passes every limit, so none is recommended.",)
         if found.recommended is None
         else ("Recommended: ", Strong(names[found.recommended]), "."),
-        (f"Judged by {decision.by}, the best on average is ", Strong(names[decision.best]), "."),
+        *_best_on_average(found, names),
     ]
     for one in found.candidates:
         if one.dominated_by:
@@ -290,6 +291,18 @@ def _decision(found: Comparison, names: Names) -> list[Block]:
     return blocks
 
 
+def _best_on_average(found: Comparison, names: Names) -> list[Line]:
+    """Name the best by the aim where it is not the recommended one, and whether it may be built."""
+    best = next(one for one in found.candidates if one.name == found.decision.best)
+    if best.name == found.recommended:
+        return [(f"It is also the best on average by {found.decision.by}.",)]
+    missed = [
+        f"“{name}”" for name, one in zip(found.limits, best.limits, strict=True) if one.verdict == "fail"
+    ]
+    but = f", but it fails {listed(missed)}" if missed else ""
+    return [(f"By {found.decision.by} alone, the best on average is {names[best.name]}{but}.",)]
+
+
 def _worth(decision: DecisionResult) -> Table:
     """Say what knowing something before choosing would be worth."""
     rows = [("everything", decision.everything)]
@@ -298,11 +311,11 @@ def _worth(decision: DecisionResult) -> Table:
     return Table(
         "decision-gain",
         "Before choosing, would it help to know more? What knowing each would gain on average, and in how "
-        "many cars it would lead to another decision.",
+        "many cars it would change the choice.",
         (
             Column("Known before choosing", width=50),
             Column("Gain", number=True, width=24),
-            Column("Turns the choice in", number=True, width=26),
+            Column("Would change the choice in", number=True, width=26),
         ),
         tuple(
             (

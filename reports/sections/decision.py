@@ -184,7 +184,7 @@ def _finding(limits: Sequence[LimitRecord]) -> str:
 
 
 def _is_share(report: Report, limit: LimitRecord) -> bool:
-    return not limit.is_difference and is_yes_or_no(report.output(limit))
+    return is_yes_or_no(report.output(limit))
 
 
 def _row(report: Report, limit: LimitRecord) -> LimitRow:

@@ -54,6 +54,10 @@ _SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
 # What draws a map where there are letters only.
 _LETTERS = {"pass": "#", "fail": ".", "undecided": "?"}
 _KEY = "# every limit passes, ? undecided, . one fails"
+_PLANE_KEY = (
+    "; ✓ passes, ✗ fails, ? is undecided. The heavy line runs where the estimate just reaches what is "
+    "required, the diamond is the car as the study has it"
+)
 _MOST_OF_FRONT = 8
 
 
@@ -110,7 +114,7 @@ def map_headline(found: MapRecord, limits: frozenset[str]) -> Line:
     named = " and ".join(f"“{limit.name}”" for limit in found.limits)
     held = "every limit is met" if every else f"{named} is met"
     if found.met == 0:
-        return (f"{found.name}: nowhere on the map can it be said beyond doubt that {held}.",)
+        return (f"{found.name}: nowhere on the map is it certain that {held}.",)
     if not found.stretches:
         return (f"{found.name}: {held} on {100 * found.met:.0f} % of the map.",)
     return (f"{found.name}: {held} ", *_stretches(found.variables[0], found.stretches), ".")
@@ -128,11 +132,11 @@ def _map(found: MapRecord) -> Figure:
     two = len(found.variables) == 2
     return Figure(
         name=f"map-{slug(found.name)}",
-        title=f"Where all limits hold: {found.name}",
-        alternative=f"Map of the chance that all limits hold over {_over(found)}.",
+        title=f"Where all limits are met: {found.name}",
+        alternative=f"Map of the chance that all limits are met over {_over(found)}.",
         caption=(
             f"Every limit passes at {percent(round(found.met, 3))} of the points"
-            f"{'; ✓ passes, ✗ fails, ? is undecided' if two else ''}. ",
+            f"{_PLANE_KEY if two else ''}. ",
         ),
         draw=in_each_system(partial(_plane if two else _line, found)),
         signs=_letters(found) if two else (),
@@ -176,7 +180,7 @@ def _line(found: MapRecord, system: System) -> dict[str, Any]:
     shown = _scale(variable, system)
     x = [shown.value(value) for value in found.values[0]]
     curves = [ChanceCurve(limit.name, x, limit.probability[0]) for limit in found.limits]
-    now = [] if variable.now is None else [Mark(shown.value(variable.now), "now")]
+    now = [] if variable.now is None else [Mark(shown.value(variable.now), "as in the study")]
     return chances(curves, x_axis=shown.titled(variable.words), marks=now)
 
 
@@ -187,7 +191,7 @@ def search_headline(found: SearchRecord) -> Line:
     """Say the best build and what it reaches, or why there is none."""
     optimum = found.optimum
     if optimum is None:
-        fails = "; ".join(found.nearest_fails) or "none by its estimate, but not beyond doubt"
+        fails = "; ".join(found.nearest_fails) or "none by its estimate, but that is not certain"
         return (
             f"No build in the ranges meets every limit; the nearest of {len(found.points)} fails: {fails}.",
         )
@@ -236,7 +240,7 @@ def _on_fresh_cars(found: SearchRecord, judged: Sequence[Conformance]) -> Table:
         "How it stands on fresh cars, which the search never saw.",
         (
             Column("Limit", width=50),
-            Column("Holds in", number=True, width=34),
+            Column("Met by", number=True, width=34),
             Column("Verdict", width=16),
         ),
         tuple(
@@ -261,7 +265,7 @@ def _build_table(found: SearchRecord, values: Sequence[float], caption: str) -> 
         (
             Column("Free to choose", width=34),
             Column("Chosen", number=True, width=20),
-            Column("Now", number=True, width=20),
+            Column("As in the study", number=True, width=20),
             Column("Range looked at", number=True, width=26),
         ),
         tuple(
@@ -325,7 +329,7 @@ def answer_headline(found: AnswerRecord) -> Line:
             value(variable.low),
             " and ",
             value(variable.high),
-            f" is enough; at best the limit holds with {chance(found.best_probability)}, at ",
+            f" is enough; at best {chance(found.best_probability)} of cars meet the limit, at ",
             value(found.best),
             ".",
         )
@@ -367,14 +371,14 @@ def _stretch(variable: VariableRecord, one: Stretch) -> Line:
 
 
 def _sure(variable: VariableRecord, sure: float | None) -> Amount | str:
-    return "no value beyond doubt" if sure is None else _value(variable, sure)
+    return "no value for certain" if sure is None else _value(variable, sure)
 
 
 def _answer(found: AnswerRecord) -> Figure:
     return Figure(
         name=f"answer-{slug(found.ask)}",
         title=f"{found.limit} against {found.variable.words}",
-        alternative=f"Chance that {found.limit} holds against {found.variable.words}.",
+        alternative=f"Chance that a car meets “{found.limit}”, against {found.variable.words}.",
         caption=_choose(found),
         draw=in_each_system(partial(_answer_chart, found)),
     )
@@ -384,7 +388,7 @@ def _answer_chart(found: AnswerRecord, system: System) -> dict[str, Any]:
     shown = _scale(found.variable, system)
     marks = [
         Mark(shown.value(value), name)
-        for value, name in ((found.variable.now, "now"), (found.choose, "choose"))
+        for value, name in ((found.variable.now, "as in the study"), (found.choose, "choose"))
         if value is not None
     ]
     required = 100 * found.required
@@ -400,7 +404,7 @@ def _answer_chart(found: AnswerRecord, system: System) -> dict[str, Any]:
 def _choose(found: AnswerRecord) -> Line:
     if found.choose is None:
         best = _value(found.variable, found.best)
-        return ("No value in the range lets it hold beyond doubt; the best looked at is ", best, ".")
+        return ("No value in the range is certain to meet it; the best looked at is ", best, ".")
     others = ", ".join(
         f"{one.name} {one.verdict}" + ("" if one.verdict == "pass" else f" ({chance(one.probability)})")
         for one in found.others

@@ -23,10 +23,10 @@ from reports.blocks import (
     cell,
 )
 from reports.charts import Mark, distribution
-from reports.findings import slug
-from reports.formatting import MINUS, Scale, amount, count, counted, scale, share, share_range
+from reports.findings import met_words, slug
+from reports.formatting import MINUS, Scale, amount, chance, count, counted, scale, share, share_range
 from reports.options import SYSTEMS
-from reports.report import Report, in_words
+from reports.report import Report, in_words, is_yes_or_no
 
 # With more of its samples than this at the cap, a distribution is a single bar.
 _NEARLY_ALL = 0.8
@@ -46,18 +46,37 @@ def build(report: Report) -> Section | None:
             (
                 f"Each chart counts {count(summary.reproduction.samples)} cars, every one drawn from "
                 "the inputs as "
-                "they may come out. Dark bars do not hold the limit; the dashed line is the limit.",
+                "they may come out. Dark bars miss the limit; the dashed line is the limit.",
             )
         ),
-        Gallery(tuple(_limit_figure(report, limit) for limit in summary.limits)),
+        Gallery(tuple(_limit_figure(report, one) for one in summary.limits if not _is_share(report, one))),
     ]
+    shares = [limit for limit in summary.limits if _is_share(report, limit)]
+    if shares:
+        blocks.append(Bullets(tuple((*met_words(limit), " It is a yes or no.") for limit in shares)))
     if others:
         blocks.append(Heading("Quantities without a limit"))
+    yes_or_no = [output for output in spread if is_yes_or_no(output)]
+    if yes_or_no:
+        blocks.append(Bullets(tuple(_so_often(report, output) for output in yes_or_no)))
+        spread = [output for output in spread if output not in yes_or_no]
     if capped:
         blocks.append(Bullets(tuple(_not_reached(report, output) for output in capped)))
     if spread:
         blocks.append(Gallery(tuple(_output_figure(report, output) for output in spread)))
     return Section("distributions", "Distributions against their limits", tuple(blocks))
+
+
+def _is_share(report: Report, limit: LimitRecord) -> bool:
+    return is_yes_or_no(report.output(limit))
+
+
+def _so_often(report: Report, output: OutputRecord) -> Line:
+    """Say the share of a quantity that is either 0 or 1: a histogram of it would be two bars."""
+    return (
+        Strong(in_words(output.quantity)),
+        f", {report.where(output)}: yes in {chance(output.mean)} of predicted cars.",
+    )
 
 
 def _not_reached(report: Report, output: OutputRecord) -> Line:
@@ -80,15 +99,16 @@ def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
         name=f"limit-{slug(limit.name)}",
         title=limit.name,
         alternative=(
-            f"Histogram of {in_words(limit.quantity)}, {where}. The limit holds in {holds} of cars; "
+            f"Histogram of {report.quantity(output)}, {where}. {holds} of predicted cars meet the limit; "
             f"verdict {found.verdict}."
         ),
         caption=(
             Verdict(found.verdict),
-            f" {where}: holds in {holds} of cars ({share_range(found.low, found.high)}).",
+            f" {where}: met by {holds} of predicted cars "
+            f"(95 % interval {share_range(found.low, found.high)}).",
             *_outside(output),
         ),
-        draw=partial(_charts, output, limit.unit, limit.display_unit, (limit.low, limit.high)),
+        draw=partial(_charts, report.quantity(output), output, (limit.low, limit.high)),
         wide=False,
         numbers=_numbers(output),
     )
@@ -109,31 +129,33 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
     where = report.where(output)
     return Figure(
         name=f"output-{slug(f'{output.quantity}-{output.condition}-{output.minus or str()}')}",
-        title=f"{in_words(output.quantity)}, {where}",
-        alternative=f"Histogram of {in_words(output.quantity)}, {where}.",
-        caption=("Middle ", shown[0.5], ", from ", shown[0.05], " to ", shown[0.95], ".", *_outside(output)),
-        draw=partial(_charts, output, output.unit, output.display_unit, (-math.inf, math.inf)),
+        title=f"{report.quantity(output)}, {where}",
+        alternative=f"Histogram of {report.quantity(output)}, {where}.",
+        caption=(
+            *("Median ", shown[0.5], " (90 % range ", shown[0.05], " to ", shown[0.95], ")."),
+            *_outside(output),
+        ),
+        draw=partial(_charts, report.quantity(output), output, (-math.inf, math.inf)),
         wide=False,
         numbers=_numbers(output),
     )
 
 
-def _charts(
-    output: OutputRecord, unit: str, display: str, good: tuple[float, float]
-) -> tuple[Mapping[str, object], ...]:
+def _charts(name: str, output: OutputRecord, good: tuple[float, float]) -> tuple[Mapping[str, object], ...]:
     """One chart for each system of units; alike ones are made once."""
     far, difference = output.histogram.edges[-1], output.is_difference
-    scales = [scale(unit, display, system, magnitude=far, difference=difference) for system in SYSTEMS]
-    made = {shown: _chart(output, shown, good) for shown in dict.fromkeys(scales)}
+    unit, given = output.unit, output.display_unit
+    scales = [scale(unit, given, system, magnitude=far, difference=difference) for system in SYSTEMS]
+    made = {shown: _chart(output, shown, good, name) for shown in dict.fromkeys(scales)}
     return tuple(made[shown] for shown in scales)
 
 
-def _chart(output: OutputRecord, shown: Scale, good: tuple[float, float]) -> dict[str, object]:
+def _chart(output: OutputRecord, shown: Scale, good: tuple[float, float], name: str) -> dict[str, object]:
     bounds = sorted(shown.value(value) if math.isfinite(value) else value for value in good)
     return distribution(
         [shown.value(edge) for edge in output.histogram.edges],
         output.histogram.counts,
-        axis=shown.titled(in_words(output.quantity)),
+        axis=shown.titled(name),
         good=(bounds[0], bounds[1]),
         marks=[Mark(value, _short(value)) for value in bounds if math.isfinite(value)],
     )

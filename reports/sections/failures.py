@@ -15,9 +15,9 @@ def build(report: Report) -> Section:
         return Section("failures", title, (Paragraph(("Every model gave an answer for every sample.",)),))
     table = Table(
         "failed",
-        "Samples without an answer. Each is counted as not holding the limit it was asked for.",
+        "Samples without an answer. Each counts as a car that misses the limit.",
         (
-            Column("Quantity asked for"),
+            Column("Quantity wanted"),
             Column("Condition"),
             Column("Gave up first"),
             Column("What that means"),

@@ -46,12 +46,12 @@ def _asked(report: Report, question: Question) -> tuple[Cell, ...]:
 def _limits_line(limits: Sequence[LimitRecord]) -> Line:
     """Name the limits that stand in the way, or the tightest where none does."""
     if not limits:
-        return ("Not asked: the study sets no limit on this.",)
+        return ("The study sets no limit on this.",)
     standing = [limit for limit in limits if limit.conformance.verdict != "pass"]
     if not standing:
         tightest = limits[0]
         every = "Both" if len(limits) == 2 else f"All {len(limits)}"
-        start = "" if len(limits) == 1 else f"{every} limits hold as often as asked. Tightest: "
+        start = "" if len(limits) == 1 else f"{every} limits pass. Tightest: "
         return (start, *_short(tightest))
     line: Line = ()
     for limit in standing[:_TIGHTEST]:
@@ -64,8 +64,7 @@ def _short(limit: LimitRecord) -> Line:
     found = limit.conformance
     return (
         Link(limit.name, f"limit-{slug(limit.name)}"),
-        f" in {share(found.probability, found.low, found.high)} of cars, "
-        f"asked: in {percent(limit.probability)}.",
+        f": met by {share(found.probability, found.low, found.high)}, {percent(limit.probability)} required.",
     )
 
 

@@ -7,7 +7,8 @@ from reports.report import Report
 
 WORDS = (
     ("Car, sample", "One imagined car out of many: every uncertain input takes a value it may well have."),
-    ("Middle", "Half of the cars lie above this value and half below (the median)."),
+    ("Median", "Half of the cars lie above this value and half below."),
+    ("90 % range", "Nine cars in ten lie in it; one in twenty lies above, one in twenty below."),
     ("5 to 95 % band", "Nine cars in ten lie inside it."),
     (
         "Standard uncertainty, standard deviation",
@@ -30,7 +31,7 @@ WORDS = (
     ("Undecided", "The requirement lies inside the interval: the run cannot say."),
     (
         "Guard band",
-        "How far inside the limit the middle car must lie, so that enough of the others hold it too "
+        "How far inside the limit the median car must lie, so that enough of the others meet it too "
         "(JCGM 106:2012).",
     ),
     (
@@ -66,4 +67,4 @@ WORDS = (
 
 def build(report: Report) -> Section:
     """All words: a reader cannot know beforehand which will be needed."""
-    return Section("glossary", "Words used here", (Facts(tuple((word, (text,)) for word, text in WORDS)),))
+    return Section("glossary", "Glossary", (Facts(tuple((word, (text,)) for word, text in WORDS)),))

@@ -46,7 +46,7 @@ def build(report: Report) -> Section | None:
         ]
         if state.steps:
             blocks.append(_speed_steps(report, state))
-    if found.look_after_each:
+    if found.look_after_each and any(state.steps for state in found.states):
         blocks.append(Paragraph(("After each step, before the next:",)))
         blocks.append(Bullets(tuple((sentence(words),) for words in found.look_after_each)))
     if found.notes:
@@ -65,15 +65,17 @@ def state_headline(state: StateSpeed, unit: str) -> Line:
     begun = sentence(state.words).removesuffix(".")
     if state.speed is None:
         lowest = speed_amount(state.speeds[0], unit, whole=True)
-        words = f"{begun}: at no speed do all safety limits hold; “{state.held_back_by}” already fails at "
+        words = f"{begun}: at no speed are all safety limits met; “{state.held_back_by}” already fails at "
         return (words, lowest, ".")
     if state.to_the_end:
         end = speed_amount(state.speed, unit, whole=True)
-        return (f"{begun}: all safety limits hold up to ", end, ", where the search ends.")
-    sure = "not shown beyond doubt at any speed" if state.sure is None else speed_amount(state.sure, unit)
-    said: Line = (f"{begun}: all safety limits hold up to ", speed_amount(state.speed, unit), " (", sure)
+        return (f"{begun}: all safety limits are met up to ", end, ", where the search ends.")
+    sure: Line = ("not certain at any speed",)
+    if state.sure is not None:
+        sure = ("certain to ", speed_amount(state.sure, unit))
+    said: Line = (f"{begun}: all safety limits are met up to ", speed_amount(state.speed, unit), " (", *sure)
     if state.possible is not None:
-        said = (*said, " to ", speed_amount(state.possible, unit))
+        said = (*said, ", possible to ", speed_amount(state.possible, unit))
     said = (*said, ")")
     if state.reachable is not None and state.reachable[2] > state.speed:
         low, _, high = state.reachable
@@ -86,7 +88,7 @@ def _figure(report: Report, state: StateSpeed) -> Figure:
     return Figure(
         name=f"speed-steps-{slug(state.words)}",
         title=f"Safety limits against speed, {state.words}",
-        alternative=f"Chance that each safety limit holds against speed, {state.words}.",
+        alternative=f"Chance that a car meets each safety limit, against speed, {state.words}.",
         caption=_caption(report, state),
         draw=in_each_system(partial(_chart, report, state)),
     )
@@ -108,14 +110,14 @@ def _caption(report: Report, state: StateSpeed) -> Line:
         far: Line = ("at no speed",) if limit.up_to is None else ("up to ", report.speed(limit.up_to))
         parts = (*parts, f"{limit.name}: ", *far, ". ")
     if state.held_back_by:
-        parts = (*parts, f"What gives way first: {state.held_back_by}. ")
+        parts = (*parts, f"First limit to fail: {state.held_back_by}. ")
     if state.reachable:
         low, _, high = state.reachable
         parts = (
             *parts,
             "The car reaches ",
             range_amount(low, high, "m/s", report.speed_unit),
-            " (5 to 95 %).",
+            " (90 % range).",
         )
     return parts
 
@@ -128,7 +130,7 @@ def _speed_steps(report: Report, state: StateSpeed) -> Table:
         (
             Column("Speed", number=True),
             Column("Air load", number=True),
-            Column("All hold in", number=True),
+            Column("All met by", number=True),
             *(
                 Column(f"{in_words(one.quantity)}, {report.swept(one.condition, 'speed')}", number=True)
                 for one in state.steps[0].expectations

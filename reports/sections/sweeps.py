@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from functools import partial
 
 from explorer.graph.units import System
-from explorer.results.records import SweepRecord
+from explorer.results.records import LimitRecord, SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
-from reports.charts import Mark, ShadedBand, fan
+from reports.charts import LimitPoint, ShadedBand, fan
 from reports.findings import slug
 from reports.formatting import MINUS, Amount, Scale, amount, scale
 from reports.options import SYSTEMS
@@ -24,13 +24,13 @@ def build(report: Report) -> Section | None:
     if not groups:
         return None
     intro = (
-        "The thick line is the middle car; nine cars in ten lie inside the band around it, one in "
-        "twenty above and "
-        "one in twenty below."
+        "The thick line is the median car; nine cars in ten lie inside the band around it, one in twenty "
+        "above and one in twenty below. A limit is marked at the speed and on the curve that it applies to; "
+        "its triangle points to the good side."
     )
     return Section(
         "sweeps",
-        "Against speed",
+        "Speed sweeps",
         (Paragraph((intro,)), *(_figure(report, sweeps) for sweeps in groups.values())),
     )
 
@@ -70,7 +70,7 @@ def _chart(report: Report, sweeps: list[SweepRecord], x: Scale, y: Scale) -> dic
         [_band(report, sweep, x, y) for sweep in sweeps],
         x_axis=x.titled(in_words(first.along)),
         y_axis=y.titled(in_words(first.quantity)),
-        marks=_marks(report, first, y),
+        points=_points(report, sweeps, x, y),
     )
 
 
@@ -90,14 +90,28 @@ def _band(report: Report, sweep: SweepRecord, x: Scale, y: Scale) -> ShadedBand:
     )
 
 
-def _marks(report: Report, sweep: SweepRecord, y: Scale) -> list[Mark]:
-    """Limits on this quantity, as lines across: the same number once."""
-    bounds: dict[float, str] = {}
+def _points(report: Report, sweeps: list[SweepRecord], x: Scale, y: Scale) -> list[LimitPoint]:
+    """Limits on this quantity: each on the curve of its own condition, at the place where it applies."""
+    points = []
+    for limit, sweep, at in _applying(report, sweeps):
+        for word, value in limit.ends:
+            text = f"{word} {y.value(value):.4g}".replace("-", MINUS)
+            up, curve = word == "at least", sweeps.index(sweep)
+            points.append(LimitPoint(x.value(at), y.value(value), text, up, curve))
+    return points
+
+
+def _applying(report: Report, sweeps: list[SweepRecord]) -> list[tuple[LimitRecord, SweepRecord, float]]:
+    """Pair each limit on the quantity with its curve and its place along it."""
+    along = sweeps[0].along
+    curves = {report.apart_from(along, sweep.condition): sweep for sweep in sweeps}
+    found = []
     for limit in report.summary.limits:
-        if limit.quantity == sweep.quantity and not limit.is_difference:
-            for word, value in limit.ends:
-                bounds.setdefault(value, f"{word} {y.value(value):.4g}".replace("-", MINUS))
-    return [Mark(y.value(value), f"limit: {label}") for value, label in bounds.items()]
+        at = report.summary.nominal.get(limit.condition, {}).get(along)
+        curve = curves.get(report.apart_from(along, limit.condition))
+        if limit.quantity == sweeps[0].quantity and not limit.is_difference and at is not None and curve:
+            found.append((limit, curve, at))
+    return found
 
 
 def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
@@ -110,7 +124,7 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
             amount(sweep.x[last], sweep.along_unit, sweep.along_display_unit),
             ": ",
             _at(sweep, sweep.middle[last]),
-            " (",
+            " (90 % range ",
             _at(sweep, sweep.low[last]),
             " to ",
             _at(sweep, sweep.high[last]),
@@ -147,7 +161,7 @@ def _numbers(report: Report, sweeps: list[SweepRecord]) -> Table:
             Column("Condition"),
             Column(in_words(sweeps[0].along), number=True),
             Column("5 % below", number=True),
-            Column("Middle", number=True),
+            Column("Median", number=True),
             Column("5 % above", number=True),
             Column("No answer", number=True),
         ),

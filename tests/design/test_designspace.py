@@ -466,6 +466,13 @@ def test_nothing_to_explore_is_told(tmp_path: Path) -> None:
     )
 
 
+def test_every_part_takes_another_number_of_samples(tmp_path: Path) -> None:
+    maps = '[[maps]]\nover = ["across"]\nsamples = 500\n'
+    exploration = explore(known(tmp_path, DESIGN + maps), parts=["maps"], samples=300)[0]
+    assert exploration is not None
+    assert [one.samples for one in exploration.maps] == [300]
+
+
 # --- the command ------------------------------------------------------------------------------------------
 
 

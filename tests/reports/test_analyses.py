@@ -73,14 +73,14 @@ def test_measurements_are_drawn_where_the_table_says() -> None:
 def test_candidates_say_who_is_better_and_by_how_much(reader: Reader) -> None:
     for words in (
         "Recommended: stiffer springs.",
-        "stiffer springs less springs as built: +4.2 N, better in 99.20 % of cars.",
+        "stiffer springs minus springs as built: +4.2 N, better in 99.20 % of cars.",
         "springs as built is no better anywhere than: stiffer springs.",
         "no limit and no objective depends on paint",
         "no source given",
         "201.60 km/h",
         # An objective has its own unit, whatever name it shares with another.
         "speed 12.000 N",
-        "safety limits hold up to, flap closed 160.6 km/h no speed",
+        "all safety limits are met up to, flap closed 160.6 km/h no speed",
     ):
         assert words in reader.text
 
@@ -117,7 +117,7 @@ def test_a_search_without_a_find_says_what_came_nearest() -> None:
 def test_the_ladder_is_no_permission(reader: Reader) -> None:
     steps = reader.text[reader.text.index("Speed steps, not a permission") :]
     assert "It is never a clearance to run." in steps[:600]
-    assert "Flap closed: all safety limits hold up to 158.4 km/h (not shown beyond doubt" in steps
+    assert "Flap closed: all safety limits are met up to 158.4 km/h (not certain at any speed" in steps
     assert "Look for fresh marks under the splitter." in steps
 
 

@@ -18,7 +18,7 @@ from reports.drawings.sideview import describe, exaggeration, largest_force, sid
 from reports.page import figures
 from reports.report import Report
 from reports.sections import sections
-from reports.theme import STROKES
+from reports.theme import ACCENT, ALARM, BAND, INK, STROKES
 from tests.mechanism_help import FLAPS, THREE_FLAPS, ask
 from tests.report_fixture import HOSTILE, make_results
 
@@ -55,6 +55,50 @@ def test_every_chart_of_a_report_fits_the_schema() -> None:
     assert len(shown) > 8
     for figure in shown:
         alt.Chart.from_dict(dict(figure.charts[0]), validate=True)
+
+
+def _light(colour: str) -> float:
+    """Relative luminance, as WCAG 2.2 defines it."""
+    parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
+    red, green, blue = (
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts
+    )
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _contrast(first: str, second: str) -> float:
+    low, high = sorted((_light(first), _light(second)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_what_carries_data_stands_out() -> None:
+    """WCAG 2.2, 1.4.11: 3:1 against what lies beside it."""
+    for colour in (BAND, INK, ACCENT, ALARM, *(stroke for stroke, *_ in STROKES)):
+        assert _contrast(colour, "#ffffff") >= 3
+    assert _contrast(BAND, INK) >= 3
+
+
+def test_a_limit_is_drawn_on_its_own_curve_at_its_own_speed() -> None:
+    results = make_results()
+    drawn = figures(sections(Report(results)))
+    (figure,) = [one for one in drawn if one.name == "sweep-front-axle-load-speed"]
+    rows = [row for rows in figure.charts[0]["datasets"].values() for row in rows if "label" in row]
+    places = {(row["x"], row["y"], row["label"]) for row in rows}
+    # The fixture asks 5 N at 45 m/s closed, 10 N at 55 m/s open; the curves are drawn in m/s.
+    assert places == {(45.0, 5.0, "at least 5"), (55.0, 10.0, "at least 10")}
+    (other,) = [one for one in drawn if one.name == "sweep-pitch-speed"]
+    assert not [row for rows in other.charts[0]["datasets"].values() for row in rows if "label" in row]
+
+
+def test_the_axis_of_a_difference_says_so() -> None:
+    drawn = figures(sections(Report(make_results())))
+    (figure,) = [one for one in drawn if one.name == "limit-worth-the-trouble"]
+    axes = {
+        layer["encoding"]["x"]["title"]
+        for layer in figure.charts[0]["layer"]
+        if "title" in layer.get("encoding", {}).get("x", {})
+    }
+    assert axes == {"difference in top speed [km/h]"}
 
 
 def test_a_bin_is_cut_where_the_limit_runs_through_it() -> None:

@@ -58,7 +58,7 @@ def test_every_subject_that_is_sorted_is_a_model_file() -> None:
 
 def test_questions_without_a_limit_are_shown_as_not_asked() -> None:
     page = first_page(make_results())
-    assert "Does the flap mechanism work? no limit Not asked: the study sets no limit on this." in page
+    assert "Does the flap mechanism work? no limit The study sets no limit on this." in page
     assert "Which numbers lack a source? 2 of 10 that the study gives have no source" in page
 
 

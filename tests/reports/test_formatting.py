@@ -54,6 +54,7 @@ def test_a_spread_of_temperature_has_no_zero() -> None:
     assert amount(10.0, "K", "degC", spread=10.0, difference=True).texts == (
         f"10{SPACE}°C",
         f"10{SPACE}°C",
+        f"10{SPACE}°C",
         f"18{SPACE}°F",
     )
 
@@ -71,10 +72,22 @@ def test_what_has_no_answer_says_so(value: float | None) -> None:
     assert set(range_amount(value, 1.0, "N", "N").texts) == {"no answer"}
 
 
-def test_shares_are_rounded_by_their_interval() -> None:
-    assert share(0.66992, 0.6669, 0.6728) == f"66.99{SPACE}%"
-    assert share_range(0.6669, 0.6728) == f"66.69 to 67.28{SPACE}%"
+def test_speeds_can_be_read_as_on_the_road() -> None:
+    assert amount(10.0, "m/s", "m/s").text("metric km/h") == f"36{SPACE}km/h"
+    assert amount(0.0254, "m", "in").text("metric km/h") == f"25.4{SPACE}mm"
+
+
+def test_shares_are_printed_one_way() -> None:
+    assert share(0.66992, 0.6669, 0.6728) == f"67.0{SPACE}%"
+    assert share_range(0.6669, 0.6728) == f"66.7 to 67.3{SPACE}%"
     assert share(0.5, 0.4, 0.6) == f"50{SPACE}%"
+    for half in (0.0, 0.001, 0.01):
+        assert share(0.951, 0.951 - half, 0.951 + half) == f"95.1{SPACE}%" == percent(0.951)
+    # Where the interval has no width it says nothing of the digits.
+    assert share(0.94123, 0.94123, 0.94123) == f"94.1{SPACE}%"
+    # So narrow an interval is worth its digits, and so is what lies near an end.
+    assert share(0.94987, 0.9497, 0.9501) == f"94.99{SPACE}%"
+    assert share(0.99988, 0.9996, 1.0) == f"99.988{SPACE}%"
     assert percent(0.999) == f"99.9{SPACE}%"
     assert count(1234567) == "1\N{NARROW NO-BREAK SPACE}234\N{NARROW NO-BREAK SPACE}567"
 

@@ -51,12 +51,12 @@ def test_correlated_inputs_are_weighed_together() -> None:
     assert precision[other, other] == pytest.approx(1.0)
 
 
-def test_units_of_all_three_systems_come_along() -> None:
+def test_units_of_all_systems_come_along() -> None:
     data = payload(Report(make_results()))
     assert data is not None
     clearance = data["limits"][3]
-    assert [entry["symbol"] for entry in clearance["scales"]] == ["mm", "mm", "in"]
-    assert clearance["scales"][2]["factor"] == pytest.approx(0.0254)
+    assert [entry["symbol"] for entry in clearance["scales"]] == ["mm", "mm", "mm", "in"]
+    assert clearance["scales"][3]["factor"] == pytest.approx(0.0254)
 
 
 def thinned(results: Results, samples: pd.DataFrame | None) -> Results:
