@@ -76,7 +76,7 @@ def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
     graph = study.graph if study else whole_graph()
     if study is None and name not in graph:
         graph = next((g for g in _variant_graphs() if name in g), graph)
-    members = _of_family(name, graph)
+    members = graph.of_family(name)
     name = members[0] if members else name
     quantity = graph[name]
     used_by = sorted(other.name for other in graph.quantities.values() if name in other.needed_names)
@@ -93,15 +93,6 @@ def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
     if study is not None and not quantity.record:
         explanation["values"] = [_value(study, name, condition) for condition in study.conditions]
     return explanation
-
-
-def _of_family(name: str, graph: Graph) -> list[str]:
-    """Return the quantities of a study's members that are meant by the name of their family."""
-    family, _, rest = name.partition("_")
-    if name in graph or family not in graph.families:
-        return []
-    named = [f"{member}_{rest}" for member in graph.families[family]]
-    return [one for one in named if one in graph]
 
 
 def _variant_graphs() -> list[Graph]:

@@ -80,6 +80,17 @@ class Graph:
     def __contains__(self, name: object) -> bool:
         return name in self.quantities
 
+    def of_family(self, name: str) -> tuple[str, ...]:
+        """Return the quantities of all members that a name of their family stands for.
+
+        So element_chord stands for top_chord and low_chord of the members top and low.  Empty where the name
+        is a quantity itself, or stands for none.
+        """
+        family, _, rest = name.partition("_")
+        if name in self or family not in self.families:
+            return ()
+        return tuple(one for member in self.families[family] if (one := f"{member}_{rest}") in self)
+
     def order(self, targets: Iterable[str], given: Collection[str]) -> tuple[str, ...]:
         """List everything the targets need, themselves included, each after what it needs.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from explorer.errors import StudyError, nearest, with_file
 from explorer.study.schema import CandidateEntry
-from explorer.study.study import Input, Study, read_input
+from explorer.study.study import Input, Study, read_inputs
 
 # What a candidate sets, unless its entry says where the number is from.
 SET_BY_CANDIDATE = "set by the candidate"
@@ -91,17 +91,17 @@ def _build(study: Study, name: str, entry: CandidateEntry) -> Build:
                 found=quantity,
                 allowed=", ".join(entry.overrides) or "none, since it overrides nothing",
             )
+    read = read_inputs(entry.overrides, study.graph, study.folder, key)
+    independent = {one for named in entry.independent for one in study.graph.of_family(named) or (named,)}
     overrides = {
-        quantity: _override(study, name, quantity, value, quantity in entry.independent)
-        for quantity, value in entry.overrides.items()
+        quantity: _override(study, name, given, quantity in independent) for quantity, given in read.items()
     }
     return Build(name, entry.words or name.replace("_", " "), overrides)
 
 
-def _override(study: Study, build: str, quantity: str, value: object, independent: bool) -> Input:
-    key = f"candidates.{build}.{quantity}"
-    read = read_input(quantity, value, study.graph, study.folder, key)
-    check_not_always_overridden(study, quantity, key)
+def _override(study: Study, build: str, read: Input, independent: bool) -> Input:
+    quantity = read.quantity
+    check_not_always_overridden(study, quantity, f"candidates.{build}.{quantity}")
     return replace(
         read,
         key=f"{quantity}@{build}",

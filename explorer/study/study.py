@@ -261,7 +261,7 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
         not_modelled=tuple(entries.study.not_modelled),
         entries=entries,
         tables=tables,
-        included=tuple(_included(one, graph, file.parent) for one in text.includes),
+        included=tuple(_included(one, entries.inputs, graph, file.parent) for one in text.includes),
     )
     limits = tuple(_limit(entry, position, study) for position, entry in enumerate(entries.limits))
     sweeps = tuple(_sweep(entry, position, study) for position, entry in enumerate(entries.sweeps))
@@ -276,12 +276,15 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     return study
 
 
-def _included(include: Merged, graph: Graph, folder: Path) -> Included:
+def _included(include: Merged, entries: Mapping[str, Any], graph: Graph, folder: Path) -> Included:
+    # Before it a member of a family may have had the entry that all of them share.
+    shared = {one: entry for name, entry in entries.items() for one in graph.of_family(name)}
+    entries_before = {name: shared.get(name) if one is None else one for name, one in include.before.items()}
     before = {
         name: _default(graph[name])
         if entry is None
         else read_input(name, entry, graph, folder, f"inputs.{name}")
-        for name, entry in include.before.items()
+        for name, entry in entries_before.items()
     }
     return Included(
         include.file,
@@ -338,10 +341,28 @@ def _asked_for(name: str, graph: Graph, key: str) -> Quantity:
     return quantity
 
 
+def read_inputs(
+    entries: Mapping[str, Any], graph: Graph, folder: Path, key: str, condition: str | None = None
+) -> dict[str, Input]:
+    """Read entries by quantity; one by the name of a family is that of each member that has none of its own.
+
+    Parameters are those of ``read_input``, ``key`` being that of the section.
+
+    Raises
+    ------
+    StudyError
+        As ``read_input`` does.
+    """
+    found: dict[str, Input] = {}
+    for name, entry in entries.items():
+        for one in graph.of_family(name) or (name,):
+            if one == name or one not in entries:
+                found[one] = read_input(one, entry, graph, folder, f"{key}.{name}", condition)
+    return found
+
+
 def _inputs(entries: Mapping[str, Any], graph: Graph, folder: Path) -> dict[str, Input]:
-    given = {
-        name: read_input(name, entry, graph, folder, f"inputs.{name}") for name, entry in entries.items()
-    }
+    given = read_inputs(entries, graph, folder, "inputs")
     defaults = {name: _default(quantity) for name, quantity in graph.quantities.items() if name not in given}
     return {**given, **{name: default for name, default in defaults.items() if default is not None}}
 
@@ -428,10 +449,7 @@ def _conditions(entries: Mapping[str, ConditionEntry], graph: Graph, folder: Pat
                     allowed=", ".join(found) or "none stands above this one",
                 )
             inherited = found[entry.like].overrides
-        own = {
-            quantity: read_input(quantity, value, graph, folder, f"conditions.{name}.{quantity}", name)
-            for quantity, value in entry.overrides.items()
-        }
+        own = read_inputs(entry.overrides, graph, folder, f"conditions.{name}", name)
         found[name] = Condition(name, entry.words or name.replace("_", " "), {**inherited, **own})
     return found
 

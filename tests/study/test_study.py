@@ -199,3 +199,43 @@ def test_limits_and_conditions_are_written_as_people_write(small_study: Writer) 
     assert limit.probability == 0.8
     assert limit.asked.ends == pytest.approx((2.3 * 9.80665, 2.5 * 9.80665))
     assert study.conditions["rest"].overrides["cg_station"].distribution.sd == pytest.approx(0.003)
+
+
+FAMILY = """
+[families]
+point = ["nose", "tail", "side"]
+
+[inputs]
+point_station = "100 mm"
+tail_station = "380 mm"
+point_clearance_at_rest = { mean = 9, sd = 1, unit = "mm", source = "rule" }
+"""
+
+
+def test_members_of_a_family_share_an_entry(small_study: Writer) -> None:
+    """What one member says itself counts, wherever it stands; each draws its own errors."""
+    folder = small_study(
+        conditions='point_clearance_at_rest = "8 mm"\ntail_clearance_at_rest = "7 mm"',
+        **{"[inputs]": FAMILY},
+    )
+    study = load_study(folder)
+    stations = [study.inputs[f"{name}_station"].distribution.nominal for name in ("nose", "tail", "side")]
+    assert stations == [0.1, 0.38, 0.1]
+    rest = study.conditions["rest"].overrides
+    assert [rest[f"{name}_clearance_at_rest"].distribution.nominal for name in ("nose", "tail", "side")] == [
+        0.008,
+        0.007,
+        0.008,
+    ]
+    streams = {study.inputs[f"{name}_clearance_at_rest"].stream for name in ("nose", "tail", "side")}
+    assert len(streams) == 3
+    text = (folder / "study.toml").read_text()
+    (folder / "fitted.toml").write_text('[inputs]\nnose_station = "120 mm"\n')
+    (folder / "study.toml").write_text('include = ["fitted.toml"]\n' + text)
+    with_fit = load_study(folder)
+    assert with_fit.inputs["nose_station"].distribution.nominal == 0.12
+    assert with_fit.without("fitted.toml").inputs["nose_station"].distribution.nominal == 0.1
+    (folder / "study.toml").write_text(text.replace('"100 mm"', '"100 kg"'))
+    with pytest.raises(SquatlineError, match="a value in kg") as caught:
+        load_study(folder)
+    assert caught.value.key == "inputs.point_station"
