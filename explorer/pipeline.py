@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import platform
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Executor
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -52,6 +52,7 @@ from explorer.results.records import (
     Summary,
     SweepRecord,
 )
+from explorer.study.beside import SEVERAL
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
 
@@ -171,7 +172,7 @@ def run(
             assumptions=(*study.assumptions, *ASSUMPTIONS),
             not_modelled=(*study.not_modelled, *NOT_MODELLED),
             cautions=CAUTIONS,
-            warnings=(*_warnings(study), *granted),
+            warnings=(*_warnings(study), *granted, *_told(outputs)),
             families=dict(study.graph.families),
             display=dict(study.display),
             convergence=convergence,
@@ -346,6 +347,16 @@ def _warnings(study: Study) -> Iterator[str]:
     if silent:
         count = f"{len(silent)} inputs" if len(silent) > 1 else "1 input"
         yield f"no source is given for {count}: {', '.join(silent)}"
+
+
+def _told(outputs: Iterable[OutputRecord]) -> Iterator[str]:
+    """Yield what is to be known of the cars that the figures of a condition are of."""
+    for output in outputs:
+        if output.quantity == SEVERAL and output.mean > 0:
+            yield (
+                f"{100 * output.mean:.2g} % of cars in condition {output.condition} can keep more than one "
+                "attitude: figures are of the one the car comes to from rest, a bump may carry it to another"
+            )
 
 
 def _reproduction(study: Study, outcome: Outcome) -> Reproduction:

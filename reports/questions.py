@@ -23,7 +23,9 @@ BY_SUBJECT: Mapping[str, str] = {
     ),
     **dict.fromkeys(("full_throttle", "straight", "wake"), SPEED),
     **dict.fromkeys(("pitch", "equilibrium", "blow_over", "heave_pitch", "air_in_motion"), FLIP),
-    **dict.fromkeys(("half_car", "suspension", "aero", "aero_map", "car", "side_wind"), FLIP),
+    **dict.fromkeys(
+        ("half_car", "suspension", "aero", "aero_map", "ground_effect", "car", "side_wind"), FLIP
+    ),
     "wheel_hop": FLIP,
     **dict.fromkeys(("linkage", "level", "slot", "binding", "hinge", "servo", "element"), MECHANISM),
     **dict.fromkeys(

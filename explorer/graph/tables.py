@@ -72,7 +72,7 @@ class LookupTable:
     axes: Mapping[str, Array]
     values: Mapping[str, Array]
 
-    def locate(self, *places: Array) -> Place:
+    def locate(self, *places: Array | float) -> Place:
         """Find the cells the samples lie in; one array of places for each axis, broadcast together."""
         below, share, step = [], [], []
         outside: Mask = np.zeros((), dtype=bool)

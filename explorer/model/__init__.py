@@ -26,6 +26,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     "aero": {
         "parts": (
             "aero.aero",
+            "aero.ground_effect",
             "attitude.equilibrium",
             "attitude.blow_over",
             "ride.air_in_motion",

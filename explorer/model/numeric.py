@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -83,7 +84,7 @@ def first_fall(
 
 
 def narrowed(
-    curve: Callable[[Array | float], Array],
+    curve: Callable[[Array], Array],
     lower: Array,
     value_lower: Array,
     upper: Array,
@@ -179,6 +180,21 @@ def at_row(table: Array, row: Rows) -> Array:
     wide = np.broadcast_to(table.reshape(len(table), *fewer, *table.shape[1:]), (len(table), *shape))
     picked: Array = np.take_along_axis(wide, np.broadcast_to(row, shape)[np.newaxis], axis=0)[0]
     return picked
+
+
+def shape_of(group: Any) -> tuple[int, ...]:
+    """Return the shape that an array, or all arrays in a tuple, have when broadcast against each other."""
+    if isinstance(group, tuple):
+        return np.broadcast_shapes(*(shape_of(field) for field in group))
+    return np.shape(group)
+
+
+def picked(group: Any, where: Mask) -> Any:
+    """Return the samples of a mask, of an array or of all arrays in a tuple; numbers stay as they are."""
+    if isinstance(group, tuple):
+        fields = [picked(field, where) for field in group]
+        return type(group)(*fields) if hasattr(group, "_fields") else tuple(fields)
+    return np.broadcast_to(group, np.shape(where))[where] if np.ndim(group) else group
 
 
 def reserve_factor(strength: Array, load: Array, cap: Array) -> Array:

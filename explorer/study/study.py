@@ -18,6 +18,7 @@ from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity
 from explorer.graph.units import dimension_matches, display_unit, parse
 from explorer.model import modules
+from explorer.study.beside import told_beside
 from explorer.study.entries import Distribution, Exact, read_distribution
 from explorer.study.limits import Limit, Output, read_asked
 from explorer.study.own_quantities import own_modules
@@ -273,7 +274,7 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     )
     study = replace(study, limits=limits, sweeps=sweeps, outputs=outputs)
     _check_reachable(study)
-    return study
+    return replace(study, outputs=tuple(dict.fromkeys([*study.outputs, *told_beside(study)])))
 
 
 def _included(include: Merged, entries: Mapping[str, Any], graph: Graph, folder: Path) -> Included:

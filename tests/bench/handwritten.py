@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
+from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.air.air import air_density
-from explorer.model.attitude.equilibrium import Axle, balanced_pitch
+from explorer.model.attitude.equilibrium import CarAtSpeed, attitude
 from explorer.model.attitude.suspension import AxleSpring
 from explorer.model.numeric import first_fall
 
@@ -67,6 +68,9 @@ class Air:
         self.front_loss = wing_loss + splitter_loss + floor_loss - self.rear_loss
 
 
+NOTHING = np.zeros(())
+
+
 class Car:
     """What does not depend on speed or flap."""
 
@@ -86,15 +90,18 @@ class At:
 
     def __init__(self, v: Values, car: Car, air: Air, speed: Any, rear: bool = True) -> None:
         self.pressure = pressure = 0.5 * car.density * speed**2
-        front_axle = Axle(
+        at_speed = CarAtSpeed(
+            v["static_pitch"],
+            v["wheelbase"],
             pressure * air.front / car.front_rate,
+            pressure * air.rear / car.rear_rate,
             pressure * air.front_loss / car.front_rate,
+            pressure * air.rear_loss / car.rear_rate,
             car.front_spring,
+            car.rear_spring,
+            NOTHING,
         )
-        rear_axle = Axle(
-            pressure * air.rear / car.rear_rate, pressure * air.rear_loss / car.rear_rate, car.rear_spring
-        )
-        self.pitch = balanced_pitch(v["static_pitch"], v["wheelbase"], front_axle, rear_axle)
+        self.pitch = attitude(at_speed, GroundEffect(*[NOTHING] * 7), pressure).pitch
         self.front = pressure * (air.front - air.front_loss * self.pitch)
         self.front_load = car.front_static + self.front
         if rear:

@@ -10,11 +10,10 @@ from __future__ import annotations
 
 from typing import Annotated, NamedTuple
 
-import numpy as np
-
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Part, given, given_table, quantity
 from explorer.graph.tables import LookupTable
+from explorer.model.aero.map_balance import CarOnMap, Maps, balance_on_map
 from explorer.model.attitude.suspension import AxleSpring
 
 _COLUMNS = (
@@ -40,42 +39,6 @@ aero_map_drag_offset = given(
 )
 
 
-class Maps(NamedTuple):
-    """Both maps and how much of each counts."""
-
-    closed: LookupTable
-    opened: LookupTable
-    opening: Array
-
-    def tangents(self, front: Array, rear: Array, *names: str) -> list[tuple[Array, Array, Array]]:
-        """Return columns with their slopes along front and rear height; held at the edge outside the map."""
-        place = self.closed.locate(front, rear)
-        found = [_flat(self.closed.tangent(name, place)) for name in names]
-        if not np.any(self.opening):
-            return found
-        place = self.opened.locate(front, rear)
-        other = [_flat(self.opened.tangent(name, place)) for name in names]
-        share = self.opening
-        return [
-            (v + share * (w - v), a + share * (c - a), b + share * (d - b))
-            for (v, a, b), (w, c, d) in zip(found, other, strict=True)
-        ]
-
-    def at(self, name: str, front: Array, rear: Array) -> Array:
-        """Return a column, NaN where a map that counts does not reach."""
-        value = self.closed.at(name, self.closed.locate(front, rear))
-        if not np.any(self.opening):
-            return value
-        value_open = self.opened.at(name, self.opened.locate(front, rear))
-        between = value + self.opening * (value_open - value)
-        return np.where(self.opening == 0, value, np.where(self.opening == 1, value_open, between))
-
-
-def _flat(tangent: tuple[Array, tuple[Array, ...]]) -> tuple[Array, Array, Array]:
-    value, (by_front, by_rear) = tangent
-    return value, by_front, by_rear
-
-
 @quantity("1", source="definition")
 def aero_maps(aero_map_closed: LookupTable, aero_map_open: LookupTable, flap_opening: Array) -> Maps:
     """Both maps and the flap opening, together."""
@@ -94,11 +57,23 @@ class Compressions(NamedTuple):
     rear_compression: Annotated[
         Array, Part("m", "How far the body has gone down over the rear axle from rest; up is negative.")
     ]
+    stable_attitudes: Annotated[
+        Array,
+        Part(
+            "1",
+            """How many attitudes the car can keep at this speed.
+
+            Of several it takes the one it comes to from rest as the speed rises, the load moved by
+            acceleration and slope held; a bump may carry it to another.
+            """,
+        ),
+    ]
 
 
 @quantity(
     "1",
-    source="balance of the loads of both axles on map and springs, Newton's method in both travels",
+    source="balance of the loads of both axles on map and springs: Newton's method in both travels; zeros "
+    "bracketed along the front ride height where that finds none or there may be several",
     fails=_NO_BALANCE,
 )
 def compressions(
@@ -115,36 +90,19 @@ def compressions(
     rear_axle_spring: AxleSpring,
 ) -> Compressions:
     """How far both axles have gone down, together."""
-    front_pressure = dynamic_pressure * (1 - wake_loss_front)
-    rear_pressure = dynamic_pressure * (1 - wake_loss_rear)
-    rest = front_pressure + load_transfer + front_axle_spring.rate + front_ride_height_at_rest
-    front = np.zeros_like(rest)
-    rear, done = front, np.zeros(np.shape(front), dtype=bool)
-    for _ in range(40):
-        nose, tail = aero_maps.tangents(
-            front_ride_height_at_rest - front,
-            rear_ride_height_at_rest - rear,
-            "front_downforce_area",
-            "rear_downforce_area",
-        )
-        front_load, front_rate = front_axle_spring.load(front)
-        rear_load, rear_rate = rear_axle_spring.load(rear)
-        front_lack = front_pressure * (nose[0] + aero_map_front_offset) - load_transfer - front_load
-        rear_lack = rear_pressure * (tail[0] + aero_map_rear_offset) + load_transfer - rear_load
-        # Going down lowers the ride height, so the map's slopes add to the springs.
-        a, b = front_rate + front_pressure * nose[1], front_pressure * nose[2]
-        c, d = rear_pressure * tail[1], rear_rate + rear_pressure * tail[2]
-        determinant = a * d - b * c
-        front_step = (front_lack * d - b * rear_lack) / determinant
-        rear_step = (a * rear_lack - c * front_lack) / determinant
-        front, rear = np.where(done, front, front + front_step), np.where(done, rear, rear + rear_step)
-        stable = (determinant > 0) & (a + d > 0)
-        done = done | (stable & (np.abs(front_step) + np.abs(rear_step) < 1e-12))
-        if np.all(done):
-            break
-    on_map = aero_maps.at("drag_area", front_ride_height_at_rest - front, rear_ride_height_at_rest - rear)
-    balanced = done & np.isfinite(on_map)
-    return Compressions(np.where(balanced, front, np.nan), np.where(balanced, rear, np.nan))
+    car = CarOnMap(
+        aero_maps,
+        dynamic_pressure * (1 - wake_loss_front),
+        dynamic_pressure * (1 - wake_loss_rear),
+        aero_map_front_offset,
+        aero_map_rear_offset,
+        front_ride_height_at_rest,
+        rear_ride_height_at_rest,
+        load_transfer,
+        front_axle_spring,
+        rear_axle_spring,
+    )
+    return Compressions(*balance_on_map(car))
 
 
 @quantity("rad", source="geometry, small angles", fails=_NO_BALANCE)

@@ -6,19 +6,118 @@ splitter stalls.  Rise and stall as in Zerihan & Zhang, J. Aircraft 37(6), 2000:
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from explorer.graph.arrays import Array
+from explorer.graph.quantity import given, quantity
+
+splitter_ground_gain = given(
+    "1",
+    """How the splitter's downforce grows as its gap closes: percent of downforce per percent of gap.
+
+    0 switches the effect off.
+    """,
+    default=0.0,
+    at_least=0,
+)
+splitter_gap_at_rest = given(
+    "m", "Gap under the splitter's centre of pressure at rest.", default=0.01, above=0
+)
+splitter_reference_gap = given(
+    "m", "Gap at which the splitter's downforce coefficient was found.", default=0.01, above=0
+)
+splitter_critical_gap = given(
+    "m",
+    """Gap below which the splitter stalls: its downforce then falls in proportion to the gap left.
+
+    0 for no stall; the gain then ends at a twentieth of the reference gap.
+    """,
+    default=0.0,
+    at_least=0,
+)
 
 
-def smallest_useful_gap(critical_gap: Array, reference_gap: Array) -> Array:
-    """Return the gap at which the rise ends: where the splitter stalls, or far down where it does not."""
-    return np.where(critical_gap > 0, critical_gap, reference_gap / 20)
+class GroundEffect(NamedTuple):
+    """What the splitter gains by its gap.
+
+    Attributes
+    ----------
+    gain, at_rest, reference, smallest:
+        Exponent of the power law; gap at rest, where the coefficient was found, and where the rise ends.
+    area, loss:
+        Downforce area at the lean of rest, and what a metre of lean takes from it.
+    place:
+        Where it is behind the front axle, over the wheelbase.
+
+    """
+
+    gain: Array
+    at_rest: Array
+    reference: Array
+    smallest: Array
+    area: Array
+    loss: Array
+    place: Array
+
+    def gap(self, front: Array, lean: Array) -> Array:
+        """Return the gap when the car has gone down at the front and leans."""
+        return self.at_rest - front - lean * self.place
+
+    def gained(self, gap: Array) -> Array:
+        """Return the downforce gained over that at the reference gap, as a share of it; less when farther."""
+        most = (self.reference / np.maximum(gap, self.smallest)) ** self.gain
+        # A car without the effect has no stall either, whatever cars are drawn beside it.
+        return np.where(self.gain > 0, most * np.clip(gap / self.smallest, 0, 1) - 1, 0.0)
+
+    def gained_and_slope(self, gap: Array) -> tuple[Array, Array]:
+        """Return the share gained and its change with the gap: negative where it rises towards the ground."""
+        useful = np.maximum(gap, self.smallest)
+        most = (self.reference / useful) ** self.gain
+        left = np.clip(gap / self.smallest, 0, 1)
+        slope = most / useful * np.where(gap > self.smallest, -self.gain, np.where(gap > 0, 1.0, 0.0))
+        return np.where(self.gain > 0, most * left - 1, 0.0), np.where(self.gain > 0, slope, 0.0)
+
+    def load(self, pressure: Array, lean: Array, gap: Array) -> Array:
+        """Return the load on both axles, front first, by what is gained at a lean and a gap."""
+        force = pressure * (self.area - self.loss * lean) * self.gained(gap)
+        return np.stack((force * (1 - self.place), force * self.place))
+
+    def load_per_travel(self, pressure: Array, front: Array, rear: Array) -> tuple[Array, Array]:
+        """Return how the load gained on both axles, front first, grows as front and as rear go down."""
+        lean = rear - front
+        gained, slope = self.gained_and_slope(self.gap(front, lean))
+        by_lean, by_gap = -pressure * self.loss * gained, pressure * (self.area - self.loss * lean) * slope
+        by_front, by_rear = -by_lean - by_gap * (1 - self.place), by_lean - by_gap * self.place
+        axles = np.stack(np.broadcast_arrays(1 - self.place, self.place))
+        return by_front * axles, by_rear * axles
 
 
-def gained_share(gap: Array, gain: Array, reference_gap: Array, smallest_gap: Array) -> Array:
-    """Return the downforce gained over that at the reference gap, as a share of it; negative when farther."""
-    rise = (reference_gap / np.maximum(gap, smallest_gap)) ** gain
-    stall = np.clip(gap / smallest_gap, 0, 1)
-    # A car without the effect has no stall either, whatever cars are drawn beside it.
-    return np.where(gain > 0, rise * stall - 1, 0.0)
+@quantity(
+    "1",
+    source="power law of the gap; rise and stall as in Zerihan & Zhang, J. Aircraft 37(6), 2000 (trend only)",
+)
+def splitter_ground_effect(
+    splitter_ground_gain: Array,
+    splitter_gap_at_rest: Array,
+    splitter_reference_gap: Array,
+    splitter_critical_gap: Array,
+    splitter_downforce_area: Array,
+    splitter_downforce_area_loss: Array,
+    splitter_station: Array,
+    static_pitch: Array,
+    wheelbase: Array,
+) -> GroundEffect:
+    """Splitter and ground, together."""
+    # Where it does not stall, the rise ends far down.
+    smallest = np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20)
+    return GroundEffect(
+        splitter_ground_gain,
+        splitter_gap_at_rest,
+        splitter_reference_gap,
+        smallest,
+        splitter_downforce_area - splitter_downforce_area_loss * static_pitch,
+        splitter_downforce_area_loss / wheelbase,
+        splitter_station / wheelbase,
+    )

@@ -6,9 +6,10 @@ drag and centre of gravity gain height.  The moment about the rear contact is th
 
     wheelbase * front load at the steady pitch * cos(rise) - overturning_rate * sin(rise)
 
-and where it is used up the nose does not come back.  A bump raises the nose and a gust raises the airspeed,
-both faster than the springs answer.  Held to be the same through the rise: the slopes of the parts (with the
-sine of the angle), the drag, the squat of the rear springs.  What the car's own momentum adds is left out.
+and where it is used up the nose does not come back.  What the splitter gains by its gap is lost on the way.
+A bump raises the nose and a gust raises the airspeed, both faster than the springs answer.  Held to be the
+same through the rise: the slopes of the parts (with the sine of the angle), the drag, the squat of the rear
+springs.  What the car's own momentum adds is left out.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
+from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.numeric import first_fall
 
 bump_pitch = given("rad", "Nose-up angle that a bump or crest adds to the steady pitch.", default=0.0)
@@ -45,10 +47,17 @@ def gust_front_load(
     front_downforce_area: Array,
     front_downforce_area_loss: Array,
     pitch: Array,
+    splitter_ground_force: Array,
+    splitter_station: Array,
+    wheelbase: Array,
 ) -> Array:
     """Load on both front tyres together when the gust has come and the springs have not yet answered."""
     area = front_downforce_area - front_downforce_area_loss * pitch
-    return front_axle_load + (gust_pressure - dynamic_pressure) * area
+    load = front_axle_load + (gust_pressure - dynamic_pressure) * area
+    if np.any(splitter_ground_force):
+        more = gust_pressure / np.where(dynamic_pressure > 0, dynamic_pressure, np.inf) - 1
+        load = load + more * splitter_ground_force * (1 - splitter_station / wheelbase)
+    return load
 
 
 @quantity("m3", source="statics: moments about the rear contact patches")
@@ -89,10 +98,38 @@ def overturning_rate(
     return by_air + weight * cg_height
 
 
-@quantity("rad", source="zero of the moment about the rear contact patches", fails="pitch has diverged")
-def blow_over_rise(wheelbase: Array, gust_front_load: Array, overturning_rate: Array) -> Array:
+@quantity(
+    "rad",
+    source="zero of the moment about the rear contact patches, the splitter's gain by its gap included",
+    fails="pitch has diverged",
+)
+def blow_over_rise(
+    wheelbase: Array,
+    gust_front_load: Array,
+    overturning_rate: Array,
+    gust_pressure: Array,
+    splitter_ground_effect: GroundEffect,
+    front_compression: Array,
+    rear_compression: Array,
+) -> Array:
     """Rise of the nose above the steady pitch from which it still comes back; negative: it goes by itself."""
-    return np.arctan2(wheelbase * gust_front_load, overturning_rate)
+    moment = wheelbase * gust_front_load
+    rise = np.arctan2(moment, overturning_rate)
+    if not np.any(splitter_ground_effect.gain):
+        return rise
+    splitter, lean = splitter_ground_effect, rear_compression - front_compression
+    gap, lever = splitter.gap(front_compression, lean), wheelbase * (1 - splitter.place)
+
+    def gained(up: Array | float) -> Array:
+        area = splitter.area - splitter.loss * (lean + wheelbase * up)
+        return gust_pressure * area * splitter.gained(gap + lever * up) * lever
+
+    def left(rise: Array | float) -> Array:
+        up, along = np.sin(rise), np.cos(rise)
+        return moment * along - overturning_rate * up + gained(up) - gained(0.0) * along
+
+    with_gap = first_fall(left, 0.0, np.pi / 2, steps=32).position
+    return np.where((splitter.gain > 0) & (moment > 0), with_gap, rise)
 
 
 @quantity("rad", source="definition", fails="pitch has diverged")

@@ -6,46 +6,23 @@ With the pitch as the one unknown, both axle loads are straight lines in it:
     pitch         = static_pitch + (rear travel - front travel) / wheelbase
 
 which is one linear equation; its denominator is the determinant of the two-equation heave-pitch system over
-the product of the rates and the wheelbase.  Stops bend the lines, and the splitter's gap changes its
-downforce: then the same equation is solved again, sample by sample only as often as it takes.
+the product of the rates and the wheelbase.  Stops bend the lines (``supports``), and the splitter's gap
+changes its downforce (``near_ground``): cars that meet either are solved apart.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
-from explorer.model.aero.ground_effect import gained_share, smallest_useful_gap
+from explorer.graph.arrays import Array, Mask
+from explorer.graph.quantity import Curve, Part, quantity
+from explorer.model.aero.ground_effect import GroundEffect
+from explorer.model.attitude.near_ground import NearGround
+from explorer.model.attitude.supports import Balance, Car
 from explorer.model.attitude.suspension import AxleSpring
-from explorer.model.numeric import secant
-
-splitter_ground_gain = given(
-    "1",
-    """How the splitter's downforce grows as its gap closes: percent of downforce per percent of gap.
-
-    0 switches the effect off.
-    """,
-    default=0.0,
-    at_least=0,
-)
-splitter_gap_at_rest = given(
-    "m", "Gap under the splitter's centre of pressure at rest.", default=0.01, above=0
-)
-splitter_reference_gap = given(
-    "m", "Gap at which the splitter's downforce coefficient was found.", default=0.01, above=0
-)
-splitter_critical_gap = given(
-    "m",
-    """Gap below which the splitter stalls: its downforce then falls in proportion to the gap left.
-
-    0 for no stall; the gain then ends at a twentieth of the reference gap.
-    """,
-    default=0.0,
-    at_least=0,
-)
+from explorer.model.numeric import first_fall, picked, shape_of
 
 
 @quantity("m", source="statics: load over rate")
@@ -80,20 +57,35 @@ def rear_compression_loss(
     return dynamic_pressure * rear_downforce_area_loss / rear_axle_rate
 
 
-@quantity(
-    "N",
-    source="power law of the gap; rise and stall as in Zerihan & Zhang, J. Aircraft 37(6), 2000 (trend only)",
-    fails="splitter gap and downforce found no balance",
-)
-def splitter_ground_force(
-    splitter_ground_gain: Array,
-    splitter_gap_at_rest: Array,
-    splitter_reference_gap: Array,
-    splitter_critical_gap: Array,
-    splitter_station: Array,
-    splitter_downforce_area: Array,
-    splitter_downforce_area_loss: Array,
-    dynamic_pressure: Array,
+class CarAtSpeed(NamedTuple):
+    """Springs and loads at one speed, the splitter's gap without effect; compressions at zero pitch."""
+
+    static_pitch: Array
+    wheelbase: Array
+    front_level: Array
+    rear_level: Array
+    front_loss: Array
+    rear_loss: Array
+    front_spring: AxleSpring
+    rear_spring: AxleSpring
+    load_transfer: Array
+
+    def over_lean(self) -> Car:
+        """Return the same car as loads over both travels."""
+        return Car(
+            self.front_spring.rate * (self.front_level - self.front_loss * self.static_pitch),
+            self.rear_spring.rate * (self.rear_level - self.rear_loss * self.static_pitch),
+            self.front_spring.rate,
+            self.rear_spring.rate,
+            self.front_spring.rate * self.front_loss / self.wheelbase,
+            self.rear_spring.rate * self.rear_loss / self.wheelbase,
+            self.load_transfer,
+            (*self.front_spring.stops(0.0), *self.rear_spring.stops(1.0)),
+        )
+
+
+@quantity("1", source="definition")
+def car_at_speed(
     static_pitch: Array,
     wheelbase: Array,
     front_level_compression: Array,
@@ -102,117 +94,101 @@ def splitter_ground_force(
     rear_compression_loss: Array,
     front_axle_spring: AxleSpring,
     rear_axle_spring: AxleSpring,
-) -> Array:
-    """Downforce the splitter gains by being closer to the ground than its reference gap; farther is negative.
+    load_transfer: Array,
+) -> CarAtSpeed:
+    """Springs and loads at this speed, together."""
+    return CarAtSpeed(
+        static_pitch,
+        wheelbase,
+        front_level_compression,
+        rear_level_compression,
+        front_compression_loss,
+        rear_compression_loss,
+        front_axle_spring,
+        rear_axle_spring,
+        load_transfer,
+    )
 
-    More downforce closes the gap, which changes the downforce: the balance is found by the secant method.
-    """
-    if not np.any(splitter_ground_gain):
-        return np.zeros(())
-    front = Axle(front_level_compression, front_compression_loss, front_axle_spring)
-    rear = Axle(rear_level_compression, rear_compression_loss, rear_axle_spring)
-    rear_share = splitter_station / wheelbase
-    smallest_gap = smallest_useful_gap(splitter_critical_gap, splitter_reference_gap)
 
-    def gained(force: Array) -> Array:
-        nose = front.with_load(force * (1 - rear_share))
-        angle = balanced_pitch(static_pitch, wheelbase, nose, rear.with_load(force * rear_share))
-        gap = splitter_gap_at_rest - nose.travel(angle) - (angle - static_pitch) * splitter_station
-        area = splitter_downforce_area - splitter_downforce_area_loss * angle
-        share = gained_share(gap, splitter_ground_gain, splitter_reference_gap, smallest_gap)
-        return dynamic_pressure * area * share
+_NO_BALANCE = "pitch has diverged: no attitude at which the springs hold the air forces"
 
-    nothing = np.zeros_like(dynamic_pressure)
-    return secant(lambda force: gained(force) - force, nothing, gained(nothing))
+
+class Attitude(NamedTuple):
+    """The attitude of the car, from one balance."""
+
+    pitch: Annotated[
+        Array,
+        Part(
+            "rad",
+            """Steady pitch of the car at this speed, nose-up positive, its pitch at rest included.
+
+            Past the divergence speed there is none, unless a stop holds the car.
+            """,
+        ),
+    ]
+    splitter_ground_force: Annotated[
+        Array,
+        Part(
+            "N",
+            """Downforce the splitter gains by being closer to the ground than its reference gap.
+
+            Farther off it is negative.  More downforce closes the gap, which changes the downforce: both are
+            balanced.
+            """,
+        ),
+    ]
+    stable_attitudes: Annotated[
+        Array,
+        Part(
+            "1",
+            """How many attitudes the car can keep at this speed.
+
+            Of several it takes the one it comes to from rest as the speed rises, the load moved by
+            acceleration and slope held; a bump may carry it to another.
+            """,
+        ),
+    ]
 
 
 @quantity(
-    "rad",
-    source="balance of heave and pitch on linear springs; stops by Newton's method on straight pieces",
-    fails="pitch has diverged: no attitude at which the springs hold the air forces",
+    "1",
+    source="balance of heave and pitch on springs and stops; zeros in the splitter's gap bracketed and "
+    "closed in on by Chandrupatla's method (Advances in Engineering Software 28, 1997)",
+    fails=_NO_BALANCE,
 )
-def pitch(
-    static_pitch: Array,
-    wheelbase: Array,
-    front_level_compression: Array,
-    rear_level_compression: Array,
-    front_compression_loss: Array,
-    rear_compression_loss: Array,
-    front_axle_spring: AxleSpring,
-    rear_axle_spring: AxleSpring,
-    splitter_ground_force: Array,
-    splitter_station: Array,
-) -> Array:
-    """Steady pitch of the car at this speed, nose-up positive, its pitch at rest included.
-
-    Past the divergence speed there is none, unless a stop holds the car.
-    """
-    front = Axle(front_level_compression, front_compression_loss, front_axle_spring)
-    rear = Axle(rear_level_compression, rear_compression_loss, rear_axle_spring)
-    if np.any(splitter_ground_force):
-        rear_share = splitter_station / wheelbase
-        front = front.with_load(splitter_ground_force * (1 - rear_share))
-        rear = rear.with_load(splitter_ground_force * rear_share)
-    return balanced_pitch(static_pitch, wheelbase, front, rear)
+def attitude(
+    car_at_speed: CarAtSpeed, splitter_ground_effect: GroundEffect, dynamic_pressure: Array
+) -> Attitude:
+    """Pitch, and what the splitter gains by its gap, together."""
+    car = car_at_speed
+    hold = 1 + (car.rear_loss - car.front_loss) / car.wheelbase
+    angle = (car.static_pitch + (car.rear_level - car.front_level) / car.wheelbase) / hold
+    simple = np.asarray((hold > 0) & (splitter_ground_effect.gain == 0))
+    for spring, travel in (
+        (car.front_spring, car.front_level - car.front_loss * angle),
+        (car.rear_spring, car.rear_level - car.rear_loss * angle),
+    ):
+        if not spring.never_stopped(travel):
+            simple = simple & (spring.beyond(travel) == 0)
+    if np.all(simple):
+        return Attitude(angle, np.zeros(()), np.ones(()))
+    found = _solved(car.over_lean(), splitter_ground_effect, dynamic_pressure, simple)
+    return Attitude(np.where(simple, angle, car.static_pitch + found.lean / car.wheelbase), *found[1:])
 
 
-class Axle(NamedTuple):
-    """An axle whose load is a straight line in pitch: travel at zero pitch, loss per radian, springs."""
-
-    level: Array
-    loss: Array
-    spring: AxleSpring
-
-    def with_load(self, load: Array) -> Axle:
-        """Return the axle with a load added at every pitch."""
-        return self._replace(level=self.level + load / self.spring.rate)
-
-    def free(self, pitch: Array) -> Array:
-        """Return the travel at a pitch as if there were no stops."""
-        return self.level - self.loss * pitch
-
-    def travel(self, pitch: Array) -> Array:
-        """Return the travel at a pitch."""
-        return self.spring.stopped(self.free(pitch))
-
-    def held(self, pitch: Array, stop_share: Array) -> tuple[Array, Array]:
-        """Return the share that the stop touched at a pitch takes from any travel, and what it adds."""
-        free = self.free(pitch)
-        kept = np.clip(free, -self.spring.droop, self.spring.bump)
-        share = stop_share * (free != kept)
-        return share, share * kept
-
-
-def balanced_pitch(static_pitch: Array, wheelbase: Array, front: Axle, rear: Axle) -> Array:
-    """Solve the pitch equation of this file's head; NaN where no stable balance exists."""
-    lean = static_pitch + (rear.level - front.level) / wheelbase
-    stiffness = 1 + (rear.loss - front.loss) / wheelbase
-    if np.min(stiffness) > 0:
-        angle = lean / stiffness
-        if front.spring.never_stopped(front.free(angle)) and rear.spring.never_stopped(rear.free(angle)):
-            return angle
-    stable = stiffness > 0
-    # A diverging car goes on in the direction it leans until a stop holds it: start from far out there.
-    angle = np.where(stable, lean / stiffness, np.copysign(1.0, lean))
-    without_stops = np.where(stable, angle, np.nan)
-    share_at_front, share_at_rear = front.spring.stop_share, rear.spring.stop_share
-    held = *front.held(angle, share_at_front), *rear.held(angle, share_at_rear)
-    stopped = ((held[0] != 0) | (held[2] != 0)) & np.isfinite(angle)
-    if not np.any(stopped):
-        return without_stops
-    settled = ~stopped
-    for _ in range(20):
-        # Between the same stops all is linear: solved at once, and right if those are touched again.
-        front_share, front_added, rear_share, rear_added = held
-        front_kept, rear_kept = 1 - front_share, 1 - rear_share
-        travel = rear_kept * rear.level + rear_added - front_kept * front.level - front_added
-        stiffness = 1 + (rear_kept * rear.loss - front_kept * front.loss) / wheelbase
-        angle = (static_pitch + travel / wheelbase) / stiffness
-        held = *front.held(angle, share_at_front), *rear.held(angle, share_at_rear)
-        settled = settled | ((held[1] == front_added) & (held[3] == rear_added) & (stiffness > 0))
-        if np.all(settled):
-            break
-    return np.where(stopped, np.where(settled, angle, np.nan), without_stops)
+def _solved(car: Car, splitter: GroundEffect, pressure: Array, simple: Mask) -> Balance:
+    """Return the balance of the cars that are not simple, by whether their splitter feels the ground."""
+    shape = shape_of((car, splitter, pressure, simple))
+    samples = shape or (1,)
+    car = car._replace(front=np.broadcast_to(car.front, samples))
+    near = NearGround(car, splitter, np.broadcast_to(pressure, samples))
+    rows = np.zeros((len(Balance._fields), *samples))
+    rows[-1] = 1
+    for group, chosen in ((car, splitter.gain == 0), (near, splitter.gain > 0)):
+        where = np.broadcast_to(~simple & chosen, samples)
+        if np.any(where):
+            rows[:, where] = picked(group, where).balance()
+    return Balance(*rows.reshape(-1, *shape))
 
 
 @quantity("N", source="sum of the parts about the rear contact patches")
@@ -261,12 +237,30 @@ def rear_compression(rear_downforce: Array, load_transfer: Array, rear_axle_spri
     return rear_axle_spring.travel(rear_downforce + load_transfer)
 
 
+@quantity("N", source="load line of the springs against the downforce over the gap, where both touch")
+def snap_margin(
+    car_at_speed: CarAtSpeed, splitter_ground_effect: GroundEffect, dynamic_pressure: Array
+) -> Array:
+    """Downforce that lacks before the splitter snaps down to the ground; stops out of reach.
+
+    Far above any real one where the splitter cannot snap, because springs win over its gain at every gap.
+    """
+    near = NearGround(
+        car_at_speed.over_lean()._replace(supports=()), splitter_ground_effect, dynamic_pressure
+    )
+    return near.snap_margin()
+
+
 @quantity(
     "m/s",
-    source="zero of the heave-pitch determinant: static divergence (Bisplinghoff, Aeroelasticity, ch. 8)",
+    source="zero of the heave-pitch determinant: static divergence (Bisplinghoff, Aeroelasticity, ch. 8); "
+    "with the gain of the splitter's gap root of snap_margin over speed",
+    varying={"snap_margin": "speed"},
     capped_by="speed_cap",
 )
 def divergence_speed(
+    snap_margin: Curve,
+    splitter_ground_effect: GroundEffect,
     front_downforce_area_loss: Array,
     rear_downforce_area_loss: Array,
     front_axle_rate: Array,
@@ -276,12 +270,17 @@ def divergence_speed(
     headwind: Array,
     speed_cap: Array,
 ) -> Array:
-    """Speed at which the air forces grow with pitch as fast as the springs push back.
+    """Speed at which the air forces grow with pitch or gap as fast as the springs push back.
 
-    Stops out of reach and the splitter's gap without effect.  The front axle lifts before it is reached.
+    Stops out of reach.  By pitch the front axle lifts before it is reached; by the gap the
+    splitter snaps down to the ground there.
     """
     softening = (
         front_downforce_area_loss / front_axle_rate - rear_downforce_area_loss / rear_axle_rate
     ) / wheelbase
     pressure = 1 / np.maximum(softening, 1e-12)
-    return np.clip(np.sqrt(2 * pressure / air_density) - headwind, 0, speed_cap)
+    by_pitch = np.clip(np.sqrt(2 * pressure / air_density) - headwind, 0, speed_cap)
+    if not np.any(splitter_ground_effect.gain):
+        return by_pitch
+    snaps = first_fall(snap_margin, 1.0, speed_cap, steps=30).position
+    return np.where(splitter_ground_effect.gain > 0, snaps, by_pitch)

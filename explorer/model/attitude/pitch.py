@@ -56,6 +56,12 @@ def front_load_kept(front_axle_load: Array, front_static_load: Array) -> Array:
     return front_axle_load / front_static_load
 
 
+@quantity("1", source="definition")
+def has_several_attitudes(stable_attitudes: Array) -> Array:
+    """1 where the car could keep another attitude at this speed, else 0; its mean says how often."""
+    return np.where(np.isnan(stable_attitudes), np.nan, stable_attitudes > 1)
+
+
 @quantity("rad", source="definition")
 def splitter_incidence(pitch: Array, splitter_mounting_angle: Array) -> Array:
     """Angle of the splitter to the ground, leading edge up positive: then it starts to lift."""

@@ -8,6 +8,10 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import given, quantity
+from explorer.model.attitude.supports import Support
+
+#: A travel, in metres, to a stop that is never met: what the inputs take that say nothing of one.
+OUT_OF_REACH = 1.0
 
 static_pitch = given("rad", "Pitch of the floor at rest, nose-up positive.", default=0.0)
 front_spring_rate = given("N/m", "Rate of one front spring.", above=0)
@@ -25,25 +29,25 @@ rear_tyre_stiffness = given(
 front_bump_travel = given(
     "m",
     "How far the front goes down from rest to its stop; the default is out of reach.",
-    default=1.0,
+    default=OUT_OF_REACH,
     at_least=0,
 )
 rear_bump_travel = given(
     "m",
     "How far the rear goes down from rest to its stop; the default is out of reach.",
-    default=1.0,
+    default=OUT_OF_REACH,
     at_least=0,
 )
 front_droop_travel = given(
     "m",
     "How far the front rises from rest to full droop; the default is out of reach.",
-    default=1.0,
+    default=OUT_OF_REACH,
     at_least=0,
 )
 rear_droop_travel = given(
     "m",
     "How far the rear rises from rest to full droop; the default is out of reach.",
-    default=1.0,
+    default=OUT_OF_REACH,
     at_least=0,
 )
 front_stop_rate = given("N/m", "Rate a front stop adds to one wheel once touched.", default=5e4, above=0)
@@ -103,6 +107,14 @@ class AxleSpring(NamedTuple):
     def stop_share(self) -> Array:
         """Share of any travel past a stop that the stop prevents."""
         return 2 * self.wheel_stop_rate / (self.rate + 2 * self.wheel_stop_rate)
+
+    def stops(self, share: float) -> tuple[Support, ...]:
+        """Return the stops within reach; ``share`` is 0 for a front axle, 1 for a rear one."""
+        return tuple(
+            Support(share, side, reach, 2 * self.wheel_stop_rate * (reach < OUT_OF_REACH))
+            for side, reach in ((1.0, self.bump), (-1.0, self.droop))
+            if np.min(reach) < OUT_OF_REACH
+        )
 
     def beyond(self, free: Array) -> Array:
         """Return how far a travel lies past the stops; 0 between them."""

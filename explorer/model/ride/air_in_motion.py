@@ -12,7 +12,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import quantity
-from explorer.model.aero.ground_effect import gained_share, smallest_useful_gap
+from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.ride.half_car import HalfCar, both_axles
 
 
@@ -57,62 +57,23 @@ def air_on_axles(
     return AirOnAxles(level, loss, both_axles(-load_transfer, load_transfer))
 
 
-class SplitterGap(NamedTuple):
-    """What the splitter gains by its gap; ``lead`` is how long it meets a bump before the front wheels do."""
-
-    gain: Array
-    at_rest: Array
-    reference: Array
-    smallest: Array
-    area: Array
-    loss: Array
-    place: Array
-    lead: Array
-
-    def load(self, pressure: Array, lean: Array, front_drop: Array, road: Array) -> Array:
-        """Return the load on both axles, front first, with the road under the splitter at a height."""
-        gap = self.at_rest - front_drop - lean * self.place - road
-        share = gained_share(gap, self.gain, self.reference, self.smallest)
-        force = pressure * (self.area - self.loss * lean) * share
-        return np.stack((force * (1 - self.place), force * self.place))
-
-
-@quantity("1", source="as splitter_ground_force, at every instant")
-def splitter_gap(
-    splitter_ground_gain: Array,
-    splitter_gap_at_rest: Array,
-    splitter_reference_gap: Array,
-    splitter_critical_gap: Array,
-    splitter_downforce_area: Array,
-    splitter_downforce_area_loss: Array,
-    splitter_station: Array,
-    static_pitch: Array,
-    wheelbase: Array,
-    speed: Array,
-) -> SplitterGap:
-    """Splitter and ground, together, as the motion in time needs them."""
-    return SplitterGap(
-        splitter_ground_gain,
-        splitter_gap_at_rest,
-        splitter_reference_gap,
-        smallest_useful_gap(splitter_critical_gap, splitter_reference_gap),
-        splitter_downforce_area - splitter_downforce_area_loss * static_pitch,
-        splitter_downforce_area_loss / wheelbase,
-        splitter_station / wheelbase,
-        -splitter_station / np.maximum(speed, 1e-9),
-    )
-
-
 @quantity(
     "1/s",
     source="eigenvalues of the linear equations of motion; Bisplinghoff, Ashley & Halfman, Aeroelasticity, "
     "ch. 8 and 9",
 )
-def ride_decay_rate(half_car: HalfCar, air_on_axles: AirOnAxles, dynamic_pressure: Array) -> Array:
+def ride_decay_rate(
+    half_car: HalfCar,
+    air_on_axles: AirOnAxles,
+    splitter_ground_effect: GroundEffect,
+    dynamic_pressure: Array,
+    front_compression: Array,
+    rear_compression: Array,
+) -> Array:
     """Rate at which the slowest small swing about the steady attitude dies away at this speed.
 
     Zero at the divergence speed; negative where a small disturbance grows by itself.  Wheels on the road,
-    stops out of reach, the splitter's gap without effect.
+    stops out of reach.
     """
     car = half_car
     front, rear = (dynamic_pressure * loss for loss in air_on_axles.loss)
@@ -120,6 +81,11 @@ def ride_decay_rate(half_car: HalfCar, air_on_axles: AirOnAxles, dynamic_pressur
     mobility = _square(car.own[0], car.across[0], car.across[1], car.own[1])
     # Lean is the rear's travel less the front's: the front loses air load by it and gains it back by its own.
     stiffness = _square(car.rate[0] - front, front, -rear, car.rate[1] + rear)
+    if np.any(splitter_ground_effect.gain):
+        by_front, by_rear = splitter_ground_effect.load_per_travel(
+            dynamic_pressure, front_compression, rear_compression
+        )
+        stiffness = stiffness - _square(by_front[0], by_rear[0], by_front[1], by_rear[1])
     damping = _square(car.damping[0] + nothing, nothing, nothing, car.damping[1] + nothing)
     motion = np.zeros((*stiffness.shape[:-2], 4, 4))
     motion[..., :2, 2:] = np.eye(2)

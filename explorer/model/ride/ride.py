@@ -15,7 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from explorer.graph.arrays import Array, Mask
-from explorer.model.ride.air_in_motion import AirOnAxles, SplitterGap
+from explorer.model.aero.ground_effect import GroundEffect
+from explorer.model.ride.air_in_motion import AirOnAxles
 from explorer.model.ride.half_car import HalfCar, LooseWheel, both_axles
 from explorer.model.ride.road import RoadAndGust
 
@@ -98,14 +99,14 @@ class Ride:
 
     car: HalfCar
     air: AirOnAxles
-    splitter: SplitterGap
+    splitter: GroundEffect
     road: RoadAndGust
     course: Course
     shape: tuple[int, ...]
 
     @classmethod
     def of(
-        cls, car: HalfCar, air: AirOnAxles, splitter: SplitterGap, road: RoadAndGust, course: Course
+        cls, car: HalfCar, air: AirOnAxles, splitter: GroundEffect, road: RoadAndGust, course: Course
     ) -> Ride:
         """Bring everything together, the samples in line."""
         shapes = [field.shape[1:] for field in (*car, *air)]
@@ -169,6 +170,12 @@ class Ride:
         return bool(np.any(self.splitter.gain))
 
     @cached_property
+    def lead(self) -> Array:
+        """How long the splitter meets a bump before the front wheels do."""
+        early: Array = -self.splitter.place * self.road.rear_delay
+        return early
+
+    @cached_property
     def step_on_stops(self) -> Array:
         """Longest step of a car that touches a stop."""
         return RADIANS_ON_STOPS / self.car.fastest_on_stops()
@@ -186,7 +193,7 @@ class Ride:
     @cached_property
     def start(self) -> Array:
         """When wheels meet the first of bump and gust, or the splitter meets the bump, for every sample."""
-        ahead = np.where(self.splitter.gain * self.road.bump_height == 0, 0.0, self.splitter.lead)
+        ahead = np.where(self.splitter.gain * self.road.bump_height == 0, 0.0, self.lead)
         return np.minimum(self.road.start(), -ahead) + np.zeros(math.prod(self.shape))
 
     @cached_property
@@ -223,7 +230,7 @@ class Ride:
         if self._bump_over(time):
             return Meeting(pressure, air_level, air_loss, None)
         height, rise = self.road.bump(time - self.road.delays())
-        under = self.road.bump(time + self.splitter.lead)[0] if self.gap_counts else height[0]
+        under = self.road.bump(time + self.lead)[0] if self.gap_counts else height[0]
         if np.any(self.road.air_follows_road):
             air_level = air_level + air_loss * self.road.air_follows_road * (height[0] - height[1])
         return Meeting(pressure, air_level, air_loss, Bump(height, rise, under))

@@ -128,7 +128,7 @@ def _acceleration(ride: Ride, drop: Array, load: Array, met: Meeting, most: Arra
     force -= ground
     if ride.gap_counts:
         road = np.zeros(1) if met.bump is None else met.bump.under_splitter
-        force += ride.splitter.load(met.pressure, leaning, drop[0], road)
+        force += ride.splitter.load(met.pressure, leaning, ride.splitter.gap(drop[0], leaning) - road)
     return ride.car.acceleration(force)
 
 

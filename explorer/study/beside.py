@@ -1,0 +1,39 @@
+"""What is told of the cars in a condition beside what the study asks of them there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from explorer.study.study import Study
+
+#: Its mean says how many cars could keep another attitude than the one that the figures are of.
+SEVERAL = "has_several_attitudes"
+
+
+def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
+    """List the outputs that go with what is asked: several attitudes, where the gap may bring them about."""
+    balance = set(study.graph["stable_attitudes"].needed_names)
+    pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
+    return tuple(
+        dict.fromkeys(
+            (SEVERAL, condition)
+            for quantity, condition in pairs
+            if feels_ground(study, condition)
+            and not balance.isdisjoint(study.graph.order([quantity], study.given_names(condition)))
+            and _is_known(study, condition)
+        )
+    )
+
+
+def _is_known(study: Study, condition: str) -> bool:
+    """Tell whether the condition says all that the attitude hangs on: one without a speed has none."""
+    given, graph = study.given_names(condition), study.graph
+    return all(name in given or not graph[name].is_given for name in graph.order([SEVERAL], given))
+
+
+def feels_ground(study: Study, condition: str) -> bool:
+    """Tell whether the gap under the car changes its downforce."""
+    gain = study.given_in(condition).get("splitter_ground_gain")
+    by_map = study.entries.models.get("aero") == "map"
+    return by_map or (gain is not None and not (gain.exact and gain.distribution.nominal == 0))

@@ -1,0 +1,41 @@
+"""What is told of the cars beside what a study asks."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from log_help import copied, with_sections
+
+from explorer import load_study, run
+
+GROUND = """
+[inputs.splitter_ground_gain]
+mean = 0.8
+sd = 0.15
+source = "test"
+[inputs.splitter_gap_at_rest]
+mean = 9
+sd = 1
+unit = "mm"
+source = "test"
+[inputs.splitter_critical_gap]
+value = "2.5 mm"
+source = "test"
+"""
+
+
+def test_cars_with_several_attitudes_are_counted_and_told(tmp_path: Path) -> None:
+    plain = load_study(copied(tmp_path / "plain"))
+    assert not [pair for pair in plain.outputs if pair[0] == "has_several_attitudes"]
+    study = with_sections(copied(tmp_path / "near"), GROUND)
+    asked = {pair[1] for pair in study.outputs if pair[0] == "has_several_attitudes"}
+    assert asked == {"closed", "open", "closed_fast", "open_fast"}
+    level = replace(study, limits=study.limits[4:5], sensitivity_samples=64, sweeps=())
+    summary = run(level, samples=2000).summary
+    (several,) = [
+        one for one in summary.outputs if (one.quantity, one.condition) == ("has_several_attitudes", "open")
+    ]
+    assert 0.25 < several.mean < 0.45
+    (told,) = [words for words in summary.warnings if "condition open can" in words]
+    assert "more than one attitude" in told
