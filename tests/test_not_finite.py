@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from design_help import OWN, write_known
 from statistics_help import within
-from study_help import Answer
+from study_help import Answer, uncounted
 
 from explorer.analyses.nominal import nominal_values
 from explorer.analyses.rare_failures import search_rare_failures
@@ -114,7 +114,7 @@ def test_many_looks_do_not_take_it_for_a_pass(tmp_path: Path) -> None:
 
 def test_the_search_for_rare_failures_finds_them(tmp_path: Path) -> None:
     study = endless_study(tmp_path)
-    (found,) = search_rare_failures(study, [study.limits[-1]])
+    (found,) = search_rare_failures(study, uncounted(study.limits[-1:]))
     assert found.probability == pytest.approx(0.5, rel=0.1)
 
 

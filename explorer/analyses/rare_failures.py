@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
@@ -12,7 +12,7 @@ from scipy.special import ndtr
 
 from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, no_progress
 from explorer.estimators.conformance import Conformance
-from explorer.estimators.rare import RareFailure, rare_failure
+from explorer.estimators.rare import RareFailure, held_against, rare_failure, shares_of_correlated
 from explorer.graph.arrays import Array
 from explorer.results.records import Culprit, RareFailureRecord
 from explorer.study.limits import Limit
@@ -48,18 +48,18 @@ class Margins:
         return self.limit.margin_in(self.plan.evaluate(self.drawn(normals)))
 
 
-def seldom_failing(study: Study, judged: Sequence[Conformance]) -> tuple[Limit, ...]:
-    """List the safety limits whose failures the plain run hardly saw."""
-    return tuple(
-        limit
+def seldom_failing(study: Study, judged: Sequence[Conformance]) -> dict[Limit, Conformance]:
+    """Find the safety limits whose failures the plain run hardly saw, with what it counted."""
+    return {
+        limit: found
         for limit, found in zip(study.limits, judged, strict=True)
         if limit.safety and found.trials - found.conforming < SELDOM
-    )
+    }
 
 
 def search_rare_failures(
     study: Study,
-    limits: Sequence[Limit],
+    seldom: Mapping[Limit, Conformance],
     *,
     workers: int | None = None,
     executor: Executor | None = None,
@@ -67,10 +67,12 @@ def search_rare_failures(
 ) -> tuple[RareFailureRecord, ...]:
     """Estimate the probability that each limit fails, and find the most likely failing car.
 
+    What the run itself counted is held against each estimate.
+
     Limits are searched side by side where there are workers; the numbers do not depend on that.
     """
     searched = []
-    for limit in limits:
+    for limit in seldom:
         plan = make_plan(study, limit.output.pairs)
         if plan.uncertain:
             searched.append(Margins(plan, limit, tuple(plan.streams)))
@@ -82,13 +84,18 @@ def search_rare_failures(
         progress=lambda done: progress("rare failures", done, len(searched)),
     )
     return tuple(
-        _record(study, margins, failure) for margins, failure in zip(searched, failures, strict=True)
+        _record(study, margins, _held(failure, seldom[margins.limit]))
+        for margins, failure in zip(searched, failures, strict=True)
     )
 
 
 def _failure(searched: Sequence[Margins], seed: int, index: int) -> RareFailure:
     margins = searched[index]
     return rare_failure(margins, len(margins.streams), seed=seed)
+
+
+def _held(failure: RareFailure, counted: Conformance) -> RareFailure:
+    return held_against(failure, counted.trials - counted.conforming, counted.trials)
 
 
 def _record(study: Study, margins: Margins, failure: RareFailure) -> RareFailureRecord:
@@ -113,24 +120,35 @@ def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Cul
         return ()
     point = failure.most_likely[None, :]
     drawn = {key: float(values[0]) for key, values in margins.drawn(point).items()}
-    order = np.argsort(-failure.importance, kind="stable")
-    chosen = []
-    for place in order:
-        if failure.importance[place] < SIGNIFICANT_SHARE:
-            break
-        stream = margins.streams[int(place)]
-        for given in margins.plan.uncertain.values():
-            if given.stream == stream:
-                chosen.append(
-                    Culprit(
-                        given.key,
-                        given.quantity,
-                        drawn[given.key],
-                        float(given.distribution.nominal),
-                        float(point[0, place]),
-                        float(failure.importance[place]),
-                        study.graph[given.quantity].unit,
-                        given.display_unit,
-                    )
-                )
-    return tuple(chosen)
+    scores, shares = _scores_and_shares(margins, failure)
+    return tuple(
+        Culprit(
+            given.key,
+            given.quantity,
+            drawn[given.key],
+            float(given.distribution.nominal),
+            scores[given.stream],
+            shares[given.stream],
+            study.graph[given.quantity].unit,
+            given.display_unit,
+        )
+        for given in sorted(margins.plan.uncertain.values(), key=lambda given: -shares[given.stream])
+        if shares[given.stream] >= SIGNIFICANT_SHARE
+    )
+
+
+def _scores_and_shares(margins: Margins, failure: RareFailure) -> tuple[dict[str, float], dict[str, float]]:
+    """Return the normal score of each stream in the failing car, and its share of the way there.
+
+    Correlated inputs share the way among them whatever the order in which they are written.
+    """
+    names = margins.streams
+    scores = dict(zip(names, failure.most_likely.tolist(), strict=True))
+    shares = dict(zip(names, failure.importance.tolist(), strict=True))
+    squared = max(float(failure.distance) ** 2, np.finfo(float).tiny)
+    for group, matrix in margins.plan.copulas:
+        own = np.linalg.cholesky(matrix) @ [scores[name] for name in group]
+        scores.update(zip(group, own.tolist(), strict=True))
+        shared = shares_of_correlated(own, matrix) / squared
+        shares.update(zip(group, shared.tolist(), strict=True))
+    return scores, shares

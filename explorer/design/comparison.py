@@ -191,14 +191,18 @@ def _pair(found: SideBySide, i: int, j: int) -> PairResult:
             )
         )
     scores, holds = found.scores, found.holds
+    pairs = len(found.builds) * (len(found.builds) - 1) // 2
+    # Every limit and all at once, for every pair: one error for all of them together.
+    judge = partial(paired_verdict, verdicts=pairs * (len(found.study.limits) + 1))
+    as_good = partial(dominance, verdicts=2 * pairs)
     return PairResult(
         first=found.builds[i].name,
         second=found.builds[j].name,
         differences=tuple(differences),
-        verdicts=tuple(paired_verdict(one, other) for one, other in zip(holds[i], holds[j], strict=True)),
-        all_limits=paired_verdict(found.all_hold[i], found.all_hold[j]),
-        first_as_good=dominance((scores[i], scores[j]), (holds[i], holds[j])),
-        second_as_good=dominance((scores[j], scores[i]), (holds[j], holds[i])),
+        verdicts=tuple(judge(one, other) for one, other in zip(holds[i], holds[j], strict=True)),
+        all_limits=judge(found.all_hold[i], found.all_hold[j]),
+        first_as_good=as_good((scores[i], scores[j]), (holds[i], holds[j])),
+        second_as_good=as_good((scores[j], scores[i]), (holds[j], holds[i])),
     )
 
 

@@ -1,4 +1,4 @@
-"""Does a limit hold, and how sure is that: counted samples -> probability, interval, verdict, risks.
+"""Does a limit hold, and how sure is that: counted samples -> probability, interval, verdict.
 
 A margin is how far the quantity lies on the good side of its limit: zero or more conforms.  A margin that
 is not finite belongs to a sample for which the model had no answer; it counts against the limit.
@@ -73,9 +73,6 @@ class Conformance:
         median minus the quantile at 1 - required.
     surplus:
         That quantile itself: zero or more means that the estimate reaches the required probability.
-    consumer_risk, producer_risk:
-        Specific risks (JCGM 106:2012, 3.3.13 and 3.3.14): the chance that a car taken as good does not
-        conform, and that a car turned down does.
     """
 
     probability: float
@@ -96,8 +93,6 @@ class Conformance:
     margin_high: float
     guard_band: float
     surplus: float
-    consumer_risk: float
-    producer_risk: float
 
 
 def binomial_interval(
@@ -247,8 +242,6 @@ def judge_counts(
         margin_high=margin.high,
         guard_band=margin.median - margin.surplus,
         surplus=margin.surplus,
-        consumer_risk=1 - probability,
-        producer_risk=probability,
     )
 
 

@@ -74,7 +74,8 @@ class PairedVerdict:
     p_value:
         Of the exact McNemar test that both hold the limit equally often.
     surer:
-        Which build holds it more often, as far as the samples can tell.
+        Which build holds it more often, as far as the samples can tell; all verdicts of a comparison together
+        are wrong no more often than the confidence leaves.
 
     """
 
@@ -233,13 +234,18 @@ def _variance_ratio(first: Array, second: Array) -> float | None:
     return apart / paired if paired > ROUNDING * apart else None
 
 
-def paired_verdict(first_holds: Mask, second_holds: Mask, confidence: float = CONFIDENCE) -> PairedVerdict:
+def paired_verdict(
+    first_holds: Mask, second_holds: Mask, confidence: float = CONFIDENCE, *, verdicts: int = 1
+) -> PairedVerdict:
     """Compare how often two builds hold one limit.
 
     Parameters
     ----------
     first_holds, second_holds:
         True where the limit holds, in the same samples, shape (samples,).
+    verdicts:
+        How many such verdicts are given side by side.  Which build is the surer one is said only where it
+        holds for all of them together (Bonferroni); interval and p-value are of this one alone.
 
     Notes
     -----
@@ -254,7 +260,7 @@ def paired_verdict(first_holds: Mask, second_holds: Mask, confidence: float = CO
     low, high = difference_interval(only_first, only_second, first.size, confidence)
     p_value = mcnemar(only_first, only_second)
     surer: Literal["first", "second", "neither"] = "neither"
-    if p_value <= 1 - confidence:
+    if p_value <= (1 - confidence) / verdicts:
         surer = "first" if only_first > only_second else "second"
     return PairedVerdict(
         both,
@@ -374,6 +380,8 @@ def dominance(
     scores: tuple[Array, Array],
     holds: tuple[Mask, Mask],
     confidence: float = CONFIDENCE,
+    *,
+    verdicts: int = 1,
 ) -> Dominance:
     """Tell whether the first build is at least as good as the second in everything.
 
@@ -383,6 +391,8 @@ def dominance(
         Of the first and of the second build, shape (scores, samples) each; more is better, NaN is worst.
     holds:
         True where a limit holds, shape (limits, samples) each.
+    verdicts:
+        How many such statements are made side by side; all of them hold together (Bonferroni).
 
     """
     first, second = (np.where(np.isfinite(score), score, -np.inf) for score in scores)
@@ -390,7 +400,7 @@ def dominance(
     count, samples = int(np.count_nonzero(as_good)), as_good.size
     low, high = binomial_interval(count, samples, confidence)
     comparisons = max(1, len(first) + len(holds[0]))
-    each = 1 - (1 - confidence) / comparisons
+    each = 1 - (1 - confidence) / (comparisons * verdicts)
     intervals = [_mean_interval(a - b, each) for a, b in zip(*scores, strict=True)]
     for a, b in zip(*holds, strict=True):
         intervals.append(difference_interval(int(np.sum(a & ~b)), int(np.sum(b & ~a)), samples, each))

@@ -8,7 +8,9 @@ one in a million.  Two other ways are taken here, one on the back of the other:
 * Importance sampling then draws independent samples around the failures found, and weighs each by how much
   likelier it was drawn than it is.
 
-They err in different ways, so that their agreement is a check.  The failing car nearest to the middle of all
+They err in different ways, so that their agreement is a check; but both know only the failures that the walks
+came upon.  A count of independent cars knows no such bounds, so what was counted elsewhere is held against
+them, and where the two cannot both be right the count is given.  The failing car nearest to the middle of all
 distributions is the most likely one.
 
 Everything happens in standard normal space: one coordinate for each independent input, whose value is the
@@ -37,6 +39,7 @@ MarginOf: TypeAlias = Callable[[Array], Array]
 
 SUBSET = "subset simulation"
 IMPORTANCE = "importance sampling around the failures found"
+COUNTED = "count of the run's own cars"
 
 # Share of the samples that seeds the next step, and the most steps: below 10^-12 nothing is claimed.
 STEP_SHARE = 0.1
@@ -64,11 +67,11 @@ class RareFailure:
     variation:
         Coefficient of variation of the estimate: its standard error over the estimate itself.
     method:
-        Which of the two it comes from: the surer one where they agree, else the higher.
+        Which of the two it comes from: the surer one where they agree, else the higher; or a count.
     subset, subset_variation, weighted, weighted_variation:
         Both estimates with their coefficients of variation.
     agree:
-        Whether they agree within their errors.
+        Whether they agree within their errors, and with what was counted.
     evaluations:
         Of the model, in all.
     most_likely:
@@ -188,6 +191,53 @@ def rare_failure(
         distance=float(np.linalg.norm(point)),
         importance=squared / max(float(squared.sum()), np.finfo(float).tiny),
     )
+
+
+def held_against(found: RareFailure, failed: int, trials: int) -> RareFailure:
+    """Hold an estimate against a count of independent cars; the count is given where they contradict.
+
+    Two intervals of 95 % with nothing in common contradict: right ones lie so far apart once in 200 at most.
+
+    Parameters
+    ----------
+    found:
+        The estimate.
+    failed, trials:
+        Cars that fail, and cars counted; no better than independent.
+    """
+    low, high = binomial_interval(failed, trials, found.confidence)
+    if low <= found.high and found.low <= high:
+        return found
+    return replace(
+        found,
+        probability=failed / trials,
+        low=low,
+        high=high,
+        variation=math.sqrt((1 - failed / trials) / failed) if failed else math.inf,
+        method=COUNTED,
+        agree=False,
+        note=f"the search found 1 failing car in {1 / found.probability:.3g}, but {failed} of the run's own "
+        f"{trials} cars fail: it missed a way to fail or met too few, so the count is given"
+        if found.probability
+        else f"the search found no failing car, but {failed} of the run's own {trials} cars fail: "
+        "the count is given",
+    )
+
+
+def shares_of_correlated(scores: Array, matrix: Array) -> Array:
+    """Share out the squared distance of a failing point over correlated inputs, whatever their order.
+
+    The inverse square root of the correlation matrix turns the scores into independent ones that each stay as
+    near as can be to their own input (Kessy, Lewin & Strimmer, American Statistician 72 (2018) 309); their
+    squares add up to the squared distance.
+
+    Parameters
+    ----------
+    scores, matrix:
+        Normal scores of the inputs, shape (inputs,), and the matrix of their correlations.
+    """
+    values, directions = np.linalg.eigh(matrix)
+    return np.asarray(((directions / np.sqrt(values)) @ directions.T @ scores) ** 2)
 
 
 def generator(seed: int, stream: int) -> np.random.Generator:

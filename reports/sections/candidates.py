@@ -62,6 +62,7 @@ def build(report: Report) -> Section | None:
         Paragraph((Strong(headline(found)),), lead=True),
         _builds(found),
         _verdicts(report, found),
+        Paragraph((_told_apart(found, names),)),
         Heading("How they differ"),
         Paragraph((_HOW,), aside=True),
         *(_difference_figure(found, place, names) for place in range(len(found.subjects))),
@@ -140,6 +141,24 @@ def _verdicts(report: Report, found: Comparison) -> Table:
         tuple(rows),
         small=True,
         sortable=False,
+    )
+
+
+def _told_apart(found: Comparison, names: Names) -> str:
+    """Say which candidate holds what more often than which, one error for everything said."""
+    labels = (*found.limits, "all limits at once")
+    said = [
+        f"{names[pair.first if one.surer == 'first' else pair.second]} holds {label} more often than "
+        f"{names[pair.second if one.surer == 'first' else pair.first]}"
+        for pair in found.pairs
+        for label, one in zip(labels, (*pair.verdicts, pair.all_limits), strict=True)
+        if one.surer != "neither"
+    ]
+    if not said:
+        return "On these cars no two candidates can be told apart by how often they hold a limit."
+    held = len(found.pairs) * len(labels)
+    return sentence(
+        f"told apart, any of the {held} comparisons wrong in 1 case of 20 at most: " + "; ".join(said)
     )
 
 

@@ -35,14 +35,6 @@ WORDS = (
         "(JCGM 106:2012).",
     ),
     (
-        "Consumer's risk",
-        "The chance that a car taken as good does not hold the limit after all.",
-    ),
-    (
-        "Producer's risk",
-        "The chance that a car turned down would have held the limit.",
-    ),
-    (
         "Sobol index",
         "The share of a margin's spread that an input answers for: alone (first-order) or together "
         "with others (total).",

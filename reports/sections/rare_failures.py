@@ -41,9 +41,11 @@ def blocks(report: Report) -> tuple[Block, ...]:
 
 def how_often(found: RareFailureRecord) -> str:
     """Say how seldom a limit fails; beyond the floor only the assumed tails of the inputs speak."""
+    if found.probability < FLOOR <= found.high:
+        return f"fewer than 1 car in {about(1 / found.high)} fails, as far as cars were counted"
     if found.probability < FLOOR:
         return f"fewer than 1 car in {about(1 / FLOOR)} fails, as far as the tails of the inputs are known"
-    low, high = about(1 / found.high), about(1 / found.low)
+    low, high = about(1 / found.high), about(1 / found.low) if found.low else "hardly ever"
     return f"about 1 car in {about(1 / found.probability)} fails ({low} to {high})"
 
 
@@ -59,6 +61,10 @@ def _row(report: Report, found: RareFailureRecord) -> tuple[Cell, ...]:
         )
     return (
         cell(found.limit),
-        cell(sentence(how_often(found)), order=found.probability),
+        cell(
+            sentence(how_often(found)),
+            *((Quiet(" " + sentence(found.note)),) if found.note else ()),
+            order=found.probability,
+        ),
         cell(*unusual) if unusual else cell(Quiet(NOTHING_UNUSUAL)),
     )

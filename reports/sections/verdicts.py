@@ -75,7 +75,7 @@ def build(report: Report) -> Section:
         blocks.append(
             Bullets(tuple((f"{limit.name}: ", sentence(limit.conformance.decides)) for limit in undecided))
         )
-    blocks.append(_risks(report))
+    blocks.append(_guard_bands(report))
     blocks += _enough(report)
     return Section("verdicts", "Verdicts", tuple(blocks))
 
@@ -165,8 +165,8 @@ def _together(name: str, found: Conformance) -> str:
     )
 
 
-def _risks(report: Report) -> Table:
-    """Guard bands and risks in the words of JCGM 106:2012."""
+def _guard_bands(report: Report) -> Table:
+    """Guard bands, in the words of JCGM 106:2012."""
     rows = []
     for limit in report.summary.limits:
         found = limit.conformance
@@ -181,26 +181,21 @@ def _risks(report: Report) -> Table:
                 cell(limit.name, Quiet(f" {report.where(limit)}"), order=limit.name),
                 cell(guard),
                 cell(surplus),
-                cell(share(found.consumer_risk, 1 - found.high, 1 - found.low), order=found.consumer_risk),
-                cell(share(found.producer_risk, found.low, found.high), order=found.producer_risk),
                 cell(count(found.trials), order=found.trials),
                 cell(count(found.failed), order=found.failed),
             )
         )
     return Table(
-        "risks",
-        "Guard bands and risks (JCGM 106:2012). The guard band is how far inside the limit the middle car "
+        "guard-bands",
+        "Guard bands (JCGM 106:2012). The guard band is how far inside the limit the middle car "
         "must lie for enough of the others to hold it too; spare is how much farther inside it lies, "
-        "negative means short. The consumer's risk is the chance that a car taken as good does not hold "
-        "the limit, the producer's that a car turned down would have held it.",
+        "negative means short.",
         (
-            Column("Limit", width=30),
-            Column("Guard band", number=True, width=12),
-            Column("Spare", number=True, width=12),
-            Column("Consumer's risk", number=True, width=12),
-            Column("Producer's risk", number=True, width=12),
-            Column("Cars", number=True, width=11),
-            Column("No answer", number=True, width=11),
+            Column("Limit", width=40),
+            Column("Guard band", number=True, width=15),
+            Column("Spare", number=True, width=15),
+            Column("Cars", number=True, width=15),
+            Column("No answer", number=True, width=15),
         ),
         tuple(rows),
         small=True,

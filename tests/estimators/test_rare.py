@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from explorer.errors import SampleError
 from explorer.estimators import rare
@@ -122,3 +122,36 @@ def test_cost_grows_with_the_logarithm_of_the_probability() -> None:
 def test_too_few_samples_are_refused() -> None:
     with pytest.raises(SampleError, match="too few samples"):
         rare.rare_failure(bent, 3, seed=1, walks=1)
+
+
+def islands(points: Array) -> Array:
+    """Fail beyond 3.2 on one side, where the margin leads; and in a small box, where nothing leads."""
+    box = (np.abs(points[:, 0] + 1.5) < 0.1) & (np.abs(points[:, 1] + 1.5) < 0.1)
+    return np.where(box, -1.0, 3.2 - points[:, 0])
+
+
+def test_an_abrupt_second_way_to_fail_is_told_by_the_count() -> None:
+    counted = islands(np.random.default_rng(20).standard_normal((200_000, 2)))
+    failed = int(np.count_nonzero(counted < 0))
+    found = rare.rare_failure(lambda u: 3.2 - u[:, 0], 2, seed=1)
+    held = rare.held_against(found, failed, counted.size)
+    truth = float(ndtr(-3.2) + (ndtr(-1.4) - ndtr(-1.6)) ** 2)
+    assert (held.method, held.agree) == (rare.COUNTED, False)
+    assert held.low <= truth <= held.high
+    assert "missed a way to fail" in held.note
+    # What agrees stays as it is.
+    assert rare.held_against(found, round(found.probability * 200_000), 200_000) is found
+
+
+@pytest.mark.long
+def test_count_and_estimate_that_are_both_right_hardly_ever_contradict() -> None:
+    drawn, truth, repeats = np.random.default_rng(21), 1e-3, 5000
+    contradicted, kept = 0, 0
+    for failed in drawn.binomial(16_384, truth, repeats):
+        logarithm = math.log(truth) + 0.05 * drawn.standard_normal()
+        estimate = rare._combined(math.exp(logarithm), 0.05, math.exp(logarithm), 0.05, 8, 0.95)
+        held = rare.held_against(estimate, int(failed), 16_384)
+        contradicted += not held.agree
+        kept += held.low <= truth <= held.high
+    assert contradicted / repeats <= 1 / 200
+    assert kept / repeats >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / repeats)
