@@ -202,12 +202,23 @@ def begin(
 @app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to write the study into; it must not hold one.")],
+    flaps: Annotated[int, typer.Option(help="Flaps on one servo whose mechanism is looked at: 0 to 3.")] = 0,
+    drive: Annotated[str, typer.Option(help="power: shaft power; electric: battery, motor, gear.")] = "power",
+    wake: Annotated[bool, typer.Option("--wake", help="It follows another car.")] = False,
+    brakes: Annotated[
+        str | None, typer.Option(help="ideal, balance, fitted or none; left out, stopping is not looked at.")
+    ] = None,
+    suspension: Annotated[
+        str, typer.Option(help="wheel-rate: rates at the wheel; spring: springs, motion ratios, tyres.")
+    ] = "wheel-rate",
 ) -> None:
-    """Write a commented study to start from."""
-    from explorer.study.template import write_template
+    """Write a commented study of what the car has, which runs as it is."""
+    from explorer.study.template import CarHas, write_template
 
-    written = write_template(folder)
-    _say(f"wrote {written}\nnext: edit it, then 'squatline check {folder}'")
+    written = write_template(folder, CarHas(flaps, drive, brakes, suspension, wake))
+    _say(
+        f"wrote {written}\nnext: put your numbers in, then 'squatline check {folder}'; it runs as it is, too"
+    )
 
 
 @app.command()
