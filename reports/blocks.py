@@ -122,11 +122,15 @@ class Cell:
 
 @dataclass(frozen=True)
 class Column:
-    """A column's title, which way its cells lean, and its width in per cent (0: as its words need)."""
+    """A column's title, which way its cells lean, and its width in per cent (0: as its words need).
+
+    A ``mixed`` one holds numbers of different things, which have no order.
+    """
 
     title: str
     number: bool = False
     width: int = 0
+    mixed: bool = False
 
 
 @dataclass(frozen=True)

@@ -103,7 +103,7 @@ def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = N
     shown = figures(sections)
     drawn = drawn or pictures(shown, report.options.units)
     style = "\n".join([font_faces(), asset("style", "common.css"), asset("style", "page.css")])
-    scripts = [drawn.script(), asset("script", "page.js")]
+    scripts = [drawn.script(), asset("script", "csv.js"), asset("script", "page.js")]
     if any(isinstance(block, Controls) for section in sections for block in section.blocks):
         scripts.append(asset("script", "whatif.js"))
     framed = {figure.name: _picture(figure, drawn, report.options.units) for figure in shown}

@@ -72,6 +72,7 @@ def _scales(si_unit: str, given: str, magnitude: float, difference: bool) -> lis
         unit = known_unit(shown.unit)
         return {
             "symbol": shown.symbol,
+            "unit": shown.unit,
             "factor": unit.factor,
             "offset": 0.0 if difference else unit.offset,
         }
@@ -102,6 +103,8 @@ def _or_none(end: float) -> float | None:
 def _input(report: Report, record: InputRecord, values: Any) -> dict[str, Any]:
     return {
         "name": report.input_name(record.key),
+        "quantity": record.quantity,
+        "condition": record.condition,
         "scales": _scales(record.unit, record.display_unit, record.nominal, difference=False),
         "values": _packed(values),
     }

@@ -89,6 +89,8 @@
   }
   for (const table of document.querySelectorAll("table.sortable")) {
     [...table.tHead.rows[0].cells].forEach(function (head, position) {
+      // Numbers of different things have no order.
+      if (head.dataset.mixed !== undefined) return;
       const button = document.createElement("button");
       button.type = "button";
       button.textContent = head.textContent;
@@ -96,15 +98,23 @@
       head.replaceChildren(button);
     });
   }
-  // A cell that a spreadsheet would take for a formula is marked as text by an apostrophe.
-  function csvCell(text) {
-    const plain = text.replace(/\s+/g, " ").trim();
-    const number = /^[+-]?\d+(\.\d+)?$/.test(plain);
-    const harmless = /^[=+\-@\t\r]/.test(plain) && !number ? "'" + plain : plain;
-    return '"' + harmless.replace(/"/g, '""') + '"';
-  }
-  function csv(table) {
-    return [...table.rows].map((row) => [...row.cells].map((cell) => csvCell(cell.textContent)).join(",")).join("\r\n") + "\r\n";
+  // Long tables can be searched.
+  for (const table of document.querySelectorAll("main table.sortable")) {
+    if (table.tBodies[0].rows.length < 12) continue;
+    const label = document.createElement("label"), field = document.createElement("input");
+    label.className = "find";
+    field.type = "search";
+    label.append("Find in this table ", field);
+    field.addEventListener("input", function () {
+      const wanted = field.value.trim().toLowerCase();
+      let found = 0;
+      for (const row of table.tBodies[0].rows) {
+        row.hidden = !row.textContent.toLowerCase().includes(wanted);
+        found += row.hidden ? 0 : 1;
+      }
+      spoken.textContent = found + " rows";
+    });
+    table.closest(".scroll").before(label);
   }
   for (const table of document.querySelectorAll("main table.sortable")) {
     const button = document.createElement("button");
@@ -113,7 +123,7 @@
     button.textContent = "Save this table as CSV";
     button.addEventListener("click", function () {
       const link = document.createElement("a");
-      link.href = URL.createObjectURL(new Blob(["\ufeff" + csv(table)], { type: "text/csv" }));
+      link.href = URL.createObjectURL(new Blob(["\ufeff" + window.squatlineCsv(table)], { type: "text/csv" }));
       link.download = (table.dataset.name || "table") + ".csv";
       link.click();
       setTimeout(() => URL.revokeObjectURL(link.href), 1000);
@@ -134,6 +144,18 @@
     }
   });
   document.querySelectorAll(".scroll").forEach((place) => wide.observe(place));
+
+  // The contents are folded where they would fill the screen, and mark the section that is read.
+  const contents = document.querySelector(".contents details");
+  if (matchMedia("(max-width: 52rem)").matches) contents.open = false;
+  const links = new Map([...contents.querySelectorAll("a")].map((link) => [link.hash.slice(1), link]));
+  const read = new IntersectionObserver(function (entries) {
+    for (const { target, isIntersecting } of entries) {
+      if (isIntersecting) links.get(target.id)?.setAttribute("aria-current", "true");
+      else links.get(target.id)?.removeAttribute("aria-current");
+    }
+  }, { rootMargin: "-20% 0px -75% 0px" });
+  document.querySelectorAll("main > section").forEach((section) => read.observe(section));
 
   document.addEventListener("keydown", (event) => { if (event.key === "Escape") tip.hidden = true; });
 })();

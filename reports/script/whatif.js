@@ -10,6 +10,7 @@
   if (!root) return;
   const data = JSON.parse(document.getElementById("whatif-data").textContent);
   const form = root.querySelector("form");
+  form.hidden = false;
   const count = data.samples;
   const Z95 = 1.959963984540054;
 
@@ -129,34 +130,75 @@
     root.querySelector(`output[for="keep-${position}"]`).textContent = Math.round(100 * input.keep) + "\u00a0%";
   }
 
-  function refresh() {
-    inputs.forEach(describe);
-    const w = weights();
+  function effectiveOf(w) {
     const sum = w.reduce((a, b) => a + b, 0), squares = w.reduce((a, b) => a + b * b, 0);
-    const effective = sum * sum / squares;
-    const refused = effective < data.fewest;
+    return sum * sum / squares;
+  }
+  const answerable = () => effectiveOf(weights()) >= data.fewest;
+
+  // A slider goes as far as enough cars are left to answer, and no farther.
+  function move(input, name, field, before) {
+    const wanted = Number(field.value), step = Number(field.step), scale = name === "keep" ? 100 : 1;
+    input[name] = wanted / scale;
+    if (answerable()) return false;
+    let good = 0, bad = Math.round((wanted - before) / step);
+    while (Math.abs(bad - good) > 1) {
+      const middle = Math.trunc((good + bad) / 2);
+      input[name] = (before + middle * step) / scale;
+      if (answerable()) good = middle; else bad = middle;
+    }
+    const value = Number((before + good * step).toFixed(6));
+    input[name] = value / scale;
+    field.value = String(value);
+    return true;
+  }
+
+  function plainNumber(value) { return String(Number(value.toPrecision(6))); }
+  // What was changed, as the study file would have it; the words of a source are left to the builder.
+  function studyLines() {
+    const lines = [];
+    for (const input of inputs) {
+      if (input.shift === 0 && input.keep === 1) continue;
+      const scale = input.scales[0];
+      const at = (z) => shown(quantile(input.sorted, normalBelow(z)), scale);
+      const half = Math.abs(at(input.shift + input.keep) - at(input.shift - input.keep)) / 2;
+      if (input.condition) lines.push(`# in [conditions.${input.condition}]`);
+      lines.push(`${input.quantity} = { mean = ${plainNumber(at(input.shift))}, sd = ${plainNumber(half)}, ` +
+        `unit = "${scale.unit}", source = "what if" }`);
+    }
+    for (const limit of limits) {
+      for (const [side, key] of [["low", "at_least"], ["high", "at_most"]]) {
+        if (limit.now[side] === limit[side]) continue;
+        const scale = limit.scales[0];
+        lines.push(`# limit ${JSON.stringify(limit.name)}`,
+          `${key} = "${plainNumber(shown(limit.now[side], scale))} ${scale.unit}"`.replace(/ (1)?"$/, '"'));
+      }
+    }
+    root.querySelector("#study-lines").value = lines.join("\n");
+  }
+
+  function refresh(stopped = false) {
+    inputs.forEach(describe);
+    studyLines();
+    const w = weights();
+    const effective = effectiveOf(w);
     root.querySelector("#effective").textContent = `${Math.round(effective)} of ${count}`;
     const refusal = root.querySelector("#refusal");
-    refusal.hidden = !refused;
-    refusal.textContent = refused
-      ? `Too few cars of the run are like that (${Math.round(effective)}; at least ${data.fewest} are needed). ` +
-        "Go less far, or change the study and run it again."
+    refusal.hidden = !stopped;
+    refusal.textContent = stopped
+      ? `This is as far as the page can answer: ${Math.round(effective)} cars of the run are like that, and ` +
+        `${data.fewest} are needed. To go farther, change the study and run it again.`
       : "";
     const verdicts = { pass: 0, fail: 0, undecided: 0 };
     limits.forEach(function (limit, position) {
       put(find("run", position), limit.run);
       const cell = find("here", position), verdict = find("verdict", position);
-      if (refused) {
-        cell.textContent = "no answer";
-        verdict.textContent = "";
-        return;
-      }
       const found = weighed(limit, w, effective);
       put(cell, found);
       verdicts[putVerdict(verdict, found, limit.required)] += 1;
     });
-    return refused ? "Too few cars are left to answer." :
-      `With your changes: ${verdicts.pass} pass, ${verdicts.fail} fail, ${verdicts.undecided} undecided.`;
+    const words = `With your changes: ${verdicts.pass} pass, ${verdicts.fail} fail, ${verdicts.undecided} undecided.`;
+    return stopped ? "As far as the page can answer. " + words : words;
   }
 
   function fillBounds() {
@@ -182,15 +224,19 @@
 
   form.addEventListener("input", function (event) {
     const field = event.target;
-    if (field.dataset.shift !== undefined) inputs[Number(field.dataset.shift)].shift = Number(field.value);
-    if (field.dataset.keep !== undefined) inputs[Number(field.dataset.keep)].keep = Number(field.value) / 100;
+    let stopped = false;
+    for (const name of ["shift", "keep"]) {
+      if (field.dataset[name] === undefined) continue;
+      const input = inputs[Number(field.dataset[name])];
+      stopped = move(input, name, field, Math.round((name === "keep" ? 100 : 10) * input[name]) / (name === "keep" ? 1 : 10));
+    }
     if (field.dataset.limit !== undefined) {
       const limit = limits[Number(field.dataset.limit)];
       const value = Number(field.value);
       if (field.value.trim() === "" || !Number.isFinite(value)) return;
       limit.now[field.dataset.side] = hidden(value, limit.scales[system]);
     }
-    say(refresh());
+    say(refresh(stopped));
   });
   // Arrow keys move a limit by about a tenth of its spread, rounded to a power of ten.
   form.addEventListener("keydown", function (event) {

@@ -63,7 +63,7 @@ def _uncertain(report: Report, records: list[InputRecord]) -> Table:
         "Uncertain inputs: value with its standard uncertainty, and the range that 95 % of cars fall into.",
         (
             Column("Input", width=26),
-            Column("Value, 95 % range", number=True, width=22),
+            Column("Value, 95 % range", number=True, width=22, mixed=True),
             Column("Distribution, as written", width=26),
             Column("Source", width=26),
         ),
@@ -93,7 +93,11 @@ def _exact(report: Report, name: str, caption: str, records: list[InputRecord]) 
     return Table(
         name,
         caption,
-        (Column("Input", width=50), Column("Value", number=True, width=16), Column("Source", width=34)),
+        (
+            Column("Input", width=50),
+            Column("Value", number=True, width=16, mixed=True),
+            Column("Source", width=34),
+        ),
         tuple(
             (
                 _name(report, record),

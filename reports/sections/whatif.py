@@ -17,6 +17,6 @@ def build(report: Report) -> Section | None:
         f"The page holds {count(data['samples'])} cars of the run. Move a limit; shift one of the inputs "
         "that matter most, or make it better known: cars that fit the change then count for more, the "
         "others for less. No model is run again, so this is for finding out what is worth a new run. The "
-        "further you go, the fewer cars are left to count; with too few the page refuses to answer."
+        "further you go, the fewer cars are left to count; a slider stops where too few are left to answer."
     )
     return Section("whatif", "What if", (Paragraph((words,)), Controls("whatif.html", data)), printed=False)

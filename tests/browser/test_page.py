@@ -57,7 +57,7 @@ def test_units_switch_for_the_whole_page(page: Page, address: str) -> None:
     draw_all(page)
     before = page.inner_text("#verdicts")
     assert "5 N" in before.replace("\xa0", " ")
-    page.select_option("#units", "2")
+    page.select_option("#units", label="imperial")
     words = "document.querySelector('{}').innerText"
     wait_until(page, words.format("#limit-front-wheels-carry-load .picture") + ".includes('lbf')")
     wait_until(page, r"!/\d\sN\b/.test(" + words.format("#verdicts") + ")")
@@ -180,6 +180,66 @@ def test_saved_tables_hold_no_formula(page: Page, address: str, tmp_path: Path) 
         "\"'@SUM(A1)",
         '"-2',
     ]
+
+
+def test_a_saved_table_is_data(page: Page, address: str, results: Results, tmp_path: Path) -> None:
+    """One number a column, its unit in the head: pandas reads the verdicts back as they are."""
+    import pandas as pd
+
+    page.goto(address)
+    with page.expect_download() as started:
+        page.locator("#verdicts .save").first.click()
+    target = tmp_path / "table.csv"
+    started.value.save_as(target)
+    read = pd.read_csv(target)
+    shares = [name for name in read if str(name).endswith("[%]") and read[name].dtype.kind in "fi"]
+    found = [limit.conformance for limit in results.summary.limits]
+    for wanted in ("probability", "low", "high"):
+        close = [
+            name
+            for name in shares
+            if all(abs(read[name][i] - 100 * getattr(one, wanted)) < 0.06 for i, one in enumerate(found))
+        ]
+        assert close, f"no column holds {wanted} in per cent: {list(read)}"
+    lows = next(name for name in read if str(name).startswith("Required from"))
+    asked = [limit.low for limit in results.summary.limits]
+    assert read[lows][:2].tolist() == pytest.approx(asked[:2])
+    assert read["Required unit"].tolist() == ["N", "N", "km/h", "mm"]
+    # No cell holds a number with its unit, an interval, or a sign that no program reads.
+    for column in read.columns[2:]:
+        for text in read[column].dropna().astype(str):
+            assert not re.search(r"\d (to|±) \d|[\u2212\u202f]|\d\s?%", text), (column, text)
+
+
+def test_long_tables_can_be_searched(page: Page, address: str) -> None:
+    page.goto(address)
+    page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
+    fields = page.locator("input[type='search']")
+    assert fields.count() > 0
+    rows = page.locator(".find + .scroll table").first.locator("tbody tr")
+    before = rows.count()
+    word = rows.nth(2).locator("th, td").first.inner_text()
+    page.locator(".find input").first.fill(word)
+    shown = sum(row.is_visible() for row in rows.all())
+    assert 0 < shown < before
+    page.locator(".find input").first.fill("")
+    assert all(row.is_visible() for row in rows.all())
+
+
+def test_dark_by_preference_and_readable(page: Page, address: str) -> None:
+    page.emulate_media(color_scheme="dark")
+    page.goto(address)
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(20, 24, 28)"
+    assert violations(page) == []
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+
+
+def test_contents_are_folded_on_a_phone(page: Page, address: str) -> None:
+    page.set_viewport_size({"width": 400, "height": 800})
+    page.goto(address)
+    wait_until(page, "!document.querySelector('.contents details').open")
+    assert page.locator(".contents ol").is_hidden()
 
 
 def test_without_scripts_the_page_still_shows_everything(

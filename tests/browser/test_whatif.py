@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+import tomllib
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pytest
 from scipy.special import ndtri
 
 from explorer.results.records import Results
 from reports.report import Report
-from reports.whatif import payload
+from reports.whatif import FEWEST_EFFECTIVE, payload
 from tests.browser.browser_help import wait_until
 from tests.statistics_help import within
 
@@ -67,7 +69,7 @@ def test_moving_a_limit_moves_its_probability(page: Page, address: str, results:
 def test_a_limit_moves_in_the_units_chosen(page: Page, address: str, results: Results) -> None:
     assert results.samples is not None
     page.goto(address)
-    page.select_option("#units", "2")
+    page.select_option("#units", label="imperial")
     page.fill("[data-limit='0'][data-side='low']", "2")
     p, error = weighted_share(
         (results.samples[LOAD] >= 2 * 4.4482216).to_numpy(), np.ones(len(results.samples))
@@ -133,19 +135,51 @@ def test_correlated_inputs_are_weighed_by_their_joint_density(
     assert within(shown(page, 0), p, error)
 
 
-def test_it_refuses_when_too_few_cars_are_left(page: Page, address: str) -> None:
+def test_it_answers_as_far_as_its_sliders_go(page: Page, address: str) -> None:
     page.goto(address)
     for position in range(4):
         page.focus(f"[data-shift='{position}']")
         page.keyboard.press("End")
         page.focus(f"[data-keep='{position}']")
         page.keyboard.press("Home")
-    assert page.locator("#refusal").is_visible()
-    assert "Too few cars" in page.inner_text("#refusal")
-    assert page.inner_text("[data-here='0']") == "no answer"
+        assert "%" in page.inner_text("[data-here='0']")
+    # With so many changes a slider stops before its end, says why, and the answer stays.
+    assert "as far as the page can answer" in page.inner_text("#refusal")
+    effective = float(page.inner_text("#effective").split(" of ")[0])
+    assert effective >= FEWEST_EFFECTIVE
+    ends = page.evaluate("[...document.querySelectorAll('[data-keep]')].map((field) => Number(field.value))")
+    assert max(ends[:4]) > 20
     page.click("button[type='reset']")
     wait_until(page, "document.querySelector('#refusal').hidden")
-    assert "%" in page.inner_text("[data-here='0']")
+    assert page.input_value("#study-lines") == ""
+
+
+def test_changes_are_written_as_lines_of_a_study(page: Page, address: str, results: Results) -> None:
+    page.goto(address)
+    position = names(results).index("rear wheel rate")
+    page.focus(f"[data-shift='{position}']")
+    for _ in range(10):
+        page.keyboard.press("ArrowRight")
+    page.fill("[data-limit='0'][data-side='low']", "6.5")
+    lines = page.input_value("#study-lines")
+    assert '# limit "Front wheels carry load"' in lines
+    read = tomllib.loads(lines)
+    assert read["at_least"] == "6.5 N"
+    entry = read["rear_wheel_rate"]
+    # One standard deviation of 250 N/m above 2600 N/m.
+    assert entry["unit"] == "N/mm"
+    assert entry["mean"] == pytest.approx(2.85, rel=0.01)
+    assert entry["sd"] == pytest.approx(0.25, rel=0.1)
+
+
+def test_without_scripts_no_slider_stands_dead(browser: Any, address: str) -> None:
+    context = browser.new_context(java_script_enabled=False, offline=True)
+    context.set_default_timeout(180_000)
+    page = context.new_page()
+    page.goto(address)
+    assert page.locator("#whatif-controls input:visible").count() == 0
+    assert "needs scripts" in page.inner_text("#whatif")
+    context.close()
 
 
 def test_arrow_keys_move_a_limit_and_the_verdict_is_spoken(page: Page, address: str) -> None:
