@@ -173,7 +173,7 @@ def test_each_script_that_runs_is_named_by_its_fingerprint() -> None:
     policy = re.search(r'Content-Security-Policy" content="([^"]+)"', text)
     assert policy is not None
     scripts = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
-    assert len(scripts) == 3
+    assert len(scripts) == 4
     for script in scripts:
         fingerprint = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
         assert f"sha256-{fingerprint}" in policy[1].replace("&#39;", "'")
