@@ -26,7 +26,7 @@ def add_includes(study: Path, files: Sequence[str]) -> None:
     before = parsed(text)
     present = before.get("include", [])
     wanted = before | {"include": list(dict.fromkeys([*present, *files]))}
-    document = _document(text)
+    document = document_of(text)
     if "include" in document:
         for name in wanted["include"][len(present) :]:
             document["include"].append(name)
@@ -56,7 +56,8 @@ def write_changed(study: Path, text: str, wanted: dict[str, Any]) -> None:
     write_whole(study.resolve(), text)
 
 
-def _document(text: str) -> Any:
+def document_of(text: str) -> Any:
+    """Return the text of a study with all that stands between its keys, to be changed in place."""
     import tomlkit
 
     return tomlkit.parse(text)
