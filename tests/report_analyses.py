@@ -222,7 +222,7 @@ def candidates(results: Results) -> Comparison:
                 first="stiff",
                 second="soft",
                 differences=(DifferenceResult(0, difference, Histogram((0.0, 4.0, 8.0), (4000, 4192))),),
-                verdicts=(paired,),
+                verdicts=(paired,) * len(results.summary.limits),
                 all_limits=paired,
                 first_as_good=Dominance(0.99, 0.985, 0.995, True),
                 second_as_good=Dominance(0.01, 0.005, 0.015, False),

@@ -15,6 +15,7 @@ from explorer.engine.montecarlo import Outcome
 from explorer.engine.replay import replay_margins, replay_samples
 from explorer.estimators.given_data import FEWEST_SAMPLES, first_order_given_data
 from explorer.estimators.sensitivity import Index, Sensitivity
+from explorer.estimators.sobol_parts import places_among
 from explorer.graph.arrays import Array
 from explorer.study.study import Study
 
@@ -31,10 +32,9 @@ def with_members(
     samples = replay_samples(study, outcome, MOST_SAMPLES)
     margins = replay_margins(study, samples)
     return {
-        name: replace(
-            found, indices=tuple(_with_members(index, samples, margins[name]) for index in found.indices)
-        )
+        name: replace(found, indices=tuple(_with_members(index, samples, margin) for index in found.indices))
         for name, found in drivers.items()
+        for margin in (places_among(margins[name], margins[name]) if found.by_rank else margins[name],)
     }
 
 

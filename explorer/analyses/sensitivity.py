@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -25,14 +25,30 @@ from explorer.engine.plan import (
 )
 from explorer.engine.sampling import saltelli_blocks, saltelli_columns
 from explorer.estimators.sensitivity import Sensitivity, cross_check_with_salib, indices_of_output
-from explorer.estimators.sobol_parts import Parts, joined, replicate_parts
+from explorer.estimators.sobol_parts import Parts, answers, joined, ranks, replicate_parts
 from explorer.graph.arrays import Array
+from explorer.study.distributions import StudentT
 from explorer.study.limits import Limit
 from explorer.study.study import Study
 
 FIRST_REPLICATES = 8
 # Each look at the order may by chance find one that is not there, so there are few of them.
 MOST_LOOKS = 3
+# With fewer readings an input's Student t lacks the moments that errors of shares rest on: of intervals of
+# 95 %, 92 in 100 hold the truth with six readings, 88 with five, 71 with four (simulated).
+FEWEST_READINGS = 7
+
+
+@dataclass(frozen=True)
+class Replicate:
+    """One scramble, reduced: the parts of all indices, those of having an answer, the differences from SALib.
+
+    ``answered`` is None where every evaluation has an answer, ``checked`` in all replicates but the first.
+    """
+
+    parts: Parts
+    answered: Parts | None
+    checked: tuple[float | None, ...] | None
 
 
 @dataclass(frozen=True)
@@ -51,6 +67,9 @@ class Design:
         Rows a replicate.
     reach:
         Group -> positions of the limits that lie downstream of it.
+    by_rank:
+        Positions of the limits ranked by the margin's place among the cars: an input known from few readings
+        lies upstream of them.
     pairs:
         Whether to prepare second-order indices.
     partial_plans:
@@ -63,6 +82,7 @@ class Design:
     rows: int
     reach: Mapping[str, tuple[int, ...]]
     partial_plans: Mapping[tuple[int, ...], Plan]
+    by_rank: tuple[int, ...] = ()
     pairs: bool = False
 
     def groups_of(self, position: int) -> dict[str, tuple[str, ...]]:
@@ -103,11 +123,18 @@ class Design:
                 margins[:, place, reached] = values
         return margins
 
-    def parts(self, index: int) -> tuple[Parts, tuple[float | None, ...] | None]:
+    def parts(self, index: int) -> Replicate:
         """Reduce one scramble to the parts of its indices; the first is held against SALib too."""
         evaluations, names = self.replicate(index), tuple(self.groups)
+        placed = list(self.by_rank)
+        evaluations[..., placed] = ranks(evaluations[..., placed])
         checked = cross_check_with_salib(evaluations, names) if index == 0 else None
-        return replicate_parts(evaluations, len(names), pairs=self.pairs), checked
+        complete = bool(np.isfinite(evaluations).all())
+        return Replicate(
+            replicate_parts(evaluations, len(names), pairs=self.pairs),
+            None if complete else answers(evaluations, len(names)),
+            checked,
+        )
 
     def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
         """Draw the two independent samples and map them onto the inputs once; mixed blocks pick columns."""
@@ -148,7 +175,13 @@ def make_design(study: Study, limits: Sequence[Limit] | None = None) -> Design:
         places: _plan_for(study, [limits[i] for i in places]) for places in {*reach.values(), everything}
     }
     rows, pairs = study.sensitivity_samples, study.sensitivity_pairs
-    return Design(plan, limits, groups, rows, reach, partial_plans, pairs)
+    few = {
+        key
+        for key, one in plan.uncertain.items()
+        if isinstance(one.distribution, StudentT) and one.distribution.readings < FEWEST_READINGS
+    }
+    by_rank = tuple(i for i, keys in enumerate(upstream) if keys & few)
+    return Design(plan, limits, groups, rows, reach, partial_plans, by_rank, pairs)
 
 
 def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:
@@ -183,6 +216,7 @@ def run_sensitivity(
     if not design.groups:
         return {}
     gathered: dict[str, list[Parts]] = {limit.name: [] for limit in study.limits}
+    answered: dict[str, list[Parts | None]] = {limit.name: [] for limit in study.limits}
     checked: dict[str, float | None] = {}
     ranked: dict[str, Sensitivity] = {}
     for look in range(1, MOST_LOOKS + 1):
@@ -195,16 +229,19 @@ def run_sensitivity(
             start=drawn,
         )
         places = [design.places_of(k) for k in range(len(design.limits))]
-        for parts, differences in done:
+        for one in done:
             for k, limit in enumerate(design.limits):
-                gathered[limit.name].append(parts.of(k, places[k]))
-            checked.update(zip(gathered, differences or (), strict=False))
+                gathered[limit.name].append(one.parts.of(k, places[k]))
+                answered[limit.name].append(one.answered and one.answered.of(k, places[k]))
+            checked.update(zip(gathered, one.checked or (), strict=False))
         for k, limit in enumerate(design.limits):
             ranked[limit.name] = indices_of_output(
                 joined(gathered[limit.name]),
                 limit.name,
                 design.groups_of(k),
                 cross_check=checked.get(limit.name),
+                by_rank=k in design.by_rank,
+                answered=_of_answers(gathered[limit.name], answered[limit.name]),
             )
         drawn = wanted
         needed = {limit: _replicates_needed(ranked[limit.name]) for limit in design.limits}
@@ -226,5 +263,13 @@ def _replicates_needed(found: Sensitivity) -> int:
     return math.ceil(1.1 * found.replicates * found.samples_needed / max(found.samples, 1))
 
 
-def _parts(design: Design, index: int) -> tuple[Parts, tuple[float | None, ...] | None]:
+def _of_answers(parts: Sequence[Parts], answered: Sequence[Parts | None]) -> Parts | None:
+    """Join the parts of having an answer; where every car of a replicate has one, nothing of that varies."""
+    if not any(one.left_out.any() for one in parts):
+        return None
+    still = [replace(one, first=0 * one.first, total=0 * one.total, scale=0 * one.scale) for one in parts]
+    return joined([one or other for one, other in zip(answered, still, strict=True)])
+
+
+def _parts(design: Design, index: int) -> Replicate:
     return design.parts(index)

@@ -196,7 +196,8 @@ def rare_failure(
 def held_against(found: RareFailure, failed: int, trials: int) -> RareFailure:
     """Hold an estimate against a count of independent cars; the count is given where they contradict.
 
-    Two intervals of 95 % with nothing in common contradict: right ones lie so far apart once in 200 at most.
+    They do where the estimate's interval has nothing in common with that of the count which is wrong but once
+    in 400: as far apart as two estimates must be to disagree.
 
     Parameters
     ----------
@@ -205,9 +206,10 @@ def held_against(found: RareFailure, failed: int, trials: int) -> RareFailure:
     failed, trials:
         Cars that fail, and cars counted; no better than independent.
     """
-    low, high = binomial_interval(failed, trials, found.confidence)
+    low, high = binomial_interval(failed, trials, APART)
     if low <= found.high and found.low <= high:
         return found
+    low, high = binomial_interval(failed, trials, found.confidence)
     return replace(
         found,
         probability=failed / trials,

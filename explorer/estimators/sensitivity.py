@@ -36,6 +36,10 @@ MANY_LEFT_OUT = 0.05
 WORTH_NAMING = 0.01
 # An output that differs from its usual value in fewer evaluations than this is rare.
 FEW_DIFFERENT = 100
+FEW_READINGS = (
+    "an input is known from so few readings that its spread has no size that samples could show: shares are "
+    "of the margin's place among the cars, not of its spread"
+)
 
 
 @dataclass(frozen=True)
@@ -112,6 +116,11 @@ class Sensitivity:
         What a reader must know; empty when nothing is out of the ordinary.
     cross_check:
         Largest absolute difference from SALib on the first replicate; None when not compared.
+    by_rank:
+        Whether shares are of the spread of the output's place among the cars, not of its own: an input known
+        from few readings has tails so heavy that its variance, or the error of that, does not exist.
+    unanswered, behind_no_answer:
+        Share of the cars without an answer, and what drives whether there is one, leading input first.
     """
 
     output: str
@@ -126,6 +135,9 @@ class Sensitivity:
     note: str
     cross_check: float | None
     samples_needed: int = 0
+    by_rank: bool = False
+    unanswered: float = 0.0
+    behind_no_answer: tuple[Index, ...] = ()
 
     @property
     def varies(self) -> bool:
@@ -145,6 +157,8 @@ def indices_of_output(
     *,
     confidence: float = CONFIDENCE,
     cross_check: float | None = None,
+    by_rank: bool = False,
+    answered: Parts | None = None,
 ) -> Sensitivity:
     """Estimate the first-order and total indices of one output from the parts of its replicates.
 
@@ -158,6 +172,10 @@ def indices_of_output(
         Of the intervals.
     cross_check:
         Difference from SALib, from ``cross_check_with_salib``.
+    by_rank:
+        Whether the parts are those of ``ranks``.
+    answered:
+        Parts of whether there is an answer, from ``answers``, where some cars have none.
 
     Raises
     ------
@@ -181,10 +199,28 @@ def indices_of_output(
         confidence=confidence,
         variance=float(parts.variance.mean()),
         settled=growth == 1,
-        note=_note(parts, growth == 1),
+        note=_note(parts, growth == 1, by_rank),
         cross_check=cross_check,
         samples_needed=math.ceil(rows * growth),
+        by_rank=by_rank,
+        unanswered=_unanswered(parts),
+        behind_no_answer=_leading(answered, factor, groups),
     )
+
+
+def _unanswered(parts: Parts) -> float:
+    return float(parts.unanswered.sum() / max(2 * (parts.rows.sum() + parts.left_out.sum()), 1))
+
+
+def _leading(
+    answered: Parts | None, factor: float, groups: Mapping[str, tuple[str, ...]]
+) -> tuple[Index, ...]:
+    """Rank what drives whether there is an answer; only what does so beyond doubt."""
+    if answered is None:
+        return ()
+    firsts = _scattered(lambda part: (part.first, part.scale), answered, factor)
+    totals = _scattered(lambda part: (part.total, part.scale), answered, factor)
+    return tuple(index for index in _ranked(firsts, totals, groups) if index.total.low > 0)
 
 
 @dataclass(frozen=True)
@@ -280,10 +316,10 @@ def _pairs(parts: Parts, factor: float, names: Sequence[str]) -> tuple[Pair, ...
     return tuple(sorted((Pair(*one) for one in estimates), key=lambda pair: -pair.value.value))
 
 
-def _note(parts: Parts, settled: bool) -> str:
+def _note(parts: Parts, settled: bool, by_rank: bool) -> str:
     """Everything out of the ordinary about one output, in plain sentences."""
     rows, left_out, different = (int(part.sum()) for part in (parts.rows, parts.left_out, parts.different))
-    said = []
+    said = [FEW_READINGS] if by_rank else []
     if not rows:
         said.append("no evaluation is a finite number: nothing can be ranked")
     elif not parts.variance.sum() > 0:
@@ -292,7 +328,10 @@ def _note(parts: Parts, settled: bool) -> str:
         said.append(f"differs from its usual value in only {different} evaluations: draw more samples")
     if rows and left_out > MANY_LEFT_OUT * (rows + left_out):
         share = left_out / (rows + left_out)
-        said.append(f"{share:.0%} of the rows have no answer: the ranking holds only for the rest")
+        said.append(
+            f"{100 * _unanswered(parts):.3g}% of the cars have no answer, which takes {share:.0%} of the "
+            "rows (each is a set of cars): the ranking holds only for the rest"
+        )
     elif rows and left_out:
         said.append(f"{left_out} rows without an answer were left out")
     if not settled:

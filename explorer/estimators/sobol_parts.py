@@ -34,8 +34,9 @@ class Parts:
     together, variance:
         Variance that pairs answer for only together, shape (replicates, pairs, outputs), and of the output,
         shape (replicates, outputs).
-    rows, left_out, different:
-        Shape (replicates, outputs): rows used, rows removed, evaluations of A and B off the usual value.
+    rows, left_out, different, unanswered:
+        Shape (replicates, outputs): rows used, rows removed, evaluations of A and B off the usual value, and
+        those without an answer: A and B alone are cars as the study gives them.
     """
 
     first: Array
@@ -46,6 +47,7 @@ class Parts:
     rows: Array
     left_out: Array
     different: Array
+    unanswered: Array
 
     def of(self, output: int, kept: Sequence[int]) -> Parts:
         """Take one output and some of the inputs out; the outputs' axis goes."""
@@ -53,7 +55,7 @@ class Parts:
         pairs = [p for p, pair in enumerate(combinations) if set(pair) <= set(kept)]
         first, total, scale = (part[:, list(kept), output] for part in (self.first, self.total, self.scale))
         together = self.together[:, pairs, output] if self.together.shape[1] else self.together[..., output]
-        per_output = (self.variance, self.rows, self.left_out, self.different)
+        per_output = (self.variance, self.rows, self.left_out, self.different, self.unanswered)
         return Parts(first, total, scale, together, *(part[:, output] for part in per_output))
 
 
@@ -110,7 +112,38 @@ def replicate_parts(
         np.broadcast_to(used, shape),
         np.broadcast_to(len(block) - used, shape),
         np.broadcast_to(_different(block[:, [0, -1]], finite), shape),
+        np.broadcast_to(np.asarray((~np.isfinite(block[:, [0, -1]])).sum(axis=(0, 1)), float), shape),
     )
+
+
+def ranks(block: Array) -> Array:
+    """Put each evaluation at its place among the cars of A and B, from 0 to 1; no answer stays none.
+
+    A place has a spread whatever the tails of the output, which the output itself need not have.
+
+    Parameters
+    ----------
+    block:
+        As in ``replicate_parts``.
+    """
+    placed = np.empty(block.shape)
+    for k in range(block.shape[2]):
+        placed[..., k] = places_among(block[:, [0, -1], k], block[..., k])
+    return placed
+
+
+def places_among(cars: Array, values: Array) -> Array:
+    """Find the place of each value among those of some cars, from 0 to 1, in the middle of its equals."""
+    placed, answered = np.full(values.shape, np.nan), np.isfinite(values)
+    order = np.sort(cars[np.isfinite(cars)])
+    below, upto = (np.searchsorted(order, values[answered], side) for side in ("left", "right"))
+    placed[answered] = (below + upto) / (2 * max(len(order), 1))
+    return placed
+
+
+def answers(block: Array, inputs: int) -> Parts:
+    """Reduce one replicate to the parts of whether there is an answer at all, one for yes and zero for no."""
+    return replicate_parts(np.isfinite(block).astype(float), inputs)
 
 
 def _centre(block: Array) -> tuple[Array, Mask]:

@@ -7,7 +7,7 @@ from explorer.results.records import LimitRecord
 from reports.blocks import Block, Column, Figure, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
 from reports.findings import slug
-from reports.formatting import count, share, share_range
+from reports.formatting import chance, count, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 
@@ -142,8 +142,11 @@ def ranking_words(report: Report, found: Sensitivity) -> str:
         words = f"{sentence(report.input_name(head.name))[:-1]} leads and answers for {total}."
     if not found.settled:
         words += f" To settle the order would take about {count(found.samples_needed)} rows."
-    if found.left_out:
-        words += f" {count(found.left_out)} rows without an answer were left out."
+    if found.behind_no_answer:
+        behind = " and ".join(report.input_name(index.name) for index in found.behind_no_answer[:2])
+        words += (
+            f" {sentence(chance(found.unanswered))[:-1]} of the cars have no answer; that is up to {behind}."
+        )
     return words
 
 

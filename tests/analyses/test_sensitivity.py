@@ -188,9 +188,19 @@ def test_a_limit_whose_margin_never_varies_ranks_nobody(
     text = (folder / "study.toml").read_text()
     (folder / "study.toml").write_text(text.replace("[study]\n", '[study]\nown_quantities = "own.py"\n', 1))
     (folder / "own.py").write_text(code)
-    answer = squatline("run", folder, "--allow-code", "--engine", "threads")
+    answer = squatline("run", folder, "--allow-code", "--engine", "threads", "--details")
     said = " ".join(answer.out.split())
     assert "Nothing to rank for “sure”: the margin was the same for all cars drawn" in said
     page = (folder / "results" / "report.html").read_text()
     assert "Nothing to rank for “sure”" in page
     assert "What drives “sure”" not in page
+
+
+def test_few_readings_are_ranked_by_place_and_said(small_study: Callable[..., Path]) -> None:
+    few = "cg_station__=__{__mean__=__190,__sd__=__5,"
+    for readings, by_rank in (("[186, 191, 193, 190]", True), ("[186, 191, 193, 190, 189, 192, 190]", False)):
+        study = load_study(small_study(**{few: f"cg_station = {{ readings = {readings},"}))
+        found = run_sensitivity(study)["front load"]
+        assert found.by_rank is by_rank
+        assert ("known from so few readings" in found.note) is by_rank
+        assert {index.name for index in found.indices} == {"mass", "cg_station"}

@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import ndtri, stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators import sensitivity
-from explorer.estimators.sobol_parts import joined, replicate_parts
+from explorer.estimators.sobol_parts import answers, joined, ranks, replicate_parts
 from explorer.graph.arrays import Array
 from tests.saltelli import evaluated, indices, ishigami, unit_design
 from tests.statistics_help import within
@@ -81,7 +82,45 @@ def test_removed_rows_do_not_enter_the_estimate(drawn: Array) -> None:
     for index, other in zip(found.indices, cut.indices, strict=True):
         assert index.first.value == pytest.approx(other.first.value, abs=1e-12)
         assert index.total.high == pytest.approx(other.total.high, abs=1e-12)
-    assert "22% of the rows have no answer" in found.note
+    assert "0% of the cars have no answer, which takes 22% of the rows" in found.note
+
+
+def test_cars_without_an_answer_are_counted_as_cars_and_what_drives_them_is_ranked() -> None:
+    def gives_up(u: Array) -> Array:
+        return np.where(u[..., 1] > 0.9625, np.nan, u[..., 0] + u[..., 2])
+
+    design = unit_design(3, 256, 8, seed=14)
+    evaluations = evaluated(gives_up, design)
+    parts = joined([replicate_parts(block, 3) for block in evaluations])
+    answered = joined([answers(block, 3) for block in evaluations])
+    every = range(3)
+    found = sensitivity.indices_of_output(
+        parts.of(0, every), "margin", {name: (name,) for name in NAMES}, answered=answered.of(0, every)
+    )
+    # Nets place the share exactly, but for one car a scramble and side.
+    assert found.unanswered == pytest.approx(0.0375, abs=1 / 256)
+    assert "3.7" in found.note or "3.8" in found.note
+    assert "of the cars have no answer" in found.note
+    assert [index.name for index in found.behind_no_answer] == ["b"]
+    assert found.behind_no_answer[0].total.value == pytest.approx(1.0, abs=0.01)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("readings", [3, 4, 6])
+def test_intervals_hold_the_truth_where_an_input_has_few_readings(readings: int) -> None:
+    """Shares of the margin's place: a variance does not exist with three readings, its error with five."""
+
+    def margin(u: Array) -> Array:
+        return stdtrit(readings - 1, u[..., 0]) + 1.5 * ndtri(u[..., 1]) + 0.2 * u[..., 2]
+
+    def shares(rows: int, replicates: int, seed: int) -> sensitivity.Estimate:
+        design = unit_design(3, rows, replicates, seed=seed)
+        (found,) = analysed(np.stack([ranks(block) for block in evaluated(margin, design)]))
+        return by_name(found)["a"].first
+
+    truth, repeats = shares(8192, 16, 999).value, 400
+    held = [one.low <= truth <= one.high for one in (shares(128, 8, seed) for seed in range(repeats))]
+    assert np.mean(held) >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / repeats)
 
 
 def test_nothing_finite_is_said_and_not_ranked_in_silence(drawn: Array) -> None:
