@@ -52,7 +52,7 @@ from explorer.results.records import (
     Summary,
     SweepRecord,
 )
-from explorer.study.beside import SEVERAL
+from explorer.study.beside import SEVERAL, STANDING
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
 
@@ -352,10 +352,17 @@ def _warnings(study: Study) -> Iterator[str]:
 def _told(outputs: Iterable[OutputRecord]) -> Iterator[str]:
     """Yield what is to be known of the cars that the figures of a condition are of."""
     for output in outputs:
+        share = f"{100 * output.mean:.2g} % of cars in condition {output.condition}"
         if output.quantity == SEVERAL and output.mean > 0:
             yield (
-                f"{100 * output.mean:.2g} % of cars in condition {output.condition} can keep more than one "
-                "attitude: figures are of the one the car comes to from rest, a bump may carry it to another"
+                f"{share} can keep more than one attitude: figures are of the one the car comes to from "
+                "rest, a bump may carry it to another"
+            )
+        if output.quantity == STANDING and output.mean > 0:
+            yield (
+                f"{share} stand on the road with a point of their body: loads, attitude, grip and resistance "
+                "are of a car on its points; limits of safety are judged as if no point carried anything, "
+                "but for those with standing_counts"
             )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from explorer.graph.quantity import asked_name
 from explorer.results.records import LimitRecord, Summary
 
 SPEED = "How fast, and is it enough?"
@@ -23,9 +24,8 @@ BY_SUBJECT: Mapping[str, str] = {
     ),
     **dict.fromkeys(("full_throttle", "straight", "wake"), SPEED),
     **dict.fromkeys(("pitch", "equilibrium", "blow_over", "heave_pitch", "air_in_motion"), FLIP),
-    **dict.fromkeys(
-        ("half_car", "suspension", "aero", "aero_map", "ground_effect", "car", "side_wind"), FLIP
-    ),
+    **dict.fromkeys(("half_car", "suspension", "aero", "aero_map", "ground_effect"), FLIP),
+    **dict.fromkeys(("car", "side_wind", "contact_points"), FLIP),
     "wheel_hop": FLIP,
     **dict.fromkeys(("linkage", "level", "slot", "binding", "hinge", "servo", "element"), MECHANISM),
     **dict.fromkeys(
@@ -49,7 +49,8 @@ def questions(summary: Summary) -> tuple[Question, ...]:
     subjects = {entry.name: entry.subject for entry in summary.handbook}
     sorted_out: dict[str, list[LimitRecord]] = {words: [] for words in (*ALWAYS, STOP, OTHER)}
     for limit in summary.limits:
-        sorted_out[_question(limit.quantity, subjects.get(limit.quantity, ""))].append(limit)
+        quantity = asked_name(limit.quantity)
+        sorted_out[_question(quantity, subjects.get(quantity, ""))].append(limit)
     return tuple(
         Question(words, tuple(limits)) for words, limits in sorted_out.items() if limits or words in ALWAYS
     )

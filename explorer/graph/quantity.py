@@ -39,6 +39,15 @@ from explorer.graph.arrays import Array
 
 Curve: TypeAlias = Callable[..., Array]
 
+#: Ends the name of a quantity that is judged on a car whose points carry nothing on the road.
+ON_WHEELS = "_on_wheels_alone"
+
+
+def asked_name(name: str) -> str:
+    """Return the name of the quantity that a study asked for, where it is judged on the wheels alone."""
+    return name.partition(ON_WHEELS)[0]
+
+
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 

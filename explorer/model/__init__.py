@@ -38,6 +38,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "suspension": {"springs": ("attitude.suspension",)},
     "pitch": {"steady": ("attitude.pitch",)},
+    "contact": {"none": ("attitude.contact_none",), "points": ("attitude.contact_points",)},
     "drive": {
         "power": ("drive.drive_power", "drive.motor_brake_measured"),
         "electric": (

@@ -27,6 +27,8 @@ ASSUMPTIONS = (
     "The car runs straight and level unless a condition says otherwise; left and right wheels of an axle "
     "move together.",
     "Air forces are steady: at each speed the car has settled to its attitude.",
+    "Named points under the car sink into the road and carry nothing there, unless the study says "
+    'contact = "points" under [models].',
     "Downforce of each part falls in a straight line with nose-up pitch, by the slope given.",
     "On a straight, the flap counts as shut the moment the brakes come on, and the wake of the car ahead "
     "stays as strong as given until this car pulls out of it.",

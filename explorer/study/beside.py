@@ -9,21 +9,25 @@ if TYPE_CHECKING:
 
 #: Its mean says how many cars could keep another attitude than the one that the figures are of.
 SEVERAL = "has_several_attitudes"
+#: Its mean says how many cars stand on the road with a point of their body.
+STANDING = "stands_on_a_point"
 
 
 def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
-    """List the outputs that go with what is asked: several attitudes, where the gap may bring them about."""
+    """List the outputs that go with what is asked: several attitudes, and standing on a point."""
     balance = set(study.graph["stable_attitudes"].needed_names)
     pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
-    return tuple(
-        dict.fromkeys(
-            (SEVERAL, condition)
-            for quantity, condition in pairs
-            if feels_ground(study, condition)
-            and not balance.isdisjoint(study.graph.order([quantity], study.given_names(condition)))
-            and _is_known(study, condition)
-        )
-    )
+    told = []
+    for condition in dict.fromkeys(where for _, where in pairs):
+        asked = [quantity for quantity, where in pairs if where == condition]
+        given = study.given_names(condition)
+        if balance.isdisjoint(study.graph.order(asked, given)) or not _is_known(study, condition):
+            continue
+        if feels_ground(study, condition):
+            told.append((SEVERAL, condition))
+        if STANDING in study.graph.quantities:
+            told.append((STANDING, condition))
+    return tuple(told)
 
 
 def _is_known(study: Study, condition: str) -> bool:

@@ -85,7 +85,10 @@ class ConditionEntry(Keys):
 
 
 class LimitEntry(Keys):
-    """``[[limits]]``: a requirement."""
+    """``[[limits]]``: a requirement.
+
+    ``standing_counts`` lets a limit of safety be met also by a car that stands on a point of its body.
+    """
 
     name: str = ""
     quantity: str
@@ -98,6 +101,7 @@ class LimitEntry(Keys):
     unit: str | None = None
     probability: Annotated[float, BeforeValidator(_share)] = 0.95
     safety: bool = False
+    standing_counts: bool = False
     why: str = ""
     weight: float = Field(default=1.0, gt=0)
 

@@ -15,12 +15,13 @@ from typing import Any
 from explorer.engine.sampling import check_correlation
 from explorer.errors import SquatlineError, StudyError, UnknownQuantityError, nearest
 from explorer.graph.graph import Graph
-from explorer.graph.quantity import Quantity
+from explorer.graph.quantity import Quantity, asked_name
 from explorer.graph.units import dimension_matches, display_unit, parse
 from explorer.model import modules
 from explorer.study.beside import told_beside
 from explorer.study.entries import Distribution, Exact, read_distribution
 from explorer.study.limits import Limit, Output, read_asked
+from explorer.study.on_wheels import check_contact, judged_on_wheels
 from explorer.study.own_quantities import own_modules
 from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, read_schema
 from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
@@ -197,6 +198,7 @@ class Study:
 
     def unit_of(self, quantity: str) -> str:
         """Return the unit a quantity is shown in: the study's choice, else as it was given, else SI."""
+        quantity = asked_name(quantity)
         if quantity in self.display:
             return self.display[quantity]
         given = self.inputs.get(quantity)
@@ -228,6 +230,7 @@ def load_study(path: str | Path, *, allow_code: bool = False) -> Study:
 
 def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     entries = read_schema(text.data)
+    check_contact(entries)
     graph = Graph.build(
         [*modules(entries.models), *own_modules(entries.study.own_quantities, file.parent, allow_code)],
         {family: tuple(members) for family, members in entries.families.items()},
@@ -274,6 +277,7 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     )
     study = replace(study, limits=limits, sweeps=sweeps, outputs=outputs)
     _check_reachable(study)
+    study = judged_on_wheels(study, [entry.standing_counts for entry in entries.limits])
     return replace(study, outputs=tuple(dict.fromkeys([*study.outputs, *told_beside(study)])))
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from functools import partial
 
+from explorer.graph.quantity import asked_name
 from explorer.graph.units import System
 from explorer.results.records import LimitRecord, SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
@@ -109,7 +110,8 @@ def _applying(report: Report, sweeps: list[SweepRecord]) -> list[tuple[LimitReco
     for limit in report.summary.limits:
         at = report.summary.nominal.get(limit.condition, {}).get(along)
         curve = curves.get(report.apart_from(along, limit.condition))
-        if limit.quantity == sweeps[0].quantity and not limit.is_difference and at is not None and curve:
+        same = asked_name(limit.quantity) == sweeps[0].quantity and not limit.is_difference
+        if same and at is not None and curve:
             found.append((limit, curve, at))
     return found
 

@@ -100,6 +100,7 @@ class At:
             car.front_spring,
             car.rear_spring,
             NOTHING,
+            (),
         )
         self.pitch = attitude(at_speed, GroundEffect(*[NOTHING] * 7), pressure).pitch
         self.front = pressure * (air.front - air.front_loss * self.pitch)

@@ -38,7 +38,7 @@ def of(car: dict, names: tuple[str, ...] = NAMES) -> dict:
 
 
 def assembled(car: dict) -> Ride:
-    parts = ("half_car", "air_on_axles", "splitter_ground_effect", "road_and_gust", "course")
+    parts = ("half_car", "air_on_axles", "splitter_ground_effect", "road_points", "road_and_gust", "course")
     return Ride.of(*evaluate(parts, car).values())
 
 

@@ -233,11 +233,20 @@ def test_in_time_a_small_swing_grows_only_beyond_the_divergence_speed() -> None:
     divergence = float(value("divergence_speed", **heavy))
     for share in (0.97, 1.03):
         car = {**heavy, "speed": share * divergence}
-        found = evaluate(["half_car", "air_on_axles", "splitter_ground_effect", "road_and_gust"], car)
+        found = evaluate(
+            ["half_car", "air_on_axles", "splitter_ground_effect", "road_points", "road_and_gust"], car
+        )
         # No load but what changes with pitch: the level car is then in balance at any speed.
         air = found["air_on_axles"]._replace(level=np.zeros(2), transfer=np.zeros(2))
         start = course(0.0, 1e-5, 0.0, 0.325, 0.35, 3.0, 0.0)
-        ride = Ride.of(found["half_car"], air, found["splitter_ground_effect"], found["road_and_gust"], start)
+        ride = Ride.of(
+            found["half_car"],
+            air,
+            found["splitter_ground_effect"],
+            found["road_points"],
+            found["road_and_gust"],
+            start,
+        )
         *_, last = moments(ride)
         assert (np.abs(lean(last.after.drop)) > 1e-4) == (share > 1)
         assert (np.abs(lean(last.after.drop)) < 1e-6) == (share < 1)

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from ground_help import AREAS, BASE, HEIGHTS, gain, gapped_map
 from model_help import SPRINT_CAR, evaluate, scattered_cars
 from scipy.integrate import solve_ivp
 from scipy.interpolate import RegularGridInterpolator
@@ -18,18 +19,6 @@ from scipy.optimize import brentq
 from explorer.graph.tables import LookupTable
 
 CARS = 2000
-BASE = 0.325
-AREAS = (
-    "front_downforce_area",
-    "rear_downforce_area",
-    "front_downforce_area_loss",
-    "rear_downforce_area_loss",
-    "splitter_downforce_area",
-    "splitter_downforce_area_loss",
-    "dynamic_pressure",
-    "front_axle_rate",
-    "rear_axle_rate",
-)
 FOUND = ["pitch", "front_compression", "rear_compression", "stable_attitudes"]
 
 
@@ -43,16 +32,6 @@ def gapped_cars(samples: int, seed: int = 3, **changes: Any) -> dict[str, Any]:
         "splitter_critical_gap": stream.normal(0.0025, 0.0003, samples),
         **changes,
     }
-
-
-def gain(gap: Any, car: dict[str, Any]) -> Any:
-    """Downforce over that at a gap of 10 mm: power law down to the stall, then straight to none."""
-    stall, power = car["splitter_critical_gap"], car["splitter_ground_gain"]
-    return np.where(
-        gap >= stall,
-        (0.01 / np.maximum(gap, stall)) ** power,
-        (0.01 / stall) ** power * np.maximum(gap, 0) / stall,
-    )
 
 
 class OneCar:
@@ -304,35 +283,6 @@ def test_no_car_hangs_on_its_neighbours(model: str) -> None:
         for name in FOUND:
             whole = np.broadcast_to(together[name], 300)[part]
             assert np.array_equal(whole, np.broadcast_to(found[name], whole.shape), equal_nan=True), name
-
-
-HEIGHTS = {"front_ride_height_at_rest": 0.012, "rear_ride_height_at_rest": 0.025}
-
-
-def gapped_map(opening: float) -> LookupTable:
-    """Areas of the sprint car on a grid of ride heights, the splitter's gap effect included."""
-    car = {**SPRINT_CAR, "flap_opening": opening, "speed": 1.0}
-    of = evaluate([*AREAS, "drag_area"], car)
-    law = {"splitter_critical_gap": 0.0025, "splitter_ground_gain": 0.8}
-    front, rear = np.linspace(0.0005, 0.030, 45), np.linspace(0.0, 0.045, 10)
-    lean = (front[:, None] - 0.012 - (rear[None, :] - 0.025)) / BASE
-    pitch = SPRINT_CAR["static_pitch"] + lean
-    gap = 0.009 - (0.012 - front[:, None]) - lean * SPRINT_CAR["splitter_station"]
-    more = (gain(gap, law) - 1) * (of["splitter_downforce_area"] - of["splitter_downforce_area_loss"] * pitch)
-    place = SPRINT_CAR["splitter_station"] / BASE
-    return LookupTable(
-        "made.csv",
-        {"front_ride_height": front, "rear_ride_height": rear},
-        {
-            "front_downforce_area": of["front_downforce_area"]
-            - of["front_downforce_area_loss"] * pitch
-            + more * (1 - place),
-            "rear_downforce_area": of["rear_downforce_area"]
-            - of["rear_downforce_area_loss"] * pitch
-            + more * place,
-            "drag_area": np.full_like(pitch, of["drag_area"]),
-        },
-    )
 
 
 class OnMap:

@@ -14,6 +14,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Part, given, given_table, quantity
 from explorer.graph.tables import LookupTable
 from explorer.model.aero.map_balance import CarOnMap, Maps, balance_on_map
+from explorer.model.attitude.supports import Support
 from explorer.model.attitude.suspension import AxleSpring
 
 _COLUMNS = (
@@ -57,6 +58,14 @@ class Compressions(NamedTuple):
     rear_compression: Annotated[
         Array, Part("m", "How far the body has gone down over the rear axle from rest; up is negative.")
     ]
+    front_contact_load: Annotated[
+        Array,
+        Part("N", "What the road takes off the front axle by carrying the body, where that stands on it."),
+    ]
+    rear_contact_load: Annotated[
+        Array,
+        Part("N", "What the road takes off the rear axle by carrying the body, where that stands on it."),
+    ]
     stable_attitudes: Annotated[
         Array,
         Part(
@@ -88,6 +97,7 @@ def compressions(
     load_transfer: Array,
     front_axle_spring: AxleSpring,
     rear_axle_spring: AxleSpring,
+    points_under_car: tuple[Support, ...],
 ) -> Compressions:
     """How far both axles have gone down, together."""
     car = CarOnMap(
@@ -101,6 +111,7 @@ def compressions(
         load_transfer,
         front_axle_spring,
         rear_axle_spring,
+        points_under_car,
     )
     return Compressions(*balance_on_map(car))
 

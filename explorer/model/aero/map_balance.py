@@ -15,6 +15,7 @@ import numpy as np
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.tables import LookupTable
 from explorer.model.attitude.scan import STEPS, Bracket, Scan
+from explorer.model.attitude.supports import Support, carried
 from explorer.model.attitude.suspension import AxleSpring
 from explorer.model.numeric import narrowed, picked, shape_of
 
@@ -99,6 +100,7 @@ class CarOnMap(NamedTuple):
     transfer: Array
     front_spring: AxleSpring
     rear_spring: AxleSpring
+    points: tuple[Support, ...]
 
     def at_share(self, share: float) -> CarOnMap:
         """Return the car at a share of the pressure of the air."""
@@ -111,9 +113,10 @@ class CarOnMap(NamedTuple):
         nose, tail = self.maps.tangents(front, rear, "front_downforce_area", "rear_downforce_area")
         front_load = self.front_spring.load(self.front_rest - front)[0]
         rear_load = self.rear_spring.load(self.rear_rest - rear)[0]
+        by_points = carried(self.points, self.front_rest - front, self.rear_rest - rear)
         return (
-            self.front_pressure * (nose[0] + self.front_offset) - self.transfer - front_load,
-            self.rear_pressure * (tail[0] + self.rear_offset) + self.transfer - rear_load,
+            self.front_pressure * (nose[0] + self.front_offset) - self.transfer - front_load - by_points[0],
+            self.rear_pressure * (tail[0] + self.rear_offset) + self.transfer - rear_load - by_points[1],
         )
 
     def has_one_balance(self) -> Mask:
@@ -129,6 +132,10 @@ class CarOnMap(NamedTuple):
         front, rear = self.front_spring.rate + a[0], self.rear_spring.rate + d[0]
         coupling = np.max(np.broadcast_arrays(*(one * other for one in b for other in c)), axis=0)
         one: Mask = (front > 0) & (rear > 0) & (front * rear > coupling)
+        if self.points:
+            # What a point adds is symmetric: with a positive symmetric part the Jacobian stays a P-matrix.
+            widest = np.max(np.broadcast_arrays(*(abs(upper + other) for upper in b for other in c)), axis=0)
+            one = one & (4 * front * rear > widest**2)
         return one
 
     def near_rest(self) -> tuple[Array, Array, Mask]:
@@ -146,6 +153,13 @@ class CarOnMap(NamedTuple):
             # Going down lowers the ride height, so the map's slopes add to the springs.
             a, b = front_rate + self.front_pressure * nose[1], self.front_pressure * nose[2]
             c, d = self.rear_pressure * tail[1], rear_rate + self.rear_pressure * tail[2]
+            for point in self.points:
+                beyond = point.beyond(front, rear)
+                rate, ahead, behind = point.rate * (beyond > 0), 1 - point.share, point.share
+                a, b = a + rate * ahead * ahead, b + rate * ahead * behind
+                c, d = c + rate * ahead * behind, d + rate * behind * behind
+                front_lack = front_lack - point.rate * beyond * ahead
+                rear_lack = rear_lack - point.rate * beyond * behind
             determinant = a * d - b * c
             front_step = (front_lack * d - b * rear_lack) / determinant
             rear_step = (a * rear_lack - c * front_lack) / determinant
@@ -185,8 +199,13 @@ class CarOnMap(NamedTuple):
         return narrowed(left, lower, left(lower), upper, left(upper), TOLERANCE)[0]
 
 
-def balance_on_map(car: CarOnMap) -> tuple[Array, Array, Array]:
-    """Return both travels, NaN where no balance lies on the map, and how many are stable."""
+def balance_on_map(car: CarOnMap) -> tuple[Array, Array, Array, Array, Array]:
+    """Return both travels, NaN where no balance lies on the map, loads of points, and how many are stable."""
+    front, rear, stable = _balance(car)
+    return front, rear, *carried(car.points, front, rear), stable
+
+
+def _balance(car: CarOnMap) -> tuple[Array, Array, Array]:
     front, rear, done = car.near_rest()
     on_map = np.isfinite(car.maps.at("drag_area", car.front_rest - front, car.rear_rest - rear))
     sure = done & on_map & car.has_one_balance()

@@ -106,14 +106,18 @@ def overturning_rate(
 def blow_over_rise(
     wheelbase: Array,
     gust_front_load: Array,
+    front_contact_load: Array,
     overturning_rate: Array,
     gust_pressure: Array,
     splitter_ground_effect: GroundEffect,
     front_compression: Array,
     rear_compression: Array,
 ) -> Array:
-    """Rise of the nose above the steady pitch from which it still comes back; negative: it goes by itself."""
-    moment = wheelbase * gust_front_load
+    """Rise of the nose above the steady pitch from which it still comes back; negative: it goes by itself.
+
+    Points on the road do not help: those ahead are left behind by the rising nose.
+    """
+    moment = wheelbase * (gust_front_load + front_contact_load)
     rise = np.arctan2(moment, overturning_rate)
     if not np.any(splitter_ground_effect.gain):
         return rise

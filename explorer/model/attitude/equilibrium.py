@@ -20,7 +20,7 @@ from explorer.graph.arrays import Array, Mask
 from explorer.graph.quantity import Curve, Part, quantity
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude.near_ground import NearGround
-from explorer.model.attitude.supports import Balance, Car
+from explorer.model.attitude.supports import Balance, Car, Support
 from explorer.model.attitude.suspension import AxleSpring
 from explorer.model.numeric import first_fall, picked, shape_of
 
@@ -69,6 +69,7 @@ class CarAtSpeed(NamedTuple):
     front_spring: AxleSpring
     rear_spring: AxleSpring
     load_transfer: Array
+    points: tuple[Support, ...]
 
     def over_lean(self) -> Car:
         """Return the same car as loads over both travels."""
@@ -81,6 +82,7 @@ class CarAtSpeed(NamedTuple):
             self.rear_spring.rate * self.rear_loss / self.wheelbase,
             self.load_transfer,
             (*self.front_spring.stops(0.0), *self.rear_spring.stops(1.0)),
+            self.points,
         )
 
 
@@ -95,6 +97,7 @@ def car_at_speed(
     front_axle_spring: AxleSpring,
     rear_axle_spring: AxleSpring,
     load_transfer: Array,
+    points_under_car: tuple[Support, ...],
 ) -> CarAtSpeed:
     """Springs and loads at this speed, together."""
     return CarAtSpeed(
@@ -107,6 +110,7 @@ def car_at_speed(
         front_axle_spring,
         rear_axle_spring,
         load_transfer,
+        points_under_car,
     )
 
 
@@ -122,7 +126,7 @@ class Attitude(NamedTuple):
             "rad",
             """Steady pitch of the car at this speed, nose-up positive, its pitch at rest included.
 
-            Past the divergence speed there is none, unless a stop holds the car.
+            Past the divergence speed there is none, unless a stop or a point on the road holds the car.
             """,
         ),
     ]
@@ -136,6 +140,14 @@ class Attitude(NamedTuple):
             balanced.
             """,
         ),
+    ]
+    front_contact_load: Annotated[
+        Array,
+        Part("N", "What the road takes off the front axle by carrying the body, where that stands on it."),
+    ]
+    rear_contact_load: Annotated[
+        Array,
+        Part("N", "What the road takes off the rear axle by carrying the body, where that stands on it."),
     ]
     stable_attitudes: Annotated[
         Array,
@@ -163,15 +175,16 @@ def attitude(
     car = car_at_speed
     hold = 1 + (car.rear_loss - car.front_loss) / car.wheelbase
     angle = (car.static_pitch + (car.rear_level - car.front_level) / car.wheelbase) / hold
+    front, rear = car.front_level - car.front_loss * angle, car.rear_level - car.rear_loss * angle
     simple = np.asarray((hold > 0) & (splitter_ground_effect.gain == 0))
-    for spring, travel in (
-        (car.front_spring, car.front_level - car.front_loss * angle),
-        (car.rear_spring, car.rear_level - car.rear_loss * angle),
-    ):
+    for spring, travel in ((car.front_spring, front), (car.rear_spring, rear)):
         if not spring.never_stopped(travel):
             simple = simple & (spring.beyond(travel) == 0)
+    for point in car.points:
+        simple = simple & (point.beyond(front, rear) == 0)
     if np.all(simple):
-        return Attitude(angle, np.zeros(()), np.ones(()))
+        nothing = np.zeros(())
+        return Attitude(angle, nothing, nothing, nothing, np.ones(()))
     found = _solved(car.over_lean(), splitter_ground_effect, dynamic_pressure, simple)
     return Attitude(np.where(simple, angle, car.static_pitch + found.lean / car.wheelbase), *found[1:])
 
@@ -226,27 +239,31 @@ def rear_downforce(
 
 
 @quantity("m", source="load over rate, stops beside the spring")
-def front_compression(front_downforce: Array, load_transfer: Array, front_axle_spring: AxleSpring) -> Array:
+def front_compression(
+    front_downforce: Array, load_transfer: Array, front_contact_load: Array, front_axle_spring: AxleSpring
+) -> Array:
     """How far the body has gone down over the front axle from rest; up is negative."""
-    return front_axle_spring.travel(front_downforce - load_transfer)
+    return front_axle_spring.travel(front_downforce - load_transfer - front_contact_load)
 
 
 @quantity("m", source="load over rate, stops beside the spring")
-def rear_compression(rear_downforce: Array, load_transfer: Array, rear_axle_spring: AxleSpring) -> Array:
+def rear_compression(
+    rear_downforce: Array, load_transfer: Array, rear_contact_load: Array, rear_axle_spring: AxleSpring
+) -> Array:
     """How far the body has gone down over the rear axle from rest; up is negative."""
-    return rear_axle_spring.travel(rear_downforce + load_transfer)
+    return rear_axle_spring.travel(rear_downforce + load_transfer - rear_contact_load)
 
 
 @quantity("N", source="load line of the springs against the downforce over the gap, where both touch")
 def snap_margin(
     car_at_speed: CarAtSpeed, splitter_ground_effect: GroundEffect, dynamic_pressure: Array
 ) -> Array:
-    """Downforce that lacks before the splitter snaps down to the ground; stops out of reach.
+    """Downforce that lacks before the splitter snaps down to the ground; stops and points out of reach.
 
     Far above any real one where the splitter cannot snap, because springs win over its gain at every gap.
     """
     near = NearGround(
-        car_at_speed.over_lean()._replace(supports=()), splitter_ground_effect, dynamic_pressure
+        car_at_speed.over_lean()._replace(stops=(), points=()), splitter_ground_effect, dynamic_pressure
     )
     return near.snap_margin()
 
@@ -272,7 +289,7 @@ def divergence_speed(
 ) -> Array:
     """Speed at which the air forces grow with pitch or gap as fast as the springs push back.
 
-    Stops out of reach.  By pitch the front axle lifts before it is reached; by the gap the
+    Stops and points out of reach.  By pitch the front axle lifts before it is reached; by the gap the
     splitter snaps down to the ground there.
     """
     softening = (

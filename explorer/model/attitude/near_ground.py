@@ -20,7 +20,7 @@ import numpy as np
 from explorer.graph.arrays import Array, Mask
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude.scan import STEPS, Bracket, Scan
-from explorer.model.attitude.supports import Balance, Car
+from explorer.model.attitude.supports import Balance, Car, carried
 from explorer.model.numeric import narrowed, picked, shape_of
 
 #: How far below the road the lowest place lies, in metres: no support lets the splitter sink so far.
@@ -83,7 +83,8 @@ class NearGround(NamedTuple):
             (lower[~one], upper[~one]), stable[~one] = _followed(picked(self, ~one))
         gap = line.root(Bracket(lower, upper))
         lean = line.lean_held(gap)
-        return Balance(lean, _gained(self, gap, lean), stable)
+        front = self.splitter.at_rest - gap - self.splitter.place * lean
+        return Balance(lean, _gained(self, gap, lean), *carried(self.car.points, front, front + lean), stable)
 
 
 class Line(NamedTuple):

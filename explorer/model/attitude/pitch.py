@@ -35,25 +35,35 @@ def aero_balance_front(front_downforce: Array, total_downforce: Array) -> Array:
 
 
 @quantity("N", source="vertical balance and moments about the contact patches")
-def front_axle_load(front_static_load: Array, front_downforce: Array, load_transfer: Array) -> Array:
+def front_axle_load(
+    front_static_load: Array, front_downforce: Array, load_transfer: Array, front_contact_load: Array
+) -> Array:
     """Vertical load on both front tyres together; zero or less means that the front wheels have lifted.
 
     A negative load is the pull the ground would need to keep the wheels down: how far past lift-off the car
     is, not a load that exists.
     """
-    return front_static_load + front_downforce - load_transfer
+    return front_static_load + front_downforce - load_transfer - front_contact_load
 
 
 @quantity("N", source="vertical balance and moments about the contact patches")
-def rear_axle_load(rear_static_load: Array, rear_downforce: Array, load_transfer: Array) -> Array:
+def rear_axle_load(
+    rear_static_load: Array, rear_downforce: Array, load_transfer: Array, rear_contact_load: Array
+) -> Array:
     """Vertical load on both rear tyres together; zero or less means that the rear wheels have lifted."""
-    return rear_static_load + rear_downforce + load_transfer
+    return rear_static_load + rear_downforce + load_transfer - rear_contact_load
 
 
 @quantity("1", source="definition")
 def front_load_kept(front_axle_load: Array, front_static_load: Array) -> Array:
     """Share of its load at rest that the front axle still carries."""
     return front_axle_load / front_static_load
+
+
+@quantity("N", source="definition")
+def contact_load(front_contact_load: Array, rear_contact_load: Array) -> Array:
+    """Load that the road carries where the body stands on it, all points together."""
+    return front_contact_load + rear_contact_load
 
 
 @quantity("1", source="definition")
@@ -76,7 +86,10 @@ def point_clearance(
     rear_compression: Array,
     wheelbase: Array,
 ) -> Array:
-    """Height of the named point above the ground at this speed; zero or less means that it scrapes."""
+    """Height of the named point above the ground at this speed; zero or less means that it scrapes.
+
+    A point that carries load is below zero by that load over its stiffness.
+    """
     slope = (rear_compression - front_compression) / wheelbase
     return point_clearance_at_rest - front_compression - slope * point_station
 

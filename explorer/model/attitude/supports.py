@@ -1,8 +1,8 @@
 """What holds a car besides its springs, and the attitude at which it all balances straight-line air forces.
 
-A support is a stiff spring that pushes one way only, such as the stop of an axle.  Between two supports
-everything is a straight line in the travels of both axles, so the balance is that of two equations; which
-supports are met is found by trying: solve, look, solve again.
+A support is a stiff spring that pushes one way only: the stop of an axle, or a point under the car that
+stands on the road.  Between two supports everything is a straight line in the travels of both axles, so the
+balance is that of two equations; which supports are met is found by trying: solve, look, solve again.
 
 Travels go down from rest; the lean is how much farther the rear has gone down than the front.
 """
@@ -57,10 +57,15 @@ def carried(supports: tuple[Support, ...], front: Array, rear: Array) -> tuple[A
 
 
 class Balance(NamedTuple):
-    """An attitude: lean, downforce the splitter gains by its gap, how many are stable."""
+    """An attitude: lean, downforce the splitter gains by its gap, loads on the road, how many are stable.
+
+    ``front_contact`` and ``rear_contact`` are what points on the road take off each axle.
+    """
 
     lean: Array
     force: Array
+    front_contact: Array
+    rear_contact: Array
     stable: Array
 
 
@@ -77,8 +82,8 @@ class Car(NamedTuple):
         Load the air takes from each axle per metre of lean.
     transfer:
         Load in the first two that acceleration and slope move from the front to the rear.
-    supports:
-        What holds it besides its springs.
+    stops, points:
+        Its supports: those of the suspension, and those that stand on the road.
 
     """
 
@@ -89,7 +94,13 @@ class Car(NamedTuple):
     front_loss: Array
     rear_loss: Array
     transfer: Array
-    supports: tuple[Support, ...]
+    stops: tuple[Support, ...]
+    points: tuple[Support, ...]
+
+    @property
+    def supports(self) -> tuple[Support, ...]:
+        """All supports."""
+        return self.stops + self.points
 
     def spare(self, front: Array, rear: Array) -> tuple[Array, Array]:
         """Return the load on each axle that nothing carries at two travels; positive: it goes on down."""
@@ -163,4 +174,4 @@ class Car(NamedTuple):
         lean, other = rear - front, other_rear - other_front
         another = np.isfinite(other) & (np.isnan(lean) | (np.abs(other - lean) > 1e-9))
         stable = np.isfinite(lean) + 1.0 * another
-        return Balance(lean, np.zeros(np.shape(lean)), stable)
+        return Balance(lean, np.zeros(np.shape(lean)), *carried(self.points, front, rear), stable)

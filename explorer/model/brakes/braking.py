@@ -37,7 +37,7 @@ def braking_friction(tyre_friction: Array) -> Array:
 
 
 class BrakedCar(NamedTuple):
-    """What the pitch decides of a car that brakes: axle loads, drag with slope, rolling resistance."""
+    """Axle loads, drag with slope and scraping, and rolling resistance, which follow from the pitch."""
 
     front_axle_load: Array
     rear_axle_load: Array
@@ -52,9 +52,12 @@ def braked_car(
     drag_force: Array,
     grade_force: Array,
     rolling_resistance_force: Array,
+    scraping_force: Array,
 ) -> BrakedCar:
     """Axle loads and resistances at this speed, together, since all follow from one pitch."""
-    return BrakedCar(front_axle_load, rear_axle_load, drag_force + grade_force, rolling_resistance_force)
+    return BrakedCar(
+        front_axle_load, rear_axle_load, drag_force + grade_force + scraping_force, rolling_resistance_force
+    )
 
 
 class BrakingLimits(NamedTuple):

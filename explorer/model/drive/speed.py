@@ -36,10 +36,11 @@ def rolling_resistance_force(
     speed: Array,
     weight: Array,
     total_downforce: Array,
+    contact_load: Array,
 ) -> Array:
-    """Force of rolling resistance under weight and downforce; none for a car that flies."""
+    """Force of rolling resistance under weight and downforce on the tyres; none for a car that flies."""
     coefficient = rolling_resistance + rolling_resistance_per_speed * speed
-    return coefficient * np.maximum(weight + total_downforce, 0)
+    return coefficient * np.maximum(weight + total_downforce - contact_load, 0)
 
 
 @quantity("N", source="statics")
@@ -49,9 +50,11 @@ def grade_force(weight: Array, grade: Array) -> Array:
 
 
 @quantity("N", source="sum of the resistances")
-def resistance_force(drag_force: Array, rolling_resistance_force: Array, grade_force: Array) -> Array:
+def resistance_force(
+    drag_force: Array, rolling_resistance_force: Array, grade_force: Array, scraping_force: Array
+) -> Array:
     """All that holds the car back at this speed."""
-    return drag_force + rolling_resistance_force + grade_force
+    return drag_force + rolling_resistance_force + grade_force + scraping_force
 
 
 @quantity("N", source="balance along the track")

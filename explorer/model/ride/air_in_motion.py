@@ -13,6 +13,7 @@ import numpy as np
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import quantity
 from explorer.model.aero.ground_effect import GroundEffect
+from explorer.model.attitude.supports import Support
 from explorer.model.ride.half_car import HalfCar, both_axles
 
 
@@ -57,6 +58,49 @@ def air_on_axles(
     return AirOnAxles(level, loss, both_axles(-load_transfer, load_transfer))
 
 
+class RoadPoints(NamedTuple):
+    """Points under the body that the road pushes up: every field has the shape (points, samples).
+
+    Attributes
+    ----------
+    share:
+        Place behind the front axle over the wheelbase.
+    reach:
+        How far the body goes down there from rest to the road.
+    rate:
+        Load per travel beyond.
+
+    """
+
+    share: Array
+    reach: Array
+    rate: Array
+
+    def travel(self, drop: Array, road: Array | float) -> Array:
+        """Return how far each point is down on the road, by how far the body is down over both axles."""
+        travel: Array = drop[0] + self.share * (drop[1] - drop[0]) + road
+        return travel
+
+    def beyond(self, drop: Array, road: Array | float) -> Array:
+        """Return how far each point is pressed into the road."""
+        beyond: Array = np.maximum(self.travel(drop, road) - self.reach, 0)
+        return beyond
+
+    def load(self, beyond: Array) -> Array:
+        """Return what pressed points take off both axles."""
+        push = self.rate * beyond
+        return np.stack((np.sum(push * (1 - self.share), axis=0), np.sum(push * self.share, axis=0)))
+
+
+@quantity("1", source="definition")
+def road_points(points_under_car: tuple[Support, ...]) -> RoadPoints:
+    """Named points, together, as the motion in time needs them; none where the road carries none."""
+    if not points_under_car:
+        return RoadPoints(*np.zeros((3, 0)))
+    rows = [(point.share, point.reach, point.rate) for point in points_under_car]
+    return RoadPoints(*(np.stack(np.broadcast_arrays(*column)) for column in zip(*rows, strict=True)))
+
+
 @quantity(
     "1/s",
     source="eigenvalues of the linear equations of motion; Bisplinghoff, Ashley & Halfman, Aeroelasticity, "
@@ -73,7 +117,7 @@ def ride_decay_rate(
     """Rate at which the slowest small swing about the steady attitude dies away at this speed.
 
     Zero at the divergence speed; negative where a small disturbance grows by itself.  Wheels on the road,
-    stops out of reach.
+    stops and points out of reach.
     """
     car = half_car
     front, rear = (dynamic_pressure * loss for loss in air_on_axles.loss)

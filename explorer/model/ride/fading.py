@@ -1,7 +1,7 @@
 """How far a swing may still go once road and air are calm, from its energy: Lyapunov's direct method.
 
 With d how far the body is from its steady place over each axle, v = d', springs K and dampers C on the axles,
-the inertia M there (the inverse of the mobility), the air's loss by lean G, and what the stops add, f:
+the inertia M there (the inverse of the mobility), the air's loss by lean G, and what stops and points add, f:
 
     M v' = -(K + G) d - C v - f(d)
 
@@ -21,6 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array, Mask
+from explorer.model.ride.air_in_motion import RoadPoints
 from explorer.model.ride.half_car import HalfCar
 from explorer.model.ride.ride import Ride, lean
 
@@ -71,6 +72,7 @@ class Fading(NamedTuple):
     steady: Array
     steady_load: Array
     car: HalfCar
+    points: RoadPoints
 
     @classmethod
     def of(cls, ride: Ride) -> Fading:
@@ -89,9 +91,10 @@ class Fading(NamedTuple):
         rest = stiffness.plus(-(turning**2) / (2 * rate * held.determinant()), held)
         load = car.load(ride.steady, np.zeros_like(ride.steady))
         force = pressure * (ride.air.level - ride.air.loss * lean(ride.steady)) + ride.air.transfer - load
+        force = force - ride.points.load(ride.points.beyond(ride.steady, 0.0))
         still = np.all(np.abs(force) < BALANCED * car.at_rest, axis=0) & ~(ride.splitter.gain > 0)
         holds = still & held.positive() & stiffness.positive() & rest.positive()
-        return cls(rate, holds, inertia, stiffness, stiffness.inverse(), ride.steady, load, car)
+        return cls(rate, holds, inertia, stiffness, stiffness.inverse(), ride.steady, load, car, ride.points)
 
     def energy(self, drop: Array, speed: Array) -> Array:
         """Return twice the V of this file's head."""
@@ -99,6 +102,9 @@ class Fading(NamedTuple):
         moving = speed + self.rate * away
         now, before = self.car.past_stops(drop), self.car.past_stops(self.steady)
         stops = np.sum(self.car.stop_rate * (now**2 - before**2 - 2 * before * away), axis=0)
+        pressed, before = self.points.beyond(drop, 0.0), self.points.beyond(self.steady, 0.0)
+        along = self.points.travel(away, 0.0)
+        stops = stops + np.sum(self.points.rate * (pressed**2 - before**2 - 2 * before * along), axis=0)
         energy: Array = self.inertia.square(*moving) + self.stiffness.square(*away) + stops
         return energy
 

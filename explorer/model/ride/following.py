@@ -179,6 +179,12 @@ def _shortened(ride: Ride, step: Array, body: Body, met: Meeting) -> Array:
     if flying:
         landing = 1.01 * _time_to_land(ride, body, travel, speed)
         step = np.minimum(step, np.maximum(landing, LEAST_CUT * step))
+    if ride.has_points:
+        coming = (
+            ride.points.beyond(drop, met.under_points) for drop in (body.drop, body.drop + step * body.speed)
+        )
+        touched = np.any(np.maximum(*coming) > 0, axis=0)
+        step = step - touched * np.maximum(step - ride.step_on_points, 0)
     if not ride.has_stops:
         return step
     ahead = travel + step * speed

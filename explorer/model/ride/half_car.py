@@ -144,9 +144,9 @@ class HalfCar(NamedTuple):
         """Return the highest circular frequency of springs and dampers, stops out of reach: (samples,)."""
         return np.maximum(np.sqrt(self._largest(self.rate)), self._largest(self.damping) / 2)
 
-    def fastest_on_stops(self) -> Array:
-        """Return the highest circular frequency with every stop touched: (samples,)."""
-        return np.sqrt(self._largest(self.rate + self.stop_rate))
+    def fastest_on_stops(self, more: Array | float = 0.0) -> Array:
+        """Return the highest circular frequency with every stop touched, and more rate added: (samples,)."""
+        return np.sqrt(self._largest(self.rate + self.stop_rate + more))
 
     def _largest(self, rate: Array) -> Array:
         """Return the larger eigenvalue of the mobility times a rate on each axle."""

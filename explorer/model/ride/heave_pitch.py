@@ -14,7 +14,7 @@ import numpy as np
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.quantity import given, quantity
 from explorer.model.aero.ground_effect import GroundEffect
-from explorer.model.ride.air_in_motion import AirOnAxles
+from explorer.model.ride.air_in_motion import AirOnAxles, RoadPoints
 from explorer.model.ride.fading import Fading
 from explorer.model.ride.following import follow
 from explorer.model.ride.half_car import HalfCar
@@ -77,11 +77,12 @@ def excursion(
     half_car: HalfCar,
     air_on_axles: AirOnAxles,
     splitter_ground_effect: GroundEffect,
+    road_points: RoadPoints,
     road_and_gust: RoadAndGust,
     course: Course,
 ) -> Excursion:
     """Extremes of the motion over bump and through gust, together, since all follow from one motion."""
-    ride = Ride.of(half_car, air_on_axles, splitter_ground_effect, road_and_gust, course)
+    ride = Ride.of(half_car, air_on_axles, splitter_ground_effect, road_points, road_and_gust, course)
     return Excursion(*ride.by_parts(extremes))
 
 
@@ -185,6 +186,7 @@ def point_smallest_clearance(
     half_car: HalfCar,
     air_on_axles: AirOnAxles,
     splitter_ground_effect: GroundEffect,
+    road_points: RoadPoints,
     road_and_gust: RoadAndGust,
     course: Course,
     wheelbase: Array,
@@ -192,7 +194,7 @@ def point_smallest_clearance(
     point_clearance_at_rest: Array,
 ) -> Array:
     """Smallest height of the named point above the road, the bump under it included; zero: it scrapes."""
-    ride = Ride.of(half_car, air_on_axles, splitter_ground_effect, road_and_gust, course)
+    ride = Ride.of(half_car, air_on_axles, splitter_ground_effect, road_points, road_and_gust, course)
     smallest: Array = point_clearance_at_rest - ride.by_parts(deepest, point_station / wheelbase)
     return smallest
 

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from explorer.graph.arrays import Array, Mask
 from explorer.model.aero.ground_effect import GroundEffect
-from explorer.model.ride.air_in_motion import AirOnAxles
+from explorer.model.ride.air_in_motion import AirOnAxles, RoadPoints
 from explorer.model.ride.half_car import HalfCar, LooseWheel, both_axles
 from explorer.model.ride.road import RoadAndGust
 
@@ -59,11 +59,12 @@ class Course(NamedTuple):
 
 
 class Bump(NamedTuple):
-    """The road the car meets at an instant: height and rise at both axles, height under the splitter."""
+    """The road at an instant: height and rise at both axles, height under the splitter and under points."""
 
     height: Array
     rise: Array
     under_splitter: Array
+    under_points: Array
 
 
 class Meeting(NamedTuple):
@@ -77,6 +78,11 @@ class Meeting(NamedTuple):
     def travel(self, drop: Array) -> Array:
         """Return how far both axles are down on the road."""
         return drop if self.bump is None else drop + self.bump.height
+
+    @property
+    def under_points(self) -> Array | float:
+        """Return the height of the road under each point."""
+        return 0.0 if self.bump is None else self.bump.under_points
 
     def travel_speed(self, speed: Array) -> Array:
         """Return how fast both axles go down on the road."""
@@ -100,16 +106,23 @@ class Ride:
     car: HalfCar
     air: AirOnAxles
     splitter: GroundEffect
+    points: RoadPoints
     road: RoadAndGust
     course: Course
     shape: tuple[int, ...]
 
     @classmethod
     def of(
-        cls, car: HalfCar, air: AirOnAxles, splitter: GroundEffect, road: RoadAndGust, course: Course
+        cls,
+        car: HalfCar,
+        air: AirOnAxles,
+        splitter: GroundEffect,
+        points: RoadPoints,
+        road: RoadAndGust,
+        course: Course,
     ) -> Ride:
         """Bring everything together, the samples in line."""
-        shapes = [field.shape[1:] for field in (*car, *air)]
+        shapes = [field.shape[1:] for field in (*car, *air, *points)]
         shape = np.broadcast_shapes(*shapes, *(np.shape(field) for field in (*splitter, *road, *course)))
 
         def in_line(group: Group, axles: int) -> Group:
@@ -119,6 +132,7 @@ class Ride:
             in_line(car, 1),
             in_line(air, 1),
             in_line(splitter, 0),
+            in_line(points, 1),
             in_line(road, 0),
             in_line(course, 0),
             shape,
@@ -143,10 +157,9 @@ class Ride:
 
     def of_samples(self, part: Index) -> Ride:
         """Return the ride of some of the samples."""
-        car, air, splitter, road, course = taken(
-            (self.car, self.air, self.splitter, self.road, self.course), part
-        )
-        return Ride(car, air, splitter, road, course, part.shape)
+        parts = (self.car, self.air, self.splitter, self.points, self.road, self.course)
+        car, air, splitter, points, road, course = taken(parts, part)
+        return Ride(car, air, splitter, points, road, course, part.shape)
 
     @cached_property
     def has_stops(self) -> bool:
@@ -157,6 +170,22 @@ class Ride:
     def has_droop(self) -> bool:
         """Whether any sample has a stop in droop within reach."""
         return bool(np.any(np.isfinite(self.car.droop)))
+
+    @cached_property
+    def has_points(self) -> bool:
+        """Whether the body has points that the road may push up."""
+        return bool(len(self.points.share))
+
+    @cached_property
+    def point_delays(self) -> Array:
+        """Return when each point meets the bump after the front wheels, points first."""
+        return self.points.share * self.road.rear_delay
+
+    @cached_property
+    def bumped(self) -> Mask:
+        """Tell which points the bump reaches at the steady attitude."""
+        near: Mask = self.points.beyond(self.steady, self.road.bump_height) > 0
+        return near & (self.road.bump_height > 0)
 
     @cached_property
     def unloaded(self) -> Array:
@@ -181,6 +210,16 @@ class Ride:
         return RADIANS_ON_STOPS / self.car.fastest_on_stops()
 
     @cached_property
+    def step_on_points(self) -> Array:
+        """Longest step of a car that a point on the road pushes up."""
+        share, rate = self.points.share, self.points.rate
+        ahead, behind = np.abs(1 - share), np.abs(share)
+        added = both_axles(
+            np.sum(rate * ahead * (ahead + behind), axis=0), np.sum(rate * behind * (ahead + behind), axis=0)
+        )
+        return RADIANS_ON_STOPS / self.car.fastest_on_stops(added)
+
+    @cached_property
     def loose(self) -> LooseWheel:
         """How a wheel behaves that has left the road."""
         return self.car.loose()
@@ -188,13 +227,18 @@ class Ride:
     @cached_property
     def steady(self) -> Array:
         """How far the body is down over each axle at the steady attitude, for every sample."""
-        return both_axles(self.course.front_drop, self.course.rear_drop) + np.zeros_like(self.start)
+        place = both_axles(self.course.front_drop, self.course.rear_drop)
+        steady: Array = place + np.zeros(math.prod(self.shape))
+        return steady
 
     @cached_property
     def start(self) -> Array:
         """When wheels meet the first of bump and gust, or the splitter meets the bump, for every sample."""
         ahead = np.where(self.splitter.gain * self.road.bump_height == 0, 0.0, self.lead)
-        return np.minimum(self.road.start(), -ahead) + np.zeros(math.prod(self.shape))
+        start: Array = np.minimum(self.road.start(), -ahead) + np.zeros(math.prod(self.shape))
+        for delay, bumped in zip(self.point_delays, self.bumped, strict=True):
+            start = np.minimum(start, np.where(bumped, delay, start))
+        return start
 
     @cached_property
     def followed(self) -> Mask:
@@ -204,7 +248,14 @@ class Ride:
         return short
 
     def _ends(self, events: Sequence[Array]) -> Array:
-        return np.sort(np.stack(np.broadcast_arrays(self.start, *self.road.events(), *events)), axis=0)
+        under = [
+            np.where(bumped, time, self.start)
+            for delay, bumped in zip(self.point_delays, self.bumped, strict=True)
+            for time in (delay, delay + self.road.bump_time)
+            if np.any(bumped)
+        ]
+        every = (self.start, *self.road.events(), *events, *under)
+        return np.sort(np.stack(np.broadcast_arrays(*every)), axis=0)
 
     def timetable(self, events: Sequence[Array] = ()) -> Timetable:
         """Return the stretches between events: wheels on and off the bump, turns of the gust, and more.
@@ -233,10 +284,14 @@ class Ride:
         under = self.road.bump(time + self.lead)[0] if self.gap_counts else height[0]
         if np.any(self.road.air_follows_road):
             air_level = air_level + air_loss * self.road.air_follows_road * (height[0] - height[1])
-        return Meeting(pressure, air_level, air_loss, Bump(height, rise, under))
+        under_points = self.road.bump(time - self.point_delays)[0] if self.has_points else height[:0]
+        return Meeting(pressure, air_level, air_loss, Bump(height, rise, under, under_points))
 
     def _bump_over(self, time: Array) -> bool:
-        over = (time - self.road.rear_delay >= self.road.bump_time) | (self.road.bump_height == 0)
+        last = self.road.rear_delay
+        for delay in self.point_delays:
+            last = np.maximum(last, delay)
+        over = (time - last >= self.road.bump_time) | (self.road.bump_height == 0)
         return bool(np.all(over))
 
     def calm_from(self, time: Array) -> bool:

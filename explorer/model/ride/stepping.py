@@ -129,6 +129,10 @@ def _acceleration(ride: Ride, drop: Array, load: Array, met: Meeting, most: Arra
     if ride.gap_counts:
         road = np.zeros(1) if met.bump is None else met.bump.under_splitter
         force += ride.splitter.load(met.pressure, leaning, ride.splitter.gap(drop[0], leaning) - road)
+    if ride.has_points:
+        beyond = ride.points.beyond(drop, met.under_points)
+        if np.any(beyond):
+            force -= ride.points.load(beyond)
     return ride.car.acceleration(force)
 
 

@@ -1,0 +1,66 @@
+"""Limits of safety on a car that stands on a point of its body."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from log_help import copied, with_sections
+
+from explorer.engine.plan import make_plan
+from explorer.errors import SquatlineError
+from explorer.study.study import Study, load_study
+
+FRICTION = """
+[inputs.contact_friction]
+value = 0.3
+source = "test"
+"""
+
+
+def on_points(folder: Path, change: tuple[str, str] = ("", ""), sections: str = FRICTION) -> Study:
+    """Load the first demo with points that carry."""
+    study = copied(folder)
+    file = study / "study.toml"
+    text = file.read_text(encoding="utf-8").replace(*change)
+    text = text.replace('drive = "power"', 'drive = "power"\ncontact = "points"')
+    file.write_text(text, encoding="utf-8")
+    return with_sections(study, sections)
+
+
+def shares(study: Study) -> dict[str, float]:
+    """Return the share of 1 000 cars that meets each limit."""
+    plan = make_plan(study, [pair for limit in study.limits for pair in limit.output.pairs])
+    values = plan.evaluate(plan.random_chunk(0, 1000))
+    return {limit.name: float(np.mean(limit.margin_in(values) >= 0)) for limit in study.limits}
+
+
+def test_no_safety_limit_is_met_by_standing_on_a_point(tmp_path: Path) -> None:
+    lifts = "Front wheels stay down, closed up to 55 m/s"
+    plain, points = load_study(copied(tmp_path / "plain")), on_points(tmp_path / "points")
+    meant = ("probability = 0.99\nsafety = true", "probability = 0.99\nsafety = true\nstanding_counts = true")
+    counted = shares(on_points(tmp_path / "counted", meant))
+    before, after = shares(plain), shares(points)
+    safe = [limit.name for limit in plain.limits if limit.safety]
+    assert len(safe) == 3
+    for name in safe:
+        assert after[name] <= before[name]
+    assert counted[lifts] > after[lifts] + 0.1
+    judged = {limit.name: limit.output.quantity for limit in points.limits}
+    assert judged[lifts] == "front_lift_off_speed_on_wheels_alone"
+    assert judged["Fast enough with the flap open"] == "top_speed"
+    assert ("stands_on_a_point", "closed_fast") in points.outputs
+
+
+def test_points_that_carry_need_points_and_friction(tmp_path: Path) -> None:
+    with pytest.raises(SquatlineError, match="contact_friction"):
+        on_points(tmp_path / "smooth", sections="")
+    study = copied(tmp_path / "none")
+    file = study / "study.toml"
+    text = file.read_text(encoding="utf-8")
+    text = text.replace('point = ["rear_floor_edge", "splitter_edge"]', "")
+    text = text.replace('drive = "power"', 'drive = "power"\ncontact = "points"')
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(SquatlineError, match="names none"):
+        load_study(study)
