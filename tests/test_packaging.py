@@ -55,7 +55,7 @@ def test_libraries_that_could_change_numbers_or_forms_have_an_upper_bound_and_a_
     extras = PROJECT["optional-dependencies"]
     for text in PROJECT["dependencies"]:
         assert any(one.operator == "<" for one in Requirement(text).specifier), text
-    for text in [*PROJECT["dependencies"], *extras["cluster"], *extras["test"]]:
+    for text in [*PROJECT["dependencies"], *extras["cluster"], *extras["desk"], *extras["test"]]:
         wanted = Requirement(text)
         if wanted.name != PROJECT["name"]:
             assert tested[wanted.name.lower()] in wanted.specifier, text
@@ -64,6 +64,6 @@ def test_libraries_that_could_change_numbers_or_forms_have_an_upper_bound_and_a_
 def test_extras_are_named_not_repeated() -> None:
     extras = PROJECT["optional-dependencies"]
     named = [Requirement(text) for text in extras["test"]]
-    assert {"cluster"} <= next(one.extras for one in named if one.name == PROJECT["name"])
-    others = {Requirement(text).name for text in extras["cluster"]}
+    assert {"cluster", "desk"} <= next(one.extras for one in named if one.name == PROJECT["name"])
+    others = {Requirement(text).name for text in (*extras["cluster"], *extras["desk"])}
     assert not others & {one.name for one in named}

@@ -537,4 +537,4 @@ def explain(
 
 
 # Further commands register themselves on the same app; they import from here, hence at the end.
-from explorer.console import cli_design, cli_fitting, cli_inputs  # noqa: E402, F401
+from explorer.console import cli_design, cli_desk, cli_fitting, cli_inputs  # noqa: E402, F401

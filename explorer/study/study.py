@@ -205,7 +205,7 @@ class Study:
         return display_unit(self.graph[quantity].unit, "as given", given.display_unit if given else None)
 
 
-def load_study(path: str | Path, *, allow_code: bool = False) -> Study:
+def load_study(path: str | Path, *, allow_code: bool = False, text: str | None = None) -> Study:
     """Read and check a study.
 
     Parameters
@@ -214,6 +214,8 @@ def load_study(path: str | Path, *, allow_code: bool = False) -> Study:
         The study's folder, or its TOML file.
     allow_code:
         Whether a Python file with quantities of the user's own, named by the study, may be run.
+    text:
+        What to read in place of what the file holds, as an editor has it before it is saved.
 
     Raises
     ------
@@ -223,7 +225,7 @@ def load_study(path: str | Path, *, allow_code: bool = False) -> Study:
     path = Path(path)
     file = path / STUDY_FILE if os.path.isdir(path) else path
     try:
-        return _build(file, read_study_text(file), allow_code)
+        return _build(file, read_study_text(file, text), allow_code)
     except SquatlineError as error:
         raise error.within(file=str(file)) from None
 

@@ -55,15 +55,15 @@ class StudyText:
     includes: tuple[Merged, ...]
 
 
-def read_study_text(file: Path) -> StudyText:
-    """Read a study and what it includes.
+def read_study_text(file: Path, text: str | None = None) -> StudyText:
+    """Read a study and what it includes; with a text, that in place of what the file holds.
 
     Raises
     ------
     StudyError
         When a file cannot be read, is no TOML, or holds what no study can.
     """
-    text = STUDY.text(file)
+    text = STUDY.text(file) if text is None else text
     digest = hashlib.sha256(text.encode())
     data = parsed(text)
     includes = []

@@ -89,16 +89,40 @@ def side_view(
         Force [N] that is drawn as the longest arrow, the same for all conditions.
     """
     known = {name: value for name, value in values.items() if value is not None}
-    stations = _stations(known, points)
-    low, high = min(stations), max(stations)
-    pixels = (_WIDTH - 190) / (high - low)
-    sheet = Sheet(_WIDTH, _HEIGHT, pixels, 80 - pixels * low, _GROUND)
+    sheet = _sheet(known, points)
     body = _Attitude(known["wheelbase"], known["front_compression"], known["rear_compression"])
     _ground(sheet, display, system)
     _body(sheet, known, points, body)
     _loads(sheet, known, body, system, longest)
     _tilted_bar(sheet, known["pitch"], factor, display, system)
     return sheet.svg()
+
+
+def part_places(values: Values, points: Sequence[str]) -> dict[str, Point]:
+    """Return where on the drawing of a condition each part of the car is, in pixels."""
+    known = {name: value for name, value in values.items() if value is not None}
+    sheet, radius, base = _sheet(known, points), _wheel(known), known["wheelbase"]
+    body = _Attitude(base, known["front_compression"], known["rear_compression"])
+    places = {
+        "wheels": (0.0, radius),
+        "springs": (base, 1.3 * radius),
+        "battery": (0.3 * base, 1.1 * radius),
+        "body": (known["cg_station"], known["cg_height"]),
+    }
+    if "wing_station" in known and "wing_height" in known:
+        places["wing"] = body((known["wing_station"] - 0.08 * base, known["wing_height"]))
+        places["servo"] = body((known["wing_station"] + 0.09 * base, known["wing_height"] + 0.03 * base))
+    for part in ("splitter", "floor"):
+        if f"{part}_station" in known:
+            places[part] = body((known[f"{part}_station"], known.get(f"{part}_height", 0.02)))
+    return {part: sheet.at(place) for part, place in places.items()}
+
+
+def _sheet(values: Mapping[str, float], points: Sequence[str]) -> Sheet:
+    stations = _stations(values, points)
+    low, high = min(stations), max(stations)
+    pixels = (_WIDTH - 190) / (high - low)
+    return Sheet(_WIDTH, _HEIGHT, pixels, 80 - pixels * low, _GROUND)
 
 
 def largest_force(conditions: Sequence[Values]) -> float:

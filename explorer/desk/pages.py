@@ -1,0 +1,262 @@
+"""What the templates are given: the car, its parts and their forms, the rooms of the study, and the rows."""
+
+from __future__ import annotations
+
+import functools
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from explorer.analyses.nominal import nominal_values
+from explorer.desk.editing import Place, at, shown
+from explorer.desk.entry_forms import KINDS, LABELS, Fields, fields_of
+from explorer.desk.packet import Packet
+from explorer.desk.parts import PARTS, inputs_by_part
+from explorer.desk.rows import HEIGHT, SIGNS, WIDTH, rows
+from explorer.desk.workbench import Workbench
+from explorer.errors import SquatlineError
+from explorer.study.schema import LimitEntry
+from explorer.study.study import Input, Study
+from reports.drawings.sideview import (
+    can_draw,
+    describe,
+    exaggeration,
+    largest_force,
+    part_places,
+    side_view,
+)
+
+HERE = Path(__file__).parent
+# Tables of the study that have a room of their own: section -> (words, one of them, keys always offered).
+ROOMS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
+    "limits": ("Limits", "limit", tuple(LimitEntry.model_fields)),
+    "conditions": ("Conditions", "condition", ("words", "like")),
+    "candidates": ("Candidates", "candidate", ("words",)),
+    "measurements": ("Measurements", "measurement", ("label", "take", "reads", "hours", "cost")),
+}
+# Rooms of the study as a whole; the last two have their buttons at the top.
+WHOLE = {"file": "Whole file", "save": "Save", "packet": "Packet"}
+FOUND_AT_MOST = 40
+_TRUE_OR_FALSE = ("safety",)
+
+
+@dataclass(frozen=True)
+class Form:
+    """The form of one input: where it stands, what it is, its fields, and what was wrong with them."""
+
+    place: str
+    name: str
+    summary: str
+    unit: str
+    words: str
+    default: bool
+    fields: Fields
+    included_by: str = ""
+    error: str = ""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The form of one table: key -> text, with the choices of those that have some."""
+
+    place: str
+    title: str
+    keys: Mapping[str, str]
+    choices: Mapping[str, tuple[str, ...]]
+    error: str = ""
+
+
+@dataclass(frozen=True)
+class Refused:
+    """What a form had sent that could not be taken, and why."""
+
+    place: str
+    error: str
+    fields: Fields | None = None
+    keys: Mapping[str, str] | None = None
+    text: str | None = None
+
+
+@functools.cache
+def environment() -> Any:
+    """Return the one template environment: everything is escaped."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def page(
+    bench: Workbench,
+    packet: Packet,
+    room: str,
+    *,
+    find: str = "",
+    told: str = "",
+    refused: Refused | None = None,
+) -> str:
+    """Write the whole page with one part of the car or one room open."""
+    study = bench.study
+    parts = inputs_by_part(study)
+    return str(
+        environment()
+        .get_template("desk.html")
+        .render(
+            title=study.title,
+            file=bench.file.name,
+            room=room,
+            find=find,
+            told=told,
+            refused=refused,
+            parts=[part for part in PARTS if parts[part.name]],
+            rooms=ROOMS,
+            drawing=_drawing(study),
+            forms=_forms(bench, _asked_for(study, parts, room, find), refused),
+            sheets=_sheets(bench, room, refused) if room in ROOMS else (),
+            kinds=KINDS,
+            labels=LABELS,
+            text=refused.text if refused and refused.text is not None else bench.text,
+            difference=bench.difference() if room == "save" else (),
+            seen=bench.seen(),
+            unsaved=bench.unsaved,
+            taken_up=bench.taken_up,
+            can_undo=bool(bench.steps),
+            elsewhere=bench.on_disk() != bench.saved,
+            packet=packet,
+            # A new name each time, so that what asks again by itself is new to the page too.
+            again=secrets.token_hex(4),
+            **_verdicts(bench),
+        )
+    )
+
+
+def verdicts(bench: Workbench) -> str:
+    """Write the rows alone, as they are asked for while they firm up."""
+    return str(environment().get_template("rows.html").render(**_verdicts(bench)))
+
+
+def _verdicts(bench: Workbench) -> dict[str, Any]:
+    firming = bench.firming
+    bench.note_before()
+    standing = firming.standing
+    return {
+        "rows": rows(bench.study, standing, bench.before if bench.unsaved else {}),
+        "standing": standing,
+        "current": firming.current,
+        "over": firming.over,
+        "error_of_run": firming.error,
+        "signs": SIGNS,
+        "bar": (WIDTH, HEIGHT),
+        "turn": firming.turn,
+    }
+
+
+def _drawing(study: Study) -> dict[str, Any] | None:
+    """Draw the car in the first condition that can be drawn, with the places of its parts."""
+    try:
+        nominal = nominal_values(study)
+    except SquatlineError:
+        return None
+    drawn = [name for name in study.conditions if can_draw(nominal.get(name, {}))]
+    if not drawn:
+        return None
+    values, points = nominal[drawn[0]], study.graph.families.get("point", ())
+    svg = side_view(
+        values,
+        points,
+        system="as given",
+        display=study.display,
+        factor=exaggeration([values]),
+        longest=largest_force([values]),
+    )
+    from markupsafe import Markup
+
+    words = study.conditions[drawn[0]].words or drawn[0].replace("_", " ")
+    places = part_places(values, points)
+    return {
+        "svg": Markup(svg),  # every word in it has been escaped where it was drawn
+        "words": words,
+        "alternative": describe(values, words, study.display),
+        "places": [(part, places[part.name]) for part in PARTS if part.name in places],
+    }
+
+
+def _asked_for(study: Study, parts: Mapping[str, Sequence[Input]], room: str, find: str) -> Sequence[Input]:
+    if not find:
+        return parts.get(room, ())
+    words = find.lower().replace("_", " ").split()
+
+    def fits(given: Input) -> bool:
+        said = f"{given.key.replace('_', ' ')} {study.graph[given.quantity].summary}".lower()
+        return all(word in said for word in words)
+
+    found = [given for inputs in parts.values() for given in inputs if fits(given)]
+    return sorted(found, key=lambda one: one.default)[:FOUND_AT_MOST]
+
+
+def _forms(bench: Workbench, inputs: Sequence[Input], refused: Refused | None) -> list[Form]:
+    study = bench.study
+    included = {name: one.file for one in study.included for name in one.before}
+    return [_form(bench, one, included.get(one.key, ""), refused) for one in inputs]
+
+
+def place_of(given: Input) -> tuple[str, ...]:
+    """Return where an input stands in the study."""
+    if given.condition:
+        return ("conditions", given.condition, given.quantity)
+    return ("inputs", given.quantity)
+
+
+def _form(bench: Workbench, given: Input, included_by: str, refused: Refused | None) -> Form:
+    quantity, place = bench.study.graph[given.quantity], ".".join(place_of(given))
+    entry = at(bench.text, place_of(given))
+    fields = Fields("one value", {"value": ""}) if entry is None else fields_of(entry)
+    mine = refused is not None and refused.place == place
+    name = given.quantity.replace("_", " ")
+    if given.condition:
+        name += f", {bench.study.conditions[given.condition].words or given.condition}"
+    return Form(
+        place=place,
+        name=name,
+        summary=quantity.summary,
+        unit="" if quantity.unit == "1" else quantity.unit,
+        words=given.distribution.words(given.display_unit),
+        default=given.default,
+        fields=refused.fields if mine and refused and refused.fields else fields,
+        included_by=included_by,
+        error=refused.error if mine and refused else "",
+    )
+
+
+def _sheets(bench: Workbench, room: str, refused: Refused | None) -> list[Sheet]:
+    """Write a form for every table of a section, and an empty one to add another."""
+    section = at(bench.text, (room,))
+    if room == "limits":
+        names: list[str | int] = list(range(len(section or ())))
+    else:
+        names = list(section or {})
+    sheets = [_sheet(bench, (room, name), refused) for name in names]
+    new: Place = (room, len(names)) if room == "limits" else (room, "")
+    return [*sheets, _sheet(bench, new, refused)]
+
+
+def _sheet(bench: Workbench, place: Place, refused: Refused | None) -> Sheet:
+    table = at(bench.text, place) or {}
+    offered = ROOMS[str(place[0])][2]
+    keys = {key: shown(table.get(key)) for key in dict.fromkeys([*offered, *table])}
+    written = ".".join(map(str, place))
+    mine = refused is not None and refused.place == written
+    if mine and refused and refused.keys is not None:
+        keys |= refused.keys
+    conditions = ("", *bench.study.conditions)
+    choices = {key: conditions for key in ("condition", "minus", "like") if key in keys}
+    choices |= {key: ("", "true", "false") for key in _TRUE_OR_FALSE if key in keys}
+    title = str(table.get("name", "")) if place[0] == "limits" else str(place[1])
+    return Sheet(written, title, keys, choices, refused.error if mine and refused else "")

@@ -1,0 +1,352 @@
+"""The desk's addresses, all below its token, and the server behind them: on this machine, until stopped."""
+
+from __future__ import annotations
+
+import secrets
+import socket
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+from starlette.routing import Mount, Route
+
+from explorer.desk import editing, pages
+from explorer.desk.entry_forms import KINDS, Fields
+from explorer.desk.gate import Gate
+from explorer.desk.packet import FORMS, REPORT_POLICY, Packet
+from explorer.desk.pages import Refused
+from explorer.desk.parts import PARTS
+from explorer.desk.workbench import Workbench
+from explorer.errors import SquatlineError, StudyError
+from explorer.study.schema import NAME
+from explorer.study.template import write_template
+from explorer.study.text import STUDY_FILE
+from reports.page import HERE as REPORTS
+
+LOOPBACK = "127.0.0.1"
+# How long an answer waits for the first cars: then the page comes and asks again by itself.
+PATIENCE = 1.5
+STYLES = (REPORTS / "style" / "common.css", Path(__file__).parent / "style" / "desk.css")
+FILES = {
+    "htmx.js": (Path(__file__).parent / "vendor" / "htmx.min.js", "text/javascript"),
+    "regular.woff2": (REPORTS / "fonts" / "Inter-Regular.woff2", "font/woff2"),
+    "semibold.woff2": (REPORTS / "fonts" / "Inter-SemiBold.woff2", "font/woff2"),
+}
+
+
+class Desk:
+    """Everything one study's desk answers with.
+
+    Parameters
+    ----------
+    path:
+        Folder of the study, or its file; a folder without one is asked about first.
+    token:
+        First part of every address.
+    """
+
+    def __init__(self, path: Path, token: str) -> None:
+        self.file = path / STUDY_FILE if path.is_dir() or not path.suffix else path
+        self.token = token
+        self.bench = Workbench.of(self.file) if self.file.exists() else None
+        self.packet = Packet(self.file)
+
+    def app(self, port: int) -> Gate:
+        """Return the application behind its gate."""
+        routes = [
+            Route("/", self.show),
+            Route("/rows", self.rows),
+            Route("/desk.css", self.style),
+            Route("/files/{name}", self.asset),
+            Route("/report/{name}", self.report),
+            *(
+                Route(f"/{name}", answer, methods=["GET", "POST"])
+                for name, answer in {
+                    "start": self.start,
+                    "entry": self.entry,
+                    "keys": self.keys,
+                    "remove": self.remove,
+                    "text": self.text,
+                    "undo": self.undo,
+                    "candidate": self.candidate,
+                    "save": self.save,
+                    "reload": self.reload,
+                    "packet": self.write,
+                }.items()
+            ),
+        ]
+        inner = Starlette(routes=[Mount(f"/{self.token}", routes=routes)])
+        return Gate(inner, self.token, {f"{LOOPBACK}:{port}", f"localhost:{port}"})
+
+    def close(self) -> None:
+        """Let go of everything that is under way."""
+        self.packet.stop()
+        if self.bench is not None:
+            self.bench.firming.stop()
+
+    def _there(self, room: str, **more: str) -> Response:
+        query = urlencode({"at": room} | {key: value for key, value in more.items() if value})
+        return RedirectResponse(f"/{self.token}/?{query}", 303)
+
+    def _page(self, room: str, *, find: str = "", told: str = "", refused: Refused | None = None) -> Response:
+        if self.bench is None:
+            html = (
+                pages.environment()
+                .get_template("start.html")
+                .render(folder=str(self.file.parent.resolve().name))
+            )
+            return HTMLResponse(html)
+        self.bench.firming.wait_for_first(PATIENCE)
+        status = 422 if refused is not None else 200
+        return HTMLResponse(
+            pages.page(self.bench, self.packet, room, find=find, told=told, refused=refused), status
+        )
+
+    def show(self, request: Request) -> Response:
+        """Show the page, with one part or room open."""
+        room = request.query_params.get("at", PARTS[-1].name)
+        known = {part.name for part in PARTS} | {*pages.ROOMS, *pages.WHOLE}
+        return self._page(
+            room if room in known else PARTS[-1].name, find=request.query_params.get("find", "")[:100]
+        )
+
+    def rows(self, request: Request) -> Response:
+        """Show how the limits stand."""
+        return HTMLResponse(pages.verdicts(self._bench))
+
+    @property
+    def _bench(self) -> Workbench:
+        if self.bench is None:
+            raise StudyError("there is no study here yet", file=str(self.file))
+        return self.bench
+
+    def style(self, request: Request) -> Response:
+        """Send the report's styles and the desk's own."""
+        return Response("\n".join(file.read_text(encoding="utf-8") for file in STYLES), media_type="text/css")
+
+    def asset(self, request: Request) -> Response:
+        """Send one of the few files that a page needs."""
+        if (found := FILES.get(request.path_params["name"])) is None:
+            return Response("there is no such file\n", 404)
+        return FileResponse(found[0], media_type=found[1])
+
+    def report(self, request: Request) -> Response:
+        """Send a form of the packet, which may do nothing with the desk."""
+        name = request.path_params["name"]
+        if name not in self.packet.ready():
+            return Response("there is no such report\n", 404)
+        return FileResponse(
+            self.packet.results / name,
+            media_type=FORMS[name],
+            headers={"content-security-policy": REPORT_POLICY},
+        )
+
+    async def start(self, request: Request) -> Response:
+        """Write a study to begin with into an empty folder."""
+        if request.method == "POST" and self.bench is None:
+            write_template(self.file.parent)
+            self.bench = Workbench.of(self.file)
+        return self._there(PARTS[-1].name)
+
+    async def entry(self, request: Request) -> Response:
+        """Take an input as its form has it."""
+        form = await _form(request)
+        fields = Fields(
+            kind=_text(form, "kind"),
+            numbers={key: _text(form, key) for keys in KINDS.values() for key in keys},
+            unit=_text(form, "unit"),
+            source=_text(form, "source"),
+            text=_text(form, "text"),
+        )
+        place = _place(form)
+        return await self._changed(
+            request,
+            form,
+            lambda text: editing.with_entry(text, place, fields),
+            lambda error: Refused(".".join(map(str, place)), error, fields=fields),
+        )
+
+    async def keys(self, request: Request) -> Response:
+        """Take the keys of a table as its form has them; a new one is named in the form."""
+        form = await _form(request)
+        place = _place(form)
+        told = ".".join(map(str, place))
+        keys = {name[4:]: _text(form, name) for name in form if name.startswith("key.")}
+        if more := _text(form, "more").strip():
+            keys[more] = _text(form, "more_value")
+        if place and place[-1] == "":
+            place = (*place[:-1], _text(form, "name").strip())
+        return await self._changed(
+            request,
+            form,
+            lambda text: editing.with_keys(text, _named(place), keys),
+            lambda error: Refused(told, error, keys=keys),
+        )
+
+    async def remove(self, request: Request) -> Response:
+        """Take a table out."""
+        form = await _form(request)
+        place = _place(form)
+        return await self._changed(
+            request,
+            form,
+            lambda text: editing.without(text, place),
+            lambda error: Refused(".".join(map(str, place)), error),
+        )
+
+    async def text(self, request: Request) -> Response:
+        """Take the whole text."""
+        form = await _form(request)
+        typed = _text(form, "text").replace("\r\n", "\n")
+
+        def edit(text: str) -> str:
+            if _text(form, "seen") != self._bench.seen():
+                raise StudyError(
+                    "the study has changed since this text was shown",
+                    remedy="copy what you typed, open the page anew, and put it in there",
+                )
+            return typed
+
+        return await self._changed(request, form, edit, lambda error: Refused("file", error, text=typed))
+
+    async def candidate(self, request: Request) -> Response:
+        """Keep what was changed as a candidate."""
+        form = await _form(request)
+        name = _text(form, "name").strip()
+        return await self._changed(
+            request,
+            form,
+            lambda text: editing.as_candidate(
+                self._bench.saved, text, str(_named(("candidates", name))[1]), _text(form, "words")
+            ),
+            lambda error: Refused("keep", error),
+        )
+
+    async def _changed(
+        self,
+        request: Request,
+        form: FormData,
+        edit: Callable[[str], str],
+        refused: Callable[[str], Refused],
+    ) -> Response:
+        room, find = _text(form, "room") or PARTS[-1].name, _text(form, "find")
+        if request.method != "POST":
+            return self._there(room)
+        try:
+            await run_in_threadpool(self._bench.change, edit)
+        except SquatlineError as error:
+            return await run_in_threadpool(self._page, room, find=find, refused=refused(str(error)))
+        return self._there(room, find=find)
+
+    async def undo(self, request: Request) -> Response:
+        """Go back by one change."""
+        form = await _form(request)
+        if request.method == "POST":
+            self._bench.undo()
+        return self._there(_text(form, "room") or PARTS[-1].name)
+
+    async def save(self, request: Request) -> Response:
+        """Write the study file, once its difference has been looked at."""
+        form = await _form(request)
+        if request.method == "POST":
+            try:
+                self._bench.save(_text(form, "seen"))
+            except SquatlineError as error:
+                return self._page("save", refused=Refused("save", str(error)))
+        return self._there("save")
+
+    async def reload(self, request: Request) -> Response:
+        """Take the file over as it is on the disk."""
+        if request.method == "POST":
+            try:
+                self._bench.take_from_disk()
+            except SquatlineError as error:
+                return self._page("save", refused=Refused("save", str(error)))
+        return self._there("save")
+
+    async def write(self, request: Request) -> Response:
+        """Write the packet of the saved study."""
+        form = await _form(request)
+        if request.method == "POST":
+            if self._bench.unsaved:
+                words = "the packet is written from the study file: save the changes first"
+                return self._page("packet", refused=Refused("packet", words))
+            samples = _text(form, "samples")
+            self.packet.begin(int(samples) if samples.isdecimal() and int(samples) >= 100 else None)
+        return self._there("packet")
+
+
+async def _form(request: Request) -> FormData:
+    return await request.form(max_files=1, max_fields=200, max_part_size=2_000_000)
+
+
+def _text(form: FormData, key: str) -> str:
+    value = form.get(key, "")
+    return value if isinstance(value, str) else ""
+
+
+def _place(form: FormData) -> tuple[str | int, ...]:
+    return tuple(int(step) if step.isdecimal() else step for step in _text(form, "place").split("."))
+
+
+def _named(place: editing.Place) -> editing.Place:
+    """Check the name that a new table is given."""
+    import re
+
+    for step in place[1:]:
+        if isinstance(step, str) and not re.match(NAME, step):
+            raise StudyError(
+                "this cannot be a name", found=step, allowed="small letters, digits and _, a letter first"
+            )
+    return place
+
+
+def serve(path: Path, announce: Callable[[str], Any], *, port: int = 0) -> None:
+    """Serve the desk of a study until it is interrupted.
+
+    Parameters
+    ----------
+    path:
+        The study's folder or file.
+    announce:
+        Told the address, once it answers.
+    port:
+        Port to listen at; any free one by default.
+
+    Raises
+    ------
+    SquatlineError
+        When the study cannot be read, or the port is taken.
+    """
+    import uvicorn
+
+    desk = Desk(path, secrets.token_urlsafe(24))
+    with socket.socket() as listening:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind((LOOPBACK, port))
+        except OSError as error:
+            raise SquatlineError(
+                "the desk cannot listen at this port", key="--port", found=f"{port}: {error.strerror}"
+            ) from None
+        listening.listen()  # from here on the address is answered, if only once the server is up
+        port = listening.getsockname()[1]
+        config = uvicorn.Config(
+            desk.app(port),
+            log_level="error",
+            access_log=False,
+            server_header=False,
+            timeout_graceful_shutdown=2,
+            lifespan="off",
+        )
+        announce(f"http://{LOOPBACK}:{port}/{desk.token}/")
+        try:
+            uvicorn.Server(config).run(sockets=[listening])
+        finally:
+            desk.close()

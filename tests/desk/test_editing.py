@@ -1,0 +1,75 @@
+"""One place of a study's text changed: the rest stays to the last byte."""
+
+from __future__ import annotations
+
+import difflib
+
+import pytest
+
+from explorer.desk import editing
+from explorer.desk.entry_forms import Fields
+from explorer.errors import SquatlineError
+from tests.study_help import DEMO
+
+TEXT = (DEMO / "study.toml").read_text()
+
+
+def changed(after: str) -> list[str]:
+    lines = difflib.ndiff(TEXT.splitlines(), after.splitlines())
+    return [line for line in lines if line[:1] in "+-"]
+
+
+def test_an_input_changes_in_its_own_line() -> None:
+    fields = Fields("standard deviation", {"mean": "8.0", "sd": "0.2"}, unit="N/mm", source="scale")
+    after = editing.with_entry(TEXT, ("inputs", "rear_wheel_rate"), fields)
+    gone, come = changed(after)
+    assert gone.startswith("- rear_wheel_rate = { mean = 2.6, sd = 0.25")
+    assert come == '+ rear_wheel_rate = { mean = 8.0, sd = 0.2, unit = "N/mm", source = "scale" }'
+
+
+def test_a_number_left_as_it_was_keeps_its_digits() -> None:
+    fields = Fields("standard deviation", {"mean": "4.60", "sd": "0.05"}, unit="kg", source="new scales")
+    after = editing.with_entry(TEXT, ("inputs", "mass"), fields)
+    assert 'mass = { mean = 4.60, sd = 0.05, unit = "kg", source = "new scales" }' in after
+
+
+def test_an_input_of_a_condition_changes_there() -> None:
+    fields = Fields("one value", {"value": "57 m/s"})
+    after = editing.with_entry(TEXT, ("conditions", "open_fast", "speed"), fields)
+    assert changed(after) == ['- speed = "55 m/s"', '+ speed = "57 m/s"']
+
+
+def test_a_limit_changes_key_by_key() -> None:
+    after = editing.with_keys(
+        TEXT, ("limits", 0), {"at_least": "50 m/s", "probability": "0.90", "at_most": "", "safety": "true"}
+    )
+    assert sorted(changed(after)) == ['+ at_least = "50 m/s"', "+ safety = true", '- at_least = "52 m/s"']
+
+
+def test_a_limit_comes_and_goes() -> None:
+    keys = {"name": "Light", "quantity": "mass", "condition": "closed", "at_most": "5 kg"}
+    added = editing.with_keys(TEXT, ("limits", 6), keys)
+    assert editing.at(added, ("limits", 6)) == keys
+    assert editing.at(editing.without(added, ("limits", 6)), ("limits", 6)) is None
+
+
+def test_a_section_that_is_not_there_is_made() -> None:
+    after = editing.with_keys("[study]\ntitle = 'x'\n", ("candidates", "soft"), {"words": "soft"})
+    assert editing.at(after, ("candidates", "soft", "words")) == "soft"
+    assert after.startswith("[study]\ntitle = 'x'\n")
+
+
+def test_changed_inputs_become_a_candidate_and_the_saved_ones_come_back() -> None:
+    fields = Fields("standard deviation", {"mean": "8.0", "sd": "0.2"}, unit="N/mm")
+    text = editing.with_entry(TEXT, ("inputs", "rear_wheel_rate"), fields)
+    after = editing.as_candidate(TEXT, text, "stiff", "stiff springs")
+    assert editing.at(after, ("inputs",)) == editing.at(TEXT, ("inputs",))
+    assert editing.at(after, ("candidates", "stiff")) == {
+        "words": "stiff springs",
+        "rear_wheel_rate": {"mean": 8.0, "sd": 0.2, "unit": "N/mm"},
+    }
+    assert not [line for line in changed(after) if line.startswith("- ")]
+    with pytest.raises(SquatlineError, match="a candidate of that name"):
+        editing.as_candidate(TEXT, text, "quick", "")
+    with pytest.raises(SquatlineError, match="no input differs"):
+        editing.as_candidate(TEXT, TEXT, "same", "")

@@ -1,0 +1,48 @@
+"""What takes the desk longer: the packet, and a thousand changes."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import psutil
+import pytest
+
+from explorer.desk.packet import FORMS
+from explorer.desk.workbench import Workbench
+from tests.desk_help import PATIENCE, serving, small_study
+
+
+@pytest.mark.long
+def test_the_packet_is_what_the_report_command_writes(tmp_path: Path) -> None:
+    with serving(small_study(tmp_path)) as served:
+        assert served.ask("packet", form={"samples": "2000"})[0] == 303
+        start = time.monotonic()
+        while served.desk.packet.at_work and time.monotonic() - start < PATIENCE:
+            time.sleep(0.2)
+        assert served.desk.packet.status == 0, served.desk.packet.words
+        written = {name: (tmp_path / "results" / name).read_bytes() for name in FORMS}
+        status, _, headers = served.ask("report/report.html")
+        assert status == 200
+        assert headers["content-security-policy"].startswith("sandbox allow-scripts")
+    subprocess.run([sys.executable, "-m", "explorer", "report", str(tmp_path / "results")], check=True)
+    assert {name: (tmp_path / "results" / name).read_bytes() for name in FORMS} == written
+
+
+@pytest.mark.long
+def test_a_thousand_changes_leave_no_more_than_a_hundred(tmp_path: Path) -> None:
+    bench = Workbench.of(small_study(tmp_path) / "study.toml")
+    process, taken = psutil.Process(), []
+    for step in range(1000):
+        bench.change(
+            lambda text, step=step: text.replace(f"mean = {5 + step / 1e4}", f"mean = {5 + (step + 1) / 1e4}")
+        )
+        if step % 10 == 0:
+            bench.firming.wait_for_first(PATIENCE)
+        if step in (200, 999):
+            bench.firming.wait_for_all(PATIENCE)
+            taken.append(process.memory_info().rss)
+    assert "mean = 5.1," in bench.text
+    assert taken[1] - taken[0] < 20e6

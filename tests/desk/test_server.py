@@ -1,0 +1,216 @@
+"""What the server answers, to its own pages and to everybody else."""
+
+from __future__ import annotations
+
+import re
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from explorer.console.cli import app
+from explorer.desk.gate import MOST_BYTES
+from explorer.desk.server import Desk
+from explorer.errors import SquatlineError
+from tests.desk_help import LOOPBACK, TOKEN, Served, serving, small_study
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    with serving(small_study(tmp_path_factory.mktemp("desk"))) as desk:
+        yield desk
+
+
+MASS = {"place": "inputs.mass", "room": "body", "kind": "standard deviation", "mean": "5.2", "sd": "0.1"}
+
+
+def test_the_page_and_all_it_asks_for(served: Served) -> None:
+    status, text, headers = served.ask("?at=body")
+    assert status == 200
+    assert "How the limits stand" in text
+    assert "unsafe" not in headers["content-security-policy"]
+    assert "default-src 'none'" in headers["content-security-policy"]
+    for name in ("desk.css", "files/htmx.js", "files/regular.woff2", "files/semibold.woff2", "rows"):
+        assert served.ask(name)[0] == 200
+    assert "style=" not in text.replace('charset="utf-8"', "")
+    assert re.findall(r"<script(?![^>]* src=)", text) == []
+
+
+@pytest.mark.parametrize("token", ["", "another", TOKEN[:-1], TOKEN + "x", "%00"])
+def test_without_the_token_there_is_nothing(served: Served, token: str) -> None:
+    status, text, _ = served.ask("?at=body", token=token)
+    assert status == 404
+    assert "Small" not in text
+
+
+@pytest.mark.parametrize("host", ["evil.example", "evil.example:{port}", "127.0.0.1", "127.0.0.1:1", ""])
+def test_under_a_foreign_name_nothing_is_answered(served: Served, host: str) -> None:
+    status, text, _ = served.ask(headers={"Host": host.format(port=served.port)})
+    assert status in (400, 421)
+    assert "Small" not in text
+
+
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", "null", "https://127.0.0.1:{port}", "http://127.0.0.1:1"]
+)
+def test_what_a_foreign_page_sends_changes_nothing(served: Served, origin: str) -> None:
+    before = served.desk._bench.text
+    answer = served.ask("entry", form=MASS, headers={"Origin": origin.format(port=served.port)})
+    assert answer[0] == 403
+    assert served.ask(headers={"Origin": origin.format(port=served.port)})[0] == 403
+    assert served.desk._bench.text == before
+
+
+def test_a_form_without_an_origin_changes_nothing(served: Served) -> None:
+    before = served.desk._bench.text
+    assert served.ask("entry", method="POST")[0] == 403
+    assert served.ask("entry", method="PUT")[0] == 403
+    assert served.desk._bench.text == before
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "files/../../../study.toml",
+        "files/%2e%2e%2fserver.py",
+        "report/..%2f..%2fstudy.toml",
+        "report/x",
+        "files/",
+    ],
+)
+def test_no_path_leads_out_of_what_is_served(served: Served, path: str) -> None:
+    status, text, _ = served.ask(path)
+    assert status == 404
+    assert "[study]" not in text
+
+
+def test_too_much_is_refused_before_it_is_read(served: Served) -> None:
+    status, text, _ = served.ask("text", form={"text": ""}, headers={"Content-Length": str(1_000_000_000)})
+    assert status == 413
+    assert f"{MOST_BYTES // 1_000_000} MB" in text
+    assert served.ask("text", form={"text": ""}, headers={"Content-Length": "-1"})[0] in (400, 413)
+
+
+def test_too_much_without_a_length_is_cut_off(served: Served) -> None:
+    head = (
+        f"POST /{TOKEN}/text HTTP/1.1\r\nHost: {LOOPBACK}:{served.port}\r\nOrigin: {served.origin}\r\n"
+        "Content-Type: application/x-www-form-urlencoded\r\nTransfer-Encoding: chunked\r\n\r\n"
+    )
+    block = b"text=" + b"a" * 999_995
+    with socket.create_connection((LOOPBACK, served.port), timeout=180) as connection:
+        connection.sendall(head.encode())
+        sent = 0
+        try:
+            for _ in range(2 * MOST_BYTES // len(block)):
+                connection.sendall(b"%x\r\n%b\r\n" % (len(block), block))
+                sent += len(block)
+            connection.sendall(b"0\r\n\r\n")
+            answer = connection.recv(100)
+        except OSError:
+            answer = b""  # it has hung up
+    assert b" 200 " not in answer
+    assert b" 303 " not in answer
+    assert served.ask()[0] == 200
+
+
+def test_a_change_is_taken_and_shown(tmp_path: Path) -> None:
+    with serving(small_study(tmp_path)) as served:
+        status, _, headers = served.ask("entry", form=MASS | {"unit": "kg", "source": "test"})
+        assert (status, headers["location"]) == (303, f"/{TOKEN}/?at=body")
+        _, text, _ = served.ask("?at=save")
+        assert "changed, not saved" in text
+        assert "+mass = { mean = 5.2, sd = 0.1" in text
+        seen = re.search(r'name="seen" value="(\w+)"', text)
+        assert seen is not None
+        assert served.ask("save", form={"seen": seen[1]})[0] == 303
+        assert "mean = 5.2" in (tmp_path / "study.toml").read_text()
+        assert (tmp_path / "study.toml").read_text().startswith("# kept by hand\n")
+
+
+def test_bad_input_is_told_as_in_the_file_and_changes_nothing(served: Served) -> None:
+    before = served.desk._bench.text
+    status, text, _ = served.ask("entry", form=MASS | {"unit": "mm"})
+    assert status == 422
+    with pytest.raises(SquatlineError) as told:
+        served.desk._bench.change(
+            lambda one: one.replace('mean = 5.0, sd = 0.1, unit = "kg"', 'mean = 5.2, sd = 0.1, unit = "mm"')
+        )
+    assert told.value.problem in text.replace("&#39;", "'")
+    assert 'value="5.2"' in text
+    assert served.desk._bench.text == before
+
+
+@pytest.mark.parametrize(
+    "name", ["entry", "keys", "remove", "text", "candidate", "undo", "save", "reload", "packet"]
+)
+def test_an_address_of_a_form_leads_back_to_the_page(served: Served, name: str) -> None:
+    status, _, headers = served.ask(name)
+    assert status == 303
+    assert headers["location"].startswith(f"/{TOKEN}/?at=")
+
+
+SCRIPT = "<script>alert(1)</script>\"'><img src=x onerror=alert(1)>"
+
+
+def test_a_program_in_every_text_stays_text(tmp_path: Path) -> None:
+    folder = small_study(tmp_path)
+    file = folder / "study.toml"
+    hostile = SCRIPT.replace('"', '\\"')
+    text = (
+        file.read_text()
+        .replace('"Small"', f'"{hostile}"')
+        .replace('source = "test"', f'source = "{hostile}"')
+    )
+    text = text.replace('name = "front load"', f'name = "{hostile}"\nwhy = "{hostile}"')
+    file.write_text(text + f'\n[candidates.one]\nwords = "{hostile}"\n')
+    with serving(folder) as served:
+        pages = [served.ask(f"?at={room}&find={find}")[1] for room in ROOMS for find in ("", "%3Cscript%3E")]
+        sent = dict.fromkeys(("kind", "mean", "sd", "value", "unit", "source", "text"), SCRIPT)
+        pages.append(served.ask("entry", form=MASS | {"source": SCRIPT, "unit": SCRIPT})[1])
+        pages.append(served.ask("entry", form=MASS | sent)[1])
+        pages.append(served.ask("text", form={"room": "file", "text": SCRIPT})[1])
+        pages.append(
+            served.ask("keys", form={"place": "limits.0", "room": "limits", "key.quantity": SCRIPT})[1]
+        )
+        pages.append(served.ask("candidate", form={"name": SCRIPT, "room": "candidates"})[1])
+        pages.append(served.ask("rows")[1])
+    for page in pages:
+        assert "<script>" not in page
+        assert "<img" not in page
+    assert "&lt;script&gt;" in pages[0]
+
+
+ROOMS = ("body", "limits", "conditions", "candidates", "measurements", "file", "save", "packet", "<script>")
+
+
+def test_code_of_a_study_is_never_run(tmp_path: Path) -> None:
+    folder = small_study(tmp_path)
+    (folder / "own.py").write_text("open('ran', 'w').close()\nraise SystemExit\n")
+    file = folder / "study.toml"
+    plain = file.read_text()
+    own = plain.replace('title = "Small"', 'title = "Small"\nown_quantities = "own.py"')
+    with serving(folder) as served:
+        status, text, _ = served.ask(
+            "text", form={"room": "file", "text": own, "seen": served.desk._bench.seen()}
+        )
+        assert status == 422
+        assert "Python file of its own" in text
+        assert served.desk._bench.text == plain
+    file.write_text(own)
+    with pytest.raises(SquatlineError, match="Python file of its own"):
+        Desk(folder, TOKEN)
+    assert not (folder / "ran").exists()
+    assert not Path("ran").exists()
+
+
+def test_an_empty_folder_begins_with_a_question(tmp_path: Path) -> None:
+    with serving(tmp_path) as served:
+        assert "Begin a study" in served.ask()[1]
+        assert served.ask("start", form={})[0] == 303
+        assert "How the limits stand" in served.ask()[1]
+    assert (tmp_path / "study.toml").exists()
+
+
+def test_the_command_is_there() -> None:
+    assert "desk" in {command.callback.__name__ for command in app.registered_commands if command.callback}

@@ -1,0 +1,103 @@
+"""The study on the desk: undo, saving, a file changed meanwhile, and what a crash leaves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from explorer.analyses.live_verdicts import live_verdicts
+from explorer.desk.workbench import MOST_STEPS_BACK, Workbench
+from explorer.errors import SquatlineError
+from explorer.study.study import load_study
+from tests.desk_help import PATIENCE, small_study
+
+
+def heavier(text: str) -> str:
+    return text.replace("mean = 5.0", "mean = 5.5")
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    return small_study(tmp_path) / "study.toml"
+
+
+def test_a_change_is_judged_and_can_be_undone(file: Path) -> None:
+    bench = Workbench.of(file)
+    bench.firming.wait_for_all(PATIENCE)
+    saved = bench.firming.standing
+    bench.change(heavier)
+    bench.firming.wait_for_all(PATIENCE)
+    *_, expected = live_verdicts(bench.study)
+    assert bench.firming.standing == expected
+    assert saved is not None
+    assert bench.before == {"front load": saved.verdicts.limits[0].probability}
+    assert bench.study.inputs["mass"].distribution.mean == 5.5
+    bench.undo()
+    bench.firming.wait_for_all(PATIENCE)
+    assert bench.text == bench.saved
+    assert bench.firming.standing == saved
+
+
+def test_what_is_no_study_changes_nothing(file: Path) -> None:
+    bench = Workbench.of(file)
+    with pytest.raises(SquatlineError, match="unit"):
+        bench.change(lambda text: text.replace('"360 mm"', '"360 kg"'))
+    assert (bench.text, bench.steps) == (bench.saved, [])
+    assert not (file.parent / ".squatline" / "desk-study.toml").exists()
+
+
+def test_unsaved_changes_outlive_the_server(file: Path) -> None:
+    Workbench.of(file).change(heavier)
+    assert "5.5" not in file.read_text()
+    bench = Workbench.of(file)
+    assert bench.taken_up
+    assert "mean = 5.5" in bench.text
+    bench.undo()
+    assert bench.text == file.read_text()
+
+
+def test_a_copy_that_is_no_study_any_more_is_laid_aside(file: Path) -> None:
+    Workbench.of(file).change(heavier)
+    copy = file.parent / ".squatline" / "desk-study.toml"
+    copy.write_text("what = is this")
+    assert not Workbench.of(file).taken_up
+    assert [one.name for one in copy.parent.iterdir()] == ["desk-study.left.toml"]
+
+
+def test_saving_writes_what_was_looked_at(file: Path) -> None:
+    bench = Workbench.of(file)
+    bench.change(heavier)
+    assert [line for line in bench.difference() if line[0] in "+-"][2:] == [
+        '-mass = { mean = 5.0, sd = 0.1, unit = "kg", source = "test" } # scales',
+        '+mass = { mean = 5.5, sd = 0.1, unit = "kg", source = "test" } # scales',
+    ]
+    bench.save(bench.seen())
+    assert file.read_text() == bench.text == bench.saved
+    assert load_study(file).inputs["mass"].distribution.mean == 5.5
+    assert list((file.parent / ".squatline").iterdir()) == []
+
+
+def test_a_file_changed_meanwhile_is_not_overwritten(file: Path) -> None:
+    bench = Workbench.of(file)
+    bench.change(heavier)
+    looked_at = bench.seen()
+    elsewhere = file.read_text().replace("360 mm", "365 mm")
+    file.write_text(elsewhere)
+    with pytest.raises(SquatlineError, match="has changed since"):
+        bench.save(looked_at)
+    assert file.read_text() == elsewhere
+    bench.take_from_disk()
+    assert bench.text == elsewhere
+    assert not bench.unsaved
+    bench.undo()
+    assert "mean = 5.5" in bench.text
+    assert bench.unsaved
+
+
+def test_steps_back_are_bounded(file: Path) -> None:
+    bench = Workbench.of(file)
+    for step in range(MOST_STEPS_BACK + 20):
+        bench.change(lambda text, step=step: f"{text}# {step}\n")
+    assert len(bench.steps) == MOST_STEPS_BACK
+    bench.firming.stop()
