@@ -38,6 +38,32 @@ ROOMS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
 }
 # Rooms of the study as a whole; the last two have their buttons at the top.
 WHOLE = {"file": "Whole file", "save": "Save", "packet": "Packet"}
+# What a new study asks about the car: name -> (question, answer -> its words).
+QUESTIONS: Mapping[str, tuple[str, Mapping[str, str]]] = {
+    "flaps": (
+        "flaps on one servo whose mechanism is looked at",
+        {"0": "none: a wing with two positions", "1": "one", "2": "two", "3": "three"},
+    ),
+    "drive": (
+        "what is known of the drive",
+        {"power": "the power at the shaft", "electric": "battery, motor and gear"},
+    ),
+    "suspension": (
+        "what is known of the springs",
+        {"wheel-rate": "the rate at each wheel", "spring": "springs, motion ratios and tyres"},
+    ),
+    "brakes": (
+        "brakes",
+        {
+            "": "stopping is not looked at",
+            "ideal": "as strong as the tyres hold",
+            "balance": "with a share to the front",
+            "fitted": "as fitted, with their own torque",
+            "none": "none but the motor",
+        },
+    ),
+    "wake": ("does it follow another car?", {"": "no", "yes": "yes"}),
+}
 FOUND_AT_MOST = 40
 _TRUE_OR_FALSE = ("safety",)
 
@@ -135,6 +161,12 @@ def page(
             **_verdicts(bench),
         )
     )
+
+
+def start_page(folder: str, error: str = "") -> str:
+    """Write the page that asks what the car of a new study has."""
+    template = environment().get_template("start.html")
+    return str(template.render(folder=folder, questions=QUESTIONS, error=error))
 
 
 def verdicts(bench: Workbench) -> str:

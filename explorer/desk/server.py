@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -25,7 +25,7 @@ from explorer.desk.parts import PARTS
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError, StudyError
 from explorer.study.schema import NAME
-from explorer.study.template import write_template
+from explorer.study.template import CarHas, write_template
 from explorer.study.text import STUDY_FILE
 from reports.page import HERE as REPORTS
 
@@ -96,12 +96,7 @@ class Desk:
 
     def _page(self, room: str, *, find: str = "", told: str = "", refused: Refused | None = None) -> Response:
         if self.bench is None:
-            html = (
-                pages.environment()
-                .get_template("start.html")
-                .render(folder=str(self.file.parent.resolve().name))
-            )
-            return HTMLResponse(html)
+            return HTMLResponse(pages.start_page(self.file.parent.resolve().name))
         self.bench.firming.wait_for_first(PATIENCE)
         status = 422 if refused is not None else 200
         return HTMLResponse(
@@ -149,9 +144,14 @@ class Desk:
 
     async def start(self, request: Request) -> Response:
         """Write a study to begin with into an empty folder."""
+        form = await _form(request)
         if request.method == "POST" and self.bench is None:
-            write_template(self.file.parent)
-            self.bench = Workbench.of(self.file)
+            said = {name: _text(form, name) for name in pages.QUESTIONS}
+            try:
+                write_template(self.file.parent, _car(said))
+                self.bench = await run_in_threadpool(Workbench.of, self.file)
+            except SquatlineError as error:
+                return HTMLResponse(pages.start_page(self.file.parent.resolve().name, str(error)), 422)
         return self._there(PARTS[-1].name)
 
     async def entry(self, request: Request) -> Response:
@@ -289,6 +289,15 @@ async def _form(request: Request) -> FormData:
 def _text(form: FormData, key: str) -> str:
     value = form.get(key, "")
     return value if isinstance(value, str) else ""
+
+
+def _car(said: Mapping[str, str]) -> CarHas:
+    known = {name: set(answers) for name, (_, answers) in pages.QUESTIONS.items()}
+    if any(said[name] not in answers for name, answers in known.items()):
+        raise StudyError("this is none of the answers", found=", ".join(said.values()))
+    return CarHas(
+        int(said["flaps"]), said["drive"], said["brakes"] or None, said["suspension"], bool(said["wake"])
+    )
 
 
 def _place(form: FormData) -> tuple[str | int, ...]:

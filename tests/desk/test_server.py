@@ -13,6 +13,7 @@ from explorer.console.cli import app
 from explorer.desk.gate import MOST_BYTES
 from explorer.desk.server import Desk
 from explorer.errors import SquatlineError
+from explorer.study.template import CarHas, template
 from tests.desk_help import LOOPBACK, TOKEN, Served, serving, small_study
 
 
@@ -207,9 +208,11 @@ def test_code_of_a_study_is_never_run(tmp_path: Path) -> None:
 def test_an_empty_folder_begins_with_a_question(tmp_path: Path) -> None:
     with serving(tmp_path) as served:
         assert "Begin a study" in served.ask()[1]
-        assert served.ask("start", form={})[0] == 303
+        answers = {"flaps": "2", "drive": "electric", "suspension": "spring", "brakes": "", "wake": "yes"}
+        assert served.ask("start", form=answers | {"drive": "steam"})[0] == 422
+        assert served.ask("start", form=answers)[0] == 303
         assert "How the limits stand" in served.ask()[1]
-    assert (tmp_path / "study.toml").exists()
+    assert (tmp_path / "study.toml").read_text() == template(CarHas(2, "electric", None, "spring", True))
 
 
 def test_the_command_is_there() -> None:
