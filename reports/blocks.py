@@ -232,12 +232,13 @@ Block: TypeAlias = (
 
 @dataclass(frozen=True)
 class Section:
-    """One section of the report; one that needs a script is not printed."""
+    """One section of the report; one that needs a script is not printed, an appendix is for looking up."""
 
     id: str
     title: str
     blocks: tuple[Block, ...]
     printed: bool = True
+    appendix: bool = False
 
 
 def in_each_system(

@@ -91,6 +91,20 @@ def leading_inputs(summary: Summary, most: int) -> list[str]:
     return [key for key in ordered if best[key] >= WORTH_NAMING / 2][:most]
 
 
+def behind_results(summary: Summary) -> frozenset[str]:
+    """Name every quantity that a limit, an output or a curve rests on."""
+    needs = {entry.name: entry.needs for entry in summary.handbook}
+    found: set[str] = set()
+    left = [one.quantity for one in summary.outputs] + [one.quantity for one in summary.sweeps]
+    left += [limit.quantity for limit in summary.limits]
+    while left:
+        name = left.pop()
+        if name not in found:
+            found.add(name)
+            left += needs.get(name, ())
+    return frozenset(found)
+
+
 def without_source(summary: Summary) -> list[InputRecord]:
     """List inputs that say nothing about where they come from, the most influential first."""
     order = {key: position for position, key in enumerate(leading_inputs(summary, len(summary.inputs)))}

@@ -14,10 +14,12 @@ from explorer.graph.units import System
 
 Paper = Literal["A4", "Letter"]
 Form = Literal["html", "pdf"]
+Purpose = Literal["record", "review", "strip"]
 
 PAPERS: tuple[Paper, ...] = ("A4", "Letter")
 SYSTEMS: tuple[System, ...] = ("as given", "metric", "metric km/h", "imperial")
 FORMS: tuple[Form, ...] = ("html", "pdf")
+PURPOSES: tuple[Purpose, ...] = ("record", "review", "strip")
 LOGO = Wanted(
     "logo", 300_000, missing="name a picture", otherwise="save a smaller picture", raising=RenderError
 )
@@ -35,6 +37,8 @@ class ReportOptions:
         Size of the printed page.
     units:
         "as given" keeps the builder's; the HTML page can be switched by its reader afterwards.
+    purpose:
+        "record" has everything, "review" leaves out models and statistics, "strip" is one sheet to write on.
     leave_out:
         Ids of sections not to print (``reports.sections.SECTIONS`` lists them).
     cover_text:
@@ -46,6 +50,7 @@ class ReportOptions:
 
     paper: Paper = "A4"
     units: System = "as given"
+    purpose: Purpose = "record"
     leave_out: tuple[str, ...] = ()
     cover_text: str = ""
     logo: Path | None = None
@@ -55,6 +60,7 @@ class ReportOptions:
         require_visible({"cover_text": self.cover_text}, RenderError)
         _one_of("paper", self.paper, PAPERS)
         _one_of("units", self.units, SYSTEMS)
+        _one_of("purpose", self.purpose, PURPOSES)
         for name in self.leave_out:
             _one_of("leave_out", name, sections)
         return self

@@ -463,8 +463,17 @@ def report(
     pdf: Annotated[bool, typer.Option("--pdf", help="Only the PDF.")] = False,
     paper: Annotated[str, typer.Option(help="Paper of the PDF: A4 or Letter.")] = "A4",
     units: Annotated[str, typer.Option(help="'as given', metric, 'metric km/h' or imperial.")] = "as given",
+    purpose: Annotated[
+        str,
+        typer.Option(
+            "--for", help="'record': everything; 'review': without models and statistics; 'strip': one sheet."
+        ),
+    ] = "record",
     leave_out: Annotated[
-        list[str] | None, typer.Option("--leave-out", help="Section to leave out; may be repeated.")
+        list[str] | None,
+        typer.Option(
+            "--leave-out", help="Section to leave out, by its name in links to it; may be repeated."
+        ),
     ] = None,
     cover_text: Annotated[str, typer.Option(help="Text of your own for the first page.")] = "",
     logo: Annotated[Path | None, typer.Option(help="Picture of your own for the first page.")] = None,
@@ -489,6 +498,7 @@ def report(
             forms=forms,
             paper=paper,
             units=units,
+            purpose=purpose,
             leave_out=tuple(leave_out or ()),
             cover_text=cover_text,
             logo=logo,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from reports.blocks import Section
+from reports.options import Purpose
 from reports.report import Report
 from reports.sections import (
     actions,
@@ -31,6 +32,7 @@ from reports.sections import (
     sideview,
     signatures,
     speed_steps,
+    strip,
     sweeps,
     validation,
     verdicts,
@@ -58,16 +60,26 @@ SECTIONS: Mapping[str, Build] = {
     "design": design.build,
     "validation": validation.build,
     "fits": fits.build,
+    "failures": failures.build,
     "inputs": inputs.build,
     "models": models.build,
     "assumptions": assumptions.build,
-    "failures": failures.build,
-    "glossary": glossary.build,
     "reproduction": reproduction.build,
+    "glossary": glossary.build,
+    "outputs": distributions.build_others,
+}
+
+
+# What each purpose prints: everything, what is talked about at a table, one sheet to be written on.
+_FOR: Mapping[Purpose, Mapping[str, Build]] = {
+    "record": SECTIONS,
+    "review": {name: build for name, build in SECTIONS.items() if name not in ("models", "reproduction")},
+    "strip": {"strip": strip.build},
 }
 
 
 def sections(report: Report) -> tuple[Section, ...]:
     """Build every section that the run has something for and the reader has not left out."""
-    built = (build(report) for name, build in SECTIONS.items() if name not in report.options.leave_out)
+    wanted, out = _FOR[report.options.purpose], report.options.leave_out
+    built = (build(report) for name, build in wanted.items() if name not in out)
     return tuple(section for section in built if section is not None)

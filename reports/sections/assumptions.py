@@ -15,7 +15,7 @@ def build(report: Report) -> Section:
         Heading("Not modelled"),
         _listed(summary.not_modelled, "The study does not say what is left out."),
     ]
-    return Section("assumptions", "Assumptions, validity, and what is not modelled", tuple(blocks))
+    return Section("assumptions", "Assumptions, and what is not modelled", tuple(blocks), appendix=True)
 
 
 def _listed(texts: tuple[str, ...], otherwise: str) -> Block:

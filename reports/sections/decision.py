@@ -50,7 +50,7 @@ def build(report: Report) -> Section:
     blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
     if judged.words:
         blocks.append(_chosen(report, judged))
-    blocks.append(Answers((_may_run(report, judged), _may_build(judged))))
+    blocks.append(Answers((may_run(report), _may_build(judged))))
     if judged.limits:
         blocks.append(picture(report, judged))
     blocks.append(Answers((_what_next(report),)))
@@ -91,7 +91,9 @@ def _unexplained(report: Report) -> tuple[Line, ...]:
     )
 
 
-def _may_run(report: Report, judged: Judged) -> Answer:
+def may_run(report: Report) -> Answer:
+    """Say whether the safety limits speak against running the car, with the one reason."""
+    judged = judged_build(report.summary)
     question = "May we run it?"
     safety = sorted((limit for limit in judged.limits if limit.safety), key=severity)
     if not safety:
@@ -165,10 +167,9 @@ def picture(report: Report, judged: Judged) -> Figure:
         title=_finding(judged.limits),
         alternative=f"A row a limit, with the distance of the cars from it. {said}",
         caption=(
-            "The upright line is the limit. Grey bar: nine cars in ten. Dot: the median car. Heavy bar: the "
-            "deciding car; as many cars as the limit allows to miss it lie to its left, cars without an "
-            "answer counted first. A limit passes where the heavy bar lies clearly right of the line. Each "
-            "row is scaled by its own spread",
+            "Upright line: the limit. Grey bar: nine cars in ten. Dot: the median. Heavy bar: the deciding "
+            "car, with as many cars to its left as may miss the limit (no answer counts first). A limit "
+            "passes where the heavy bar lies clearly right of the line. Each row has its own spread",
             "; a yes-or-no quantity shows its share instead, four spreads to 100 %." if shares else ".",
         ),
         draw=lambda: (limit_rows(rows),) * len(SYSTEMS),
@@ -216,7 +217,7 @@ def in_short(report: Report) -> tuple[Block, ...]:
     """Say the decision, then one line a limit, then what to do: for a terminal."""
     summary = report.summary
     judged = judged_build(summary)
-    run = _may_run(report, judged)
+    run = may_run(report)
     first, *others = run.why
     blocks: list[Block] = [Paragraph((Strong(f"{run.answer}: "), *first))]
     blocks += [Paragraph(line) for line in others]

@@ -13,7 +13,6 @@ from reports.blocks import (
     Column,
     Figure,
     Gallery,
-    Heading,
     Line,
     Paragraph,
     Section,
@@ -33,14 +32,10 @@ _NEARLY_ALL = 0.8
 
 
 def build(report: Report) -> Section | None:
-    """One histogram a limit, and one for every other quantity the study asks for."""
+    """One histogram a limit."""
     summary = report.summary
-    if not summary.outputs:
+    if not summary.limits:
         return None
-    limited = {limit.output for limit in summary.limits}
-    others = [output for position, output in enumerate(summary.outputs) if position not in limited]
-    spread = [output for output in others if output.capped < _NEARLY_ALL * output.count]
-    capped = [output for output in others if output.capped >= _NEARLY_ALL * output.count]
     blocks: list[Block] = [
         Paragraph(
             (
@@ -54,17 +49,28 @@ def build(report: Report) -> Section | None:
     shares = [limit for limit in summary.limits if _is_share(report, limit)]
     if shares:
         blocks.append(Bullets(tuple((*met_words(limit), " It is a yes or no.") for limit in shares)))
-    if others:
-        blocks.append(Heading("Quantities without a limit"))
+    return Section("distributions", "Distributions against their limits", tuple(blocks))
+
+
+def build_others(report: Report) -> Section | None:
+    """One histogram for every quantity that the study lists and no limit judges."""
+    summary = report.summary
+    limited = {limit.output for limit in summary.limits}
+    others = [output for position, output in enumerate(summary.outputs) if position not in limited]
+    spread = [output for output in others if output.capped < _NEARLY_ALL * output.count]
+    capped = [output for output in others if output.capped >= _NEARLY_ALL * output.count]
+    if not others:
+        return None
+    blocks: list[Block] = []
+    if capped:
+        blocks.append(Bullets(tuple(_not_reached(report, output) for output in capped)))
     yes_or_no = [output for output in spread if is_yes_or_no(output)]
     if yes_or_no:
         blocks.append(Bullets(tuple(_so_often(report, output) for output in yes_or_no)))
-        spread = [output for output in spread if output not in yes_or_no]
-    if capped:
-        blocks.append(Bullets(tuple(_not_reached(report, output) for output in capped)))
-    if spread:
-        blocks.append(Gallery(tuple(_output_figure(report, output) for output in spread)))
-    return Section("distributions", "Distributions against their limits", tuple(blocks))
+    drawn = tuple(_output_figure(report, output) for output in spread if output not in yes_or_no)
+    if drawn:
+        blocks.append(Gallery(drawn))
+    return Section("outputs", "E. Quantities without a limit", tuple(blocks), appendix=True)
 
 
 def _is_share(report: Report, limit: LimitRecord) -> bool:

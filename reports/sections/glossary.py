@@ -59,4 +59,6 @@ WORDS = (
 
 def build(report: Report) -> Section:
     """All words: a reader cannot know beforehand which will be needed."""
-    return Section("glossary", "Glossary", (Facts(tuple((word, (text,)) for word, text in WORDS)),))
+    return Section(
+        "glossary", "D. Glossary", (Facts(tuple((word, (text,)) for word, text in WORDS)),), appendix=True
+    )

@@ -35,13 +35,13 @@ def build(report: Report) -> Section:
 def _table(report: Report, safety: list[LimitRecord]) -> Table:
     return Table(
         "hazard",
-        "Safety limits. The chance is that of a car, built and measured as given here, that does not "
-        "hold the limit.",
+        "Safety limits. The probability is that of a car, built and measured as given here, that "
+        "misses the limit.",
         (
-            Column("Must hold", width=26),
-            Column("Otherwise", width=30),
-            Column("Chance of that", number=True, width=14),
-            Column("Moved most by", width=18),
+            Column("Requirement", width=26),
+            Column("If it fails", width=30),
+            Column("Probability", number=True, width=14),
+            Column("Main driver", width=18),
             Column("Verdict", width=12),
         ),
         tuple(_row(report, limit) for limit in safety),

@@ -9,21 +9,23 @@ from functools import partial
 from explorer.graph.units import pretty
 from explorer.results.records import QuantityRecord
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Table, cell
+from reports.findings import behind_results
 from reports.report import Report, in_words, sentence
 
 
 def build(report: Report) -> Section | None:
     """One table a subject: what each computed quantity is, what it needs, and where the formula is from."""
     subjects: dict[str, list[QuantityRecord]] = {}
+    used = behind_results(report.summary)
     for entry in report.summary.handbook:
-        if not entry.given:
+        if not entry.given and entry.name in used:
             subjects.setdefault(entry.subject, []).append(entry)
     if not subjects:
         return None
     blocks: list[Block] = [
         Paragraph(
             (
-                "Only quantities that this study used. Signs are this tool's own: stations are measured "
+                "Only what the limits and outputs rest on. Signs are this tool's own: stations are measured "
                 "from the front axle rearwards, heights from the ground; pitch is positive nose-up, "
                 "downforce positive down. ISO 8855 has x forward, y left, z up, and pitch positive "
                 "nose-down.",
@@ -33,7 +35,7 @@ def build(report: Report) -> Section | None:
     for subject, entries in subjects.items():
         title = sentence(in_words(subject)).removesuffix(".")
         blocks += [Heading(title), _table(subject, merged(entries, report.summary.families))]
-    return Section("models", "Models", tuple(blocks))
+    return Section("models", "B. Models", tuple(blocks), appendix=True)
 
 
 def merged(

@@ -1,23 +1,23 @@
-"""The last page: what it takes to get the same numbers again."""
+"""The statistics behind the verdicts, and what it takes to get the same numbers again."""
 
 from __future__ import annotations
 
-from reports.blocks import Code, Facts, Line, Link, Paragraph, Section
+from reports.blocks import Block, Code, Facts, Heading, Line, Link, Paragraph, Section
 from reports.formatting import count
 from reports.report import Report
-from reports.sections.verdicts import ENOUGH
+from reports.sections.verdicts import ENOUGH, enough, guard_bands
 
 
 def build(report: Report) -> Section:
     """Everything a run depends on."""
     made = report.summary.reproduction
-    enough: Line = ("; ", Link("were they enough?", ENOUGH)) if report.summary.convergence else ()
+    link: Line = ("; ", Link("were they enough?", ENOUGH)) if report.summary.convergence else ()
     pairs: tuple[tuple[str, Line], ...] = (
         ("Command", (Code(made.command),)),
         ("Study file", (made.study_file,)),
         ("SHA-256 of the study", (Code(made.study_sha256),)),
         ("Seed", (str(made.seed),)),
-        ("Samples", (f"{count(made.samples)} ({made.design}), in chunks of {count(made.chunk)}", *enough)),
+        ("Samples", (f"{count(made.samples)} ({made.design}), in chunks of {count(made.chunk)}", *link)),
         ("Version", (f"squatline {made.version}",)),
         ("Python", (made.python,)),
         ("Libraries", (", ".join(f"{name} {version}" for name, version in made.libraries),)),
@@ -27,4 +27,6 @@ def build(report: Report) -> Section:
         "The same study, seed and versions give the same numbers to the last digit, "
         "on any number of processors."
     )
-    return Section("reproduction", "How to get the same numbers again", (Paragraph((words,)), Facts(pairs)))
+    blocks: list[Block] = [guard_bands(report), *enough(report)]
+    blocks += [Heading("How to get the same numbers again"), Paragraph((words,)), Facts(pairs)]
+    return Section("reproduction", "C. Statistics and reproduction", tuple(blocks), appendix=True)

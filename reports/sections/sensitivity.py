@@ -11,7 +11,7 @@ from reports.formatting import chance, count, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 
-_SHOWN = 6
+_SHOWN = 5
 # Bars thinner than this are not drawn; the table below the chart has them all.
 _THINNEST = 0.01
 

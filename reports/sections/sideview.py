@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 from reports.blocks import Figure, Paragraph, Section
@@ -15,7 +16,7 @@ _MOST = 4
 
 
 def build(report: Report) -> Section | None:
-    """One drawing a condition, at one scale and one exaggeration of pitch."""
+    """Draw the car at its best beside the first page's worst, at one scale and one exaggeration of pitch."""
     drawn = _drawn(report)
     if not drawn:
         return None
@@ -26,7 +27,12 @@ def build(report: Report) -> Section | None:
         "pitch as they are; so are the forces among each other. Wheels, body and the angle of the flap are "
         f"drawn to look right. The bar in the corner shows the pitch {factor} times as large."
     )
-    figures = tuple(_figure(report, name, f"The car, {report.condition(name)}") for name in drawn)
+    worst = _worst(report, drawn)
+    best = max(drawn, key=lambda name: _front_load(report, name))
+    names = [name for name in dict.fromkeys((worst, best)) if name != worst or _left_out(report)]
+    if not names:
+        return None
+    figures = tuple(_figure(report, name, f"The car, {report.condition(name)}") for name in names)
     return Section("sideview", "Side view", (Paragraph((words,)), *figures))
 
 
@@ -35,14 +41,23 @@ def at_worst(report: Report) -> tuple[Figure, ...]:
     drawn = _drawn(report)
     if not drawn:
         return ()
-
-    def front(name: str) -> float:
-        load = report.summary.nominal[name].get("front_axle_load")
-        return math.inf if load is None else load
-
-    name = min(drawn, key=front)
+    name = _worst(report, drawn)
     words = f"Side view where the front tyres carry least: {report.condition(name)}, every input nominal"
     return (replace(_figure(report, name, words), name="sideview-worst"),)
+
+
+def _left_out(report: Report) -> bool:
+    """Tell whether the first page, which has the worst, is left out."""
+    return "decision" in report.options.leave_out
+
+
+def _worst(report: Report, drawn: Sequence[str]) -> str:
+    return min(drawn, key=lambda name: _front_load(report, name))
+
+
+def _front_load(report: Report, name: str) -> float:
+    load = report.summary.nominal[name].get("front_axle_load")
+    return math.inf if load is None else load
 
 
 def _drawn(report: Report) -> list[str]:

@@ -75,12 +75,10 @@ def build(report: Report) -> Section:
         blocks.append(
             Bullets(tuple((f"{limit.name}: ", sentence(limit.conformance.decides)) for limit in undecided))
         )
-    blocks.append(_guard_bands(report))
-    blocks += _enough(report)
     return Section("verdicts", "Verdicts", tuple(blocks))
 
 
-def _enough(report: Report) -> list[Block]:
+def enough(report: Report) -> list[Block]:
     """Say whether enough cars were drawn: for the verdicts, and for the figures that are printed."""
     found = report.summary.convergence
     if found is None:
@@ -165,7 +163,7 @@ def _together(name: str, found: Conformance) -> str:
     )
 
 
-def _guard_bands(report: Report) -> Table:
+def guard_bands(report: Report) -> Table:
     """Guard bands, in the words of JCGM 106:2012."""
     rows = []
     for limit in report.summary.limits:

@@ -21,6 +21,7 @@ from reports.options import LOGO
 from reports.page import page
 from reports.report import Report
 from reports.sections import SECTIONS, sections
+from tests.report_analyses import with_analyses
 from tests.report_fixture import HOSTILE, hostile_results, make_results
 
 PIXEL = base64.b64decode(
@@ -114,6 +115,31 @@ def test_sections_come_in_the_order_of_a_review(reader: Reader) -> None:
     found = [str(attributes["id"]) for attributes in reader.all("section")]
     assert found == [name for name in SECTIONS if name in found]
     assert {"decision", "verdicts", "hazards", "sweeps", "inputs", "models", "signatures"} <= set(found)
+
+
+def test_each_purpose_has_its_sections() -> None:
+    report = Report(with_analyses(), ReportOptions(purpose="strip"))
+    (sheet,) = sections(report)
+    text = Reader(page(report, (sheet,))).text
+    for words in ("DO NOT RUN", "all safety limits are met up to", "pitch, expected", "Stop when"):
+        assert words in text
+    record = sections(Report(make_results()))
+    appendices = [section.appendix for section in record]
+    # What is for looking up lies behind all that is to be read.
+    assert appendices == sorted(appendices)
+    assert [section.title[0] for section in record if section.title[1:3] == ". "] == list("ABCDE")
+    review = {section.id for section in sections(Report(make_results(), ReportOptions(purpose="review")))}
+    assert review == {section.id for section in record} - {"models", "reproduction"}
+    with pytest.raises(RenderError, match="record, review, strip"):
+        ReportOptions(purpose="poster").checked(())  # type: ignore[arg-type]
+
+
+def test_only_what_results_rest_on_is_listed(reader: Reader) -> None:
+    models = reader.text[reader.text.index("Only what the limits and outputs rest on") :]
+    models = models[: models.index("C. Statistics")]
+    # The fixture's handbook has an airspeed that none of its limits, outputs or curves needs.
+    assert "top speed" in models
+    assert "airspeed" not in models
 
 
 def test_a_missing_source_is_said(reader: Reader) -> None:

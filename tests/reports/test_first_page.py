@@ -143,7 +143,7 @@ def test_the_first_page_speaks_of_the_recommended_build() -> None:
     assert "May we run it? ✗ fail DO NOT RUN" in page
 
 
-def test_whether_enough_cars_were_drawn_is_said_with_the_verdicts() -> None:
+def test_whether_enough_cars_were_drawn_is_said_with_the_statistics() -> None:
     found = Convergence(("pitch | a",), ("top_speed | a", "top_speed | b"), 217_000)
     reader = written(with_findings(convergence=found), leave_out=HEAVY)
     text = reader.text
