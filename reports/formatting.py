@@ -223,6 +223,14 @@ def chance(probability: float) -> str:
     return f"{100 * probability:.{digits}f}{SPACE}%"
 
 
+def times_in_100(probability: float) -> str:
+    """Say a probability as a count of cases: "17 times in 100"."""
+    if 0.005 <= probability < 0.995:
+        count = round(100 * probability)
+        return "once in 100" if count == 1 else f"{count} times in 100"
+    return "always" if probability == 1 else "almost always" if probability > 0.5 else "less than once in 100"
+
+
 def uncertain(value: float, error: float) -> str:
     """Write a pure number with its uncertainty: "6.04 ± 0.67"."""
     return f"{rounded(value, error)} ± {rounded(error, error)}" if error > 0 else f"{value:.3g}"

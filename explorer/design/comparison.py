@@ -162,7 +162,7 @@ def _summed_up(
     progress("comparing", 1, 3)
     candidates = tuple(_candidate(found, plan, pairs, speeds[k], k) for k in range(len(builds)))
     progress("comparing", 2, 3)
-    decision = _decision(found, plan, payoff, execution.stages)
+    decision = _decision(found, plan, payoff, safe_builds(candidates, study), execution.stages)
     progress("comparing", 3, 3)
     return Comparison(
         samples=found.values.shape[2],
@@ -281,13 +281,29 @@ def _rankings(found: SideBySide) -> tuple[RankingResult, ...]:
     return (*by_aims, by_limits)
 
 
-def _decision(found: SideBySide, plan: Plan, payoff: Payoff, stages: Stages) -> DecisionResult:
+def safe_builds(candidates: Sequence[CandidateResult], study: Study) -> list[int]:
+    """Return the places of the candidates that pass every safety limit: no others may be chosen."""
+    return [
+        place
+        for place, one in enumerate(candidates)
+        if all(
+            own.verdict == "pass" for own, limit in zip(one.limits, study.limits, strict=True) if limit.safety
+        )
+    ]
+
+
+def _decision(
+    found: SideBySide, plan: Plan, payoff: Payoff, safe: list[int], stages: Stages
+) -> DecisionResult:
+    """Choose among the safe builds, and weigh what knowing more would bring to that choice."""
     scores = None if payoff.objective is None else found.score(payoff.objective)
     payoffs = payoff.of(scores, found.all_hold)
     means = payoffs.mean(axis=1)
-    everything = gain_to_decision(payoffs)
+    # Without a choice to make, nothing is gained by knowing more.
+    choice = payoffs[safe] if safe else np.zeros((1, payoffs.shape[1]))
+    everything = gain_to_decision(choice)
     sign = 1.0 if payoff.objective is None else payoff.objective.sign
-    known = payoffs[:, :INFORMATION_SAMPLES]
+    known = choice[:, :INFORMATION_SAMPLES]
     inputs: tuple[InformationResult, ...] = ()
     measurements: tuple[MeasurementResult, ...] = ()
     with stages.analysis("what to learn before choosing"):
@@ -299,7 +315,7 @@ def _decision(found: SideBySide, plan: Plan, payoff: Payoff, stages: Stages) -> 
         unit="1" if payoff.objective is None else payoff.objective.unit,
         display_unit="%" if payoff.objective is None else payoff.objective.display_unit,
         payoffs=tuple(float(sign * mean) for mean in means),
-        best=found.builds[int(np.argmax(means))].name,
+        best=found.builds[max(safe, key=lambda place: means[place])].name if safe else None,
         everything=everything,
         inputs=inputs,
         measurements=measurements,

@@ -168,7 +168,8 @@ class DecisionResult:
     payoffs:
         Expected payoff of each candidate, in the order of the candidates.
     best:
-        Candidate with the highest expected payoff.
+        Candidate with the highest expected payoff among those that pass every safety limit; None when none
+        does.  What is worth knowing is weighed for the choice between these.
     everything:
         Worth of knowing everything before choosing: no measurement can be worth more.
     inputs:
@@ -182,7 +183,7 @@ class DecisionResult:
     unit: str
     display_unit: str
     payoffs: tuple[float, ...]
-    best: str
+    best: str | None
     everything: DecisionGain
     inputs: tuple[InformationResult, ...]
     measurements: tuple[MeasurementResult, ...]

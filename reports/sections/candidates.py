@@ -41,6 +41,7 @@ from reports.formatting import (
     scale,
     share,
     share_range,
+    times_in_100,
 )
 from reports.report import Report, in_words, sentence
 
@@ -87,8 +88,8 @@ def headline(found: Comparison) -> str:
             said += f" Of these, {words[found.recommended]} has the {found.objectives[0].words}."
     if found.decision.inputs:
         first = found.decision.inputs[0]
-        turns = chance(first.worth.turns.value)
-        said += f" Knowing the {first.label} first would change the choice in {turns} of cases."
+        turns = times_in_100(first.worth.turns.value)
+        said += f" Knowing the {first.label} first would change the recommendation {turns}."
     return said
 
 
@@ -286,7 +287,9 @@ def _ranks(found: Comparison) -> Table:
 def _pick(found: Comparison, pick: Pick | None) -> str:
     if pick is None:
         return "no answer"
-    return f"{found.candidates[pick.chosen].words}, sure by {chance(pick.confidence)} at least"
+    one = found.candidates[pick.chosen]
+    barred = "; not to be run: a safety limit is not passed" if _open_safety(found, one) else ""
+    return f"{one.words}, sure by {chance(pick.confidence)} at least{barred}"
 
 
 def _decision(found: Comparison, names: Names) -> list[Block]:
@@ -311,15 +314,40 @@ def _decision(found: Comparison, names: Names) -> list[Block]:
 
 
 def _best_on_average(found: Comparison, names: Names) -> list[Line]:
-    """Name the best by the aim where it is not the recommended one, and whether it may be built."""
-    best = next(one for one in found.candidates if one.name == found.decision.best)
-    if best.name == found.recommended:
-        return [(f"It is also the best on average by {found.decision.by}.",)]
-    missed = [
-        f"“{name}”" for name, one in zip(found.limits, best.limits, strict=True) if one.verdict == "fail"
+    """Name the safe build that is best by the aim, and say which builds must not be run."""
+    best, by = found.decision.best, found.decision.by
+    lines: list[Line] = []
+    if best is not None and best == found.recommended:
+        lines = [(f"It is also the best on average by {by}, among those that pass every safety limit.",)]
+    elif best is not None:
+        missed = [
+            f"“{limit}”"
+            for one in found.candidates
+            if one.name == best
+            for limit, own in zip(found.limits, one.limits, strict=True)
+            if own.verdict != "pass"
+        ]
+        but = f", which does not pass {listed(missed)}" if missed else ""
+        lines = [
+            (f"Of those that pass every safety limit, the best on average by {by} is {names[best]}{but}.",)
+        ]
+    return [*lines, *_not_to_run(found)]
+
+
+def _not_to_run(found: Comparison) -> list[Line]:
+    return [
+        (Strong(f"Do not run {one.words}: "), f"it has not passed {listed(missed)}.")
+        for one in found.candidates
+        if (missed := _open_safety(found, one))
     ]
-    but = f", but it fails {listed(missed)}" if missed else ""
-    return [(f"By {found.decision.by} alone, the best on average is {names[best.name]}{but}.",)]
+
+
+def _open_safety(found: Comparison, one: CandidateResult) -> list[str]:
+    return [
+        f"“{limit}”"
+        for limit, safety, own in zip(found.limits, found.safety, one.limits, strict=True)
+        if safety and own.verdict != "pass"
+    ]
 
 
 def _worth(decision: DecisionResult) -> Table:
@@ -334,7 +362,7 @@ def _worth(decision: DecisionResult) -> Table:
         (
             Column("Known before choosing", width=50),
             Column("Gain", number=True, width=24),
-            Column("Would change the choice in", number=True, width=26),
+            Column("Would change the recommendation in", number=True, width=26),
         ),
         tuple(
             (

@@ -274,6 +274,46 @@ hours = 1
     assert within(measured.worth.gain.value, known / np.sqrt(2 * np.pi), error)
 
 
+def test_no_choice_goes_to_a_build_that_has_not_passed_a_safety_limit(tmp_path: Path) -> None:
+    rest = """
+[[limits]]
+name = "calm"
+quantity = "total"
+condition = "run"
+at_most = 5.5
+probability = 0.9
+safety = true
+why = "test"
+
+[candidates.tame]
+words = "tame"
+share = 0
+first = { mean = 3.0, sd = 0.05 }
+
+[candidates.hopeful]
+words = "hopeful"
+share = 0
+first = { mean = 5.0, sd = 1.0 }
+
+[[objectives]]
+name = "total"
+quantity = "total"
+condition = "run"
+
+[decision]
+objective = "total"
+broken_limit_counts_as = 0
+"""
+    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    found, _ = compare(study, samples=4000)
+    # By its expected payoff alone the second would be chosen.
+    assert found.decision.payoffs[1] > found.decision.payoffs[0]
+    assert [one.limits[-1].verdict for one in found.candidates] == ["pass", "fail"]
+    assert found.decision.best == "tame" == found.recommended
+    assert found.decision.everything.gain.value == 0
+    assert "hopeful" not in headline(found)
+
+
 def test_a_part_of_its_own_is_measured_on_that_candidate(tmp_path: Path) -> None:
     rest = """
 [candidates.steady]
@@ -309,7 +349,7 @@ hours = 1
     known, measured = found.decision.inputs[0], found.decision.measurements[0]
     assert (known.label, known.candidate) == ("first of own part", "own")
     assert (measured.label, measured.candidate) == ("first input of own part", "own")
-    assert "Knowing the first of own part first would change the choice" in headline(found)
+    assert "Knowing the first of own part first would change the recommendation" in headline(found)
     # Steady brings 3.05 for sure; the gain is that of N(-0.05, 0.4) above zero.
     truth = 0.4 * float(np.exp(-(0.125**2) / 2)) / np.sqrt(2 * np.pi) - 0.05 * float(ndtr(-0.125))
     assert within(known.worth.gain.value, truth, 0.4 / np.sqrt(20_000))
