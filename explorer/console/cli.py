@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from explorer.console.plain_output import write_plainly
+from explorer.console.room import require_room
 from explorer.errors import SquatlineError
 from explorer.files.characters import visible
 
@@ -100,6 +101,7 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     write_plainly()
     try:
+        require_room()
         sys.exit(_status())
     except SquatlineError as error:
         _complain(f"squatline: {error}")

@@ -106,3 +106,29 @@ def test_a_table_with_a_cell_as_long_as_a_file_is_refused(tmp_path: Path) -> Non
     with pytest.raises(TableError, match="split into cells") as caught:
         read_table(tmp_path / "map.csv", ["along a [m]", "b [m]"], key="tables.map")
     assert "line 3" in str(caught.value.found)
+
+
+@pytest.mark.parametrize(
+    ("limit", "size", "words"),
+    [
+        ("RLIMIT_NOFILE", 16, ("too few files", "ulimit -n")),
+        ("RLIMIT_AS", 400_000_000, ("too little memory", "ulimit -v")),
+    ],
+    ids=["files", "memory"],
+)
+def test_too_little_room_is_refused_before_a_library_fails_in_it(
+    limit: str, size: int, words: tuple[str, ...]
+) -> None:
+    resource = pytest.importorskip("resource")
+    done = subprocess.run(
+        [sys.executable, "-m", "explorer", "check", str(DEMO)],
+        preexec_fn=lambda: resource.setrlimit(getattr(resource, limit), (size, size)),
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
+    for word in words:
+        assert word in done.stderr
