@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from ground_help import AREAS, BASE, HEIGHTS, gapped_map
 from model_help import SPRINT_CAR, evaluate, scattered_cars
+from scipy.integrate import solve_ivp
 from scipy.interpolate import RegularGridInterpolator
 from scipy.optimize import brentq
 
@@ -182,3 +183,36 @@ def test_in_time_a_car_that_stands_stays_where_it_is() -> None:
     assert found["peak_pitch"] == pytest.approx(float(found["pitch"]), abs=1e-7)
     if found["front_axle_load"] > 0:
         assert found["lowest_front_axle_load"] == pytest.approx(float(found["front_axle_load"]), abs=1e-3)
+
+
+def test_in_time_a_point_pushes_as_it_does_at_rest() -> None:
+    """Independent solver: solve_ivp on heave and pitch of a car that a gust presses on its rear edge."""
+    car = with_points({**SPRINT_CAR, "speed": 40.0, "flap_opening": 0.0})
+    car |= {"gust": 8.0, "gust_lead": 0.05, "gust_rise_time": 0.05, "gust_hold_time": 0.1}
+    car |= {"watch_time": 0.5, "cg_station": 0.15, "air_follows_road": 0.0}
+    names = ["peak_pitch", "edge_smallest_clearance", "half_car"]
+    found = evaluate([*names, "front_compression", "rear_compression"], car, CONTACT, POINTS)
+    of, half = evaluate(list(AREAS), car), found["half_car"]
+    mobility = np.array([[half.own[0], half.across[0]], [half.across[1], half.own[1]]]).reshape(2, 2)
+    damping, rates = np.ravel(half.damping), np.array([of["front_axle_rate"], of["rear_axle_rate"]])
+    level = np.array([of["front_downforce_area"], of["rear_downforce_area"]])
+    loss = np.array([of["front_downforce_area_loss"], of["rear_downforce_area_loss"]])
+    split = np.array([1 - 0.385 / BASE, 0.385 / BASE])
+
+    def pushed(drop: np.ndarray) -> float:
+        return float(max(split @ drop - 0.012, 0.0)) * STIFF
+
+    def rise(time: float, state: np.ndarray) -> np.ndarray:
+        drop, speed = state[:2], state[2:]
+        pitch = SPRINT_CAR["static_pitch"] + (drop[1] - drop[0]) / BASE
+        share = np.interp(time, [0.0, 0.05, 0.15, 0.2], [0.0, 1.0, 1.0, 0.0])
+        air = 0.6 * (40.0 + 8.0 * (1 - np.cos(np.pi * share)) / 2) ** 2
+        force = air * (level - loss * pitch) - rates * drop - damping * speed - pushed(drop) * split
+        return np.concatenate([speed, mobility @ force])
+
+    start = np.array([found["front_compression"], found["rear_compression"], 0.0, 0.0])
+    run = solve_ivp(rise, (0, 0.5), start, rtol=1e-9, atol=1e-12, max_step=2e-4)
+    deepest, lean = np.min(0.012 - split @ run.y[:2]), np.max(run.y[1] - run.y[0]) / BASE
+    assert deepest < -1e-4
+    assert found["edge_smallest_clearance"] == pytest.approx(deepest, rel=0.02)
+    assert found["peak_pitch"] == pytest.approx(SPRINT_CAR["static_pitch"] + lean, rel=1e-3)
