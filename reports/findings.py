@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.sensitivity import Index
 from explorer.results.records import InputRecord, LimitRecord, Summary
-from reports.blocks import Line, Link, Strong
-from reports.formatting import counted, percent, share, share_range
-from reports.report import Report, severity
+from reports.blocks import Line, Link
+from reports.formatting import percent, share, share_range
+from reports.report import severity
 
 # An input below this share of the spread is not worth naming in a sentence.
 WORTH_NAMING = 0.05
@@ -70,15 +70,6 @@ def leading(limit: LimitRecord) -> Driver | None:
     return Driver(limit, index) if index.total.value >= WORTH_NAMING else None
 
 
-def first_driver(summary: Summary) -> Driver | None:
-    """Return what drives the limit most in the way."""
-    for limit in by_severity(summary):
-        driver = leading(limit)
-        if driver is not None:
-            return driver
-    return None
-
-
 def leading_inputs(summary: Summary, most: int) -> list[str]:
     """List the inputs that matter most to the limits, those of the limits most in the way first."""
     best: dict[str, float] = {}
@@ -123,64 +114,7 @@ def met_words(limit: LimitRecord) -> Line:
     )
 
 
-def driver_words(report: Report, driver: Driver) -> Line:
-    """Say which input drives a limit, and whether another cannot be told from it."""
-    index = driver.index
-    names = [report.input_name(index.name), *(report.input_name(other) for other in index.tied_with)]
-    total = index.total
-    if len(names) == 1:
-        return (
-            Strong(names[0]),
-            f", which answers for {share(total.value, total.low, total.high)} of the spread of "
-            f"“{driver.limit.name}”.",
-        )
-    tied = f"{', '.join(names[:-1])} and {names[-1]}"
-    return (
-        Strong(tied),
-        f": tied at the head of what spreads “{driver.limit.name}”; none can be told from the others.",
-    )
-
-
 def slug(name: str) -> str:
     """Turn a name into an address inside the page."""
     kept = "".join(sign if sign.isascii() and sign.isalnum() else "-" for sign in name.lower())
     return "-".join(part for part in kept.split("-") if part) or "unnamed"
-
-
-def actions(report: Report) -> list[Line]:
-    """List what is left to do, in the order to do it."""
-    summary = report.summary
-    lines: list[Line] = []
-    for limit in by_severity(summary):
-        lines += _limit_actions(report, limit)
-    if summary.failures:
-        samples = sum(record.count for record in summary.failures)
-        lines.append(
-            (
-                f"Find out why {counted(samples, 'answer')} {'was' if samples == 1 else 'were'} missing (",
-                Link("failed samples", "failures"),
-                "); each counts against its limit until then.",
-            )
-        )
-    missing = without_source(summary)
-    if missing:
-        names = ", ".join(report.input_name(record.key) for record in missing[:6])
-        more = f" and {len(missing) - 6} more" if len(missing) > 6 else ""
-        lines.append((f"Write down where these numbers come from: {names}{more}.",))
-    return lines
-
-
-def _limit_actions(report: Report, limit: LimitRecord) -> list[Line]:
-    found = limit.conformance
-    driver = leading(limit)
-    lead: Line = () if driver is None else (" Start with ", *driver_words(report, driver))
-    if found.verdict == "fail":
-        must = (
-            "Do not run the car until the design is changed so that"
-            if limit.safety
-            else "Change the design until"
-        )
-        return [(f"{must} “{limit.name}” holds, or take the requirement back with a reason.", *lead)]
-    if found.verdict == "undecided":
-        return [(f"Decide “{limit.name}”: {found.decides}.", *(lead if found.more_samples is None else ()))]
-    return []

@@ -326,10 +326,10 @@ def _what_decides(verdict: Verdict, more: int | None) -> str:
             "sampling alone will not decide: the probability lies at the requirement; "
             "measure an input better or change the design"
         )
-    return f"about {_two_digits(more):,} more samples".replace(",", " ")
+    return f"about {two_digits(more):,} more samples".replace(",", " ")
 
 
-def _two_digits(count: int) -> int:
+def two_digits(count: int) -> int:
     """Round up to two figures: the estimate it rests on is no better."""
     step = int(10 ** max(0, len(str(count)) - 2))
     return -(-count // step) * step

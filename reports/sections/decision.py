@@ -12,7 +12,6 @@ from reports.blocks import (
     Answer,
     Answers,
     Block,
-    Bullets,
     Column,
     Figure,
     Heading,
@@ -28,11 +27,11 @@ from reports.blocks import (
     cell,
 )
 from reports.charts_of_limits import LimitRow, limit_rows
-from reports.findings import Judged, actions, judged_build, met_words, worst
+from reports.findings import Judged, judged_build, met_words, worst
 from reports.formatting import counted, listed, percent, share, share_range
 from reports.options import SYSTEMS
 from reports.report import NO_CLEARANCE, Report, is_yes_or_no, sentence, severity
-from reports.sections import measuring, sideview, speed_steps
+from reports.sections import actions, sideview, speed_steps
 
 _ACTIONS = 3
 # So many percentage points of a share are drawn like one spread of a quantity.
@@ -146,10 +145,7 @@ def _counted(limits: Sequence[LimitRecord]) -> str:
 
 
 def _what_next(report: Report) -> Answer:
-    todo = actions(report)
-    plan = report.summary.measuring
-    if plan is not None:
-        todo.insert(1, (f"{sentence(measuring.headline(plan))} (", Link("measurements", "measuring"), ")"))
+    todo = actions.action_lines(report)
     if not todo:
         return Answer("What next?", None, "No limit is open and every input has a source", ())
     shown = todo[:_ACTIONS]
@@ -230,10 +226,8 @@ def in_short(report: Report) -> tuple[Block, ...]:
     blocks += [Note("Read this first", line) for line in _unexplained(report)]
     blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
     blocks += [Note("Caution", (sentence(text),)) for text in summary.warnings]
-    next_ = _what_next(report)
-    blocks += [Heading(next_.question), *([Paragraph((sentence(next_.answer),))] if next_.answer else [])]
-    blocks.append(Bullets(next_.why, numbered=True))
-    return tuple(blocks)
+    todo = actions.build(report)
+    return (*blocks, Heading("What next?"), *todo.blocks)
 
 
 def _short_table(judged: Judged) -> Table:

@@ -1,0 +1,83 @@
+"""What is left to do: in one order, from what was found, and the same words everywhere."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from report_analyses import candidates, design, measuring, with_analyses
+from report_fixture import make_results
+
+from explorer.results.actions import actions_of
+from reports.options import ReportOptions
+from reports.report import Report
+from reports.sections import actions, decision
+from reports.terminal import words
+
+SUMMARY = make_results().summary
+WANTING = [limit for limit in SUMMARY.limits if limit.conformance.verdict != "pass"]
+FAILING = {limit.name for limit in WANTING if limit.conformance.verdict == "fail"}
+
+
+def test_what_must_not_be_run_comes_first_and_more_cars_last() -> None:
+    found = actions_of(replace(SUMMARY, measuring=measuring()))
+    order = ["do not run", "change", "measure", "draw more cars", "too close to call"]
+    assert [one.todo for one in found] == sorted([one.todo for one in found], key=order.index)
+    assert found[0].todo == "do not run"
+    assert set(found[0].limits) == {limit.name for limit in WANTING if limit.safety}
+
+
+def test_a_share_of_spread_is_no_lever() -> None:
+    (change,) = [one for one in actions_of(SUMMARY) if one.todo == "change"]
+    assert set(change.unanswered) == FAILING
+    said = " ".join(words(line) for line in actions.action_lines(Report(make_results())))
+    assert "no change of the design is known" in said
+    assert "Start with" not in said
+    assert "of the spread" not in said
+
+
+def test_the_candidate_that_meets_every_limit_is_the_change() -> None:
+    results = make_results()
+    found = actions_of(replace(SUMMARY, candidates=candidates(results), design=design(results)))
+    assert "change" not in [one.todo for one in found]
+    (built,) = [one for one in found if one.todo == "build"]
+    assert built.candidate == "stiffer springs"
+
+
+def test_a_value_that_was_asked_for_mends_the_limit_it_was_asked_for() -> None:
+    asked = design(make_results())
+    name = min(FAILING)
+    answer = replace(asked.answers[0], limit=name)
+    (change,) = [
+        one
+        for one in actions_of(replace(SUMMARY, design=replace(asked, answers=(answer,))))
+        if one.todo == "change"
+    ]
+    assert change.answers == (answer,)
+    assert set(change.unanswered) == FAILING - {name}
+    broken = replace(answer.others[0], verdict="fail", name="another")
+    summary = replace(SUMMARY, design=replace(asked, answers=(replace(answer, others=(broken,)),)))
+    said = " ".join(map(words, actions.action_lines(Report(replace(make_results(), summary=summary)))))
+    assert "then passes, but not “another” (fail)" in said
+    # What no value in the range meets is no way out.
+    hopeless = replace(answer, choose=None)
+    (change,) = [
+        one
+        for one in actions_of(replace(SUMMARY, design=replace(asked, answers=(hopeless,))))
+        if one.todo == "change"
+    ]
+    assert change.answers == ()
+
+
+def test_page_one_the_section_and_the_terminal_have_the_same_list() -> None:
+    report = Report(with_analyses(), ReportOptions())
+    todo = actions.action_lines(report)
+    assert decision.in_short(report)[-1].items == tuple(todo)
+    (block,) = actions.build(report).blocks
+    assert block.items == tuple(todo)
+    (asked,) = [
+        answer
+        for part in decision.build(report).blocks
+        for answer in getattr(part, "items", ())
+        if getattr(answer, "question", "").startswith("What next?")
+    ]
+    assert asked.why == tuple(todo[:3])
