@@ -123,6 +123,36 @@ def test_repeating_errors_widen_the_interval() -> None:
     assert any("successive rows repeat each other" in note for note in slow.notes)
 
 
+def gusty(seed: int) -> list[CoastDownRun]:
+    """Six runs, each in a wind of its own about 1 m/s."""
+    random = random_stream(seed)
+    gusts = 0.5 * random.standard_normal(6)
+    return [
+        run
+        for number, gust in enumerate(gusts)
+        for run in runs_of(random, Roughness(noise=0.1), number + 1, headwind=1.0 + gust, rows=60)[number:]
+    ]
+
+
+def test_a_wind_of_its_own_for_each_run_makes_a_useful_log_of_it() -> None:
+    one, own = fitted(gusty(5)), fitted(gusty(5), wind_varies=0.5)
+    assert any("wind_varies" in note for note in one.notes)
+    assert not any("wind_varies" in note for note in own.notes)
+    assert own.standard_uncertainty("drag_area") < one.standard_uncertainty("drag_area") / 2
+    assert abs(own.value("drag_area") - 0.012) < 4 * own.standard_uncertainty("drag_area")
+    assert own.standard_uncertainty("drag_area") < 0.03 * 0.012
+
+
+@pytest.mark.long
+def test_intervals_hold_the_truth_where_the_wind_varies() -> None:
+    hits, logs = np.zeros(2), 60
+    for seed in range(logs):
+        low, high = fitted(gusty(seed), wind_varies=0.5).interval(0.95).T
+        hits += (low <= [0.012, 0.015]) & (high >= [0.012, 0.015])
+    # Conservative: what is believed of wind and slope is wider than the truth.
+    assert (hits / logs >= 0.95 - 3 * np.sqrt(0.95 * 0.05 / logs)).all(), hits / logs
+
+
 def test_flap_open_and_closed_together_give_the_difference_best() -> None:
     random = random_stream(4)
     closed = runs_of(random, Roughness(noise=0.1), rows=200)

@@ -82,6 +82,41 @@ def test_intervals_of_300_spring_tests_hold_the_rate_95_times_in_100() -> None:
     assert within(hits / 300, 0.95, 0.0126, z=3)
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("lapse", [0.0, 3.0], ids=["each on its own", "repeating"])
+def test_few_readings_allow_for_errors_that_repeat(lapse: float) -> None:
+    """From eleven readings whose errors fade over three, plain least squares holds the rate in 64 of 100."""
+    hits, tests = 0, 300
+    for seed in range(tests):
+        load, deflection, _ = make_spring_test(
+            np.linspace(5, 40, 11),
+            rate=4000,
+            rough=Roughness(noise=1e-4, lapse=lapse),
+            random=random_stream(seed),
+        )
+        low, high = fit_spring_test(load, deflection).interval(0.95)[0]
+        hits += low <= 4000 <= high
+    assert hits / tests >= 0.95 - 3 * 0.0126
+
+
+def test_few_readings_say_that_repeating_errors_would_not_show() -> None:
+    load, deflection, _ = make_spring_test(
+        np.linspace(5, 40, 11), rate=4000, rough=Roughness(noise=1e-4, lapse=3), random=random_stream(3)
+    )
+    few, known = fit_spring_test(load, deflection), fit_spring_test(load, deflection, standard_deviation=1e-4)
+    assert any("too few to show errors that repeat" in note for note in few.notes)
+    assert not any("too few to show" in note for note in known.notes)
+    assert few.effective_rows < 11
+
+
+def test_a_first_reading_at_no_load_does_not_bend_a_line_with_friction() -> None:
+    loads = np.linspace(0, 40, 9)
+    load, deflection, _ = make_spring_test(loads, rate=4000, friction=1.5, random=random_stream(1))
+    fit = fit_spring_test(load, deflection)
+    assert fit.estimates == pytest.approx([4000], rel=1e-6)
+    assert any("at no load were left out" in note for note in fit.notes)
+
+
 def test_an_axle_shares_its_load_between_two_wheels() -> None:
     load, deflection, _ = make_spring_test(LOADS, rate=8000, random=random_stream(1))
     fit = fit_spring_test(load, deflection, wheels=2, rate_name="front_wheel_rate")

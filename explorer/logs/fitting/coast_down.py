@@ -27,6 +27,8 @@ NO_DOWNFORCE = Known("downforce_area", 0.0, 0.0, "m2", "none given")
 # A speed that falls by less than this share says nothing about what slows the car.
 LEAST_FALL = 0.1
 FEWEST_ROWS = 8
+# Rows worth fewer than this share of themselves repeat each other as in a wind that differs from run to run.
+SLOW_SHARE = 0.5
 # What is believed of wind along the track and slope before the runs, unless the builder says better
 # (judgement: nobody coasts down in a gale or on a hill).  Keeps the search off such answers.
 CALM = Known("headwind", 0.0, 3.0, "m/s", "judgement: a day fit for a coast-down")
@@ -121,6 +123,7 @@ def fit_coast_down(
     downforce_area: Mapping[str, Known] | None = None,
     rolling_resistance_per_speed: Known | None = None,
     gravity: Known = GRAVITY,
+    wind_varies: float = 0.0,
     loss: Loss = "auto",
 ) -> Fit:
     """Fit drag area and rolling resistance to coast-down runs.
@@ -128,7 +131,7 @@ def fit_coast_down(
     Parameters
     ----------
     runs:
-        All runs of one car on one stretch in one wind.
+        All runs of one car on one stretch.
     mass, rotating_mass_factor, air_density, gravity:
         Carried through with their uncertainty.
     headwind, grade:
@@ -140,6 +143,9 @@ def fit_coast_down(
     rolling_resistance_per_speed:
         What the rolling resistance coefficient gains per speed, under the weight; a coast-down alone hardly
         tells it from the two estimates, so it is carried through with its uncertainty.
+    wind_varies:
+        Standard deviation of the wind along the track from run to run [m/s]: each run is then given a wind of
+        its own, believed to lie so near to the headwind of all.  Zero for one wind in all runs.
     loss:
         See ``fit_curve``.
 
@@ -169,7 +175,7 @@ def fit_coast_down(
     ]
     growing = () if rolling_resistance_per_speed is None else (rolling_resistance_per_speed,)
     known = (mass, rotating_mass_factor, air_density, gravity, *fixed, *pressing, *growing)
-    parameters = _parameters(layout, runs, known, [each for each in along if each not in fixed])
+    parameters = _parameters(layout, runs, known, [each for each in along if each not in fixed], wind_varies)
     names = [p.name for p in parameters] + [each.name for each in known]
 
     def predict(values: Array, known_values: Array) -> Array:
@@ -186,7 +192,7 @@ def fit_coast_down(
         loss=loss,
         sources=list(dict.fromkeys(run.source for run in runs if run.source is not None)),
     )
-    return replace(fit, notes=(*fit.notes, *_limits(fit, layout, downforce_area)))
+    return replace(fit, notes=(*fit.notes, *_limits(fit, layout, downforce_area, wind_varies)))
 
 
 def coast_down_inputs(
@@ -313,6 +319,7 @@ def _parameters(
     runs: Sequence[CoastDownRun],
     known: Sequence[Known],
     along: Sequence[Known],
+    wind_varies: float,
 ) -> list[Parameter]:
     """Start from a straight line through deceleration against speed squared."""
     rows, falls = [], []
@@ -345,6 +352,18 @@ def _parameters(
             Parameter(f"first_speed_of_run_{number}", "m/s", float(np.median(run.speed[:3])), of_log=True)
             for number, run in enumerate(runs, start=1)
         ),
+        *(
+            Parameter(
+                f"gust_of_run_{number}",
+                "m/s",
+                0.0,
+                scale=wind_varies,
+                expected=(0.0, wind_varies),
+                of_log=True,
+            )
+            for number in range(1, len(runs) + 1)
+            if wind_varies > 0
+        ),
     ]
 
 
@@ -359,8 +378,10 @@ def _speeds(layout: _Layout, of: Mapping[str, float], runs: int) -> Array:
     square = of["air_density"] * resisting / (2 * of["mass"] * of["rotating_mass_factor"])
     rolling = of["rolling_resistance"] * np.cos(of["grade"]) + layout.direction * np.sin(of["grade"])
     constant = of["gravity"] * rolling / of["rotating_mass_factor"]
-    wind = layout.direction * of["headwind"]
-    first = np.array([of[f"first_speed_of_run_{number}"] for number in range(1, runs + 1)])[layout.run]
+    numbers = range(1, runs + 1)
+    gusts = np.array([of.get(f"gust_of_run_{number}", 0.0) for number in numbers])[layout.run]
+    wind = layout.direction * (of["headwind"] + gusts)
+    first = np.array([of[f"first_speed_of_run_{number}"] for number in numbers])[layout.run]
     square = square[layout.flap]
     # A term in the speed over the ground is taken up by counting the speed from another place.
     growth = of.get("rolling_resistance_per_speed", 0.0) * of["gravity"] / of["rotating_mass_factor"]
@@ -369,7 +390,9 @@ def _speeds(layout: _Layout, of: Mapping[str, float], runs: int) -> Array:
     return coasting_speed(layout.time, first + wind + shift, square, constant) - wind - shift
 
 
-def _limits(fit: Fit, layout: _Layout, downforce_area: Mapping[str, Known] | None) -> Iterator[str]:
+def _limits(
+    fit: Fit, layout: _Layout, downforce_area: Mapping[str, Known] | None, wind_varies: float
+) -> Iterator[str]:
     """Say what a coast-down can and cannot tell."""
     inertia = 1.0
     share = {"mass": 0.0, "rotating_mass_factor": 0.0}
@@ -390,7 +413,17 @@ def _limits(fit: Fit, layout: _Layout, downforce_area: Mapping[str, Known] | Non
     if wind and slope:
         yield (
             f"found from the two directions: headwind {wind[0]:+.2f} +- {wind[1]:.2f} m/s, "
-            f"slope {100 * slope[0]:+.2f} +- {100 * slope[1]:.2f} %; both taken as the same in all runs"
+            f"slope {100 * slope[0]:+.2f} +- {100 * slope[1]:.2f} %; "
+            + (
+                f"each run has a wind of its own, within about {wind_varies:.2g} m/s of that"
+                if wind_varies
+                else "both taken as the same in all runs"
+            )
+        )
+    if not wind_varies and fit.effective_rows < SLOW_SHARE * fit.rows:
+        yield (
+            "what is left over changes slowly along each run, as where the wind is not the same in all of "
+            'them: wind_varies = "0.5 m/s" gives each run its own, and makes more of such a log'
         )
     if not downforce_area:
         yield (

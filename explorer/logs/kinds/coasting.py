@@ -12,17 +12,24 @@ from explorer.graph.arrays import Array
 from explorer.logs.fitting.coast_down import CoastDownRun, coast_down_inputs, fit_coast_down
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known
-from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Task
+from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Options, Task, spread_above_zero
 from explorer.logs.test_conditions import DayOfLog, summed_up
+from explorer.study.schema import Value
 
 OPENING = {"closed": 0.0, "open": 1.0}
 ROUNDING = 1e-12
 COEFFICIENT = "wing_drag_coefficient_{flap}"
 
 
+class CoastDownOptions(Options):
+    """``wind_varies`` is the standard deviation of the wind along the track from run to run."""
+
+    wind_varies: Value | None = None
+
+
 def coast_down(task: Task) -> Finding:
     """Fit drag area and rolling resistance, and give the body and the wing their shares of the drag."""
-    day = task.day
+    day, options = task.day, task.options
     runs = tuple(task.read(log, ["time", "speed"]) for log in task.logs)
     for run in runs:
         opening_of(run.entry.flap, f"{task.key}.runs")
@@ -40,7 +47,8 @@ def coast_down(task: Task) -> Finding:
         gravity=day.required("gravity"),
         downforce_area={flap: known for flap, known in pressing.items() if known is not None},
         rolling_resistance_per_speed=_growing(day),
-        loss=task.options.loss,
+        wind_varies=spread_above_zero(options.wind_varies, "m/s", f"{task.key}.wind_varies") or 0.0,
+        loss=options.loss,
     )
     parted = _taken_apart(fit, day, flaps)
     given = tuple(name for name in parted.names if not name.startswith("drag_area"))
@@ -121,5 +129,6 @@ KINDS = {
         "drag area and rolling resistance from rolling out, both ways, flap closed and open",
         (("time", "speed"), ()),
         coast_down,
+        CoastDownOptions,
     )
 }

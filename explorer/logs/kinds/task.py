@@ -8,11 +8,12 @@ from typing import Any, Literal
 
 from explorer.errors import StudyError, nearest
 from explorer.graph.arrays import Array
+from explorer.graph.units import parse_spread
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.named_logs import read_study_log
 from explorer.logs.reader import Log, Source
 from explorer.logs.test_conditions import DayOfLog
-from explorer.study.schema import ColumnEntry, FitEntry, Keys, LogEntry
+from explorer.study.schema import ColumnEntry, FitEntry, Keys, LogEntry, Value
 from explorer.study.study import Input
 
 # More rows than this change no fit and only take time.
@@ -182,3 +183,19 @@ class Kind:
     options: type[Options] = Options
     bench: Mapping[str, str] = field(default_factory=dict)
     any_quantity: bool = False
+
+
+def spread_above_zero(value: Value | None, unit: str, key: str) -> float | None:
+    """Read a scatter that the study may give, in SI units.
+
+    Raises
+    ------
+    StudyError
+        When it is not above zero.
+    """
+    if value is None:
+        return None
+    spread = parse_spread(value, None, unit)[0]
+    if not spread > 0:
+        raise StudyError("a scatter is above zero", key=key, found=value)
+    return spread

@@ -19,7 +19,7 @@ from explorer.logs.fitting.hinge_pull import SQUARE, fit_hinge_pull
 from explorer.logs.fitting.readings import fit_readings
 from explorer.logs.fitting.scales import TRUE_SCALES, fit_scales
 from explorer.logs.fitting.spring_test import EXACT_GAUGE, EXACT_LOAD, fit_spring_test
-from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Options, Task
+from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Options, Task, spread_above_zero
 from explorer.logs.named_logs import logged_unit, no_such
 from explorer.study.schema import Value
 
@@ -54,7 +54,7 @@ def spring_test(task: Task) -> Finding:
         loading=loading if both_ways else None,
         load_scale=task.day.bench.get("load_scale", EXACT_LOAD),
         deflection_scale=task.day.bench.get("deflection_scale", EXACT_GAUGE),
-        standard_deviation=_spread(options.gauge_sd, "m", f"{task.key}.gauge_sd"),
+        standard_deviation=spread_above_zero(options.gauge_sd, "m", f"{task.key}.gauge_sd"),
         loss=options.loss,
         sources=[run.source],
     )
@@ -95,7 +95,7 @@ def scales(task: Task) -> Finding:
         wheelbase=day.required("wheelbase"),
         axle_height=day.required("axle_height") if raised else Known("axle_height", 0.0, 0.0, "m"),
         scale_factor=day.bench.get("scale_factor", TRUE_SCALES),
-        standard_deviation=_spread(task.options.reading_sd, "kg", f"{task.key}.reading_sd"),
+        standard_deviation=spread_above_zero(task.options.reading_sd, "kg", f"{task.key}.reading_sd"),
         sources=[front.source],
     )
     return Finding(fit, fit.names, (front, rear), day.inputs)
@@ -214,15 +214,6 @@ def hinge_pull(task: Task) -> Finding:
     return found.noted(
         "the closing moment in still air is that of the weight alone: compared, not given to the study"
     )
-
-
-def _spread(value: Value | None, unit: str, key: str) -> float | None:
-    if value is None:
-        return None
-    spread = parse_spread(value, None, unit)[0]
-    if not spread > 0:
-        raise StudyError("a scatter is above zero", key=key, found=value)
-    return spread
 
 
 KINDS = {
