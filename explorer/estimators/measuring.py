@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from scipy.special import stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import finite_or_nan
@@ -211,7 +212,8 @@ class Calls:
 
         def mean_where(counted: Callable[[Array], Array | Mask]) -> Expected:
             """Mean of what hangs on where a probability lies, with the error of the fit in it."""
-            return Expected(mean_of(counted(self.probability)).value, batch_error(counted(apart)))
+            value = mean_of(counted(self.probability)).value
+            return Expected(value, batch_error(counted(apart), value))
 
         return LimitState(
             variance=mean_of(self.deviations()),
@@ -225,7 +227,8 @@ class Calls:
         """Chance that the verdict against the required probability is other than without the readings."""
         now = float(np.mean(self.conforms)) >= stake.required
         turned = (self.probability >= stake.required) != now
-        return Expected(mean_of(turned).value, batch_error((self.apart >= stake.required) != now))
+        value = mean_of(turned).value
+        return Expected(value, batch_error((self.apart >= stake.required) != now, value))
 
 
 def mean_of(values: Array | Mask) -> Expected:
@@ -235,10 +238,17 @@ def mean_of(values: Array | Mask) -> Expected:
     return Expected(float(np.sum(values)) / count, error)
 
 
-def batch_error(values: Array | Mask) -> float:
-    """Find the standard error of a mean from the scatter between batches, each every BATCHES-th sample."""
+def batch_error(values: Array | Mask, whole: float) -> float:
+    """Find the standard error of what a fit to all samples says, from fits to batches, each every BATCHES-th.
+
+    Scatter between the batches is known from few of them, so it counts as much as Student's t makes of it. A
+    fit to few samples is off to one side as well, and how far the batches lie from the whole shows by how
+    much: that is added, which makes it conservative, since the whole is off by less.
+    """
     means = [float(np.mean(values[batch::BATCHES])) for batch in range(BATCHES)]
-    return float(np.std(means, ddof=1)) / math.sqrt(BATCHES)
+    factor = float(stdtrit(BATCHES - 1, 0.975)) / SIGNIFICANT
+    scatter = factor * float(np.std(means, ddof=1)) / math.sqrt(BATCHES)
+    return math.hypot(scatter, float(np.mean(means)) - whole)
 
 
 def take_readings(measurement: Measurement, samples: Mapping[str, Array], seed: int) -> Array:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import pytest
+from scipy.special import ndtr, ndtri
 
 from explorer.analyses.catalogue import catalogue, measurement_from
 from explorer.errors import SampleError, StudyError, UnitError
@@ -94,6 +95,24 @@ def test_correlated_inputs_teach_each_other() -> None:
     x["b"] = 0.8 * x["a"] + 0.6 * x["b"]
     found = worths(x, 0.3 + x["b"] + x["c"], [reading("a", noise=0.0)])["a"]
     assert within(found.variance_removed.value, 0.64, found.variance_removed.error)
+
+
+@pytest.mark.long
+def test_intervals_of_passes_and_turns_hold_the_truth_or_are_wider_than_they_need_be() -> None:
+    """Margin 2 + a + b, a read within 0.5: what is expected of a varies by 0.8, what is left by 1.2."""
+    required, repeats = 0.95, 300
+    threshold = float(ndtri(required)) * math.sqrt(1.2)
+    passes = float(ndtr((2 - threshold) / math.sqrt(0.8)))
+    held = np.zeros(2)
+    for repeat in range(repeats):
+        random = np.random.default_rng(repeat)
+        x = {name: random.standard_normal(800) for name in "ab"}
+        found = worths(x, 2 + x["a"] + x["b"], [reading("a", noise=0.5)], required=required)["a"]
+        # As things stand 92 % of cars conform: a failing verdict, which a pass turns.
+        for place, one in enumerate((found.after.passes, found.turns)):
+            now = passes if place == 0 or float(np.mean(2 + x["a"] + x["b"] >= 0)) < required else 1 - passes
+            held[place] += abs(one.value - now) <= 2 * one.error
+    assert (held / repeats >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / repeats)).all(), held / repeats
 
 
 def test_another_measurement_changes_nothing_for_the_first() -> None:
