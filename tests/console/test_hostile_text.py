@@ -134,10 +134,16 @@ columns = { mass = { column = "mass", unit = "kg" } }
 
 def test_a_column_of_a_log_is_told_spelled_out(small_study: Writer, squatline: Cli) -> None:
     folder = small_study(limits=FIT)
-    (folder / "log.csv").write_text("mass\x1b[31m,other\x07\n5.0,1\n5.1,2\n")
+    (folder / "log.csv").write_text("load\x1b[31m,other\x07\n5.0,1\n5.1,2\n")
     answer = squatline("fit", folder)
     assert answer.status == 2
-    assert "mass\\x1b[31m, other\\x07" in answer.err
+    assert "load\\x1b[31m, other\\x07" in answer.err
+    assert "\x1b" not in answer.out + answer.err
+    # One that is taken for the column that was named is shown in the same way.
+    (folder / "log.csv").write_text("mass\x1b[31m,other\x07\n5.0,1\n5.1,2\n")
+    answer = squatline("fit", folder)
+    assert answer.status == 0
+    assert "mass\\x1b[31m" in answer.out
     assert "\x1b" not in answer.out + answer.err
 
 
