@@ -22,6 +22,9 @@ else:
 _NEAREST, _FARTHEST = 2.0, 6.0
 _ROW = 34
 _LONGEST = 34
+# Width of a column of the matrix, and of its words in letters.
+_CELL = 74
+_NARROW = 13
 # Width of the rows themselves, without names and words.
 _PLOT = 320
 
@@ -131,3 +134,51 @@ def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
         "decisive": None if lacking else within(row.decisive),
         "beyond": "◀ far beyond" if gone else "◀" if lacking else "",
     }
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one input answers for of the spread of one limit's margin."""
+
+    limit: str
+    name: str
+    share: float
+
+
+def part_matrix(parts: Sequence[Part]) -> dict[str, Any]:
+    """Draw limits by inputs: darker where an input answers for more, with the per cent written in."""
+    values = [
+        {
+            "limit": "\n".join(textwrap.wrap(one.limit, _LONGEST)),
+            "name": "\n".join(textwrap.wrap(one.name, _NARROW)),
+            "share": round(100 * max(one.share, 0.0)),
+        }
+        for one in parts
+    ]
+    limits = list(dict.fromkeys(str(row["limit"]) for row in values))
+    names = list(dict.fromkeys(str(row["name"]) for row in values))
+    lines = "split(datum.label, '\\n')"
+    base = alt.Chart(alt.InlineData(values=values)).encode(
+        x=alt.X(
+            "name:N",
+            title=None,
+            sort=names,
+            axis=alt.Axis(labelAngle=0, domain=False, ticks=False, labelExpr=lines),
+        ),
+        y=alt.Y(
+            "limit:N",
+            title=None,
+            sort=limits,
+            axis=alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr=lines),
+        ),
+    )
+    greys = alt.Scale(type="threshold", domain=[5, 20, 50], range=["#ffffff", "#d3d8dd", BAND, INK])
+    layers = [
+        base.mark_rect(stroke=QUIET, strokeWidth=0.5).encode(
+            color=alt.Color("share:Q", scale=greys, legend=None)
+        ),
+        base.mark_text(baseline="middle").encode(
+            text="share:Q", color=alt.condition("datum.share >= 50", alt.value("white"), alt.value(INK))
+        ),
+    ]
+    return finished(alt.layer(*layers), _CELL * len(names), (_ROW - 9) * len(limits))

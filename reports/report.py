@@ -114,7 +114,7 @@ class Report:
 
 def in_words(name: str) -> str:
     """Turn a quantity's name into words."""
-    return name.replace("_", " ")
+    return name.replace("_", " ").replace("lift off", "lift-off").replace("blow over", "blow-over")
 
 
 def sentence(text: str) -> str:

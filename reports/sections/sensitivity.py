@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from explorer.estimators.sensitivity import Index, Sensitivity
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Column, Figure, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
-from reports.findings import slug
+from reports.charts_of_limits import Part, part_matrix
+from reports.findings import WORTH_NAMING, slug
 from reports.formatting import chance, count, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 
 _SHOWN = 5
+# Inputs of the matrix at most, and what counts as much of a spread.
+_COLUMNS = 6
+_MUCH = 0.2
 # Bars thinner than this are not drawn; the table below the chart has them all.
 _THINNEST = 0.01
 
@@ -35,6 +41,7 @@ def build(report: Report) -> Section | None:
             ),
             aside=True,
         ),
+        *((_matrix(report, ranked),) if len(ranked) > 1 else ()),
         *(_figure(report, limit, limit.sensitivity) for limit in ranked if limit.sensitivity),
     ]
     differences = [
@@ -66,6 +73,41 @@ def build(report: Report) -> Section | None:
     if asked:
         blocks.append(_together(report, asked))
     return Section("sensitivity", "What drives each limit", tuple(blocks))
+
+
+def _matrix(report: Report, ranked: Sequence[LimitRecord]) -> Figure:
+    """Show all limits by the inputs that matter to any of them."""
+    shares = {
+        (limit.name, index.name): index.total.value
+        for limit in ranked
+        for index in (limit.sensitivity.indices if limit.sensitivity else ())
+    }
+    most: dict[str, float] = {}
+    for (_, name), share_ in shares.items():
+        most[name] = max(most.get(name, 0.0), share_)
+    leading = [name for name in sorted(most, key=lambda name: -most[name]) if most[name] >= WORTH_NAMING]
+    names = leading[:_COLUMNS] or list(most)[:1]
+    parts = [
+        Part(limit.name, report.input_name(name), shares.get((limit.name, name), 0.0))
+        for limit in ranked
+        for name in names
+    ]
+    reach = {name: sum(shares.get((limit.name, name), 0.0) >= _MUCH for limit in ranked) for name in names}
+    widest = max(names, key=lambda name: reach[name])
+    finding = (
+        f"The {report.input_name(widest)} answers for a fifth or more of the spread of {reach[widest]} of "
+        f"{len(ranked)} limits, no other does for more. "
+    )
+    return Figure(
+        name="limits-by-inputs",
+        title="Which input matters to which limit",
+        alternative=f"Matrix of limits by inputs, in per cent of the spread. {finding}",
+        caption=(
+            finding if reach[widest] > 1 else "No input answers for a fifth or more in two limits. ",
+            "In per cent of the spread of each limit's margin, alone or together with others; white below 5.",
+        ),
+        draw=lambda: (part_matrix(parts),) * len(SYSTEMS),
+    )
 
 
 def _together(report: Report, limits: list[LimitRecord]) -> Block:

@@ -90,6 +90,22 @@ def test_a_limit_is_drawn_on_its_own_curve_at_its_own_speed() -> None:
     assert not [row for rows in other.charts[0]["datasets"].values() for row in rows if "label" in row]
 
 
+def test_every_limit_and_its_inputs_stand_in_one_matrix() -> None:
+    summary = make_results().summary
+    drawn = figures(sections(Report(make_results())))
+    (figure,) = [one for one in drawn if one.name == "limits-by-inputs"]
+    rows = [row for rows in figure.charts[0]["datasets"].values() for row in rows]
+    first = summary.limits[0]
+    assert first.sensitivity is not None
+    shares = {" ".join(row["name"].split()): row["share"] for row in rows if row["limit"] == first.name}
+    for index in first.sensitivity.indices[:3]:
+        assert shares[index.name.replace("_", " ")] == round(100 * index.total.value)
+    assert {row["limit"] for row in rows} == {limit.name for limit in summary.limits}
+    assert "The splitter pitch slope answers for a fifth or more of the spread of 3 of 4" in "".join(
+        map(str, figure.caption)
+    )
+
+
 def test_the_axis_of_a_difference_says_so() -> None:
     drawn = figures(sections(Report(make_results())))
     (figure,) = [one for one in drawn if one.name == "limit-worth-the-trouble"]
