@@ -259,7 +259,7 @@ def test_a_share_a_little_below_nought_is_written(small_study: Writer, squatline
         study = small_study(
             inputs, limits=correlation, **{"samples__=__4000": f"samples = 4000\nseed = {seed}"}
         )
-        answer = squatline("run", study, "--no-report")
+        answer = squatline("run", study, "--no-report", "--details")
         assert answer.status == 0, answer.err
         assert "correlated; each known alone" in " ".join(answer.out.split()).lower()
         limit = load_summary(study / "results").limits[0]
