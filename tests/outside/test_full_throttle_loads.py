@@ -1,0 +1,100 @@
+"""Front load at full throttle, against statics and against independent solvers of the coupled balance."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from tests.model_help import SPRINT_CAR, evaluate, scattered_cars
+
+GRIPPY = {**SPRINT_CAR, "tyre_friction": 1.5}
+G = 9.80665
+
+
+def in_vacuum(**given: Any) -> dict[str, Any]:
+    return {
+        **SPRINT_CAR,
+        "air_density": 1e-12,
+        "rolling_resistance": 0.0,
+        "rotating_mass_factor": 1.0,
+        **given,
+    }
+
+
+@pytest.mark.parametrize("speed", [5.0, 20.0, 45.0])
+def test_without_air_the_push_moves_its_share_of_the_load(speed: float) -> None:
+    """Statics: m g l_r / L less m a h / L, with a = P / (m v) of a constant power; definition."""
+    car = in_vacuum(speed=speed)
+    push = car["shaft_power"] * car["drive_efficiency"] / speed
+    rear_arm = car["wheelbase"] - car["cg_station"]
+    expected = (car["mass"] * G * rear_arm - push * car["cg_height"]) / car["wheelbase"]
+    found = evaluate(["full_throttle_front_load", "acceleration"], car)
+    assert found["full_throttle_front_load"] == pytest.approx(expected, rel=1e-9)
+    assert found["acceleration"] == pytest.approx(push / car["mass"], rel=1e-9)
+
+
+def test_without_air_the_front_lifts_at_the_acceleration_of_statics() -> None:
+    """Statics: the front lifts in drive at a = g l_r / h; moments about the rear contact."""
+    car = in_vacuum()
+    a = G * (car["wheelbase"] - car["cg_station"]) / car["cg_height"]
+    speed = car["shaft_power"] * car["drive_efficiency"] / (car["mass"] * a)
+    loads = [evaluate(["full_throttle_front_load"], {**car, "speed": speed * f}) for f in (0.999, 1.001)]
+    below, above = (load["full_throttle_front_load"] for load in loads)
+    assert below < 0 < above
+
+
+def solved(car: dict[str, Any], speed: float) -> float:
+    """Front load where the acceleration that is tried is the one it allows, by scipy's brentq."""
+
+    def surplus(tried: float) -> float:
+        given = {**car, "speed": speed, "longitudinal_acceleration": tried}
+        inertia = car["mass"] * 1.0
+        return float(evaluate(["excess_force"], given)["excess_force"]) / inertia - tried
+
+    a = brentq(surplus, -50, 50, xtol=1e-12)
+    given = {**car, "speed": speed, "longitudinal_acceleration": a}
+    return float(evaluate(["front_axle_load"], given)["front_axle_load"])
+
+
+@pytest.mark.parametrize("opening", [0.0, 1.0])
+@pytest.mark.parametrize("speed", [10.0, 31.0, 50.0])
+def test_the_coupled_balance_is_the_one_scipy_finds(speed: float, opening: float) -> None:
+    """scipy.optimize.brentq on acceleration tried less acceleration allowed."""
+    car = {**GRIPPY, "flap_opening": opening, "rotating_mass_factor": 1.0}
+    found = evaluate(["full_throttle_front_load"], {**car, "speed": speed})["full_throttle_front_load"]
+    assert found == pytest.approx(solved(car, speed), rel=1e-8)
+
+
+def test_the_least_load_is_that_of_a_dense_row_of_speeds() -> None:
+    """numpy.min over 20 000 speeds of the load, for scattered cars one by one; definition."""
+    cars = {**scattered_cars(8), "tyre_friction": 1.5}
+    found = evaluate(["lowest_front_load", "lowest_front_load_speed"], {**cars, "speed": 50.0})
+    speeds = np.linspace(1.0, 50.0, 20_000)
+    for k in range(8):
+        car = {name: float(np.broadcast_to(value, (8,))[k]) for name, value in cars.items()}
+        load = evaluate(["full_throttle_front_load"], {**car, "speed": speeds})["full_throttle_front_load"]
+        assert found["lowest_front_load"][k] == pytest.approx(np.min(load), abs=0.01)
+        assert found["lowest_front_load_speed"][k] == pytest.approx(speeds[np.argmin(load)], abs=0.1)
+
+
+def test_gaining_speed_takes_load_off_and_losing_it_puts_it_on() -> None:
+    """Below top speed the front carries less than at a held speed, above it more; statics, sign only."""
+    top = float(evaluate(["top_speed"], GRIPPY)["top_speed"])
+    for speed, sign in ((0.6 * top, -1), (1.1 * top, 1)):
+        found = evaluate(["full_throttle_front_load", "front_axle_load"], {**GRIPPY, "speed": speed})
+        assert sign * (found["full_throttle_front_load"] - found["front_axle_load"]) > 0
+
+
+def test_the_front_lifts_at_the_speed_scipy_finds() -> None:
+    """scipy.optimize.brentq on the load over speed."""
+    found = float(evaluate(["full_throttle_lift_off_speed"], GRIPPY)["full_throttle_lift_off_speed"])
+
+    def load(speed: float) -> float:
+        return float(
+            evaluate(["full_throttle_front_load"], {**GRIPPY, "speed": speed})["full_throttle_front_load"]
+        )
+
+    assert found == pytest.approx(brentq(load, 45, 85, xtol=1e-10), rel=1e-8)
