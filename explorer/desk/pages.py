@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -59,7 +59,7 @@ QUESTIONS: Mapping[str, tuple[str, Mapping[str, str]]] = {
             "ideal": "as strong as the tyres hold",
             "balance": "with a share to the front",
             "fitted": "as fitted, with their own torque",
-            "none": "none but the motor",
+            "none": "none: air, tyres and slope alone slow it",
         },
     ),
     "wake": ("does it follow another car?", {"": "no", "yes": "yes"}),
@@ -190,16 +190,25 @@ def _verdicts(bench: Workbench) -> dict[str, Any]:
     }
 
 
+def _first_drawn(study: Study) -> tuple[str, Mapping[str, float | None]] | None:
+    """Return the first condition that can be drawn; the others are not evaluated, which takes its time."""
+    for name, condition in study.conditions.items():
+        try:
+            values = nominal_values(replace(study, conditions={name: condition}))[name]
+        except SquatlineError:
+            continue
+        if can_draw(values):
+            return name, values
+    return None
+
+
 def _drawing(study: Study) -> dict[str, Any] | None:
     """Draw the car in the first condition that can be drawn, with the places of its parts."""
-    try:
-        nominal = nominal_values(study)
-    except SquatlineError:
+    found = _first_drawn(study)
+    if found is None:
         return None
-    drawn = [name for name in study.conditions if can_draw(nominal.get(name, {}))]
-    if not drawn:
-        return None
-    values, points = nominal[drawn[0]], study.graph.families.get("point", ())
+    name, values = found
+    points = study.graph.families.get("point", ())
     svg = side_view(
         values,
         points,
@@ -210,7 +219,7 @@ def _drawing(study: Study) -> dict[str, Any] | None:
     )
     from markupsafe import Markup
 
-    words = study.conditions[drawn[0]].words or drawn[0].replace("_", " ")
+    words = study.conditions[name].words or name.replace("_", " ")
     places = part_places(values, points)
     return {
         "svg": Markup(svg),  # every word in it has been escaped where it was drawn
