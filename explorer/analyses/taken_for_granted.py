@@ -1,4 +1,4 @@
-"""What a study leaves unsaid where it decides: brakes, rotating masses, the time before the brakes act."""
+"""What a study leaves unsaid where it decides: brakes, throttle, rotating masses, when the brakes act."""
 
 from __future__ import annotations
 
@@ -31,6 +31,12 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
             f"rotating_mass_factor is left at 1, and {spun} takes wheels and motor to spin up by themselves; "
             "give it under [inputs], about 1.05 is usual (judgement)"
         )
+    held = _judged_at_held_speed(study)
+    if held:
+        yield (
+            f"{held} is limited for a car that holds its speed; one that is gaining speed carries less "
+            "at the front: limit lowest_front_load or full_throttle_lift_off_speed as well"
+        )
     for condition, values in nominal.items():
         fence, reaction = values.get("fence_distance"), values.get("reaction_distance")
         if fence is not None and reaction is not None and 0 < fence <= reaction:
@@ -39,6 +45,16 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
                 f"car goes {reaction:.3g} m (reaction_time and radio_delay): nothing the driver does stops "
                 "it there; move the fence or take speed off"
             )
+
+
+def _judged_at_held_speed(study: Study) -> str:
+    """Name the limited front loads that know no throttle, where there is a drive and no limit that does."""
+    limited = {limit.output.quantity for limit in study.limits}
+    if limited & {"lowest_front_load", "full_throttle_front_load", "full_throttle_lift_off_speed"}:
+        return ""
+    if not any("driving_force" in needed for needed in _asked_for(study).values()):
+        return ""
+    return " and ".join(sorted(limited & {"front_axle_load", "front_lift_off_speed"}))
 
 
 def _asked_for(study: Study) -> dict[str, frozenset[str]]:

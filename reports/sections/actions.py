@@ -45,7 +45,7 @@ def action_lines(report: Report) -> list[Line]:
 
 
 def _words(report: Report, action: Action) -> Line:
-    named = listed(f"“{name}”" for name in action.limits)
+    named = listed(f"“{name}”" for name in action.limits) if action.limits else ""
     plan = report.summary.measuring
     match action.todo:
         case "do not run":

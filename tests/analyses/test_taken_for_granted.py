@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -11,6 +10,7 @@ import pytest
 from explorer.analyses.nominal import nominal_values
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.study.study import load_study
+from explorer.study.template import CarHas, template
 
 SAID = {
     "brakes": 'brakes = "fitted"',
@@ -20,10 +20,12 @@ SAID = {
 
 
 def _cautions(folder: Path, asked: str, inputs: str = "", models: str = "") -> list[str]:
-    text = files("explorer.study").joinpath("new_study.toml").read_text(encoding="utf-8")
+    text = template(CarHas())
     text = re.sub(
         r"(?m)^(brakes|rotating_mass_factor|friction_brake_force|brake_balance_front) = .*\n", "", text
     )
+    # A limit at full throttle hangs on rotating masses by itself.
+    text = re.sub(r'\[\[limits\]\]\nname = "Front wheels stay down(?s:.*?)\n\n', "", text)
     text = text.replace("[inputs]\n", f"[inputs]\n{inputs}\n", 1).replace(
         "[models]\n", f"[models]\n{models}\n", 1
     )
@@ -64,3 +66,24 @@ def test_a_fence_nearer_than_the_reaction(tmp_path: Path, distance: float, told:
     inputs = f"reaction_time = '0.78 s'\nradio_delay = '0.02 s'\nfence_distance = '{distance} m'"
     found = _cautions(tmp_path, "fence_energy", inputs)
     assert any("fence_distance is 30 m" in caution and "36 m" in caution for caution in found) == told
+
+
+HELD = (
+    '\n[[limits]]\nquantity = "front_axle_load"\ncondition = "closed"\nat_least = "1 N"\nprobability = 0.9\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("limits", "told"),
+    [
+        (HELD, True),
+        (HELD + HELD.replace("front_axle_load", "lowest_front_load"), False),
+    ],
+    ids=["held speed alone", "least load as well"],
+)
+def test_a_front_load_judged_for_a_car_that_gains_no_speed(tmp_path: Path, limits: str, told: bool) -> None:
+    text = template(CarHas()).replace("full_throttle_lift_off_speed", "front_lift_off_speed")
+    (tmp_path / "study.toml").write_text(text + limits, encoding="utf-8")
+    study = load_study(tmp_path)
+    found = [one for one in taken_for_granted(study, nominal_values(study)) if "lowest_front_load" in one]
+    assert bool(found) == told

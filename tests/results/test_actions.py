@@ -81,3 +81,12 @@ def test_page_one_the_section_and_the_terminal_have_the_same_list() -> None:
         if getattr(answer, "question", "").startswith("What next?")
     ]
     assert asked.why == tuple(todo[:3])
+
+
+def test_a_plan_that_found_nothing_to_measure_is_told_in_words() -> None:
+    """No step names a limit: the sentence of the plan stands, and the list goes on."""
+    summary = replace(SUMMARY, measuring=replace(measuring(), steps=()))
+    todo = [one.todo for one in actions_of(summary)]
+    lines = actions.action_lines(Report(replace(make_results(), summary=summary)))
+    assert "measure" in todo
+    assert len(lines) >= len(todo)
