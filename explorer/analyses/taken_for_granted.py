@@ -34,7 +34,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
     held = _judged_at_held_speed(study)
     if held:
         yield (
-            f"{held} is limited for a car that holds its speed; one that is gaining speed carries less "
+            f"the limit on {held} is for a car that holds its speed; one that is gaining speed carries less "
             "at the front: limit lowest_front_load or full_throttle_lift_off_speed as well"
         )
     for condition, values in nominal.items():

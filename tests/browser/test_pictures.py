@@ -28,9 +28,11 @@ def _grey(data: bytes) -> tuple[int, int, bytes]:
 def test_no_page_is_empty_and_the_margins_are(tmp_path: Path) -> None:
     pages = _pages(tmp_path)
     assert len(pages) > 4
-    for width, height, pixels in pages:
+    for number, (width, height, pixels) in enumerate(pages, 1):
         body = pixels[width * height // 12 : width * height * 11 // 12]
-        assert sum(level < 128 for level in body) > 0.002 * len(body)
+        # The last page may hold a few lines only.
+        least = 0.0005 if number == len(pages) else 0.002
+        assert sum(level < 128 for level in body) > least * len(body)
         edge = [
             pixels[row * width + column]
             for row in range(height)

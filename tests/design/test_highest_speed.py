@@ -102,7 +102,7 @@ def test_a_limit_that_fails_at_any_speed_leaves_none(tmp_path: Path) -> None:
     found = speeds_of(known(tmp_path, HOLD + broken.replace("at_least = 0", "at_least = 25")))
     (state,) = found.states
     assert (state.speed, state.sure, state.steps) == (None, None, ())
-    assert "at no speed do all safety limits hold; “broken” already fails at 10\xa0m/s" in words(
+    assert "at no speed are all safety limits met; “broken” already fails at 10\xa0m/s" in words(
         state_headline(state, "m/s")
     )
     assert state.limits[0].up_to == pytest.approx(40.9, abs=0.2)
@@ -210,7 +210,7 @@ def test_the_command_prints_the_ladder(tmp_path: Path, squatline: Callable[..., 
     answer = squatline("explore", folder, "--allow-code", "--no-report", "--only", "speed")
     assert answer.status == 0, answer.err
     for said in (
-        "Flap closed: all safety limits hold up to",
+        "Flap closed: all safety limits are met up to",
         "never a clearance",
         "Steps, and what nine cars in ten would show",
     ):

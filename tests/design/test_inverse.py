@@ -87,7 +87,7 @@ def test_when_no_value_is_enough_it_says_so(tmp_path: Path) -> None:
     share = float(norm.cdf(0.5))
     assert within(found.best_probability, share, math.sqrt(share * (1 - share) / SAMPLES))
     said = words(answer_headline(found))
-    assert said.startswith("No across between 2.9 and 4 is enough; at best the limit holds with 69")
+    assert said.startswith("No across between 2.9 and 4 is enough; at best 69")
 
 
 def test_the_other_limits_are_told_at_the_choice(tmp_path: Path) -> None:

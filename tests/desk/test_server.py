@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import socket
 from collections.abc import Iterator
@@ -87,10 +88,18 @@ def test_no_path_leads_out_of_what_is_served(served: Served, path: str) -> None:
 
 
 def test_too_much_is_refused_before_it_is_read(served: Served) -> None:
-    status, text, _ = served.ask("text", form={"text": ""}, headers={"Content-Length": str(1_000_000_000)})
+    status, text = _answered(served, 1_000_000_000)
     assert status == 413
     assert f"{MOST_BYTES // 1_000_000} MB" in text
-    assert served.ask("text", form={"text": ""}, headers={"Content-Length": "-1"})[0] in (400, 413)
+    assert _answered(served, -1)[0] in (400, 413)
+
+
+def _answered(served: Served, length: int) -> tuple[int, str]:
+    """Ask until an answer comes: a server that hangs up on unread bytes may take its answer along."""
+    while True:
+        with contextlib.suppress(ConnectionError):
+            status, text, _ = served.ask("text", form={"text": ""}, headers={"Content-Length": str(length)})
+            return status, text
 
 
 def test_too_much_without_a_length_is_cut_off(served: Served) -> None:
