@@ -182,6 +182,7 @@ def test_level_weighing_against_its_closed_form() -> None:
     assert any("height of the centre of gravity stays unknown" in note for note in fit.notes)
 
 
+@pytest.mark.long
 def test_intervals_of_300_weighings_hold_the_truth_95_times_in_100() -> None:
     rises = np.array([0.0, 0.0, 0.1, 0.1, 0.15, 0.15])
     truth = np.array([6, 0.19, 0.06])

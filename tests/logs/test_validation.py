@@ -43,6 +43,7 @@ def test_runs_of_a_right_model_are_explained() -> None:
     assert found[0].words.startswith("the model explains this run: ")
 
 
+@pytest.mark.long
 def test_coverage_over_many_runs_is_that_of_the_band() -> None:
     coverage = [judged(*run_of(seed, rows=60)).coverage for seed in range(200)]
     spread = float(np.std(coverage, ddof=1)) / np.sqrt(200)
@@ -136,6 +137,7 @@ def at_most(level: float, count: int, found: Array) -> bool:
     return bool(np.count_nonzero(found < level) <= level * count + 3 * np.sqrt(count * level))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("known", [False, True], ids=["scatter found", "scatter given"])
 def test_scatter_that_repeats_itself_does_not_condemn_a_right_model(known: bool) -> None:
     found = chances(60, 0.9, known=known)
