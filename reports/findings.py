@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.sensitivity import Index
 from explorer.results.records import InputRecord, LimitRecord, Summary
+from explorer.study.usual import ASSUMED
 from reports.blocks import Line, Link
 from reports.formatting import percent, share, share_range
 from reports.report import severity
@@ -101,6 +102,11 @@ def without_source(summary: Summary) -> list[InputRecord]:
     order = {key: position for position, key in enumerate(leading_inputs(summary, len(summary.inputs)))}
     missing = [record for record in summary.inputs if record.source is None and not record.default]
     return sorted(missing, key=lambda record: order.get(record.key, len(order)))
+
+
+def assumed(summary: Summary) -> list[InputRecord]:
+    """List the inputs that are drawn from what is usual, for want of better."""
+    return [record for record in summary.inputs if record.source == ASSUMED]
 
 
 def met_words(limit: LimitRecord) -> Line:

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from explorer.graph.units import from_si, parse, pretty
 from explorer.study.study import Study, wanted_outputs
+
+# What a wrong unit, a wrong sign or a slipped point makes of a value.
+_SLIPS = (-1.0, 1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
 
 Nominal = Mapping[str, Mapping[str, float | None]]
 
@@ -18,6 +22,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
         Condition -> quantity -> value with all inputs at their nominal values.
 
     """
+    yield from odd_inputs(study)
     asked = _asked_for(study)
     braked = _hanging_on("brake_push", asked)
     if braked and "brakes" not in study.entries.models:
@@ -45,6 +50,30 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
                 f"car goes {reaction:.3g} m (reaction_time and radio_delay): nothing the driver does stops "
                 "it there; move the fence or take speed off"
             )
+
+
+def odd_inputs(study: Study) -> list[str]:
+    """Return a caution for each input outside what is usual of such cars, with the slip that explains it."""
+    found = []
+    for name, one in study.inputs.items():
+        quantity = study.graph.quantities[name]
+        usual, value = quantity.usual, one.distribution.nominal
+        if usual is None or one.default:
+            continue
+        low, high = (parse(text, None, quantity.unit)[0] for text in (usual.low, usual.high))
+        if low <= value <= high:
+            continue
+        slip = next((by for by in _SLIPS if low <= value * by <= high), None)
+        meant = f"; did you mean {_shown(value * slip, one.display_unit)}?" if slip else ""
+        found.append(
+            f"{name} is {_shown(value, one.display_unit)}, where {usual.low} to {usual.high} is usual "
+            f"of such cars (judgement){meant}"
+        )
+    return found
+
+
+def _shown(value: float, unit: str) -> str:
+    return f"{from_si(value, unit):.4g} {pretty(unit)}".rstrip()
 
 
 def _judged_at_held_speed(study: Study) -> str:

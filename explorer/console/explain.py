@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -86,6 +87,7 @@ def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
         "needs": list(quantity.needed_names),
         "used_by": used_by,
         "allowed": quantity.allowed_range if quantity.is_given else None,
+        "usual": asdict(quantity.usual) if quantity.usual is not None else None,
         "default": quantity.default,
         "no_answer_means": quantity.fails or None,
         "members": members,

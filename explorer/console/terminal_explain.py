@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from rich.box import SIMPLE_HEAD
@@ -61,6 +61,9 @@ def show_explanation(entry: dict[str, Any]) -> None:
         default = f"; {silent} when the study is silent" if silent else ""
         out.print(Text(f"given by the study; allowed: {entry['allowed']}{default}"))
         out.print(Text(f"written in {allowed_units(entry['unit'])}"))
+        if entry["usual"]:
+            for line in _usual(entry["usual"]):
+                out.print(Text(line))
     else:
         out.print(Text(f"computed in {entry['subject']} from: {', '.join(entry['needs']) or 'nothing'}"))
     for label, key in (("source", "source"), ("no answer means", "no_answer_means")):
@@ -85,3 +88,12 @@ def _value_words(row: dict[str, Any]) -> str:
     if row["failed_share"] > 0:
         words += f"; no answer in {percent(row['failed_share'])} of samples"
     return words + (f" (given as {row['given_as']})" if "given_as" in row else "")
+
+
+def _usual(usual: Mapping[str, str | None]) -> Iterator[str]:
+    """Say what is usual of such cars, and how the value is measured at home."""
+    typical = f", {usual['typical']} being typical" if usual["typical"] else ""
+    drawn = '; written "usual", it is drawn from there' if usual["typical"] else ""
+    yield f"usual: {usual['low']} to {usual['high']}{typical} (judgement){drawn}"
+    if usual["by"]:
+        yield f"measured by: {usual['by']}"

@@ -65,6 +65,27 @@ class Need:
 
 
 @dataclass(frozen=True)
+class Usual:
+    """What a given quantity usually is on electric model cars of 1:10 to 1:5: judgement, not published.
+
+    Attributes
+    ----------
+    low, high:
+        Ends of the usual range, as text with a unit.
+    typical:
+        Between them, where a value that is not known may be drawn from the range; None where a tape or scales
+        tell it, or where it is chosen.
+    by:
+        How it is measured at home.
+    """
+
+    low: str
+    typical: str | None
+    high: str
+    by: str = ""
+
+
+@dataclass(frozen=True)
 class Quantity:
     """What is known of a quantity before any number is: the handbook entry and how to compute it.
 
@@ -96,6 +117,8 @@ class Quantity:
         True when its function returns several values in a named tuple: it is no number itself.
     parts:
         The fields of that tuple that are quantities of their own.
+    usual:
+        What a given quantity usually is, and how it is measured at home.
     """
 
     name: str
@@ -116,6 +139,7 @@ class Quantity:
     table: tuple[str, ...] = ()
     record: bool = False
     parts: tuple[Quantity, ...] = ()
+    usual: Usual | None = None
 
     @property
     def is_given(self) -> bool:
@@ -173,6 +197,7 @@ class Given:
     source: str = ""
     each: str | None = None
     table: tuple[str, ...] = field(default=())
+    usual: Usual | None = None
 
 
 def given(
@@ -185,9 +210,10 @@ def given(
     at_most: float | None = None,
     source: str = "",
     each: str | None = None,
+    usual: Usual | None = None,
 ) -> Any:
-    """Declare a quantity that the study gives, with its SI unit, meaning, default and physical range."""
-    return Given(unit, inspect.cleandoc(text), default, above, at_least, at_most, source, each)
+    """Declare a quantity that the study gives: SI unit, meaning, default, physical range and usual range."""
+    return Given(unit, inspect.cleandoc(text), default, above, at_least, at_most, source, each, usual=usual)
 
 
 def given_table(columns: tuple[str, ...], text: str, *, source: str = "") -> Any:
@@ -320,6 +346,7 @@ def quantities_of(module: Any) -> list[Quantity]:
                     each=value.each,
                     subject=module.__name__.rpartition(".")[2],
                     table=value.table,
+                    usual=value.usual,
                 )
             )
     return found

@@ -25,6 +25,7 @@ from explorer.study.on_wheels import check_contact, judged_on_wheels
 from explorer.study.own_quantities import own_modules
 from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, read_schema
 from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
+from explorer.study.usual import is_usual, usual_entry
 
 # A tail beyond what is possible is forgiven when rarer than this; what is drawn there is a failed sample.
 FORGIVEN_TAIL = 1e-3
@@ -407,6 +408,8 @@ def read_input(
     quantity = _known(name, graph, key)
     if quantity.table:
         raise StudyError("this quantity is a table", key=key, remedy=f"name its CSV file as [tables.{name}]")
+    if is_usual(entry):
+        entry = usual_entry(quantity, key)
     try:
         distribution, unit = read_distribution(entry, quantity.unit, key, folder)
     except SquatlineError as error:

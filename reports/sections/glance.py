@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import Cell, Code, Column, Line, Link, Quiet, Section, Table, Verdict, cell
-from reports.findings import slug, without_source, worst
+from reports.findings import assumed, slug, without_source, worst
 from reports.formatting import amount, percent, range_amount, share
 from reports.questions import FLIP, SPEED, Question, questions
 from reports.report import Report, in_words, sentence, severity
@@ -140,4 +140,10 @@ def _where_from(report: Report) -> tuple[Cell, ...]:
     words: Line = (f"All {given} that the study gives have a source (", link, ").")
     if missing:
         words = (f"{missing} of {given} that the study gives have no source (", link, ").")
+    guessed = len(assumed(report.summary))
+    if guessed:
+        words = (
+            *words,
+            f" {guessed} of them {'is' if guessed == 1 else 'are'} assumed: drawn from what is usual.",
+        )
     return (cell("Which numbers lack a source?"), cell(""), cell(*words))

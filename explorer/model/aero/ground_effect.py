@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
 splitter_ground_gain = given(
     "1",
@@ -21,12 +21,21 @@ splitter_ground_gain = given(
     """,
     default=0.0,
     at_least=0,
+    usual=Usual("0.0", "0.5", "1.0", by="splitter force in a fan rig at two gaps"),
 )
 splitter_gap_at_rest = given(
-    "m", "Gap under the splitter's centre of pressure at rest.", default=0.01, above=0
+    "m",
+    "Gap under the splitter's centre of pressure at rest.",
+    default=0.01,
+    above=0,
+    usual=Usual("2 mm", None, "50 mm", by="feeler strips on a flat plate"),
 )
 splitter_reference_gap = given(
-    "m", "Gap at which the splitter's downforce coefficient was found.", default=0.01, above=0
+    "m",
+    "Gap at which the splitter's downforce coefficient was found.",
+    default=0.01,
+    above=0,
+    usual=Usual("2 mm", None, "50 mm", by="the gap in the rig"),
 )
 splitter_critical_gap = given(
     "m",
@@ -36,6 +45,7 @@ splitter_critical_gap = given(
     """,
     default=0.0,
     at_least=0,
+    usual=Usual("0 mm", "2 mm", "4 mm", by="tufts or force in a fan rig as the gap closes"),
 )
 
 

@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
-wing_area = given("m2", "Reference area of the rear wing.", at_least=0)
-wing_station = given("m", "Centre of pressure of the wing: distance behind the front axle.")
-wing_height = given("m", "Height of the wing's centre of pressure above the ground.", at_least=0)
+wing_area = given(
+    "m2",
+    "Reference area of the rear wing.",
+    at_least=0,
+    usual=Usual("0.004 m2", None, "0.15 m2", by="span times chord"),
+)
+wing_station = given(
+    "m",
+    "Centre of pressure of the wing: distance behind the front axle.",
+    usual=Usual("-100 mm", None, "900 mm", by="drawing: a third of the chord behind the leading edge"),
+)
+wing_height = given(
+    "m",
+    "Height of the wing's centre of pressure above the ground.",
+    at_least=0,
+    usual=Usual("20 mm", None, "400 mm", by="height gauge"),
+)
 
 
 @quantity("m2", source="definition, in the wake of a car ahead times what is left of the dynamic pressure")

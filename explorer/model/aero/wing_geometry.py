@@ -10,20 +10,43 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
-wing_span = given("m", "Span of the wing between its end plates.", above=0)
+wing_span = given(
+    "m",
+    "Span of the wing between its end plates.",
+    above=0,
+    usual=Usual("60 mm", None, "600 mm", by="calliper"),
+)
 wing_incidence = given(
-    "rad", "Angle of the main chord line to the floor, leading edge down positive.", default=0.0
+    "rad",
+    "Angle of the main chord line to the floor, leading edge down positive.",
+    default=0.0,
+    usual=Usual("-10 deg", None, "40 deg", by="angle gauge"),
 )
 wing_zero_lift_angle = given(
-    "rad", "Incidence that the camber of the section is worth; 0 for a flat one.", default=0.0
+    "rad",
+    "Incidence that the camber of the section is worth; 0 for a flat one.",
+    default=0.0,
+    usual=Usual("0 deg", "3 deg", "8 deg", by="section data"),
 )
-flap_chord_share = given("1", "Chord of the moving flap over the whole chord.", above=0, at_most=0.9)
+flap_chord_share = given(
+    "1",
+    "Chord of the moving flap over the whole chord.",
+    above=0,
+    at_most=0.9,
+    usual=Usual("0.05", None, "0.7", by="calliper"),
+)
 flap_deflection_closed = given(
-    "rad", "Angle of the flap to the main chord line when closed, trailing edge up."
+    "rad",
+    "Angle of the flap to the main chord line when closed, trailing edge up.",
+    usual=Usual("0 deg", None, "75 deg", by="angle gauge"),
 )
-flap_deflection_open = given("rad", "Angle of the flap to the main chord line when open, trailing edge up.")
+flap_deflection_open = given(
+    "rad",
+    "Angle of the flap to the main chord line when open, trailing edge up.",
+    usual=Usual("-20 deg", None, "30 deg", by="angle gauge"),
+)
 flap_viscous_share = given(
     "1",
     """Share of the thin-aerofoil flap effect that is left in real air.
@@ -33,21 +56,41 @@ flap_viscous_share = given(
     default=0.7,
     above=0,
     at_most=1,
+    usual=Usual("0.5", "0.7", "0.9", by="fan rig"),
 )
 wing_span_efficiency = given(
-    "1", "Span efficiency for induced drag; end plates raise it.", default=0.9, above=0, at_most=2
+    "1",
+    "Span efficiency for induced drag; end plates raise it.",
+    default=0.9,
+    above=0,
+    at_most=2,
+    usual=Usual("0.7", "0.9", "1.3", by="fan rig"),
 )
 wing_profile_drag_coefficient = given(
-    "1", "Drag coefficient of the section without induced drag.", default=0.03, at_least=0
+    "1",
+    "Drag coefficient of the section without induced drag.",
+    default=0.03,
+    at_least=0,
+    usual=Usual("0.015", "0.03", "0.08", by="section data at this Reynolds number"),
 )
 wing_highest_downforce_coefficient = given(
-    "1", "Downforce coefficient at which the wing stalls; it is held there (judgement).", default=1.8, above=0
+    "1",
+    "Downforce coefficient at which the wing stalls; it is held there (judgement).",
+    default=1.8,
+    above=0,
+    usual=Usual("1.2", "1.8", "2.6", by="fan rig, incidence raised until it stalls"),
 )
 wing_downforce_factor = given(
-    "1", "Real downforce coefficient over the one theory gives: mean 1, wide spread.", above=0
+    "1",
+    "Real downforce coefficient over the one theory gives: mean 1, wide spread.",
+    above=0,
+    usual=Usual("0.6", "0.95", "1.2", by="rear travel logged at speed"),
 )
 wing_drag_factor = given(
-    "1", "Real drag coefficient over the one theory gives: mean 1, wide spread.", above=0
+    "1",
+    "Real drag coefficient over the one theory gives: mean 1, wide spread.",
+    above=0,
+    usual=Usual("0.8", "1.1", "1.8", by="coast-down closed against open"),
 )
 
 

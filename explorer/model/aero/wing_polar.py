@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, given_table, quantity
+from explorer.graph.quantity import Usual, given, given_table, quantity
 from explorer.graph.tables import LookupTable
 
 wing_polar = given_table(
@@ -17,10 +17,14 @@ wing_polar = given_table(
     "Coefficients of the wing on its area against incidence, leading edge down positive.",
 )
 wing_incidence_closed = given(
-    "rad", "Incidence of the wing at zero pitch when closed, leading edge down positive."
+    "rad",
+    "Incidence of the wing at zero pitch when closed, leading edge down positive.",
+    usual=Usual("0 deg", None, "60 deg", by="angle gauge"),
 )
 wing_incidence_open = given(
-    "rad", "Incidence of the wing at zero pitch when open, leading edge down positive."
+    "rad",
+    "Incidence of the wing at zero pitch when open, leading edge down positive.",
+    usual=Usual("-10 deg", None, "25 deg", by="angle gauge"),
 )
 wing_polar_drag_offset = given(
     "1", "What the polar's drag coefficient is off by, the same at every incidence.", default=0.0

@@ -5,16 +5,30 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
-air_temperature = given("K", "Temperature of the air at the track.", above=200, at_most=350)
-relative_humidity = given("1", "Relative humidity of the air, 0 to 1.", default=0.5, at_least=0, at_most=1)
+air_temperature = given(
+    "K",
+    "Temperature of the air at the track.",
+    above=200,
+    at_most=350,
+    usual=Usual("-10 degC", None, "45 degC", by="thermometer in the shade"),
+)
+relative_humidity = given(
+    "1",
+    "Relative humidity of the air, 0 to 1.",
+    default=0.5,
+    at_least=0,
+    at_most=1,
+    usual=Usual("5 %", None, "100 %", by="hygrometer"),
+)
 altitude = given(
     "m",
     "Geopotential altitude of the track; used for the air pressure when no pressure is given.",
     default=0.0,
     at_least=-1000,
     at_most=11000,
+    usual=Usual("-400 m", None, "3000 m", by="map"),
 )
 
 

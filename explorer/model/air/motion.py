@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
-speed = given("m/s", "Speed over the ground.", at_least=0)
+speed = given(
+    "m/s",
+    "Speed over the ground.",
+    at_least=0,
+    usual=Usual("1 m/s", None, "75 m/s", by="GPS"),
+)
 headwind = given(
     "m/s",
     """Wind against the car; negative from behind.
@@ -13,8 +18,14 @@ headwind = given(
     A tailwind faster than the car is outside the model: the air would meet it from the rear.
     """,
     default=0.0,
+    usual=Usual("-10 m/s", None, "10 m/s", by="anemometer"),
 )
-grade = given("rad", "Slope of the track, positive uphill; meant for a few degrees.", default=0.0)
+grade = given(
+    "rad",
+    "Slope of the track, positive uphill; meant for a few degrees.",
+    default=0.0,
+    usual=Usual("-5 deg", None, "5 deg", by="level and rule"),
+)
 longitudinal_acceleration = given(
     "m/s2", "Acceleration along the track for the axle loads; negative when braking.", default=0.0
 )
@@ -27,6 +38,7 @@ wake_loss_front = given(
     default=0.0,
     at_least=0,
     at_most=1,
+    usual=Usual("0.05", "0.2", "0.5", by="front travel logged behind another car"),
 )
 wake_loss_rear = given(
     "1",
@@ -34,6 +46,7 @@ wake_loss_rear = given(
     default=0.0,
     at_least=0,
     at_most=1,
+    usual=Usual("0.0", "0.12", "0.4", by="rear travel logged behind another car"),
 )
 gravity = given(
     "m/s2", "Free fall acceleration.", default=9.80665, above=0, source="ISO 80000-3, standard value"

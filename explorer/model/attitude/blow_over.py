@@ -17,12 +17,22 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.numeric import first_fall
 
-bump_pitch = given("rad", "Nose-up angle that a bump or crest adds to the steady pitch.", default=0.0)
-gust = given("m/s", "Headwind that comes on suddenly, on top of the steady one.", default=0.0)
+bump_pitch = given(
+    "rad",
+    "Nose-up angle that a bump or crest adds to the steady pitch.",
+    default=0.0,
+    usual=Usual("0 deg", "0.5 deg", "2 deg", by="straight edge on the strip, over one wheelbase"),
+)
+gust = given(
+    "m/s",
+    "Headwind that comes on suddenly, on top of the steady one.",
+    default=0.0,
+    usual=Usual("0 m/s", "2 m/s", "5 m/s", by="anemometer over ten minutes, highest less mean"),
+)
 body_drag_station = given(
     "m",
     """Station at which the drag of the body acts: it says how fast that drag gains height with the nose.
@@ -30,6 +40,7 @@ body_drag_station = given(
     The default of 0.15 m is a judgement for a wheelbase of a third of a metre.
     """,
     default=0.15,
+    usual=Usual("-100 mm", None, "400 mm", by="judged: middle of the body"),
 )
 
 

@@ -5,12 +5,31 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
-mass = given("kg", "Mass of the car ready to run, battery in.", above=0)
-wheelbase = given("m", "Distance between the axles.", above=0)
-cg_station = given("m", "Centre of gravity: distance behind the front axle.")
-cg_height = given("m", "Centre of gravity: height above the ground.", above=0)
+mass = given(
+    "kg",
+    "Mass of the car ready to run, battery in.",
+    above=0,
+    usual=Usual("1.5 kg", None, "20 kg", by="scales"),
+)
+wheelbase = given(
+    "m",
+    "Distance between the axles.",
+    above=0,
+    usual=Usual("200 mm", None, "700 mm", by="tape"),
+)
+cg_station = given(
+    "m",
+    "Centre of gravity: distance behind the front axle.",
+    usual=Usual("40 mm", None, "450 mm", by="two scales, one under each axle"),
+)
+cg_height = given(
+    "m",
+    "Centre of gravity: height above the ground.",
+    above=0,
+    usual=Usual("15 mm", None, "120 mm", by="two scales, one axle raised"),
+)
 rotating_mass_factor = given(
     "1",
     """Mass the drive has to accelerate over the mass on the scales: wheels and motor spin up too.
@@ -19,6 +38,7 @@ rotating_mass_factor = given(
     """,
     default=1.0,
     at_least=1,
+    usual=Usual("1.02", "1.06", "1.15", by="spin-down of the wheels, or weights of motor, gears and wheels"),
 )
 
 

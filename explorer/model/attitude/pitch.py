@@ -5,17 +5,26 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.numeric import first_fall
 
 splitter_mounting_angle = given(
-    "rad", "Angle of the splitter to the floor, leading edge up positive.", default=0.0
+    "rad",
+    "Angle of the splitter to the floor, leading edge up positive.",
+    default=0.0,
+    usual=Usual("-10 deg", None, "10 deg", by="angle gauge"),
 )
 point_station = given(
-    "m", "Named point under the car: distance behind the front axle, ahead of it negative.", each="point"
+    "m",
+    "Named point under the car: distance behind the front axle, ahead of it negative.",
+    each="point",
+    usual=Usual("-250 mm", None, "900 mm", by="tape"),
 )
 point_clearance_at_rest = given(
-    "m", "Named point under the car: height above the ground at rest.", each="point"
+    "m",
+    "Named point under the car: height above the ground at rest.",
+    each="point",
+    usual=Usual("1 mm", None, "80 mm", by="feeler strips on a flat plate"),
 )
 
 

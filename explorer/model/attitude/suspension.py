@@ -7,51 +7,100 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 from explorer.model.attitude.supports import Support
 
 #: A travel, in metres, to a stop that is never met: what the inputs take that say nothing of one.
 OUT_OF_REACH = 1.0
 
-static_pitch = given("rad", "Pitch of the floor at rest, nose-up positive.", default=0.0)
-front_spring_rate = given("N/m", "Rate of one front spring.", above=0)
-rear_spring_rate = given("N/m", "Rate of one rear spring.", above=0)
-front_motion_ratio = given(
-    "1", "Travel of a front spring over the travel of its wheel.", default=1.0, above=0
+static_pitch = given(
+    "rad",
+    "Pitch of the floor at rest, nose-up positive.",
+    default=0.0,
+    usual=Usual("-4 deg", None, "3 deg", by="ride heights at both axles"),
 )
-rear_motion_ratio = given("1", "Travel of a rear spring over the travel of its wheel.", default=1.0, above=0)
+front_spring_rate = given(
+    "N/m",
+    "Rate of one front spring.",
+    above=0,
+    usual=Usual("0.3 N/mm", None, "25 N/mm", by="spring on a scale"),
+)
+rear_spring_rate = given(
+    "N/m",
+    "Rate of one rear spring.",
+    above=0,
+    usual=Usual("0.3 N/mm", None, "25 N/mm", by="spring on a scale"),
+)
+front_motion_ratio = given(
+    "1",
+    "Travel of a front spring over the travel of its wheel.",
+    default=1.0,
+    above=0,
+    usual=Usual("0.3", None, "1.3", by="spring travel against wheel travel"),
+)
+rear_motion_ratio = given(
+    "1",
+    "Travel of a rear spring over the travel of its wheel.",
+    default=1.0,
+    above=0,
+    usual=Usual("0.3", None, "1.3", by="spring travel against wheel travel"),
+)
 front_tyre_stiffness = given(
-    "N/m", "Vertical stiffness of one front tyre; the default is a rigid one.", default=1e9, above=0
+    "N/m",
+    "Vertical stiffness of one front tyre; the default is a rigid one.",
+    default=1e9,
+    above=0,
+    usual=Usual("8 N/mm", "20 N/mm", "60 N/mm", by="wheel pressed on a scale"),
 )
 rear_tyre_stiffness = given(
-    "N/m", "Vertical stiffness of one rear tyre; the default is a rigid one.", default=1e9, above=0
+    "N/m",
+    "Vertical stiffness of one rear tyre; the default is a rigid one.",
+    default=1e9,
+    above=0,
+    usual=Usual("8 N/mm", "20 N/mm", "60 N/mm", by="wheel pressed on a scale"),
 )
 front_bump_travel = given(
     "m",
     "How far the front goes down from rest to its stop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
+    usual=Usual("1 mm", None, "40 mm", by="pushed to the stop"),
 )
 rear_bump_travel = given(
     "m",
     "How far the rear goes down from rest to its stop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
+    usual=Usual("1 mm", None, "40 mm", by="pushed to the stop"),
 )
 front_droop_travel = given(
     "m",
     "How far the front rises from rest to full droop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
+    usual=Usual("0.5 mm", None, "40 mm", by="lifted until the wheel leaves the table"),
 )
 rear_droop_travel = given(
     "m",
     "How far the rear rises from rest to full droop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
+    usual=Usual("0.5 mm", None, "40 mm", by="lifted until the wheel leaves the table"),
 )
-front_stop_rate = given("N/m", "Rate a front stop adds to one wheel once touched.", default=5e4, above=0)
-rear_stop_rate = given("N/m", "Rate a rear stop adds to one wheel once touched.", default=5e4, above=0)
+front_stop_rate = given(
+    "N/m",
+    "Rate a front stop adds to one wheel once touched.",
+    default=5e4,
+    above=0,
+    usual=Usual("10 N/mm", "50 N/mm", "300 N/mm", by="stop pressed on a scale"),
+)
+rear_stop_rate = given(
+    "N/m",
+    "Rate a rear stop adds to one wheel once touched.",
+    default=5e4,
+    above=0,
+    usual=Usual("10 N/mm", "50 N/mm", "300 N/mm", by="stop pressed on a scale"),
+)
 
 
 @quantity(

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 from explorer.model.drive.traction import traction_limit
 
 friction_brake_force = given(
@@ -24,6 +24,7 @@ brake_balance_front = given(
     "Share of the friction brakes' push on the front axle: 0 for brakes at the rear alone.",
     at_least=0,
     at_most=1,
+    usual=Usual("0", None, "1", by="pull gauge at each axle, brakes on"),
 )
 
 

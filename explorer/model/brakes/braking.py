@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array, Mask
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.brakes.slowing import Slowing, slowing
 from explorer.model.interpolation import FEW, through
 
@@ -27,6 +27,7 @@ reaction_time = given(
     """,
     default=0.0,
     at_least=0,
+    usual=Usual("0.2 s", "0.5 s", "1.5 s", by="film of thumb and car, 240 frames a second"),
 )
 
 

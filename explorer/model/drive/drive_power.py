@@ -5,12 +5,21 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
 shaft_power = given(
-    "W", "Power of the motor shaft at full throttle, taken as the same at every speed.", above=0
+    "W",
+    "Power of the motor shaft at full throttle, taken as the same at every speed.",
+    above=0,
+    usual=Usual("100 W", None, "15 kW", by="battery power from a log, less losses"),
 )
-drive_efficiency = given("1", "Share of the shaft power that reaches the tyres.", above=0, at_most=1)
+drive_efficiency = given(
+    "1",
+    "Share of the shaft power that reaches the tyres.",
+    above=0,
+    at_most=1,
+    usual=Usual("0.70", "0.82", "0.92", by="full-throttle log of volts, amperes and GPS speed"),
+)
 
 
 @quantity("W", source="definition")

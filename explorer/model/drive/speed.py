@@ -5,10 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.numeric import first_fall, secant
 
-rolling_resistance = given("1", "Rolling resistance coefficient of the tyres, bearings included.", at_least=0)
+rolling_resistance = given(
+    "1",
+    "Rolling resistance coefficient of the tyres, bearings included.",
+    at_least=0,
+    usual=Usual("0.010", "0.022", "0.045", by="pull gauge at walking pace, or a slow coast-down"),
+)
 rolling_resistance_per_speed = given(
     "s/m",
     """What the rolling resistance coefficient gains per speed.

@@ -12,31 +12,46 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 _SPAN_POSITIONS = (0.0, 0.5, 1.0)
 _MIDDLE = 0.5
 
-end_plate_spacing = given("m", "Distance between the inner faces of the end plates.", above=0)
+end_plate_spacing = given(
+    "m",
+    "Distance between the inner faces of the end plates.",
+    above=0,
+    usual=Usual("60 mm", None, "600 mm", by="calliper"),
+)
 span_position = given(
     "1",
     "Place along the span: 0 at the end with the linkage, 1 at the other.",
     default=0.5,
     at_least=0,
     at_most=1,
+    usual=Usual("0", None, "1", by="a choice"),
 )
 element_warp = given(
     "m",
     "Bow of the printed element in the middle of its span, positive upwards.",
     each="element",
     default=0.0,
+    usual=Usual("-3 mm", None, "3 mm", by="feeler gauge on a flat plate"),
 )
 element_hole_skew_station = given(
-    "m", "How much further back the pivot hole is at the end without linkage.", each="element", default=0.0
+    "m",
+    "How much further back the pivot hole is at the end without linkage.",
+    each="element",
+    default=0.0,
+    usual=Usual("-2 mm", None, "2 mm", by="calliper, both end plates held together"),
 )
 element_hole_skew_height = given(
-    "m", "How much higher the pivot hole is at the end without linkage.", each="element", default=0.0
+    "m",
+    "How much higher the pivot hole is at the end without linkage.",
+    each="element",
+    default=0.0,
+    usual=Usual("-2 mm", None, "2 mm", by="calliper, both end plates held together"),
 )
 
 

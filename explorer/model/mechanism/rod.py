@@ -11,14 +11,31 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES, reserve_factor
 
-element_rod_diameter = given("m", "Outer diameter of the rod.", each="element", above=0)
-element_rod_bore = given(
-    "m", "Inner diameter of the rod; 0 is solid.", each="element", default=0.0, at_least=0
+element_rod_diameter = given(
+    "m",
+    "Outer diameter of the rod.",
+    each="element",
+    above=0,
+    usual=Usual("0.5 mm", None, "6 mm", by="calliper"),
 )
-element_rod_modulus = given("Pa", "Young's modulus of the rod.", each="element", above=0)
+element_rod_bore = given(
+    "m",
+    "Inner diameter of the rod; 0 is solid.",
+    each="element",
+    default=0.0,
+    at_least=0,
+    usual=Usual("0 mm", None, "5 mm", by="calliper"),
+)
+element_rod_modulus = given(
+    "Pa",
+    "Young's modulus of the rod.",
+    each="element",
+    above=0,
+    usual=Usual("3 GPa", "70 GPa", "210 GPa", by="handbook for the material"),
+)
 element_rod_strength = given(
     "Pa", "Tensile strength of the rod, at its threads if it has any.", each="element", above=0
 )

@@ -11,13 +11,18 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 # Simpson's rule over the nine places, which include both ends, where a servo is most likely to stall.
 _SIMPSON = np.array([1, 4, 2, 4, 2, 4, 2, 4, 1]) / 24
 
-servo_stall_torque = given("N m", "Stall torque of the servo at the voltage of its data sheet.", above=0)
+servo_stall_torque = given(
+    "N m",
+    "Stall torque of the servo at the voltage of its data sheet.",
+    above=0,
+    usual=Usual("0.02 N*m", None, "6 N*m", by="arm on scales"),
+)
 servo_derating = given(
     "1",
     """Share of the stall torque to count on, for heat and wear; servo_supply_share is about the voltage.
@@ -28,9 +33,13 @@ servo_derating = given(
     above=0,
     at_most=1,
     source="judgement",
+    usual=Usual("0.5", "0.7", "0.9", by="arm on scales, warm, at the voltage in the car"),
 )
 servo_sixty_degree_time = given(
-    "s", "Time the servo takes for 60 degrees without load, at the voltage of the data sheet.", above=0
+    "s",
+    "Time the servo takes for 60 degrees without load, at the voltage of the data sheet.",
+    above=0,
+    usual=Usual("0.02 s", None, "0.6 s", by="film, 240 frames a second"),
 )
 servo_supply_share = given(
     "1",

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 _LINKAGE_END = 0.0
@@ -24,11 +24,23 @@ mainplane_trailing_edge_station = given(
     "m", "Station of the main plane's trailing edge, behind the front axle."
 )
 mainplane_trailing_edge_height = given("m", "Height of the main plane's trailing edge above the ground.")
-mainplane_chord = given("m", "Chord of the main plane.", above=0)
-mainplane_incidence = given(
-    "rad", "Incidence of the main plane near its trailing edge, trailing edge up positive."
+mainplane_chord = given(
+    "m",
+    "Chord of the main plane.",
+    above=0,
+    usual=Usual("20 mm", None, "250 mm", by="calliper"),
 )
-mainplane_thickness = given("m", "Thickness of the main plane near its trailing edge.", at_least=0)
+mainplane_incidence = given(
+    "rad",
+    "Incidence of the main plane near its trailing edge, trailing edge up positive.",
+    usual=Usual("-15 deg", None, "40 deg", by="angle gauge"),
+)
+mainplane_thickness = given(
+    "m",
+    "Thickness of the main plane near its trailing edge.",
+    at_least=0,
+    usual=Usual("0.4 mm", None, "25 mm", by="calliper"),
+)
 
 
 @quantity("m", source="definition")

@@ -10,10 +10,16 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 from explorer.model.numeric import reserve_factor
 
-load_factor = given("1", "Multiplies the steady air load, for gusts and bumps.", default=1.0, at_least=0)
+load_factor = given(
+    "1",
+    "Multiplies the steady air load, for gusts and bumps.",
+    default=1.0,
+    at_least=0,
+    usual=Usual("1.0", "1.3", "2.0", by="judged"),
+)
 reserve_cap = given(
     "1", "Reserve factor at which counting stops: this strong is strong enough.", default=100.0, above=1
 )
@@ -24,6 +30,7 @@ element_end_fixity = given(
     default=0.0,
     at_least=0,
     at_most=1,
+    usual=Usual("0", "0.2", "0.6", by="dial gauge under weights, against a beam on knife edges"),
 )
 element_section_share = given(
     "1",
@@ -36,8 +43,20 @@ element_section_share = given(
     default=1.0,
     above=0,
 )
-element_modulus = given("Pa", "Young's modulus of the element along its span.", each="element", above=0)
-element_strength = given("Pa", "Bending strength of the element along its span.", each="element", above=0)
+element_modulus = given(
+    "Pa",
+    "Young's modulus of the element along its span.",
+    each="element",
+    above=0,
+    usual=Usual("1.8 GPa", "3 GPa", "30 GPa", by="bent on two supports with weights"),
+)
+element_strength = given(
+    "Pa",
+    "Bending strength of the element along its span.",
+    each="element",
+    above=0,
+    usual=Usual("20 MPa", "45 MPa", "250 MPa", by="three bars broken with weights"),
+)
 
 
 @quantity("m4", source="rectangle, b h^3/12, times the share of the section", each="element")

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array, Mask
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 from explorer.model.attitude.suspension import AxleSpring
 
 pitch_gyration_share = given(
@@ -23,18 +23,21 @@ pitch_gyration_share = given(
     """,
     default=0.45,
     above=0,
+    usual=Usual("0.35", "0.45", "0.60", by="swing on two strings (bifilar pendulum)"),
 )
 front_damping_ratio = given(
     "1",
     "Damping of the front over the critical one, the front axle taken alone; the default is a judgement.",
     default=0.3,
     at_least=0,
+    usual=Usual("0.1", "0.3", "0.8", by="film of the car let go from a push"),
 )
 rear_damping_ratio = given(
     "1",
     "Damping of the rear over the critical one, the rear axle taken alone; the default is a judgement.",
     default=0.3,
     at_least=0,
+    usual=Usual("0.1", "0.3", "0.8", by="film of the car let go from a push"),
 )
 
 _TWO_MODES = "Gillespie, Fundamentals of Vehicle Dynamics, ch. 5: bounce and pitch of the undamped half-car"

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 from explorer.model.ride.half_car import both_axles
 
 bump_height = given(
@@ -20,8 +20,15 @@ bump_height = given(
     Its shape is a haversine: from the level up to this height and down again, without a corner.
     """,
     default=0.0,
+    usual=Usual("-30 mm", None, "30 mm", by="straight edge and rule"),
 )
-bump_length = given("m", "Length of the bump or crest along the road, foot to foot.", default=1.0, above=0)
+bump_length = given(
+    "m",
+    "Length of the bump or crest along the road, foot to foot.",
+    default=1.0,
+    above=0,
+    usual=Usual("0.02 m", None, "20 m", by="tape"),
+)
 air_follows_road = given(
     "1",
     """Share of the road's slope under the car that the air follows.
@@ -33,9 +40,19 @@ air_follows_road = given(
     at_most=1,
 )
 gust_rise_time = given(
-    "s", "Time in which the gust rises to its full strength, and in which it falls.", default=0.1, above=0
+    "s",
+    "Time in which the gust rises to its full strength, and in which it falls.",
+    default=0.1,
+    above=0,
+    usual=Usual("0.05 s", "0.2 s", "1 s", by="logging anemometer"),
 )
-gust_hold_time = given("s", "Time for which the gust stays at its full strength.", default=0.0, at_least=0)
+gust_hold_time = given(
+    "s",
+    "Time for which the gust stays at its full strength.",
+    default=0.0,
+    at_least=0,
+    usual=Usual("0 s", "0.5 s", "3 s", by="logging anemometer"),
+)
 gust_lead = given(
     "s",
     """Time from the start of the gust to the front wheels' meeting the bump; negative when the bump is first.

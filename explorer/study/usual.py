@@ -1,0 +1,39 @@
+"""``NAME = "usual"``: a coefficient that the builder does not know, drawn from what is usual of such cars."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from explorer.errors import StudyError
+from explorer.graph.quantity import Quantity
+
+USUAL = "usual"
+# The source of such an input, by which it is known again.
+ASSUMED = "assumed: what is usual of such cars (judgement)"
+
+
+def is_usual(entry: object) -> bool:
+    """Tell whether an entry says that the usual range is meant."""
+    return isinstance(entry, str) and entry.strip().lower() == USUAL
+
+
+def usual_entry(quantity: Quantity, key: str) -> dict[str, Any]:
+    """Return the entry that "usual" stands for: a triangle over the range, its top at the typical value.
+
+    Raises
+    ------
+    StudyError
+        When the quantity is measured, chosen or nobody has said what is usual.
+
+    """
+    usual = quantity.usual
+    if usual is None or usual.typical is None:
+        remedy = f"measure it ({usual.by})" if usual is not None and usual.by else "write the value"
+        raise StudyError(
+            "this is not drawn from what is usual: a car has its own, and it can be told",
+            key=key,
+            found=USUAL,
+            allowed=f"a value, such as {usual.low} or {usual.high}" if usual is not None else "a value",
+            remedy=f"{remedy} and write it with plus or minus; a wide low and high do until then",
+        )
+    return {"low": usual.low, "mode": usual.typical, "high": usual.high, "source": ASSUMED}

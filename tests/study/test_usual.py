@@ -1,0 +1,104 @@
+"""Usual ranges: possible, in order, drawn where a coefficient is not known, refused where a tape tells."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+import explorer.model
+from explorer.analyses.taken_for_granted import odd_inputs
+from explorer.errors import StudyError
+from explorer.graph.quantity import Quantity, quantities_of
+from explorer.graph.units import parse
+from explorer.study.distributions import Triangular
+from explorer.study.study import load_study
+from explorer.study.template import CarHas, template
+from explorer.study.usual import ASSUMED
+
+ROOT = Path(__file__).parents[2]
+RANGED = {
+    quantity.name: quantity
+    for found in pkgutil.walk_packages(explorer.model.__path__, "explorer.model.")
+    for quantity in quantities_of(importlib.import_module(found.name))
+    if quantity.usual is not None
+}
+Writer = Callable[[str], Path]
+
+
+@pytest.mark.parametrize("quantity", RANGED.values(), ids=RANGED)
+def test_each_range_is_possible_and_in_order(quantity: Quantity) -> None:
+    usual = quantity.usual
+    assert usual is not None
+    texts = [usual.low, *([usual.typical] if usual.typical else []), usual.high]
+    values = [parse(text, None, quantity.unit)[0] for text in texts]
+    assert values == sorted(values)
+    assert values[0] < values[-1]
+    assert all(map(quantity.allows, values)), quantity.allowed_range
+    # Who does not know a coefficient needs to know how it is found.
+    assert usual.by or usual.typical is None
+
+
+def of(folder: Path, **entries: str) -> Path:
+    text = template(CarHas())
+    for name, entry in entries.items():
+        text, count = re.subn(rf"(?m)^{name} = .*$", f"{name} = {entry}", text)
+        assert count == 1
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_a_coefficient_is_drawn_from_what_is_usual(tmp_path: Path) -> None:
+    found = load_study(of(tmp_path, wing_pitch_slope='"usual"')).inputs["wing_pitch_slope"]
+    usual = RANGED["wing_pitch_slope"].usual
+    assert usual is not None
+    low, mode, high = (parse(text, None, "1/rad")[0] for text in (usual.low, usual.typical, usual.high))
+    assert found.distribution == Triangular(low, mode, high)
+    assert found.source == ASSUMED
+
+
+def test_what_a_tape_tells_is_refused_and_the_remedy_works(tmp_path: Path) -> None:
+    with pytest.raises(StudyError) as refused:
+        load_study(of(tmp_path, wheelbase='"usual"'))
+    assert refused.value.key == "inputs.wheelbase"
+    assert "tape" in str(refused.value)
+    allowed = re.search(r"such as (\S+ mm)", str(refused.value))
+    assert allowed
+    load_study(of(tmp_path, wheelbase=f'"{allowed[1]}"'))
+
+
+def test_what_nobody_calls_usual_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(StudyError, match="a car has its own"):
+        load_study(of(tmp_path, front_wheel_rate='"usual"'))
+
+
+@pytest.mark.parametrize(
+    "study", [Path("studies") / name for name in ("airfield-sprint", "three-flap-chase")]
+)
+def test_the_demos_lie_within_what_is_usual(study: Path) -> None:
+    assert odd_inputs(load_study(ROOT / study)) == []
+
+
+@pytest.mark.parametrize(
+    "car", [CarHas(), CarHas(2, "electric", "fitted", "spring", True)], ids=["plain", "all"]
+)
+def test_a_new_study_lies_within_what_is_usual(tmp_path: Path, car: CarHas) -> None:
+    (tmp_path / "study.toml").write_text(template(car), encoding="utf-8")
+    assert odd_inputs(load_study(tmp_path)) == []
+
+
+@pytest.mark.parametrize(
+    ("slip", "meant"),
+    [('"345 m"', "0.345 m"), ('"0.345 mm"', "345 mm"), ('"3450 mm"', "345 mm")],
+    ids=["metres for millimetres", "millimetres for metres", "a point slipped"],
+)
+def test_a_slip_is_told_with_what_was_likely_meant(tmp_path: Path, slip: str, meant: str) -> None:
+    (said,) = odd_inputs(load_study(of(tmp_path, wheelbase=slip)))
+    assert said.startswith("wheelbase is ")
+    assert f"did you mean {meant}?" in said
+    right = meant.rstrip("?")
+    assert odd_inputs(load_study(of(tmp_path, wheelbase=f'"{right}"'))) == []
