@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn, TimeRemainingColumn
@@ -204,9 +205,11 @@ def check_as_data(study: Study, nominal: Mapping[str, Mapping[str, float | None]
 
 
 def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> None:
-    """Print every input with its distribution and source, and the nominal value of all outputs."""
+    """Print the nominal car against its limits, then every input, then the nominal values of all outputs."""
     out = screen()
     out.print(Text(study.title, style="bold"))
+    if study.limits:
+        out.print(_limits_table(study, nominal))
     used = {name for values in nominal.values() for name in values}
     table = Table(box=SIMPLE_HEAD, title="Inputs", title_justify="left")
     for heading in ("input", "given as", "source"):
@@ -234,6 +237,28 @@ def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) 
     if uncertain > MANY_INPUTS:
         out.print(f"{uncertain} uncertain inputs; 'squatline screen' sorts out those that matter to no limit")
     out.print(f"{len(study.limits)} limits; 'squatline run' samples them")
+
+
+def _limits_table(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> Table:
+    """Say whether the car with every input at its nominal value meets each limit, and by how much."""
+    found = {
+        (name, where): np.asarray(np.nan if value is None else value)
+        for where, values in nominal.items()
+        for name, value in values.items()
+    }
+    room = [float(limit.margin_in(found)) for limit in study.limits]
+    met = sum(one >= 0 for one in room)
+    title = f"With every input nominal, no doubt in it: {met} of {len(room)} limits met"
+    table = Table(box=SIMPLE_HEAD, title=title, title_justify="left")
+    for heading in ("limit", "nominal car"):
+        table.add_column(heading)
+    for limit, margin in zip(study.limits, room, strict=True):
+        by = difference_shown(abs(margin), limit.display_unit)
+        words = (
+            "no answer" if math.isnan(margin) else f"met, {by} to spare" if margin >= 0 else f"missed by {by}"
+        )
+        table.add_row(Text(limit.name), Text(words, style="" if margin >= 0 else "bold"))
+    return table
 
 
 def _nominal_table(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> Table:
