@@ -263,12 +263,12 @@ def _wording(file: str, name: str, cells: Sequence[str], stated: str | None) -> 
     if not stated and len(decimals) == 1 and decimals == {","} and not thousands and _in_thousands(cells):
         return Wording(".", ",")
     if not stated and len(decimals) > 1:
-        first, second = (next(cell for cell in cells if _marks(cell) and mark in cell) for mark in ".,")
+        shown = {wording.decimal: cell for cell in reversed(cells) if (wording := _marks(cell))}
         raise TableError(
             f"the decimal mark in column {name!r} cannot be told",
             file=file,
             key="decimal",
-            found=f"{first!r} and {second!r}",
+            found=f"{shown['.']!r} and {shown[',']!r}",
             allowed='"." or ","',
             remedy='say it beside the file: decimal = "," (rows written otherwise are left out and counted)',
         )

@@ -224,3 +224,13 @@ def test_a_missing_file_and_a_missing_quantity_are_refused(tmp_path: Path) -> No
 def test_a_quote_left_open_is_refused(tmp_path: Path) -> None:
     with pytest.raises(TableError, match=r"told apart|no row"):
         read_log(written(tmp_path, 't,v\n"0,1\n1,2\n'), COLUMNS)
+
+
+def test_marks_that_contradict_each_other_are_shown_whatever_they_group(tmp_path: Path) -> None:
+    """A cell of grouped digits shows a decimal comma without holding one."""
+    file = tmp_path / "log.csv"
+    rows = "".join(f"{place},{place}.5\n" for place in range(1, 9))
+    file.write_text(f"t [s];v [m/s]\n{rows}".replace(",", ";") + "9;1.234.567.\n")
+    columns = {"time": {"column": "t [s]", "unit": "s"}, "speed": {"column": "v [m/s]", "unit": "m/s"}}
+    with pytest.raises(TableError, match="cannot be told"):
+        read_log(file, columns)
