@@ -137,7 +137,7 @@ def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
-class Part:
+class MarginPart:
     """What one input answers for of the spread of one limit's margin."""
 
     limit: str
@@ -145,7 +145,7 @@ class Part:
     share: float
 
 
-def part_matrix(parts: Sequence[Part]) -> dict[str, Any]:
+def part_matrix(parts: Sequence[MarginPart]) -> dict[str, Any]:
     """Draw limits by inputs: darker where an input answers for more, with the per cent written in."""
     values = [
         {

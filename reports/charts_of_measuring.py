@@ -24,8 +24,8 @@ _TOGETHER = 7.0
 _POINT = 6.0
 _LINE = 2.0
 
-Standing = Literal["stands out", "tied with another", "no change that shows"]
-STANDINGS: tuple[Standing, ...] = ("stands out", "tied with another", "no change that shows")
+GainStanding = Literal["stands out", "tied with another", "no change that shows"]
+STANDINGS: tuple[GainStanding, ...] = ("stands out", "tied with another", "no change that shows")
 # The rising line stands in the key as well, as two dashes.
 _ORDER = "best order, adding up"
 _SHAPES = ("circle", "diamond", "cross", "M-1.2,0L-0.2,0M0.4,0L1.4,0")
@@ -42,7 +42,7 @@ class Spot:
     value: float
     low: float
     high: float
-    standing: Standing
+    standing: GainStanding
 
 
 @dataclass(frozen=True)

@@ -23,15 +23,16 @@ _WEIGHTS = (("Inter-Regular.woff2", 400), ("Inter-SemiBold.woff2", 600))
 
 
 @functools.cache
-def environment() -> Any:
-    """Return the one template environment: everything is escaped."""
+def environment(folder: Path = HERE / "templates", *, trim: bool = False) -> Any:
+    """Return the environment of a folder's templates: all is escaped; lines of tags alone go if trimmed."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     return Environment(
-        loader=FileSystemLoader(HERE / "templates"),
+        loader=FileSystemLoader(folder),
         autoescape=True,
         undefined=StrictUndefined,
-        trim_blocks=False,
+        trim_blocks=trim,
+        lstrip_blocks=trim,
     )
 
 

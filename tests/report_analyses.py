@@ -20,12 +20,12 @@ from explorer.estimators.paired_comparison import (
     Ranking,
 )
 from explorer.results.comparison import (
-    AimResult,
     CandidateResult,
     Comparison,
     DecisionResult,
     DifferenceResult,
     InformationResult,
+    ObjectiveResult,
     PairResult,
     RankingResult,
     SpeedResult,
@@ -168,8 +168,8 @@ def candidates(results: Results) -> Comparison:
             joint_safety=judged[1],
             verdict=verdict,
             objectives=(
-                AimResult("top speed", 56.0, 0.02, 53.0, 59.0, 0),
-                AimResult("speed", 12.0, 0.02, 11.0, 13.0, 0),
+                ObjectiveResult("top speed", 56.0, 0.02, 53.0, 59.0, 0),
+                ObjectiveResult("speed", 12.0, 0.02, 11.0, 13.0, 0),
             ),
             dominated_by=() if stiff else ("stiff",),
             speeds=(SpeedResult("flap closed", 45.0, 44.6 if stiff else None, 45.4, None),),
@@ -313,7 +313,7 @@ def design(results: Results) -> Exploration:
                 values=(5400.0, 0.031),
                 found=57.0,
                 objectives=(57.0,),
-                aim_errors=(0.02,),
+                objective_errors=(0.02,),
                 limits=judged,
                 all_limits=judged[0],
                 verdict="pass",

@@ -247,7 +247,7 @@ def test_a_comparison_stands_without_what_to_learn_first(
     assert "“what to learn before choosing” came to no result" in found["notes"][0]
 
 
-def test_a_share_a_little_below_nought_is_written(small_study: Writer, squatline: Cli) -> None:
+def test_a_share_a_little_below_zero_is_written(small_study: Writer, squatline: Cli) -> None:
     """Correlated inputs, one of which matters nothing: its share, known alone, is noise about zero."""
     inputs = 'rolling_resistance = { mean = 0.02, sd = 0.001, source = "test" }\n'
     correlation = (

@@ -17,7 +17,7 @@ MOST_CARS = 100_000
 
 
 @dataclass(frozen=True)
-class Standing:
+class JudgedSoFar:
     """How every limit stands after some of the cars.
 
     Attributes
@@ -38,7 +38,7 @@ class Standing:
         return self.cars >= self.most
 
 
-def live_verdicts(study: Study, *, first: int = FIRST_CARS, most: int = MOST_CARS) -> Iterator[Standing]:
+def live_verdicts(study: Study, *, first: int = FIRST_CARS, most: int = MOST_CARS) -> Iterator[JudgedSoFar]:
     """Judge a study after few cars, then after more, up to a number of them.
 
     Nothing is under way between two standings: who has seen enough, or whose study has changed meanwhile,
@@ -51,23 +51,25 @@ def live_verdicts(study: Study, *, first: int = FIRST_CARS, most: int = MOST_CAR
 
     Yields
     ------
-    Standing
+    JudgedSoFar
         Each of plain random cars has the numbers, to the last bit, of a run of as many samples.  Of a
         scrambled design the first and the last ones have; between them stand the replicates so far.
     """
     few = first
     while few < min(CHUNK, most):
         *_, last = _chunk_by_chunk(study, few)
-        yield Standing(last.cars, most, last.verdicts)
+        yield JudgedSoFar(last.cars, most, last.verdicts)
         few *= GROWTH
     yield from _chunk_by_chunk(study, most)
 
 
-def _chunk_by_chunk(study: Study, samples: int) -> Iterator[Standing]:
+def _chunk_by_chunk(study: Study, samples: int) -> Iterator[JudgedSoFar]:
     job = make_job(study, samples=samples, keep=False)
     values = job.values(0)
     job = job.with_pilot(values)
     so_far = SoFar.start(job)
     for index in range(job.drawing.chunks):
         so_far.add(job.part(index, values if index == 0 else None), hold=False)
-        yield Standing(so_far.samples, job.drawing.samples, judge_outcome(study.limits, so_far.outcome({})))
+        yield JudgedSoFar(
+            so_far.samples, job.drawing.samples, judge_outcome(study.limits, so_far.outcome({}))
+        )

@@ -1,4 +1,4 @@
-"""A screening at a study with many inputs: which of them matter to no limit, and may be plain values."""
+"""Screening of a study with many inputs: which of them matter to no limit, and may be plain values."""
 
 from __future__ import annotations
 

@@ -36,7 +36,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
             f"rotating_mass_factor is left at 1, and {spun} takes wheels and motor to spin up by themselves; "
             "give it under [inputs], about 1.05 is usual (judgement)"
         )
-    held = _judged_at_held_speed(study)
+    held = _judged_at_held_speed(study, asked)
     if held:
         yield (
             f"the limit on {held} is for a car that holds its speed; one that is gaining speed carries less "
@@ -55,8 +55,8 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
 def odd_inputs(study: Study) -> list[str]:
     """Return a caution for each input outside what is usual of such cars, with the slip that explains it."""
     found = []
-    for name, one in study.inputs.items():
-        quantity = study.graph.quantities[name]
+    for one in study.all_inputs():
+        quantity = study.graph.quantities[one.quantity]
         usual, value = quantity.usual, one.distribution.nominal
         if usual is None or one.default:
             continue
@@ -66,7 +66,7 @@ def odd_inputs(study: Study) -> list[str]:
         slip = next((by for by in _SLIPS if low <= value * by <= high), None)
         meant = f"; did you mean {_shown(value * slip, one.display_unit)}?" if slip else ""
         found.append(
-            f"{name} is {_shown(value, one.display_unit)}, where {usual.low} to {usual.high} is usual "
+            f"{one.key} is {_shown(value, one.display_unit)}, where {usual.low} to {usual.high} is usual "
             f"of such cars (judgement){meant}"
         )
     return found
@@ -76,12 +76,12 @@ def _shown(value: float, unit: str) -> str:
     return f"{from_si(value, unit):.4g} {pretty(unit)}".rstrip()
 
 
-def _judged_at_held_speed(study: Study) -> str:
+def _judged_at_held_speed(study: Study, asked: Mapping[str, frozenset[str]]) -> str:
     """Name the limited front loads that know no throttle, where there is a drive and no limit that does."""
     limited = {limit.output.quantity for limit in study.limits}
     if limited & {"lowest_front_load", "full_throttle_front_load", "full_throttle_lift_off_speed"}:
         return ""
-    if not any("driving_force" in needed for needed in _asked_for(study).values()):
+    if not _hanging_on("driving_force", asked):
         return ""
     return " and ".join(sorted(limited & {"front_axle_load", "front_lift_off_speed"}))
 

@@ -105,7 +105,7 @@ _LITTLE = {
 
 
 @dataclass(frozen=True)
-class Subject:
+class PhysicsSubject:
     """A part of the physics: the files of one folder, and what each of them is about."""
 
     name: str
@@ -113,7 +113,7 @@ class Subject:
     files: Mapping[str, str]
 
 
-def subjects() -> list[Subject]:
+def subjects() -> list[PhysicsSubject]:
     """Return the parts of the physics in the order of the models."""
     found: dict[str, dict[str, str]] = {}
     for name in dict.fromkeys(
@@ -122,7 +122,8 @@ def subjects() -> list[Subject]:
         folder, _, file = name.rpartition(".")
         found.setdefault(folder, {})[file] = _first_line(f"explorer.model.{name}")
     return [
-        Subject(folder, _first_line(f"explorer.model.{folder}"), files) for folder, files in found.items()
+        PhysicsSubject(folder, _first_line(f"explorer.model.{folder}"), files)
+        for folder, files in found.items()
     ]
 
 

@@ -9,13 +9,13 @@ from rich.box import SIMPLE_HEAD
 from rich.table import Table
 from rich.text import Text
 
-from explorer.console.search import MOST_FOUND, Subject
+from explorer.console.search import MOST_FOUND, PhysicsSubject
 from explorer.console.terminal import difference_shown, percent, shown
 from explorer.graph.units import allowed_units, display_unit, pretty
 from reports.terminal import screen
 
 
-def show_subjects(subjects: Sequence[Subject]) -> None:
+def show_subjects(subjects: Sequence[PhysicsSubject]) -> None:
     """Print the parts of the physics, and how to go on."""
     out = screen()
     for one in subjects:

@@ -36,13 +36,13 @@ from explorer.estimators.paired_comparison import (
 from explorer.estimators.regression import normal_scores
 from explorer.graph.arrays import Array
 from explorer.results.comparison import (
-    AimResult,
     CandidateResult,
     Comparison,
     DecisionResult,
     DifferenceResult,
     InformationResult,
     MeasurementResult,
+    ObjectiveResult,
     PairResult,
     RankingResult,
     SpeedResult,
@@ -236,7 +236,7 @@ def _candidate(
         joint_safety=judge_joint(margins[safe], max(limits[s].probability for s in safe)) if safe else None,
         verdict=worst_verdict([one.verdict for one in judged]),
         objectives=tuple(
-            _aim_result(objective, found.scores[k, a]) for a, objective in enumerate(found.objectives)
+            _objective_result(objective, found.scores[k, a]) for a, objective in enumerate(found.objectives)
         ),
         dominated_by=tuple(_dominating(build.name, pairs)),
         speeds=tuple(
@@ -252,22 +252,22 @@ def _dominating(name: str, pairs: Sequence[PairResult]) -> list[str]:
     return by_first + by_second
 
 
-def _aim_result(objective: Objective, scores: Array) -> AimResult:
+def _objective_result(objective: Objective, scores: Array) -> ObjectiveResult:
     answered = objective.sign * scores[np.isfinite(scores)]
     unanswered = scores.size - answered.size
     if answered.size < 2:
-        return AimResult(objective.name, math.nan, math.nan, math.nan, math.nan, unanswered)
+        return ObjectiveResult(objective.name, math.nan, math.nan, math.nan, math.nan, unanswered)
     if objective.limit is None:
         low, high = np.quantile(answered, [0.05, 0.95])
     else:
         # A limit holds or not in each car: no band of cars, but an interval of the share.
         low, high = binomial_interval(float(answered.sum()), answered.size)
     error = float(np.std(answered, ddof=1)) / math.sqrt(answered.size)
-    return AimResult(objective.name, float(answered.mean()), error, float(low), float(high), unanswered)
+    return ObjectiveResult(objective.name, float(answered.mean()), error, float(low), float(high), unanswered)
 
 
 def _rankings(found: SideBySide) -> tuple[RankingResult, ...]:
-    by_aims = [
+    by_objectives = [
         RankingResult(
             objective.words,
             objective.unit,
@@ -278,7 +278,7 @@ def _rankings(found: SideBySide) -> tuple[RankingResult, ...]:
         for k, objective in enumerate(found.objectives)
     ]
     by_limits = RankingResult("all limits hold", "1", "%", 1.0, ranking(found.all_hold.astype(float)))
-    return (*by_aims, by_limits)
+    return (*by_objectives, by_limits)
 
 
 def safe_builds(candidates: Sequence[CandidateResult], study: Study) -> list[int]:

@@ -248,7 +248,7 @@ def _checked(
         values=point,
         found=float(searched.objectives[0]),
         objectives=tuple(mean for mean, _ in answers),
-        aim_errors=tuple(error for _, error in answers),
+        objective_errors=tuple(error for _, error in answers),
         limits=judged,
         all_limits=judge_joint(margins, max(limit.probability for limit in evaluator.limits)),
         verdict=worst_verdict([one.verdict for one in judged]),
@@ -310,7 +310,7 @@ def _design_point(point: Point, one: Assessment, on_front: bool) -> DesignPoint:
     return DesignPoint(
         values=point,
         objectives=tuple(None if math.isnan(objective) else float(objective) for objective in one.objectives),
-        aim_errors=tuple(None if math.isnan(error) else float(error) for error in one.aim_errors),
+        objective_errors=tuple(None if math.isnan(error) else float(error) for error in one.objective_errors),
         probabilities=tuple(float(p) for p in one.probabilities[:-2]),
         all_limits=float(one.probabilities[-2]),
         meets=bool(np.all(one.surplus[LIKELY] >= 0)),

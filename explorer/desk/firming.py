@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from threading import Condition, Thread
 
-from explorer.analyses.live_verdicts import FIRST_CARS, Standing, live_verdicts
+from explorer.analyses.live_verdicts import FIRST_CARS, JudgedSoFar, live_verdicts
 from explorer.errors import SquatlineError
 from explorer.study.study import Study
 
@@ -18,7 +18,7 @@ class Firming:
     """The latest standing of the latest study."""
 
     study: Study | None = None
-    standing: Standing | None = None
+    standing: JudgedSoFar | None = None
     error: str = ""
     turn: int = 0
     _of: int = 0
@@ -69,7 +69,7 @@ class Firming:
         except Exception as error:  # a fault of the program is told on the page too, the server stays
             self._failed(turn, f"a fault of the program itself: {type(error).__name__}: {error}")
 
-    def _told(self, turn: int, standing: Standing) -> bool:
+    def _told(self, turn: int, standing: JudgedSoFar) -> bool:
         with self._news:
             if turn != self.turn:
                 return False

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -27,6 +26,7 @@ from reports.drawings.sideview import (
     part_places,
     side_view,
 )
+from reports.page import environment
 
 HERE = Path(__file__).parent
 # Tables of the study that have a room of their own: section -> (words, one of them, keys always offered).
@@ -84,7 +84,7 @@ class Form:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class EntrySheet:
     """The form of one table: key -> text, with the choices of those that have some."""
 
     place: str
@@ -105,18 +105,8 @@ class Refused:
     text: str | None = None
 
 
-@functools.cache
-def environment() -> Any:
-    """Return the one template environment: everything is escaped."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    return Environment(
-        loader=FileSystemLoader(HERE / "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+def _template(name: str) -> Any:
+    return environment(HERE / "templates", trim=True).get_template(name)
 
 
 def page(
@@ -132,9 +122,7 @@ def page(
     study = bench.study
     parts = inputs_by_part(study)
     return str(
-        environment()
-        .get_template("desk.html")
-        .render(
+        _template("desk.html").render(
             title=study.title,
             file=bench.file.name,
             room=room,
@@ -165,13 +153,13 @@ def page(
 
 def start_page(folder: str, error: str = "") -> str:
     """Write the page that asks what the car of a new study has."""
-    template = environment().get_template("start.html")
+    template = _template("start.html")
     return str(template.render(folder=folder, questions=QUESTIONS, error=error))
 
 
 def verdicts(bench: Workbench) -> str:
     """Write the rows alone, as they are asked for while they firm up."""
-    return str(environment().get_template("rows.html").render(**_verdicts(bench)))
+    return str(_template("rows.html").render(**_verdicts(bench)))
 
 
 def _verdicts(bench: Workbench) -> dict[str, Any]:
@@ -276,7 +264,7 @@ def _form(bench: Workbench, given: Input, included_by: str, refused: Refused | N
     )
 
 
-def _sheets(bench: Workbench, room: str, refused: Refused | None) -> list[Sheet]:
+def _sheets(bench: Workbench, room: str, refused: Refused | None) -> list[EntrySheet]:
     """Write a form for every table of a section, and an empty one to add another."""
     section = at(bench.text, (room,))
     if room == "limits":
@@ -288,7 +276,7 @@ def _sheets(bench: Workbench, room: str, refused: Refused | None) -> list[Sheet]
     return [*sheets, _sheet(bench, new, refused)]
 
 
-def _sheet(bench: Workbench, place: Place, refused: Refused | None) -> Sheet:
+def _sheet(bench: Workbench, place: Place, refused: Refused | None) -> EntrySheet:
     table = at(bench.text, place) or {}
     offered = ROOMS[str(place[0])][2]
     keys = {key: shown(table.get(key)) for key in dict.fromkeys([*offered, *table])}
@@ -300,4 +288,4 @@ def _sheet(bench: Workbench, place: Place, refused: Refused | None) -> Sheet:
     choices = {key: conditions for key in ("condition", "minus", "like") if key in keys}
     choices |= {key: ("", "true", "false") for key in _TRUE_OR_FALSE if key in keys}
     title = str(table.get("name", "")) if place[0] == "limits" else str(place[1])
-    return Sheet(written, title, keys, choices, refused.error if mine and refused else "")
+    return EntrySheet(written, title, keys, choices, refused.error if mine and refused else "")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from explorer.analyses.live_verdicts import Standing
+from explorer.analyses.live_verdicts import JudgedSoFar
 from explorer.estimators.conformance import Conformance
 from explorer.graph.units import System
 from explorer.study.limits import Limit, Number
@@ -20,7 +20,7 @@ UNITS: System = "as given"
 
 
 @dataclass(frozen=True)
-class Row:
+class LimitRow:
     """One limit as the page shows it; lengths are pixels of its bar."""
 
     name: str
@@ -39,7 +39,7 @@ class Row:
     beyond: bool
 
 
-def rows(study: Study, standing: Standing | None, before: Mapping[str, float]) -> tuple[Row, ...]:
+def rows(study: Study, standing: JudgedSoFar | None, before: Mapping[str, float]) -> tuple[LimitRow, ...]:
     """Write a row for every limit; without a standing they are blank."""
     judged: Sequence[Conformance | None] = (
         (None,) * len(study.limits) if standing is None else standing.verdicts.limits
@@ -50,12 +50,12 @@ def rows(study: Study, standing: Standing | None, before: Mapping[str, float]) -
     return tuple(_row(study, limit, found, before.get(limit.name)) for limit, found in pairs)
 
 
-def _row(study: Study, limit: Limit, found: Conformance | None, before: float | None) -> Row:
+def _row(study: Study, limit: Limit, found: Conformance | None, before: float | None) -> LimitRow:
     asked = f"{_asked(study, limit)}, in {percent(limit.probability)} of cars"
     if found is None:
-        return Row(limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", 0, 0, 0, None, False)
+        return LimitRow(limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", 0, 0, 0, None, False)
     left, right = _at(found.low, limit), _at(found.high, limit)
-    return Row(
+    return LimitRow(
         name=limit.name,
         safety=limit.safety,
         asked=asked,

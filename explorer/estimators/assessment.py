@@ -48,7 +48,7 @@ class Assessment:
         an answer, or too few samples, stand in the way.
     spread:
         Standard deviation of each margin.
-    objectives, aim_errors, aim_unanswered:
+    objectives, objective_errors, objective_unanswered:
         Mean of each objective with its standard error, NaN when too many samples have no answer; their share.
 
     """
@@ -59,8 +59,8 @@ class Assessment:
     surplus: Array
     spread: Array
     objectives: Array
-    aim_errors: Array
-    aim_unanswered: Array
+    objective_errors: Array
+    objective_unanswered: Array
 
     @property
     def probabilities(self) -> Array:
@@ -92,8 +92,8 @@ class Assessment:
                 self.surplus.ravel(),
                 self.spread,
                 self.objectives,
-                self.aim_errors,
-                self.aim_unanswered,
+                self.objective_errors,
+                self.objective_unanswered,
             ]
         )
 
@@ -140,8 +140,8 @@ def assess(margins: Array, requirements: Sequence[Requirement], objectives: Arra
         surplus=surplus.reshape(limits, 3).T,
         spread=np.array([_spread(margin) for margin in margins]),
         objectives=np.where(known, means, np.nan),
-        aim_errors=np.where(known, errors, np.nan),
-        aim_unanswered=unanswered,
+        objective_errors=np.where(known, errors, np.nan),
+        objective_unanswered=unanswered,
     )
 
 

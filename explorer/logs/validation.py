@@ -54,7 +54,7 @@ class Band:
 
 
 @dataclass(frozen=True)
-class Departure:
+class BeyondBand:
     """A departure of the run outside the band: from, to, which side, and how far beyond its edge."""
 
     start: float
@@ -112,7 +112,7 @@ class Validation:
     noise: float
     chance: float
     explains: bool
-    stretches: tuple[Departure, ...]
+    stretches: tuple[BeyondBand, ...]
     words: str
     notes: tuple[str, ...]
     at: Array
@@ -286,7 +286,7 @@ def _verdict(
     expected: tuple[float, float],
     chance: float,
     bias: float,
-    stretches: tuple[Departure, ...],
+    stretches: tuple[BeyondBand, ...],
 ) -> str:
     band = compared.band
     words = (
@@ -310,7 +310,7 @@ def _sized(size: float, unit: str, digits: int = 3) -> str:
     return f"{size:.{digits}g}" + ("" if unit in ("", "1") else f"{gap}{unit}")
 
 
-def _stretches(compared: _Compared) -> Iterator[Departure]:
+def _stretches(compared: _Compared) -> Iterator[BeyondBand]:
     """Give the stretches outside the band, longest first, single dropouts smoothed away."""
     band = compared.band
     order = np.argsort(band.at, kind="stable")
@@ -321,7 +321,7 @@ def _stretches(compared: _Compared) -> Iterator[Departure]:
     for piece in sorted((piece for piece in pieces if side[piece[0]]), key=len, reverse=True):
         high = side[piece[0]] > 0
         beyond = float(np.max((above if high else below)[piece]))
-        yield Departure(float(at[piece[0]]), float(at[piece[-1]]), "above" if high else "below", beyond)
+        yield BeyondBand(float(at[piece[0]]), float(at[piece[-1]]), "above" if high else "below", beyond)
 
 
 def _notes(compared: _Compared) -> Iterator[str]:

@@ -13,7 +13,7 @@ MOST_REASONS = 5
 
 
 @dataclass(frozen=True)
-class Found:
+class VerdictThen:
     """A verdict, and the probability behind it."""
 
     verdict: str
@@ -33,8 +33,8 @@ class ChangedVerdict:
     """
 
     limit: str
-    before: Found | None
-    after: Found | None
+    before: VerdictThen | None
+    after: VerdictThen | None
     why: tuple[str, ...]
 
 
@@ -60,8 +60,8 @@ def changed_verdicts(before: Summary, after: Summary) -> tuple[ChangedVerdict, .
     return tuple(changed)
 
 
-def _found(limit: LimitRecord | None) -> Found | None:
-    return None if limit is None else Found(limit.conformance.verdict, limit.conformance.probability)
+def _found(limit: LimitRecord | None) -> VerdictThen | None:
+    return None if limit is None else VerdictThen(limit.conformance.verdict, limit.conformance.probability)
 
 
 def _why(before: Summary, after: Summary, name: str) -> Iterator[str]:

@@ -33,7 +33,7 @@ class Subject(Output):
 
 
 @dataclass(frozen=True)
-class AimResult:
+class ObjectiveResult:
     """One objective for one candidate: mean, standard error, 5 % and 95 % quantiles, samples unanswered.
 
     For the objective to hold a limit, low and high are the interval of its probability.
@@ -92,7 +92,7 @@ class CandidateResult:
     joint: Conformance
     joint_safety: Conformance | None
     verdict: Verdict
-    objectives: tuple[AimResult, ...]
+    objectives: tuple[ObjectiveResult, ...]
     dominated_by: tuple[str, ...]
     speeds: tuple[SpeedResult, ...]
 

@@ -97,7 +97,7 @@ class DesignPoint:
 
     Attributes
     ----------
-    objectives, aim_errors:
+    objectives, objective_errors:
         None where too many samples have no answer.
     probabilities:
         Of each limit.
@@ -108,7 +108,7 @@ class DesignPoint:
 
     values: tuple[float, ...]
     objectives: tuple[float | None, ...]
-    aim_errors: tuple[float | None, ...]
+    objective_errors: tuple[float | None, ...]
     probabilities: tuple[float, ...]
     all_limits: float
     meets: bool
@@ -124,7 +124,7 @@ class OptimumRecord:
     ----------
     found:
         Mean of the first objective on the samples of the search.
-    objectives, aim_errors:
+    objectives, objective_errors:
         Means and standard errors on the fresh samples.
     limits, all_limits:
         Judged on the fresh samples.
@@ -144,7 +144,7 @@ class OptimumRecord:
     values: tuple[float, ...]
     found: float
     objectives: tuple[float | None, ...]
-    aim_errors: tuple[float | None, ...]
+    objective_errors: tuple[float | None, ...]
     limits: tuple[Conformance, ...]
     all_limits: Conformance
     verdict: Verdict

@@ -33,7 +33,7 @@ _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 
 
 @dataclass(frozen=True)
-class Row:
+class SheetRow:
     """One input as text, cell by cell; ``form`` and ``meaning`` are for the reader."""
 
     name: str
@@ -61,7 +61,7 @@ class Taken:
     left_out: tuple[str, ...]
 
 
-def rows_of(study: Study) -> tuple[Row, ...]:
+def rows_of(study: Study) -> tuple[SheetRow, ...]:
     """Return the inputs of a study's own file, in its order."""
     entries = parsed(STUDY.text(study.path)).get("inputs", {})
     return tuple(_row(name, entry, study) for name, entry in entries.items())
@@ -133,14 +133,14 @@ def take_sheet(study: Study, file: Path) -> Taken:
     return Taken(tuple(changed), tuple(added), tuple(name for name in before if name not in named))
 
 
-def _row(name: str, entry: Any, study: Study) -> Row:
+def _row(name: str, entry: Any, study: Study) -> SheetRow:
     quantity = study.graph[(study.graph.of_family(name) or (name,))[0]]
     distribution, unit = read_distribution(entry, quantity.unit, f"inputs.{name}", study.folder)
     source = str(entry.get("source", "")) if isinstance(entry, Mapping) else ""
     if source.startswith(_FORMULA):
         source = f"'{source}"  # a spreadsheet would compute it
     cells, form = _cells(distribution, unit, entry)
-    return Row(name, *cells, "" if unit == "1" else unit, source, form, quantity.summary)
+    return SheetRow(name, *cells, "" if unit == "1" else unit, source, form, quantity.summary)
 
 
 def _cells(distribution: Distribution, unit: str, entry: Any) -> tuple[tuple[str, str, str, str], str]:
@@ -169,7 +169,7 @@ def _cells(distribution: Distribution, unit: str, entry: Any) -> tuple[tuple[str
     return (at(distribution.nominal), wide(distribution.sd), "", ""), LOCKED
 
 
-def _read(file: Path) -> list[Row]:
+def _read(file: Path) -> list[SheetRow]:
     """Read a table back: commas, semicolons or tabs between cells, decimal commas beside the latter two."""
     text = SHEET.text(file)
     head = text.partition("\n")[0]
@@ -184,7 +184,7 @@ def _read(file: Path) -> list[Row]:
             allowed=", ".join(HEADINGS[:7]),
             remedy=f"keep the first row as it was written; missing: {', '.join(missing)}",
         )
-    rows = [Row(*_cells_of(row, places, mark)) for row in table[1:] if any(row)]
+    rows = [SheetRow(*_cells_of(row, places, mark)) for row in table[1:] if any(row)]
     names = [row.name for row in rows]
     if doubled := next((name for name in names if names.count(name) > 1), None):
         raise StudyError(
@@ -201,7 +201,7 @@ def _cells_of(row: list[str], places: Mapping[str, int], mark: str) -> list[str]
     return [cells.get(heading, "") for heading in HEADINGS]
 
 
-def _entry(row: Row, old: Row | None, raw: Any) -> Any:
+def _entry(row: SheetRow, old: SheetRow | None, raw: Any) -> Any:
     """Make the entry of a row, as the study would have it written."""
     import tomlkit
 
@@ -244,7 +244,7 @@ def _inline(keys: Mapping[str, str]) -> str:
     return "{ " + ", ".join(f"{key} = {text}" for key, text in keys.items()) + " }"
 
 
-def _about(row: Row, raw: Any) -> dict[str, str]:
+def _about(row: SheetRow, raw: Any) -> dict[str, str]:
     """Return what is said about an input beside its numbers: the source of the row, the note it had."""
     note = raw.get("note", "") if isinstance(raw, Mapping) else ""
     source = (

@@ -300,7 +300,9 @@ def _front_row(found: SearchRecord, one: DesignPoint) -> tuple[Cell, ...]:
     return (
         *(
             cell(amount(mean, objective.unit, objective.display_unit, spread=error))
-            for mean, error, objective in zip(one.objectives, one.aim_errors, found.objectives, strict=True)
+            for mean, error, objective in zip(
+                one.objectives, one.objective_errors, found.objectives, strict=True
+            )
         ),
         *(cell(_value(variable, value)) for variable, value in zip(found.variables, one.values, strict=True)),
     )

@@ -134,16 +134,17 @@ def _what_to_build(report: Report) -> tuple[Cell, ...]:
 
 def _where_from(report: Report) -> tuple[Cell, ...]:
     """Count the inputs that say nothing about where they come from."""
-    missing = len(without_source(report.summary))
+    missing, guessed = len(without_source(report.summary)), len(assumed(report.summary))
     given = sum(not record.default for record in report.summary.inputs)
     link = Link("inputs and sources", "inputs")
     words: Line = (f"All {given} that the study gives have a source (", link, ").")
     if missing:
         words = (f"{missing} of {given} that the study gives have no source (", link, ").")
-    guessed = len(assumed(report.summary))
+    elif guessed:
+        words = (f"All {given - guessed} that are not assumed have a source (", link, ").")
     if guessed:
         words = (
             *words,
-            f" {guessed} of them {'is' if guessed == 1 else 'are'} assumed: drawn from what is usual.",
+            f" {guessed} of {given} {'is' if guessed == 1 else 'are'} assumed from what is usual.",
         )
     return (cell("Which numbers lack a source?"), cell(""), cell(*words))

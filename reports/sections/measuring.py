@@ -22,7 +22,7 @@ from reports.blocks import (
     Table,
     cell,
 )
-from reports.charts_of_measuring import STANDINGS, Rise, Spot, Standing, value_against_hours
+from reports.charts_of_measuring import STANDINGS, GainStanding, Rise, Spot, value_against_hours
 from reports.formatting import chance, hours, listed, share, uncertain
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
@@ -125,7 +125,7 @@ def _ties(plan: MeasuringPlan, one: Alone) -> list[int]:
     )
 
 
-def _standing(plan: MeasuringPlan, one: Alone) -> Standing:
+def _standing(plan: MeasuringPlan, one: Alone) -> GainStanding:
     if not _significant(one.gain):
         return "no change that shows"
     return "tied with another" if _ties(plan, one) else "stands out"

@@ -8,7 +8,7 @@ from explorer.estimators.sensitivity import Index, Sensitivity
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Column, Figure, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
-from reports.charts_of_limits import Part, part_matrix
+from reports.charts_of_limits import MarginPart, part_matrix
 from reports.findings import WORTH_NAMING, slug
 from reports.formatting import chance, count, share, share_range
 from reports.options import SYSTEMS
@@ -88,7 +88,7 @@ def _matrix(report: Report, ranked: Sequence[LimitRecord]) -> Figure:
     leading = [name for name in sorted(most, key=lambda name: -most[name]) if most[name] >= WORTH_NAMING]
     names = leading[:_COLUMNS] or list(most)[:1]
     parts = [
-        Part(limit.name, report.input_name(name), shares.get((limit.name, name), 0.0))
+        MarginPart(limit.name, report.input_name(name), shares.get((limit.name, name), 0.0))
         for limit in ranked
         for name in names
     ]

@@ -136,13 +136,13 @@ def _speed_steps(report: Report, state: StateSpeed) -> Table:
                 for one in state.steps[0].expectations
             ),
         ),
-        tuple(_rung(report, step) for step in state.steps),
+        tuple(_speed_step(report, step) for step in state.steps),
         small=True,
         sortable=False,
     )
 
 
-def _rung(report: Report, step: SpeedStep) -> tuple[Cell, ...]:
+def _speed_step(report: Report, step: SpeedStep) -> tuple[Cell, ...]:
     return (
         cell(report.speed(step.speed)),
         cell(percent(round(step.load_share, 2))),

@@ -174,12 +174,20 @@ def test_an_assessment_survives_packing() -> None:
     ]
     one = assess(generator.standard_normal((3, 500)), requirements, objectives)
     other = Assessment.unpacked(one.packed())
-    for name in ("conforming", "failed", "surplus", "spread", "objectives", "aim_errors", "aim_unanswered"):
+    for name in (
+        "conforming",
+        "failed",
+        "surplus",
+        "spread",
+        "objectives",
+        "objective_errors",
+        "objective_unanswered",
+    ):
         np.testing.assert_array_equal(getattr(one, name), getattr(other, name))
     # Too few samples to show 0.9999 beyond doubt; too many without an answer to give a mean.
     assert one.surplus[SURE, 2] == -np.inf
     assert np.isnan(one.objectives[1])
-    assert one.aim_unanswered[1] == pytest.approx(0.2)
+    assert one.objective_unanswered[1] == pytest.approx(0.2)
     assert turning_counts(500, 0.9999)[0] is None
 
 
@@ -315,7 +323,7 @@ def test_the_optimum_is_the_known_corner_and_stands_the_check(tmp_path: Path) ->
     assert found.optimum.reserve == 3.0
     assert np.abs(np.array(found.optimum.values) - corner).max() < 4 * errors.sum() + 0.01
     best = 2 * corner[0] + 1.5 * corner[1]
-    mean, error = found.optimum.objectives[0], found.optimum.aim_errors[0]
+    mean, error = found.optimum.objectives[0], found.optimum.objective_errors[0]
     assert mean is not None
     assert error is not None
     assert error == pytest.approx(0.2 / np.sqrt(40_000), rel=0.03)
@@ -347,7 +355,7 @@ def test_in_steps_the_optimum_is_the_best_that_can_be_had(tmp_path: Path) -> Non
         assert point.values == pytest.approx([0.3 * round(value / 0.3) for value in point.values])
 
 
-def test_two_aims_trade_and_idle_variables_are_named(tmp_path: Path) -> None:
+def test_two_objectives_trade_and_idle_variables_are_named(tmp_path: Path) -> None:
     rest = DESIGN + "[design.idle]\nlow = 0\nhigh = 1\n" + OBJECTIVE + '[[objectives]]\nlimit = "up"\n'
     study = known(tmp_path, rest + "[search]\npoints = 16\nsamples = 2000\nverify = 2000\nstarts = 1\n")
     exploration, _ = explore(study, parts=["search"])

@@ -117,7 +117,7 @@ def test_limits_that_hold_everywhere_hold_to_the_end_of_the_search(tmp_path: Pat
     assert "where the search ends" in words(state_headline(state, "m/s"))
 
 
-def test_the_ladder_stays_below_and_rises_by_equal_air_loads(tmp_path: Path) -> None:
+def test_the_speed_steps_stay_below_and_rises_by_equal_air_loads(tmp_path: Path) -> None:
     found = speeds_of(known(tmp_path, HOLD))
     (state,) = found.states
     assert state.sure is not None
@@ -205,7 +205,7 @@ def test_an_impossible_range_is_told(text: str, words: str, tmp_path: Path) -> N
     assert "study.toml" in str(caught.value)
 
 
-def test_the_command_prints_the_ladder(tmp_path: Path, squatline: Callable[..., Answer]) -> None:
+def test_the_command_prints_the_speed_steps(tmp_path: Path, squatline: Callable[..., Answer]) -> None:
     folder = write_known(tmp_path, HOLD, inputs=STRENGTH, samples=500)
     answer = squatline("explore", folder, "--allow-code", "--no-report", "--only", "speed")
     assert answer.status == 0, answer.err

@@ -43,7 +43,7 @@ def test_nothing_answered_is_a_fail_that_says_so() -> None:
     assert math.isnan(judged.margin_mean)
 
 
-def test_margin_of_nought_conforms() -> None:
+def test_margin_of_zero_conforms() -> None:
     assert conformance.judge_margins(np.zeros(500), 0.9).probability == 1.0
 
 

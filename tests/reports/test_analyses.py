@@ -114,7 +114,7 @@ def test_a_search_without_a_find_says_what_came_nearest() -> None:
     assert "It fails: Worth the trouble." in text
 
 
-def test_the_ladder_is_no_permission(reader: Reader) -> None:
+def test_the_speed_steps_are_no_permission(reader: Reader) -> None:
     steps = reader.text[reader.text.index("Speed steps, not a permission") :]
     assert "It is never a clearance to run." in steps[:600]
     assert "Flap closed: all safety limits are met up to 158.4 km/h (not certain at any speed" in steps

@@ -5,12 +5,12 @@ from __future__ import annotations
 import importlib
 import pkgutil
 import re
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 import explorer.model
+from explorer import run
 from explorer.analyses.taken_for_granted import odd_inputs
 from explorer.errors import StudyError
 from explorer.graph.quantity import Quantity, quantities_of
@@ -19,6 +19,11 @@ from explorer.study.distributions import Triangular
 from explorer.study.study import load_study
 from explorer.study.template import CarHas, template
 from explorer.study.usual import ASSUMED
+from reports.blocks import Table
+from reports.findings import assumed
+from reports.report import Report
+from reports.sections import glance
+from reports.terminal import words
 
 ROOT = Path(__file__).parents[2]
 RANGED = {
@@ -27,7 +32,6 @@ RANGED = {
     for quantity in quantities_of(importlib.import_module(found.name))
     if quantity.usual is not None
 }
-Writer = Callable[[str], Path]
 
 
 @pytest.mark.parametrize("quantity", RANGED.values(), ids=RANGED)
@@ -102,3 +106,28 @@ def test_a_slip_is_told_with_what_was_likely_meant(tmp_path: Path, slip: str, me
     assert f"did you mean {meant}?" in said
     right = meant.rstrip("?")
     assert odd_inputs(load_study(of(tmp_path, wheelbase=f'"{right}"'))) == []
+
+
+def test_what_a_condition_sets_is_looked_at_too(tmp_path: Path) -> None:
+    text = template(CarHas())
+    slipped, count = re.subn(r'(?m)^speed = "45 m/s"$', 'speed = "450 m/s"', text, count=1)
+    assert count == 1
+    (tmp_path / "study.toml").write_text(slipped, encoding="utf-8")
+    (said,) = odd_inputs(load_study(tmp_path))
+    assert said.startswith("speed@")
+    assert "did you mean 45 m/s?" in said
+
+
+def test_what_is_assumed_is_run_ranked_and_not_counted_as_sourced(tmp_path: Path) -> None:
+    results = run(
+        load_study(of(tmp_path, wing_pitch_slope='"usual"', splitter_pitch_slope='"usual"')), samples=500
+    )
+    found = results.summary
+    assert {one.key for one in assumed(found)} == {"wing_pitch_slope", "splitter_pitch_slope"}
+    given = sum(not one.default for one in found.inputs)
+    (table,) = glance.build(Report(results)).blocks
+    assert isinstance(table, Table)
+    said = " ".join(words(cell.line) for cell in table.rows[-1])
+    assert f"All {given - 2} that are not assumed have a source" in said
+    assert f"2 of {given} are assumed from what is usual" in said
+    assert "wing_pitch_slope" in set(results.sensitivity.reset_index()["input"])

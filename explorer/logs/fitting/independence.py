@@ -55,14 +55,14 @@ def repetition(residuals: Array, run: Labels, fitted: float = 0.0) -> float:
         return 1.0
     correlation = covariance / covariance[0]
     longest = rows / (fitted + 1)
-    factor = min(_density_at_nought(correlation, rows), longest)
+    factor = min(_density_at_zero(correlation, rows), longest)
     for _ in range(PUT_BACK_STEPS):
         taken = fitted * factor / rows
-        factor = min(_density_at_nought(correlation * (1 - taken) + taken, rows), longest)
+        factor = min(_density_at_zero(correlation * (1 - taken) + taken, rows), longest)
     return max(factor, 1.0)
 
 
-def _density_at_nought(correlation: Array, rows: int) -> float:
+def _density_at_zero(correlation: Array, rows: int) -> float:
     """Spectral density at frequency zero over the variance, by the autoregression of least criterion."""
     best, density = math.inf, 1.0
     weights, innovation = np.empty(0), 1.0

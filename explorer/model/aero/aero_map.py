@@ -14,7 +14,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Part, Usual, given, given_table, quantity
 from explorer.graph.tables import LookupTable
 from explorer.model.aero.map_balance import CarOnMap, Maps, balance_on_map
-from explorer.model.attitude.supports import Support
+from explorer.model.attitude.supports import FrontContactLoad, RearContactLoad, StableAttitudes, Support
 from explorer.model.attitude.suspension import AxleSpring
 
 _COLUMNS = (
@@ -66,25 +66,9 @@ class Compressions(NamedTuple):
     rear_compression: Annotated[
         Array, Part("m", "How far the body has gone down over the rear axle from rest; up is negative.")
     ]
-    front_contact_load: Annotated[
-        Array,
-        Part("N", "What the road takes off the front axle by carrying the body, where that stands on it."),
-    ]
-    rear_contact_load: Annotated[
-        Array,
-        Part("N", "What the road takes off the rear axle by carrying the body, where that stands on it."),
-    ]
-    stable_attitudes: Annotated[
-        Array,
-        Part(
-            "1",
-            """How many attitudes the car can keep at this speed.
-
-            Of several it takes the one it comes to from rest as the speed rises, the load moved by
-            acceleration and slope held; a bump may carry it to another.
-            """,
-        ),
-    ]
+    front_contact_load: FrontContactLoad
+    rear_contact_load: RearContactLoad
+    stable_attitudes: StableAttitudes
 
 
 @quantity(

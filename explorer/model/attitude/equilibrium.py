@@ -20,7 +20,14 @@ from explorer.graph.arrays import Array, Mask
 from explorer.graph.quantity import Curve, Part, quantity
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude.near_ground import NearGround
-from explorer.model.attitude.supports import Balance, Car, Support
+from explorer.model.attitude.supports import (
+    Balance,
+    Car,
+    FrontContactLoad,
+    RearContactLoad,
+    StableAttitudes,
+    Support,
+)
 from explorer.model.attitude.suspension import AxleSpring
 from explorer.model.numeric import first_fall, picked, shape_of
 
@@ -141,25 +148,9 @@ class Attitude(NamedTuple):
             """,
         ),
     ]
-    front_contact_load: Annotated[
-        Array,
-        Part("N", "What the road takes off the front axle by carrying the body, where that stands on it."),
-    ]
-    rear_contact_load: Annotated[
-        Array,
-        Part("N", "What the road takes off the rear axle by carrying the body, where that stands on it."),
-    ]
-    stable_attitudes: Annotated[
-        Array,
-        Part(
-            "1",
-            """How many attitudes the car can keep at this speed.
-
-            Of several it takes the one it comes to from rest as the speed rises, the load moved by
-            acceleration and slope held; a bump may carry it to another.
-            """,
-        ),
-    ]
+    front_contact_load: FrontContactLoad
+    rear_contact_load: RearContactLoad
+    stable_attitudes: StableAttitudes
 
 
 @quantity(

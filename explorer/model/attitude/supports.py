@@ -9,15 +9,37 @@ Travels go down from rest; the lean is how much farther the rear has gone down t
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Annotated, NamedTuple, TypeAlias
 
 import numpy as np
 
 from explorer.graph.arrays import Array, Mask
+from explorer.graph.quantity import Part
 from explorer.model.numeric import shape_of
 
 #: Rounds of solving and looking again; two or three are usual.
 ROUNDS = 30
+
+# What every balance of the car says beside its own answer.
+FrontContactLoad: TypeAlias = Annotated[
+    Array,
+    Part("N", "What the road takes off the front axle by carrying the body, where that stands on it."),
+]
+RearContactLoad: TypeAlias = Annotated[
+    Array,
+    Part("N", "What the road takes off the rear axle by carrying the body, where that stands on it."),
+]
+StableAttitudes: TypeAlias = Annotated[
+    Array,
+    Part(
+        "1",
+        """How many attitudes the car can keep at this speed.
+
+        Of several it takes the one it comes to from rest as the speed rises, the load moved by
+        acceleration and slope held; a bump may carry it to another.
+        """,
+    ),
+]
 
 
 class Support(NamedTuple):
