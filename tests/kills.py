@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import random
 import signal
@@ -12,7 +11,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from explorer.results.records import SAMPLES_FILE, SUMMARY_FILE
+from explorer.results.records import SAMPLES_FILE
 
 ROOT = Path(__file__).resolve().parents[1]
 COMMAND = (sys.executable, "-c", "from explorer.console.cli import main; main()")
@@ -99,10 +98,10 @@ def main() -> None:
 
 def results_of(folder: Path) -> tuple[object, bytes]:
     """Return the summary without the time it was made, and the bytes of the samples."""
-    summary = json.loads((folder / SUMMARY_FILE).read_text())
-    summary["reproduction"]["created"] = ""
+    from study_help import summary_without_time  # this file run by itself has no other beside it
+
     samples = folder / SAMPLES_FILE
-    return summary, samples.read_bytes() if samples.exists() else b""
+    return summary_without_time(folder), samples.read_bytes() if samples.exists() else b""
 
 
 if __name__ == "__main__":

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from explorer.estimators.conformance import Conformance, judge_margins
+from explorer.results.records import DIGEST, SUMMARY_FILE
 from explorer.study.limits import Limit
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -47,6 +50,14 @@ class Answer:
     status: int
     out: str
     err: str
+
+
+def summary_without_time(folder: Path) -> dict[str, Any]:
+    """Read the summary of a run without the minute it was made in, and the digest, which covers that too."""
+    summary: dict[str, Any] = json.loads((folder / SUMMARY_FILE).read_text(encoding="utf-8"))
+    summary["reproduction"]["created"] = ""
+    del summary[DIGEST]
+    return summary
 
 
 def uncounted(limits: Sequence[Limit]) -> dict[Limit, Conformance]:

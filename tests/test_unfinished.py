@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from design_help import write_known
-from study_help import Answer
+from study_help import Answer, summary_without_time
 
 from explorer.console.terminal import percent
 from explorer.errors import SampleError
@@ -58,15 +58,13 @@ reads = { mass = { noise = "10 g" } }
 
 def parts_of(folder: Path) -> dict[str, object]:
     """Return what each analysis gave, by its key in ``ANALYSES``, and all the rest."""
-    data = json.loads((folder / "summary.json").read_text())
-    data["reproduction"]["created"] = ""
+    data = summary_without_time(folder)
     found = {
         "sensitivity": [limit.pop("sensitivity") for limit in data["limits"]],
         "sweeps": data.pop("sweeps"),
         **{key: data.pop(key) for key in ("measuring", "rare", "convergence")},
     }
     data.pop("unfinished")
-    data.pop("sha256")
     return {**found, "rest": data}
 
 

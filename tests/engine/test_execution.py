@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import signal
 import subprocess
@@ -17,7 +16,7 @@ import numpy as np
 import pytest
 from engine_help import fingerprint
 from patience import PATIENCE, wait_for_end, wait_until
-from study_help import DEMO, Answer
+from study_help import DEMO, Answer, summary_without_time
 
 from explorer.analyses.sensitivity import run_sensitivity
 from explorer.engine.montecarlo import run_montecarlo
@@ -209,10 +208,7 @@ def test_the_command_runs_on_every_engine(
     ]
     assert [answer.status for answer in answers] == [0, 0]
     assert "what drives the limits" in answers[1].out
-    one, other = (json.loads((tmp_path / name / "summary.json").read_text()) for name in ("threads", engine))
-    # The time it was made is its own, and so is the digest over it.
-    for summary in (one, other):
-        summary["reproduction"]["created"] = summary["sha256"] = ""
+    one, other = (summary_without_time(tmp_path / name) for name in ("threads", engine))
     assert one == other
     assert "no such engine" in squatline("run", study, "--engine", "steam").err
 
