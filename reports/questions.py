@@ -22,7 +22,7 @@ BY_SUBJECT: Mapping[str, str] = {
     **dict.fromkeys(
         ("speed", "drive_power", "drive_electric", "gearing", "traction", "corner", "passing"), SPEED
     ),
-    **dict.fromkeys(("full_throttle", "straight", "wake"), SPEED),
+    **dict.fromkeys(("full_throttle", "straight", "strip", "wake"), SPEED),
     **dict.fromkeys(("pitch", "equilibrium", "blow_over", "heave_pitch", "air_in_motion"), FLIP),
     **dict.fromkeys(("half_car", "suspension", "aero", "aero_map", "ground_effect"), FLIP),
     **dict.fromkeys(("car", "side_wind", "contact_points"), FLIP),

@@ -62,7 +62,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
     "corner": {"steady": ("straight.corner",)},
     "side_wind": {"steady": ("attitude.side_wind",)},
     "flap": {"timed": ("straight.flap_timed",), "servo": ("straight.flap_servo",)},
-    "straight": {"timed": ("straight.full_throttle", "straight.straight")},
+    "straight": {"timed": ("straight.full_throttle", "straight.straight", "straight.strip")},
     "passing": {"same_car": ("straight.passing",)},
     "wake": {"losses": ("air.wake",)},
     "elements": {"measured": ("mechanism.element",)},

@@ -94,6 +94,7 @@ def acceleration(excess_force: Curve, mass: Array, rotating_mass_factor: Array) 
 def top_speed(excess_force: Curve, speed_cap: Array) -> Array:
     """Speed at which a car that accelerates from walking pace at full throttle stops gaining.
 
+    It is that of a strip without end: top_speed_room says what it needs, strip_speed what a strip allows.
     Found as if the front wheels stayed on the ground: compare it with the front lift-off speed.
     """
     fall = first_fall(excess_force, 0.5, speed_cap, steps=10)

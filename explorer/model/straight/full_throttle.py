@@ -58,7 +58,7 @@ class Drive(NamedTuple):
     inertia: Array
 
 
-def run_along(drive: Drive, begin: State, length: Array, flap: Flap) -> Run:
+def run_along(drive: Drive, begin: State, length: Array, flap: Flap, enough: Array | float = np.inf) -> Run:
     """Follow the car from somewhere on the straight to its end, braking left out.
 
     Parameters
@@ -71,6 +71,8 @@ def run_along(drive: Drive, begin: State, length: Array, flap: Flap) -> Run:
         Distance at which the straight ends.
     flap:
         When the flap moves, in the time of ``begin``.
+    enough:
+        Speed with which the run is over before the straight is.
 
     Returns
     -------
@@ -84,7 +86,7 @@ def run_along(drive: Drive, begin: State, length: Array, flap: Flap) -> Run:
     acceleration, slackening = np.full(shape, 5.0), np.zeros(shape)
     rows: list[State] = []
     for _ in range(STRETCHES):
-        running = (distance < length) & (speed > STANDING * begin.speed)
+        running = (distance < length) & (speed > STANDING * begin.speed) & (speed < enough)
         if rows and not np.any(running):
             break
         opening = flap.opening(time, after=True)

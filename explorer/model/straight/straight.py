@@ -41,12 +41,12 @@ flap_delay = given(
 
 _FAILS = "the straight is too short to brake in, the car does not reach its end, or its pitch diverges on it"
 _SOURCE = "Newton's second law along the track; Runge-Kutta in time, braking line met by the secant method"
-_CURVES: dict[str, str | tuple[str, ...]] = {
+CURVES: dict[str, str | tuple[str, ...]] = {
     "road_forces": ("speed", "flap_opening", "longitudinal_acceleration"),
     "wheel_force": "speed",
     "excess_force": ("wheel_force", "front_axle_load", "rear_axle_load", "resistance_force"),
 }
-_BRAKES: dict[str, str | tuple[str, ...]] = {
+BRAKES: dict[str, str | tuple[str, ...]] = {
     "braking_limits": ("speed", "flap_opening"),
     "brake_push": "speed",
 }
@@ -61,7 +61,7 @@ class BrakingPoint(NamedTuple):
     time_left: Array
 
 
-@quantity("1", source=_SOURCE, varying=_CURVES)
+@quantity("1", source=_SOURCE, varying=CURVES)
 def run_with_flap(
     road_forces: Callable[..., RoadForces],
     wheel_force: Curve,
@@ -79,7 +79,7 @@ def run_with_flap(
     return run_along(drive, State.at_start(corner_exit_speed), straight_length, flap)
 
 
-@quantity("1", source=_SOURCE, varying=_CURVES)
+@quantity("1", source=_SOURCE, varying=CURVES)
 def run_without_flap(
     road_forces: Callable[..., RoadForces],
     wheel_force: Curve,
@@ -94,7 +94,7 @@ def run_without_flap(
     return run_along(drive, State.at_start(corner_exit_speed), straight_length, SHUT)
 
 
-@quantity("1", source=_SOURCE, varying=_BRAKES, fails=_FAILS)
+@quantity("1", source=_SOURCE, varying=BRAKES, fails=_FAILS)
 def braking_with_flap(
     run_with_flap: Run,
     braking_limits: Curve,
@@ -106,7 +106,7 @@ def braking_with_flap(
     return braking_point(run_with_flap, braking_limits, brake_push, corner_speed, straight_length)
 
 
-@quantity("1", source=_SOURCE, varying=_BRAKES, fails=_FAILS)
+@quantity("1", source=_SOURCE, varying=BRAKES, fails=_FAILS)
 def braking_without_flap(
     run_without_flap: Run,
     braking_limits: Curve,
@@ -167,13 +167,21 @@ def straight_time_closed(braking_without_flap: BrakingPoint) -> Array:
 
 
 def braking_point(
-    run: Run, braking_limits: Curve, brake_push: Curve, corner_speed: Array, straight_length: Array
+    run: Run,
+    braking_limits: Curve,
+    brake_push: Curve,
+    corner_speed: Array,
+    straight_length: Array,
+    delay: Array | float = 0.0,
 ) -> BrakingPoint:
-    """Find where a run meets the last moment to brake; NaN where it starts past it or never gets there."""
+    """Find where a run meets the last moment to brake; NaN where it starts past it or never gets there.
+
+    For so many seconds of ``delay`` the car goes on at its speed before it brakes.
+    """
     line = braking_line(braking_limits, brake_push, corner_speed, np.max(run.speed, axis=0))
 
     def room(state: State) -> Array:
-        return straight_length - state.distance - line.distance_from(state.speed)
+        return straight_length - state.distance - delay * state.speed - line.distance_from(state.speed)
 
     # The room only ever shrinks along a run: the rows that still have some come first.
     rows = run.rows_where(lambda state: room(state) > 0)
@@ -181,4 +189,4 @@ def braking_point(
     step = run.step(rows)
     share = secant(lambda tried: room(step.at(tried)), np.zeros(rows.shape), np.ones(rows.shape))
     point = step.at(np.where(met, share, np.nan))
-    return BrakingPoint(point.distance, point.time, point.speed, line.time_from(point.speed))
+    return BrakingPoint(point.distance, point.time, point.speed, delay + line.time_from(point.speed))

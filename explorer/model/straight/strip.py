@@ -1,0 +1,124 @@
+"""The strip: from walking pace at full throttle, then brakes, flap closed, to a stop where the strip ends.
+
+How fast a car can go is a matter of the room it has.  The flap moves from closed to the condition's opening
+once the delay is over, and is taken to be closed again when the brakes come on; a condition with the flap
+closed never opens it.  The condition's own speed does not matter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, NamedTuple
+
+import numpy as np
+
+from explorer.graph.arrays import Array
+from explorer.graph.quantity import Curve, Part, Usual, given, quantity
+from explorer.model.drive.full_throttle_loads import WALKING_PACE
+from explorer.model.numeric import secant
+from explorer.model.straight.flap_schedule import Flap
+from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
+from explorer.model.straight.run import Run, State
+from explorer.model.straight.straight import BRAKES, CURVES, braking_point
+
+strip_length = given(
+    "m",
+    "From where the car moves off to where it has to stand again, what is kept free left out.",
+    above=0,
+    usual=Usual("20 m", None, "2000 m", by="measuring wheel"),
+)
+
+#: Share of the top speed at which it counts as reached; a way in metres on which every car gets there.
+REACHED, ENDLESS_STRIP = 0.99, 1e5
+
+_SOURCE = "Newton's second law along the track; Runge-Kutta in time"
+
+
+def _used(drive: Drive, flap_opening: Array) -> Drive:
+    """Return a drive whose flap opens as far as the condition says."""
+    forces = drive.road_forces
+    return drive._replace(road_forces=lambda speed, share, moved: forces(speed, share * flap_opening, moved))
+
+
+@quantity("1", source=_SOURCE, varying=CURVES)
+def strip_run(
+    road_forces: Callable[..., RoadForces],
+    wheel_force: Curve,
+    excess_force: Curve,
+    mass: Array,
+    rotating_mass_factor: Array,
+    flap_opening: Array,
+    strip_length: Array,
+    flap_delay: Array,
+    flap_opening_duration: Array,
+) -> Run:
+    """Time, distance and speed along the strip from walking pace, braking left out."""
+    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    flap = Flap(np.asarray(flap_delay), np.asarray(flap_delay + flap_opening_duration))
+    return run_along(_used(drive, flap_opening), State.at_start(np.asarray(WALKING_PACE)), strip_length, flap)
+
+
+class StripEnd(NamedTuple):
+    """Where the run on a strip has to end."""
+
+    strip_speed: Annotated[
+        Array, Part("m/s", "Highest speed on the strip: full throttle from walking pace, room to stop left.")
+    ]
+    strip_braking_point: Annotated[
+        Array, Part("m", "Way from moving off to the last place at which to see that it is time to brake.")
+    ]
+
+
+@quantity(
+    "1",
+    source=_SOURCE + ", braking line met by the secant method",
+    varying=BRAKES,
+    fails="the car does not get to the end of the strip, its pitch diverges on it, or nothing stops it there",
+)
+def strip_end(
+    strip_run: Run,
+    braking_limits: Curve,
+    brake_push: Curve,
+    strip_length: Array,
+    reaction_time: Array,
+    radio_delay: Array,
+) -> StripEnd:
+    """Speed and place at which the car has just the room left that reaction, radio and brakes take."""
+    point = braking_point(
+        strip_run,
+        braking_limits,
+        brake_push,
+        np.zeros(()),
+        strip_length,
+        reaction_time + radio_delay,
+    )
+    return StripEnd(point.speed, point.distance)
+
+
+@quantity(
+    "m",
+    source=_SOURCE,
+    varying=CURVES,
+    fails="no top speed, or the car does not come within 1 % of it",
+)
+def top_speed_room(
+    road_forces: Callable[..., RoadForces],
+    wheel_force: Curve,
+    excess_force: Curve,
+    mass: Array,
+    rotating_mass_factor: Array,
+    flap_opening: Array,
+    top_speed: Array,
+    flap_delay: Array,
+    flap_opening_duration: Array,
+) -> Array:
+    """Way from walking pace to 99 % of the top speed at full throttle; what braking takes comes on top."""
+    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    flap = Flap(np.asarray(flap_delay), np.asarray(flap_delay + flap_opening_duration))
+    enough = REACHED * top_speed
+    start = State.at_start(np.minimum(WALKING_PACE, enough))
+    run = run_along(_used(drive, flap_opening), start, np.asarray(ENDLESS_STRIP), flap, enough)
+    rows = run.rows_where(lambda state: state.speed < enough)
+    step = run.step(rows)
+    share = secant(lambda tried: step.at(tried).speed - enough, np.zeros(rows.shape), np.ones(rows.shape))
+    return np.where(rows < len(run.time), step.at(share).distance, np.nan)

@@ -1,0 +1,117 @@
+"""The strip that has an end against closed forms and scipy's integrators on the same forces."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.integrate import quad, solve_ivp
+from scipy.optimize import brentq
+
+from tests.curve_help import curve_of
+from tests.model_help import bare_car, evaluate, scattered_cars
+
+#: 6 kg, 2400 W at the wheels, drag area 0.012 m2 in air of 1.2 kg/m3, all wheels driven, nothing that lifts.
+REFERENCE = bare_car(
+    mass=6.0,
+    body_drag_area=0.012,
+    shaft_power=2400.0,
+    drive_efficiency=1.0,
+    driven_rear_share=0.5,
+    tyre_friction=1e4,
+    cg_height=1e-6,
+    speed=0.0,
+)
+GRAVITY = 9.80665
+
+
+@pytest.mark.parametrize(("reaction", "radio"), [(0.0, 0.0), (0.3, 0.05)])
+def test_constant_power_then_constant_braking(reaction: float, radio: float) -> None:
+    """Closed form: m (v^3 - v0^3)/(3 P) to gain the speed, v t before brakes act, v^2/(2 mu g) to stop."""
+    car = {**REFERENCE, "body_drag_area": 0.0, "braking_friction": 0.8, "strip_length": 150.0}
+    car |= {"reaction_time": reaction, "radio_delay": radio}
+    found = evaluate(["strip_speed", "strip_braking_point"], car)
+
+    def gained(speed: float) -> float:
+        return 6 * (speed**3 - 1) / (3 * 2400)
+
+    def left(speed: float) -> float:
+        return 150 - gained(speed) - speed * (reaction + radio) - speed**2 / (2 * 0.8 * GRAVITY)
+
+    speed = brentq(left, 5, 60)
+    assert found["strip_speed"] == pytest.approx(speed, rel=2e-5)
+    assert found["strip_braking_point"] == pytest.approx(gained(speed), rel=1e-4)
+
+
+def test_room_for_a_top_speed_with_drag() -> None:
+    """Closed form: s = m/(3 k) ln((P/k - v0^3)/(P/k - v^3)) to 99 % of v^3 = P/k, k = rho A/2."""
+    found = evaluate(["top_speed_room", "top_speed"], REFERENCE)
+    drag = 0.6 * 0.012
+    top = (2400 / drag) ** (1 / 3)
+    assert found["top_speed"] == pytest.approx(top, rel=1e-8)
+    room = 6 / (3 * drag) * np.log((top**3 - 1) / (top**3 * (1 - 0.99**3)))
+    assert found["top_speed_room"] == pytest.approx(room, rel=1e-4)
+
+
+def _one_of(cars: dict[str, Any], index: int) -> dict[str, Any]:
+    return {name: float(np.atleast_1d(v)[index if np.ndim(v) else 0]) for name, v in cars.items()}
+
+
+@pytest.mark.parametrize(
+    ("changes", "choices"),
+    [
+        ({"flap_opening": 1.0}, {}),
+        ({"flap_opening": 0.4, "headwind": 3.0}, {}),
+        (
+            {"flap_opening": 0.0, "friction_brake_force": 40.0, "motor_brake_force": 15.0},
+            {"brakes": "fitted"},
+        ),
+    ],
+    ids=["flap open", "half open into wind", "flap closed, brakes of 55 N"],
+)
+def test_against_scipy(changes: dict[str, Any], choices: dict[str, str]) -> None:
+    """scipy: solve_ivp with events at the flap's corners and at 99 % of top speed, quad for the braking."""
+    cars = {**scattered_cars(2, seed=5), "tyre_friction": 1.6, "strip_length": 260.0, "speed": 0.0}
+    cars |= {"flap_delay": 1.2, "flap_opening_duration": 0.2, "reaction_time": 0.2, "radio_delay": 0.02}
+    cars |= {"brake_balance_front": 0.4} if choices else {}
+    cars |= changes
+    wanted = ["strip_speed", "strip_braking_point", "top_speed_room", "top_speed"]
+    found = evaluate(wanted, cars, choices)
+    car = _one_of(cars, 0)
+    pull = curve_of("acceleration", ("speed", "flap_opening"), car, choices)
+    slow = curve_of("braking_deceleration", ("speed", "flap_opening"), car, choices)
+    enough = 0.99 * float(found["top_speed"][0])
+
+    def rates(time: float, state: np.ndarray) -> list[float]:
+        opening = changes["flap_opening"] * np.clip((time - 1.2) / 0.2, 0, 1)
+        return [state[1], float(pull(state[1], opening))]
+
+    def fast(_: float, state: np.ndarray) -> float:
+        return float(state[1] - enough)
+
+    begin, state, parts = 0.0, np.array([0.0, 1.0]), []
+    for stop in (1.2, 1.4, 30.0):
+        given = {"rtol": 1e-6, "atol": 1e-7, "max_step": 0.5, "dense_output": True}
+        part = solve_ivp(rates, (begin, stop), state, events=fast, **given)
+        parts.append(part)
+        begin, state = part.t[-1], part.y[:, -1]
+    assert found["top_speed_room"][0] == pytest.approx(parts[-1].y_events[0][0, 0], rel=1e-3)
+
+    def room(time: float) -> float:
+        distance, speed = next(part.sol(time) for part in parts if time <= part.t[-1])
+        way = quad(lambda v: v / float(slow(v, 0.0)), 0.0, speed, epsrel=1e-5)[0]
+        return float(260 - distance - 0.22 * speed - way)
+
+    time = brentq(room, 0.1, 30.0, xtol=1e-6)
+    distance, speed = next(part.sol(time) for part in parts if time <= part.t[-1])
+    assert found["strip_speed"][0] == pytest.approx(speed, rel=3e-4)
+    assert found["strip_braking_point"][0] == pytest.approx(distance, rel=1e-3)
+
+
+def test_where_there_is_no_answer_there_is_no_number() -> None:
+    """Definition: a car that cannot move off has no top speed, gets nowhere, and says so by NaN."""
+    car = {**REFERENCE, "grade": 1.0, "shaft_power": 1e-3, "strip_length": 50.0}
+    found = evaluate(["strip_speed", "top_speed_room"], car)
+    assert np.isnan(found["strip_speed"])
+    assert np.isnan(found["top_speed_room"])
