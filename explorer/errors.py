@@ -7,8 +7,11 @@ command line can print it as it is.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+
+# More mistakes than this are a list that nobody reads; they show again when the first are put right.
+MOST_TOLD = 20
 
 
 class SquatlineError(Exception):
@@ -20,6 +23,8 @@ class SquatlineError(Exception):
         One sentence: what is wrong.
     file, key:
         Where it stands, as the user would look for it.
+    line, text:
+        The line of the file that it stands in, counted from 1, and what that line holds.
     found, allowed, remedy:
         What was read, what may stand there, and the next step.
     """
@@ -30,6 +35,8 @@ class SquatlineError(Exception):
         *,
         file: str | None = None,
         key: str | None = None,
+        line: int | None = None,
+        text: str | None = None,
         found: object = None,
         allowed: str | None = None,
         remedy: str | None = None,
@@ -37,10 +44,17 @@ class SquatlineError(Exception):
         self.problem = problem
         self.file = file
         self.key = key
+        self.line = line
+        self.text = text
         self.found = found
         self.allowed = allowed
         self.remedy = remedy
         super().__init__(problem)
+
+    @property
+    def each(self) -> tuple[SquatlineError, ...]:
+        """The errors it stands for: itself, unless it stands for several."""
+        return (self,)
 
     def within(self, *, file: str | None = None, key: str | None = None) -> SquatlineError:
         """Return the same error with the place filled in where it was not known yet."""
@@ -51,6 +65,8 @@ class SquatlineError(Exception):
     def __str__(self) -> str:
         place = ": ".join(part for part in (self.file, self.key) if part)
         lines = [f"{place}: {self.problem}" if place else self.problem]
+        if self.line is not None:
+            lines.append(f"  line {self.line}: {self.text}")
         if self.found is not None:
             lines.append(f"  found:   {self.found}")
         if self.allowed:
@@ -62,6 +78,31 @@ class SquatlineError(Exception):
 
 class StudyError(SquatlineError):
     """The study file cannot be read or does not say something that can be run."""
+
+
+class JoinedError(StudyError):
+    """All that was found wrong at once, each with its own place and remedy."""
+
+    def __init__(self, errors: Sequence[SquatlineError]) -> None:
+        self.errors = tuple(errors)
+        super().__init__(f"{len(errors)} mistakes", file=errors[0].file)
+
+    @property
+    def each(self) -> tuple[SquatlineError, ...]:
+        """The errors one by one."""
+        return self.errors
+
+    def within(self, *, file: str | None = None, key: str | None = None) -> SquatlineError:
+        """Fill in the place of each."""
+        for error in self.errors:
+            error.within(file=file, key=key)
+        return super().within(file=file)
+
+    def __str__(self) -> str:
+        in_order = sorted(self.errors, key=lambda error: (error.file or "", error.line or 0))
+        told = "\n\n".join(map(str, in_order[:MOST_TOLD]))
+        more = len(self.errors) - MOST_TOLD
+        return f"{self.problem} were found\n\n{told}" + (f"\n\nand {more} more" if more > 0 else "")
 
 
 class UnitError(StudyError):
@@ -116,6 +157,30 @@ class ClusterError(SquatlineError):
     """Work cannot be handed to the workers that were asked for."""
 
 
+class Faults:
+    """What is wrong, gathered so that all of it can be told at once."""
+
+    def __init__(self) -> None:
+        self.found: list[SquatlineError] = []
+
+    @contextmanager
+    def noted(self) -> Iterator[None]:
+        """Note an error that is raised inside, and go on behind it."""
+        try:
+            yield
+        except SquatlineError as error:
+            self.found += error.each
+
+    def all_at_once(self) -> SquatlineError:
+        """Return what was noted: one error as it is, several as ``JoinedError``."""
+        return self.found[0] if len(self.found) == 1 else JoinedError(self.found)
+
+    def tell(self) -> None:
+        """Raise what was noted, if anything was."""
+        if self.found:
+            raise self.all_at_once() from None
+
+
 @contextmanager
 def with_file(file: str) -> Iterator[None]:
     """Fill in the file of every error that is raised inside and does not name one."""
@@ -123,6 +188,15 @@ def with_file(file: str) -> Iterator[None]:
         yield
     except SquatlineError as error:
         raise error.within(file=file) from None
+
+
+@contextmanager
+def with_key(key: str) -> Iterator[None]:
+    """Fill in the key of every error that is raised inside and does not name one."""
+    try:
+        yield
+    except SquatlineError as error:
+        raise error.within(key=key) from None
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:

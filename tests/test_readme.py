@@ -13,7 +13,7 @@ import pytest
 from study_help import ROOT, Answer
 
 from explorer.console.explain import whole_graph
-from explorer.study.study import read_inputs
+from explorer.study.inputs import read_inputs
 
 Cli = Callable[..., Answer]
 

@@ -7,7 +7,7 @@ import math
 from explorer.analyses.catalogue import measurement_from
 from explorer.engine.montecarlo import Outcome
 from explorer.engine.replay import replay_margins, replay_samples
-from explorer.errors import SquatlineError, StudyError, nearest
+from explorer.errors import Faults, SquatlineError, StudyError, nearest
 from explorer.estimators.measuring import Measurement, Stake
 from explorer.estimators.measuring_plan import MeasuringPlan, plan_measurements
 from explorer.study.study import Study
@@ -19,7 +19,7 @@ def measurements_of(study: Study) -> tuple[Measurement, ...]:
     Raises
     ------
     StudyError
-        When one reads an input that the study does not give, or gives exactly.
+        For each that reads an input the study does not give, or gives exactly.
     """
     uncertain = {given.key for given in study.inputs.values() if not given.exact}
 
@@ -35,13 +35,15 @@ def measurements_of(study: Study) -> tuple[Measurement, ...]:
             )
         return study.graph[name].unit
 
-    found = []
+    found, faults = [], Faults()
     for name, table in study.entries.measurements.items():
-        try:
-            found.append(measurement_from(name, table, unit_of))
-        except SquatlineError as error:
-            error.key = f"measurements.{error.key or name}"
-            raise error.within(file=str(study.path)) from None
+        with faults.noted():
+            try:
+                found.append(measurement_from(name, table, unit_of))
+            except SquatlineError as error:
+                error.key = f"measurements.{error.key or name}"
+                raise error.within(file=str(study.path)) from None
+    faults.tell()
     return tuple(found)
 
 

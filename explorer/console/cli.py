@@ -17,7 +17,7 @@ import typer
 
 from explorer.console.plain_output import write_plainly
 from explorer.console.room import require_room
-from explorer.errors import SquatlineError
+from explorer.errors import Faults, SquatlineError, with_file
 from explorer.files.characters import visible
 
 if TYPE_CHECKING:
@@ -104,7 +104,9 @@ def main() -> None:
         require_room()
         sys.exit(_status())
     except SquatlineError as error:
-        _complain(f"squatline: {error}")
+        from explorer.study.places import placed
+
+        _complain(f"squatline: {placed(error)}")
         sys.exit(WRONG_INPUT)
     except (KeyboardInterrupt, typer.Abort) as error:
         if isinstance(error.__cause__, EOFError):  # the library takes a lost process for a closed input
@@ -233,9 +235,11 @@ def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False)
     from explorer.logs.run_checks import check_logs
 
     loaded = _load(study, allow_code)
-    measurements_of(loaded)
-    check_logs(loaded)
-    prepare(loaded)
+    faults = Faults()
+    for section in (measurements_of, check_logs, prepare):
+        with faults.noted(), with_file(str(loaded.path)):
+            section(loaded)
+    faults.tell()
     nominal = nominal_or_error(loaded)
     if json:
         _print_json(check_as_data(loaded, nominal))

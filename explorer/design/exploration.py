@@ -12,7 +12,7 @@ from explorer.design.objectives import Objective, read_objectives, read_payoff
 from explorer.design.search import run_search
 from explorer.design.variables import Variable, read_variables
 from explorer.engine.execution import Execution
-from explorer.errors import StudyError, nearest
+from explorer.errors import Faults, StudyError, nearest
 from explorer.results.exploration import AnswerRecord, Exploration, HighestSpeeds, MapRecord
 from explorer.study.builds import AS_IT_STANDS, Build, read_builds
 from explorer.study.study import Study
@@ -58,20 +58,25 @@ def prepare(study: Study, build: Build = AS_IT_STANDS) -> Prepared:
     Raises
     ------
     StudyError
-        For the first fault.
+        For the first fault of each section.
 
     """
-    read_builds(study)
-    objectives = read_objectives(study)
-    read_payoff(study, objectives)
-    variables = read_variables(study, build)
-    entries = study.entries
-    return Prepared(
-        variables,
-        objectives,
-        tuple(prepare_map(study, build, k) for k in range(len(entries.maps))),
-        tuple(prepare_question(study, build, k) for k in range(len(entries.questions))),
-    )
+    faults, maps, questions = Faults(), [], []
+    with faults.noted():
+        read_builds(study)
+    with faults.noted():
+        objectives = read_objectives(study)
+        read_payoff(study, objectives)
+    with faults.noted():
+        variables = read_variables(study, build)
+        for k in range(len(study.entries.maps)):
+            with faults.noted():
+                maps.append(prepare_map(study, build, k))
+        for k in range(len(study.entries.questions)):
+            with faults.noted():
+                questions.append(prepare_question(study, build, k))
+    faults.tell()
+    return Prepared(variables, objectives, tuple(maps), tuple(questions))
 
 
 def _with_samples(study: Study, samples: int) -> Study:

@@ -159,7 +159,10 @@ class Graph:
 
     def require(self, targets: Iterable[str], given: Collection[str]) -> None:
         """Raise MissingInputError when some target cannot be computed from what is given."""
-        missing = self.missing(targets, given)
+        self.refuse(self.missing(targets, given))
+
+    def refuse(self, missing: Mapping[str, Iterable[str]]) -> None:
+        """Raise MissingInputError for inputs that are missing, each with what it is needed for."""
         if missing:
             lines = [
                 f"{name} [{self[name].unit}], needed for {', '.join(sorted(set(needed_for))[:3])}"

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from explorer.errors import StudyError, nearest
+from explorer.errors import Faults, StudyError, nearest
 from explorer.logs.fit_updates import updated
 from explorer.logs.fitting.bayes import Updated
 from explorer.logs.fitting.fit import Fit, Known
@@ -16,7 +16,8 @@ from explorer.logs.kinds.task import Finding, Kind, Options, Task
 from explorer.logs.named_logs import logged_unit, no_such, told_in_study
 from explorer.logs.shared_errors import Shared, shared_errors
 from explorer.logs.test_conditions import DayOfLog, day_of_log, drawn, known_input, summed_up
-from explorer.study.schema import FitEntry, read_section
+from explorer.study.schema import FitEntry
+from explorer.study.shape import read_section
 from explorer.study.study import Study
 
 FITTED_FOLDER = "fitted"
@@ -122,10 +123,13 @@ def check_fits(study: Study) -> None:
     Raises
     ------
     StudyError
-        For the first fault, with its key.
+        For the first fault of each, with its key.
     """
+    faults = Faults()
     for name in study.entries.fits:
-        _task(study.without(included_as(name)), name)
+        with faults.noted():
+            _task(study.without(included_as(name)), name)
+    faults.tell()
 
 
 def _fitted(study: Study, name: str, update: bool) -> Fitted:

@@ -9,7 +9,7 @@ import numpy as np
 
 from explorer.analyses.sweeps import stacked, sweep_plan
 from explorer.engine.plan import Plan
-from explorer.errors import StudyError, TableError, nearest
+from explorer.errors import Faults, StudyError, TableError, nearest
 from explorer.graph.arrays import Array
 from explorer.graph.units import from_si, parse_spread, pretty, spread_from_si
 from explorer.logs.explaining import explanation_words, explanations
@@ -82,11 +82,13 @@ def check_logged_runs(study: Study) -> None:
     Raises
     ------
     StudyError
-        For the first fault, with its key.
+        For the first fault of each, with its key.
     """
+    faults = Faults()
     for name, entry in study.entries.logged_runs.items():
-        with told_in_study(study, f"logged_runs.{name}", []):
+        with faults.noted(), told_in_study(study, f"logged_runs.{name}", []):
             _check(study, entry)
+    faults.tell()
 
 
 def _tracked(study: Study, name: str) -> ComparedRun:

@@ -6,6 +6,7 @@ whether the study explains the runs that were logged.
 
 from __future__ import annotations
 
+from explorer.errors import Faults
 from explorer.results.logged_runs import LoggedRunRecord
 from explorer.study.study import Study
 
@@ -16,16 +17,20 @@ def check_logs(study: Study) -> None:
     Raises
     ------
     StudyError
-        For the first fault, with its key.
+        For the first fault of each, with its key.
     """
+    faults = Faults()
     if study.entries.fits:
         from explorer.logs.fits import check_fits
 
-        check_fits(study)
+        with faults.noted():
+            check_fits(study)
     if study.entries.logged_runs:
         from explorer.logs.logged_runs import check_logged_runs
 
-        check_logged_runs(study)
+        with faults.noted():
+            check_logged_runs(study)
+    faults.tell()
 
 
 def logged_runs_of(study: Study) -> tuple[LoggedRunRecord, ...]:

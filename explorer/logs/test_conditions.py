@@ -17,7 +17,8 @@ from explorer.errors import StudyError, nearest
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known
 from explorer.study.entries import Distribution, Exact, read_distribution
-from explorer.study.study import Input, Study, read_input
+from explorer.study.inputs import Input, read_input
+from explorer.study.study import Study
 
 # Inputs of these subjects are of the day, not of the car: another day draws them anew.
 OF_THE_DAY = ("air", "motion")

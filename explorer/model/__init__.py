@@ -10,7 +10,7 @@ import importlib
 from collections.abc import Iterable, Mapping
 from types import ModuleType
 
-from explorer.errors import StudyError, nearest
+from explorer.errors import Faults, StudyError, nearest
 
 #: subject -> variant -> names of its files in this package; the first variant is the default.
 SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
@@ -102,9 +102,12 @@ def modules(choices: Mapping[str, str] | None = None) -> list[ModuleType]:
 
     """
     chosen = dict(choices or {})
+    faults = Faults()
     for subject, variant in chosen.items():
-        _require(subject, SUBJECTS, "models", "there is no model subject of this name")
-        _require(variant, SUBJECTS[subject], f"models.{subject}", "this subject has no such variant")
+        with faults.noted():
+            _require(subject, SUBJECTS, f"models.{subject}", "there is no model subject of this name")
+            _require(variant, SUBJECTS[subject], f"models.{subject}", "this subject has no such variant")
+    faults.tell()
     names = [
         name
         for subject, variants in SUBJECTS.items()

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from explorer.errors import StudyError, nearest, with_file
+from explorer.errors import Faults, StudyError, nearest, with_file
+from explorer.study.inputs import Input, read_inputs
 from explorer.study.schema import CandidateEntry
-from explorer.study.study import Input, Study, read_inputs
+from explorer.study.study import Study
 
 # What a candidate sets, unless its entry says where the number is from.
 SET_BY_CANDIDATE = "set by the candidate"
@@ -43,8 +44,12 @@ def read_builds(study: Study) -> tuple[Build, ...]:
         condition is.
 
     """
-    with with_file(str(study.path)):
-        return tuple(_build(study, name, entry) for name, entry in study.entries.candidates.items())
+    found, faults = [], Faults()
+    for name, entry in study.entries.candidates.items():
+        with faults.noted(), with_file(str(study.path)):
+            found.append(_build(study, name, entry))
+    faults.tell()
+    return tuple(found)
 
 
 def find_build(

@@ -1,13 +1,13 @@
-"""The shape of a study file, section by section (pydantic), and its faults put into words."""
+"""The shape of a study file, section by section (pydantic)."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from explorer.errors import StudyError, nearest
+from explorer.errors import StudyError
 
 
 def _value(raw: Any) -> Any:
@@ -41,9 +41,6 @@ class Keys(BaseModel):
     """A section refuses keys it does not know."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
-
-
-AnySection = TypeVar("AnySection", bound=Keys)
 
 
 class StudyEntry(Keys):
@@ -362,110 +359,3 @@ class StudyFile(Keys):
     questions: list[QuestionEntry] = []
     fits: dict[Name, FitEntry] = {}
     logged_runs: dict[Name, LoggedRunEntry] = {}
-
-
-def read_schema(data: dict[str, Any]) -> StudyFile:
-    """Check the shape of a parsed study file.
-
-    Raises
-    ------
-    StudyError
-        For the first fault, with the nearest known key where one is unknown.
-    """
-    return read_section(StudyFile, data)
-
-
-def read_section(section: type[AnySection], data: dict[str, Any], key: str = "") -> AnySection:
-    """Check the shape of one section, standing at a key.
-
-    Raises
-    ------
-    StudyError
-        For the first fault, with the nearest known key where one is unknown.
-    """
-    try:
-        return section.model_validate(data)
-    except ValidationError as error:
-        raise _in_words(error, section, key) from None
-
-
-# Keys that had another name once.
-_RENAMED = {
-    "tracks": "logged_runs",
-    "aims": "objectives",
-    "choice": "decision",
-    "aim": "objective",
-    "cost_of_false_pass": "weight",
-    "cost_of_false_fail": "weight",
-}
-
-
-def _in_words(error: ValidationError, root: type[Keys], under: str) -> StudyError:
-    fault = error.errors()[0]
-    place, kind = fault["loc"], fault["type"]
-    key = ".".join(part for part in (under, _dotted(place)) if part)
-    if kind == "extra_forbidden":
-        known = _keys_at(place[:-1], root)
-        near = _RENAMED.get(str(place[-1])) or nearest(str(place[-1]), known)
-        return StudyError(
-            f"{place[-1]!r} is not a key that may stand here",
-            key=key,
-            allowed=", ".join(sorted(known)),
-            remedy=f"did you mean {near!r}?"
-            if near
-            else "remove it, or look in 'squatline new' for an example",
-        )
-    if kind == "too_long" and "actual_length" in fault["ctx"]:
-        return StudyError(
-            "there are too many of them",
-            key=key,
-            found=str(fault["ctx"]["actual_length"]),
-            allowed=f"up to {fault['ctx']['max_length']}",
-            remedy="make several studies of it",
-        )
-    if kind == "string_pattern_mismatch":
-        return StudyError(
-            "this cannot be a name",
-            key=key.removesuffix(".[key]"),
-            found=_short(fault.get("input")),
-            allowed="small letters, digits and _, a letter first",
-        )
-    if kind == "missing":
-        return StudyError(
-            f"{place[-1]!r} is missing", key=key, remedy="add it; 'squatline new' shows an example"
-        )
-    message = fault["msg"].removeprefix("Value error, ")
-    return StudyError(message[0].lower() + message[1:], key=key, found=_short(fault.get("input")))
-
-
-def _short(value: Any) -> str:
-    text = repr(value)
-    return text if len(text) < 120 else text[:117] + "..."
-
-
-def _dotted(place: tuple[int | str, ...]) -> str:
-    text = ""
-    for part in place:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)
-    return text
-
-
-def _keys_at(place: tuple[int | str, ...], root: type[Keys]) -> set[str]:
-    """Keys that the section at a place below the root may hold."""
-    section: Any = root
-    for part in place:
-        if isinstance(part, int) or section is None:
-            continue
-        annotation = section.model_fields[part].annotation if part in section.model_fields else None
-        section = _section_in(annotation) or section
-    return {info.alias or name for name, info in section.model_fields.items()}
-
-
-def _section_in(annotation: Any) -> Any:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for inner in getattr(annotation, "__args__", ()):
-        found = _section_in(inner)
-        if found is not None:
-            return found
-    return None

@@ -21,7 +21,8 @@ from explorer.graph.units import from_si, spread_from_si
 from explorer.study.distributions import Distribution, Exact, Normal, Triangular, TruncatedNormal, Uniform
 from explorer.study.editing import document_of, write_changed
 from explorer.study.entries import read_distribution
-from explorer.study.study import Study, read_inputs
+from explorer.study.inputs import read_inputs
+from explorer.study.study import Study
 from explorer.study.text import STUDY, parsed
 
 SHEET = Wanted("table of inputs", 5_000_000)

@@ -7,67 +7,25 @@ later works on the frozen ``Study``, in SI units.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from explorer.engine.sampling import check_correlation
-from explorer.errors import SquatlineError, StudyError, UnknownQuantityError, nearest
+from explorer.errors import Faults, SquatlineError, StudyError, nearest, with_file, with_key
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity, asked_name
 from explorer.graph.units import dimension_matches, display_unit, parse
 from explorer.model import modules
 from explorer.study.beside import told_beside
-from explorer.study.entries import Distribution, Exact, read_distribution
+from explorer.study.inputs import Input as Input
+from explorer.study.inputs import default_input, known_quantity, read_input, read_inputs
 from explorer.study.limits import Limit, Output, read_asked
 from explorer.study.on_wheels import check_contact, judged_on_wheels
 from explorer.study.own_quantities import own_modules
-from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, read_schema
+from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, TableEntry
 from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
-from explorer.study.usual import is_usual, usual_entry
-
-# A tail beyond what is possible is forgiven when rarer than this; what is drawn there is a failed sample.
-FORGIVEN_TAIL = 1e-3
-# What a condition sets is a choice of how the car is run, not a measured value.
-CHOSEN = "set by the condition"
-
-
-@dataclass(frozen=True)
-class Input:
-    """One quantity that the study gives: its distribution in SI units and where it comes from.
-
-    ``key`` is its own: the quantity, or ``quantity@condition`` for an override.  ``follows`` names the input
-    whose random stream it draws from, for a build that changes the value but not what scatters it.  A
-    ``chosen`` value is filled in anew for every point of a design, so it is never one with an equal value.
-    """
-
-    key: str
-    quantity: str
-    distribution: Distribution
-    display_unit: str
-    source: str | None = None
-    condition: str | None = None
-    default: bool = False
-    follows: str | None = None
-    chosen: bool = False
-
-    @property
-    def stream(self) -> str:
-        """Name of its random stream."""
-        return self.follows or self.key
-
-    @property
-    def exact(self) -> bool:
-        """True when it has one value only."""
-        return isinstance(self.distribution, Exact)
-
-    @property
-    def token(self) -> Any:
-        """What the program tells values apart by: equal exact overrides are one value."""
-        if self.exact and not self.chosen:
-            return (self.quantity, float(self.distribution.nominal))
-        return self.key
 
 
 @dataclass(frozen=True)
@@ -221,27 +179,37 @@ def load_study(path: str | Path, *, allow_code: bool = False, text: str | None =
     Raises
     ------
     StudyError
-        With file, key, what was found, what is allowed and the remedy.
+        With file, line, key, what was found, what is allowed and the remedy; ``JoinedError`` for several
+        mistakes: all in the shape of the files at once, then all in its entries, then all that is missing.
     """
     path = Path(path)
     file = path / STUDY_FILE if os.path.isdir(path) else path
-    try:
-        return _build(file, read_study_text(file, text), allow_code)
-    except SquatlineError as error:
-        raise error.within(file=str(file)) from None
+    with with_file(str(file)):
+        read = read_study_text(file, text)
+        try:
+            return _build(file, read, allow_code)
+        except SquatlineError as error:
+            for one in error.each:
+                read.located(one)
+            raise
 
 
 def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
-    entries = read_schema(text.data)
-    check_contact(entries)
+    entries, faults = text.entries, Faults()
     graph = Graph.build(
         [*modules(entries.models), *own_modules(entries.study.own_quantities, file.parent, allow_code)],
         {family: tuple(members) for family, members in entries.families.items()},
     )
-    tables = _tables(entries, graph, file.parent)
-    inputs = _inputs(entries.inputs, graph, file.parent)
-    conditions = _conditions(entries.conditions, graph, file.parent)
-    display = _display(entries.display, graph)
+    with faults.noted():
+        check_contact(entries)
+    tables = _tables(entries, graph, file.parent, faults)
+    inputs = read_inputs(entries.inputs, graph, file.parent, "inputs", faults=faults)
+    unread = {one for name in entries.inputs for one in graph.of_family(name) or (name,)} - inputs.keys()
+    defaults = {name: default_input(one) for name, one in graph.quantities.items() if name not in inputs}
+    inputs |= {name: default for name, default in defaults.items() if default is not None}
+    conditions = _conditions(entries.conditions, graph, file.parent, faults)
+    display = _display(entries.display, graph, faults)
+    correlations = _correlations(entries, inputs, unread, faults)
     study = Study(
         path=file,
         sha256=text.digest,
@@ -261,25 +229,25 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
         conditions=conditions,
         limits=(),
         sweeps=(),
-        correlations=_correlations(entries, inputs),
+        correlations=correlations,
         outputs=(),
         display=display,
         assumptions=tuple(entries.study.assumptions),
         not_modelled=tuple(entries.study.not_modelled),
         entries=entries,
         tables=tables,
-        included=tuple(_included(one, entries.inputs, graph, file.parent) for one in text.includes),
     )
-    limits = tuple(_limit(entry, position, study) for position, entry in enumerate(entries.limits))
-    sweeps = tuple(_sweep(entry, position, study) for position, entry in enumerate(entries.sweeps))
-    outputs = tuple(
-        (name, condition)
-        for position, entry in enumerate(entries.outputs)
-        for name in entry.quantities
-        for condition in _known_conditions(entry.conditions, study, f"outputs[{position + 1}].conditions")
+    study = replace(
+        study,
+        limits=_limits(study, faults),
+        sweeps=_sweeps(study, faults),
+        outputs=_outputs(study, faults),
     )
-    study = replace(study, limits=limits, sweeps=sweeps, outputs=outputs)
+    faults.tell()
     _check_reachable(study)
+    with with_file(str(file)):
+        included = tuple(_included(one, entries.inputs, graph, file.parent) for one in text.includes)
+    study = replace(study, included=included)
     study = judged_on_wheels(study, [entry.standing_counts for entry in entries.limits])
     return replace(study, outputs=tuple(dict.fromkeys([*study.outputs, *told_beside(study)])))
 
@@ -289,7 +257,7 @@ def _included(include: Merged, entries: Mapping[str, Any], graph: Graph, folder:
     shared = {one: entry for name, entry in entries.items() for one in graph.of_family(name)}
     entries_before = {name: shared.get(name) if one is None else one for name, one in include.before.items()}
     before = {
-        name: _default(graph[name])
+        name: default_input(graph[name])
         if entry is None
         else read_input(name, entry, graph, folder, f"inputs.{name}")
         for name, entry in entries_before.items()
@@ -304,39 +272,30 @@ def _included(include: Merged, entries: Mapping[str, Any], graph: Graph, folder:
     )
 
 
-def _tables(entries: StudyFile, graph: Graph, folder: Path) -> dict[str, Any]:
+def _tables(entries: StudyFile, graph: Graph, folder: Path, faults: Faults) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, entry in entries.tables.items():
-        quantity = _known(name, graph, f"tables.{name}")
-        if not quantity.table:
-            raise StudyError(
-                "this quantity is not a table",
-                key=f"tables.{name}",
-                remedy="give its number under [inputs]",
-            )
-        from explorer.graph.tables import read_table
-
-        found[name] = read_table(folder / entry.file, quantity.table, entry.units, key=f"tables.{name}")
+        with faults.noted():
+            found[name] = _table(name, entry, graph, folder)
     return found
 
 
-def _known(name: str, graph: Graph, key: str) -> Quantity:
-    try:
-        return graph[name]
-    except UnknownQuantityError as error:
+def _table(name: str, entry: TableEntry, graph: Graph, folder: Path) -> Any:
+    quantity = known_quantity(name, graph, f"tables.{name}")
+    if not quantity.table:
         raise StudyError(
-            f"no quantity is called {name!r}",
-            key=key,
-            allowed="a quantity of the chosen models; 'squatline explain --all' lists them",
-            remedy=error.remedy
-            if error.remedy and error.remedy.startswith("did")
-            else f"'squatline explain {name}' looks for what may be meant",
-        ) from None
+            "this quantity is not a table",
+            key=f"tables.{name}",
+            remedy="give its number under [inputs]",
+        )
+    from explorer.graph.tables import read_table
+
+    return read_table(folder / entry.file, quantity.table, entry.units, key=f"tables.{name}")
 
 
 def _asked_for(name: str, graph: Graph, key: str) -> Quantity:
     """Return a quantity that is one number a car."""
-    quantity = _known(name, graph, key)
+    quantity = known_quantity(name, graph, key)
     if quantity.record:
         parts = ", ".join(part.name for part in quantity.parts)
         raise StudyError(
@@ -349,155 +308,68 @@ def _asked_for(name: str, graph: Graph, key: str) -> Quantity:
     return quantity
 
 
-def read_inputs(
-    entries: Mapping[str, Any], graph: Graph, folder: Path, key: str, condition: str | None = None
-) -> dict[str, Input]:
-    """Read entries by quantity; one by the name of a family is that of each member that has none of its own.
-
-    Parameters are those of ``read_input``, ``key`` being that of the section.
-
-    Raises
-    ------
-    StudyError
-        As ``read_input`` does.
-    """
-    found: dict[str, Input] = {}
-    for name, entry in entries.items():
-        for one in graph.of_family(name) or (name,):
-            if one == name or one not in entries:
-                found[one] = read_input(one, entry, graph, folder, f"{key}.{name}", condition)
-    return found
-
-
-def _inputs(entries: Mapping[str, Any], graph: Graph, folder: Path) -> dict[str, Input]:
-    given = read_inputs(entries, graph, folder, "inputs")
-    defaults = {name: _default(quantity) for name, quantity in graph.quantities.items() if name not in given}
-    return {**given, **{name: default for name, default in defaults.items() if default is not None}}
-
-
-def _default(quantity: Quantity) -> Input | None:
-    if quantity.default is None:
-        return None
-    return Input(
-        quantity.name, quantity.name, Exact(quantity.default), quantity.unit, "default", default=True
-    )
-
-
-def read_input(
-    name: str, entry: Any, graph: Graph, folder: Path, key: str, condition: str | None = None
-) -> Input:
-    """Read one input as it stands in the file.
-
-    Parameters
-    ----------
-    name, entry:
-        The quantity, and the number, text or table it is given as.
-    folder:
-        Where the files it names lie.
-    key:
-        Its place in the study, for messages.
-    condition:
-        The condition that overrides it, if one does.
-
-    Raises
-    ------
-    StudyError
-        When the quantity is unknown, or the value is not possible.
-
-    """
-    quantity = _known(name, graph, key)
-    if quantity.table:
-        raise StudyError("this quantity is a table", key=key, remedy=f"name its CSV file as [tables.{name}]")
-    if is_usual(entry):
-        entry = usual_entry(quantity, key)
-    try:
-        distribution, unit = read_distribution(entry, quantity.unit, key, folder)
-    except SquatlineError as error:
-        raise error.within(key=key) from None
-    _check_physical(quantity, distribution, key)
-    source = entry.get("source") if isinstance(entry, dict) else None
-    if source is None and condition is not None:
-        source = CHOSEN
-    if source is not None and not isinstance(source, str):
-        raise StudyError("the source is text", key=f"{key}.source", found=source)
-    own = f"{name}@{condition}" if condition else name
-    return Input(own, name, distribution, unit, source, condition)
-
-
-def _check_physical(quantity: Quantity, distribution: Distribution, key: str) -> None:
-    if not quantity.allows(distribution.nominal):
-        raise StudyError(
-            "the value is outside what is physically possible",
-            key=key,
-            found=f"{distribution.nominal:g} {quantity.unit}",
-            allowed=quantity.allowed_range,
-            remedy="check the sign and the unit",
-        )
-    if isinstance(distribution, Exact):
-        return
-    tail = distribution.probability_outside(quantity.above, quantity.at_least, quantity.at_most)
-    if tail > FORGIVEN_TAIL:
-        raise StudyError(
-            "too much of the distribution lies outside what is physically possible",
-            key=key,
-            found=f"{100 * tail:.2g} % of it",
-            allowed=quantity.allowed_range,
-            remedy='give a low and a high bound beside mean and sd, or distribution = "lognormal"',
-        )
-
-
-def _conditions(entries: Mapping[str, ConditionEntry], graph: Graph, folder: Path) -> dict[str, Condition]:
+def _conditions(
+    entries: Mapping[str, ConditionEntry], graph: Graph, folder: Path, faults: Faults
+) -> dict[str, Condition]:
     found: dict[str, Condition] = {}
     for name, entry in entries.items():
         inherited: Mapping[str, Input] = {}
-        if entry.like is not None:
-            if entry.like not in found:
-                raise StudyError(
+        if entry.like in found:
+            inherited = found[entry.like].overrides
+        elif entry.like is not None:
+            faults.found.append(
+                StudyError(
                     f"no condition above is called {entry.like!r}",
                     key=f"conditions.{name}.like",
                     found=entry.like,
                     allowed=", ".join(found) or "none stands above this one",
                 )
-            inherited = found[entry.like].overrides
-        own = read_inputs(entry.overrides, graph, folder, f"conditions.{name}", name)
+            )
+        own = read_inputs(entry.overrides, graph, folder, f"conditions.{name}", name, faults)
         found[name] = Condition(name, entry.words or name.replace("_", " "), {**inherited, **own})
     return found
 
 
-def _display(entries: Mapping[str, str], graph: Graph) -> dict[str, str]:
+def _display(entries: Mapping[str, str], graph: Graph, faults: Faults) -> dict[str, str]:
     for name, unit in entries.items():
-        quantity = _known(name, graph, f"display.{name}")
-        if not dimension_matches(unit, quantity.unit):
-            raise StudyError(
-                "the unit is of another dimension",
-                key=f"display.{name}",
-                found=unit,
-                allowed=f"a unit of the same kind as {quantity.unit}",
-            )
+        with faults.noted():
+            quantity = known_quantity(name, graph, f"display.{name}")
+            with with_key(f"display.{name}"):
+                matches = dimension_matches(unit, quantity.unit)
+            if not matches:
+                raise StudyError(
+                    "the unit is of another dimension",
+                    key=f"display.{name}",
+                    found=unit,
+                    allowed=f"a unit of the same kind as {quantity.unit}",
+                )
     return dict(entries)
 
 
-def _correlations(entries: StudyFile, inputs: Mapping[str, Input]) -> tuple[Correlation, ...]:
-    found = []
-    for position, entry in enumerate(entries.correlations):
-        key = f"correlations[{position + 1}]"
-        first, second = entry.between
-        for name in (first, second):
+def _correlations(
+    entries: StudyFile, inputs: Mapping[str, Input], unread: Collection[str], faults: Faults
+) -> tuple[Correlation, ...]:
+    before = len(faults.found)
+    for position, entry in enumerate(entries.correlations, 1):
+        for name in entry.between:
             given = inputs.get(name)
-            if given is None or given.exact:
-                raise StudyError(
-                    "a correlation is between two uncertain inputs of this study",
-                    key=f"{key}.between",
-                    found=name,
-                    remedy=f"did you mean {nearest(name, inputs)!r}?"
-                    if given is None
-                    else "give it a spread first",
+            if name not in unread and (given is None or given.exact):
+                near = nearest(name, inputs)
+                lacking = f"did you mean {near!r}?" if near else "give it under [inputs] first"
+                faults.found.append(
+                    StudyError(
+                        "a correlation is between two uncertain inputs of this study",
+                        key=f"correlations[{position}].between",
+                        found=name,
+                        remedy=lacking if given is None else "give it a spread first",
+                    )
                 )
-        found.append(Correlation(first, second, entry.value, entry.source))
-    if found:
-        names = tuple(dict.fromkeys(name for c in found for name in (c.first, c.second)))
-        check_correlation(names, {(c.first, c.second): c.value for c in found})
-    return tuple(found)
+    found = tuple(Correlation(*entry.between, entry.value, entry.source) for entry in entries.correlations)
+    if found and len(faults.found) == before:
+        with faults.noted():
+            names = tuple(dict.fromkeys(name for c in found for name in (c.first, c.second)))
+            check_correlation(names, {(c.first, c.second): c.value for c in found})
+    return found
 
 
 def _known_conditions(names: list[str], study: Study, key: str) -> list[str]:
@@ -515,10 +387,16 @@ def _known_conditions(names: list[str], study: Study, key: str) -> list[str]:
 
 
 def _bound(value: Any, unit: str | None, quantity: Quantity, key: str) -> tuple[float, str]:
-    try:
+    with with_key(key):
         return parse(value, unit, quantity.unit)
-    except SquatlineError as error:
-        raise error.within(key=key) from None
+
+
+def _limits(study: Study, faults: Faults) -> tuple[Limit, ...]:
+    found = []
+    for position, entry in enumerate(study.entries.limits):
+        with faults.noted():
+            found.append(_limit(entry, position, study))
+    return tuple(found)
 
 
 def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
@@ -538,9 +416,17 @@ def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
     )
 
 
+def _sweeps(study: Study, faults: Faults) -> tuple[Sweep, ...]:
+    found = []
+    for position, entry in enumerate(study.entries.sweeps):
+        with faults.noted():
+            found.append(_sweep(entry, position, study))
+    return tuple(found)
+
+
 def _sweep(entry: SweepEntry, position: int, study: Study) -> Sweep:
     key = f"sweeps[{position + 1}]"
-    along = _known(entry.along, study.graph, f"{key}.along")
+    along = known_quantity(entry.along, study.graph, f"{key}.along")
     low, unit = _bound(entry.start, entry.unit, along, f"{key}.from")
     high, _ = _bound(entry.to, entry.unit, along, f"{key}.to")
     if low >= high:
@@ -551,6 +437,17 @@ def _sweep(entry: SweepEntry, position: int, study: Study) -> Sweep:
     values = tuple(low + step * i for i in range(entry.steps))
     conditions = tuple(_known_conditions(entry.conditions, study, f"{key}.conditions"))
     return Sweep(along.name, unit, values, tuple(entry.quantities), conditions)
+
+
+def _outputs(study: Study, faults: Faults) -> tuple[tuple[str, str], ...]:
+    found = []
+    for position, entry in enumerate(study.entries.outputs, 1):
+        with faults.noted():
+            conditions = _known_conditions(entry.conditions, study, f"outputs[{position}].conditions")
+            for name in entry.quantities:
+                _asked_for(name, study.graph, f"outputs[{position}].quantities")
+            found += [(name, condition) for name in entry.quantities for condition in conditions]
+    return tuple(found)
 
 
 def _check_reachable(study: Study) -> None:
@@ -564,13 +461,16 @@ def _check_reachable(study: Study) -> None:
     # What is asked for at one place is walked together: the graph above it is mostly the same.
     asked: dict[tuple[str, str | None], set[str]] = {}
     for quantity, condition in wanted_outputs(study):
-        _asked_for(quantity, study.graph, "outputs.quantities")
         asked.setdefault((condition, None), set()).add(quantity)
     for sweep in study.sweeps:
         for condition in sweep.conditions:
             asked.setdefault((condition, sweep.along), set()).update(sweep.quantities)
+    missing: dict[str, dict[str, None]] = {}
     for (condition, along), quantities in asked.items():
-        study.graph.require(sorted(quantities), study.given_names(condition) | ({along} if along else set()))
+        given = study.given_names(condition) | ({along} if along else set())
+        for name, needed_for in study.graph.missing(sorted(quantities), given).items():
+            missing.setdefault(name, {}).update(dict.fromkeys(needed_for))
+    study.graph.refuse(missing)
 
 
 def wanted_outputs(study: Study) -> tuple[tuple[str, str], ...]:

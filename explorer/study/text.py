@@ -6,14 +6,18 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from explorer.errors import SquatlineError, StudyError
+from explorer.errors import MOST_TOLD, Faults, SquatlineError, StudyError
 from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
-from explorer.study.schema import CorrelationEntry, IncludedFile, read_section
+from explorer.study.places import line_of, place
+from explorer.study.schema import CorrelationEntry, IncludedFile, StudyFile
+from explorer.study.shape import read_section
+from explorer.study.slips import slip_in
 
 STUDY_FILE = "study.toml"
 STUDY = Wanted(
@@ -32,7 +36,7 @@ DEEPEST = 12
 MOST_PARTS = 30
 _PART = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')"""
 _LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS}}}")
-_DECIMAL_COMMA = re.compile(r"^[^#\"'\n]*=[ \t]*([+-]?\d+),(\d+)", re.MULTILINE)
+_AT_LINE = re.compile(r"\(at line (\d+),")
 _LONG_NUMBER = re.compile(r"\d[\d_]{4000}")
 
 
@@ -48,11 +52,34 @@ class Merged:
 
 @dataclass(frozen=True)
 class StudyText:
-    """A parsed study with its includes merged, the digest of all that was read, and what was merged."""
+    """A study in its shape with its includes merged, the digest of all that was read, and what was merged.
 
-    data: dict[str, Any]
+    Attributes
+    ----------
+    texts:
+        File as messages name it -> its text; the study itself under "".
+    correlated:
+        For each correlation the file that it stands in, and its place there, counted from 1.
+    """
+
+    entries: StudyFile
     digest: str
     includes: tuple[Merged, ...]
+    texts: Mapping[str, str]
+    correlated: tuple[tuple[str, int], ...]
+
+    def located(self, error: SquatlineError) -> SquatlineError:
+        """Fill in file and line of an error about an entry, by the file that the entry comes from."""
+        if error.file is None and error.key:
+            file = ""
+            if found := re.match(r"inputs\.(\w+)", error.key):
+                file = next((one.file for one in reversed(self.includes) if found[1] in one.before), "")
+            elif found := re.match(r"correlations\[(\d+)\]", error.key):
+                file, number = self.correlated[int(found[1]) - 1]
+                error.key = f"correlations[{number}]{error.key[found.end() :]}"
+            error.file = file or None
+            place(error, self.texts[file])
+        return error
 
 
 def read_study_text(file: Path, text: str | None = None) -> StudyText:
@@ -61,21 +88,42 @@ def read_study_text(file: Path, text: str | None = None) -> StudyText:
     Raises
     ------
     StudyError
-        When a file cannot be read, is no TOML, or holds what no study can.
+        When a file cannot be read, is no TOML, or holds what no study can: all that is wrong with the shape
+        of the files at once, each with its line.
     """
     text = STUDY.text(file) if text is None else text
     digest = hashlib.sha256(text.encode())
     data = parsed(text)
+    with _within("", text):
+        names = _names(data.pop("include", []))
+    faults, texts, added = Faults(), {"": text}, {}
+    with faults.noted(), _within("", text):
+        entries = read_section(StudyFile, data)
+    for name in names:
+        with faults.noted(), _within(name):
+            texts[name] = INCLUDED.text(file.parent / name, name)
+            digest.update(texts[name].encode())
+            with _within(name, texts[name]):
+                added[name] = _inputs_of(parsed(texts[name]))
+    faults.tell()
+    correlated = [("", number) for number in range(1, len(entries.correlations) + 1)]
     includes = []
-    for name in _names(data.pop("include", [])):
-        try:
-            more = INCLUDED.text(file.parent / name, name)
-            added = _inputs_of(parsed(more))
-        except SquatlineError as error:
-            raise error.within(file=name, key="include") from None
-        includes.append(_merge(data, *added, name))
-        digest.update(more.encode())
-    return StudyText(data, digest.hexdigest(), tuple(includes))
+    for name, more in added.items():
+        entries, merged, correlated = _merge(entries, more, name, correlated)
+        includes.append(merged)
+    return StudyText(entries, digest.hexdigest(), tuple(includes), texts, tuple(correlated))
+
+
+@contextmanager
+def _within(file: str, text: str = "") -> Iterator[None]:
+    """Fill in file and line of each error inside."""
+    try:
+        yield
+    except SquatlineError as error:
+        for one in error.each:
+            place(one, text)
+            one.within(file=file or None, key="include" if file else None)
+        raise
 
 
 def _names(include: Any) -> list[str]:
@@ -110,13 +158,7 @@ def parsed(text: str) -> dict[str, Any]:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise StudyError(
-            "the file is not valid TOML",
-            found=str(error),
-            remedy=f"write a decimal point: {comma[1]}.{comma[2]}"
-            if (comma := _DECIMAL_COMMA.search(text))
-            else "check quotes, brackets and that no key stands twice near that line",
-        ) from None
+        raise _no_toml(text, error) from None
     except RecursionError:
         raise _too_deep() from None
     except ValueError as error:
@@ -130,6 +172,38 @@ def parsed(text: str) -> dict[str, Any]:
     _check_bounds(data)
     require_visible(data, StudyError)
     return data
+
+
+def _no_toml(text: str, first: tomllib.TOMLDecodeError) -> SquatlineError:
+    """Tell where the text stops being TOML; behind a slip of one line that is known, the rest is read on."""
+    faults, error = Faults(), first
+    rows = text.split("\n")
+    for _ in range(MOST_TOLD):
+        found = _AT_LINE.search(str(error))
+        line = int(found[1]) if found else None
+        slip = slip_in(rows[line - 1]) if line else None
+        if line and "overwrite" in str(error):
+            slip = "this stands in the file twice: take one out"
+        faults.found.append(
+            StudyError(
+                "the file is not valid TOML",
+                line=line,
+                text=line_of(text, line) if line else None,
+                found=str(error),
+                remedy=slip or "check quotes, brackets and that no key stands twice near that line",
+            )
+        )
+        if line is None or slip is None:
+            break
+        rows[line - 1] = ""
+        try:
+            tomllib.loads("\n".join(rows))
+            break
+        except tomllib.TOMLDecodeError as next_one:
+            error = next_one
+        except (RecursionError, ValueError):
+            break
+    return faults.all_at_once()
 
 
 def _line(text: str, found: re.Match[str]) -> int:
@@ -187,27 +261,35 @@ def _inside(key: str, value: Any) -> Iterator[tuple[str, Any]]:
         yield from ((f"[{place}]", inner) for place, inner in enumerate(value, 1))
 
 
-def _inputs_of(data: dict[str, Any]) -> tuple[dict[str, Any], IncludedFile]:
-    beyond = next((key for key in data if key not in IncludedFile.model_fields), None)
-    if beyond is not None:
-        raise StudyError(
+def _inputs_of(data: dict[str, Any]) -> IncludedFile:
+    faults = Faults()
+    faults.found += [
+        StudyError(
             "an included file may hold inputs and correlations only",
-            key=f"include: {beyond}",
+            key=key,
             allowed="[inputs] and [[correlations]]",
+            remedy="move it into the study",
         )
-    return data, read_section(IncludedFile, data)
+        for key in data
+        if key not in IncludedFile.model_fields
+    ]
+    faults.tell()
+    return read_section(IncludedFile, data)
 
 
-def _merge(data: dict[str, Any], more: dict[str, Any], added: IncludedFile, name: str) -> Merged:
+def _merge(
+    study: StudyFile, added: IncludedFile, name: str, correlated: list[tuple[str, int]]
+) -> tuple[StudyFile, Merged, list[tuple[str, int]]]:
     """Add an included file: its inputs replace those of the study, and the correlations of those."""
-    own = read_section(IncludedFile, {key: data[key] for key in IncludedFile.model_fields if key in data})
-    stale = [not {*entry.between}.isdisjoint(added.inputs) for entry in own.correlations]
-    data["inputs"] = {**own.inputs, **added.inputs}
-    kept = [raw for raw, old in zip(data.get("correlations", []), stale, strict=True) if not old]
-    data["correlations"] = kept + more.get("correlations", [])
-    return Merged(
+    stale = [not {*entry.between}.isdisjoint(added.inputs) for entry in study.correlations]
+    kept = [entry for entry, old in zip(study.correlations, stale, strict=True) if not old]
+    places = [one for one, old in zip(correlated, stale, strict=True) if not old]
+    merged = Merged(
         name,
-        {key: own.inputs.get(key) for key in added.inputs},
+        {key: study.inputs.get(key) for key in added.inputs},
         added.correlations,
-        [entry for entry, old in zip(own.correlations, stale, strict=True) if old],
+        [entry for entry, old in zip(study.correlations, stale, strict=True) if old],
     )
+    update = {"inputs": {**study.inputs, **added.inputs}, "correlations": kept + added.correlations}
+    places += [(name, number) for number in range(1, len(added.correlations) + 1)]
+    return study.model_copy(update=update), merged, places

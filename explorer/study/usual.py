@@ -28,12 +28,12 @@ def usual_entry(quantity: Quantity, key: str) -> dict[str, Any]:
     """
     usual = quantity.usual
     if usual is None or usual.typical is None:
-        remedy = f"measure it ({usual.by})" if usual is not None and usual.by else "write the value"
+        measure = f"measure it ({usual.by}) and " if usual is not None and usual.by else ""
         raise StudyError(
             "this is not drawn from what is usual: a car has its own, and it can be told",
             key=key,
             found=USUAL,
             allowed=f"a value, such as {usual.low} or {usual.high}" if usual is not None else "a value",
-            remedy=f"{remedy} and write it with plus or minus; a wide low and high do until then",
+            remedy=f"{measure}write its value with plus or minus; a wide low and high do until then",
         )
     return {"low": usual.low, "mode": usual.typical, "high": usual.high, "source": ASSUMED}

@@ -142,7 +142,7 @@ def told(
 ) -> tuple[Results, str]:
     """Run, compare and explore; return the results, and what was printed."""
     monkeypatch.setattr("explorer.study.limits.KINDS", [*KINDS, Deviations])
-    monkeypatch.setattr("explorer.study.schema.StudyFile", FileWithDeviations)
+    monkeypatch.setattr("explorer.study.text.StudyFile", FileWithDeviations)
     (tmp_path / "study.toml").write_text(STUDY, encoding="utf-8")
     (tmp_path / "own.py").write_text(OWN, encoding="utf-8")
     order = (tmp_path, "--allow-code", "--workers", 1)

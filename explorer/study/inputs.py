@@ -1,0 +1,180 @@
+"""Inputs as they stand in a study file: read into distributions, and refused where physically impossible."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from explorer.errors import Faults, SquatlineError, StudyError, UnknownQuantityError
+from explorer.graph.graph import Graph
+from explorer.graph.quantity import Quantity
+from explorer.graph.units import from_si, with_unit
+from explorer.study.entries import Distribution, Exact, read_distribution
+from explorer.study.usual import is_usual, usual_entry
+
+# A tail beyond what is possible is forgiven when rarer than this; what is drawn there is a failed sample.
+FORGIVEN_TAIL = 1e-3
+# What a condition sets is a choice of how the car is run, not a measured value.
+CHOSEN = "set by the condition"
+
+
+@dataclass(frozen=True)
+class Input:
+    """One quantity that the study gives: its distribution in SI units and where it comes from.
+
+    ``key`` is its own: the quantity, or ``quantity@condition`` for an override.  ``follows`` names the input
+    whose random stream it draws from, for a build that changes the value but not what scatters it.  A
+    ``chosen`` value is filled in anew for every point of a design, so it is never one with an equal value.
+    """
+
+    key: str
+    quantity: str
+    distribution: Distribution
+    display_unit: str
+    source: str | None = None
+    condition: str | None = None
+    default: bool = False
+    follows: str | None = None
+    chosen: bool = False
+
+    @property
+    def stream(self) -> str:
+        """Name of its random stream."""
+        return self.follows or self.key
+
+    @property
+    def exact(self) -> bool:
+        """True when it has one value only."""
+        return isinstance(self.distribution, Exact)
+
+    @property
+    def token(self) -> Any:
+        """What the program tells values apart by: equal exact overrides are one value."""
+        if self.exact and not self.chosen:
+            return (self.quantity, float(self.distribution.nominal))
+        return self.key
+
+
+def known_quantity(name: str, graph: Graph, key: str) -> Quantity:
+    """Return the quantity of a name.
+
+    Raises
+    ------
+    StudyError
+        When no chosen model has it, with the nearest name.
+    """
+    try:
+        return graph[name]
+    except UnknownQuantityError as error:
+        raise StudyError(
+            f"no quantity is called {name!r}",
+            key=key,
+            allowed="a quantity of the chosen models; 'squatline explain --all' lists them",
+            remedy=error.remedy
+            if error.remedy and error.remedy.startswith("did")
+            else f"'squatline explain {name}' looks for what may be meant",
+        ) from None
+
+
+def read_inputs(
+    entries: Mapping[str, Any],
+    graph: Graph,
+    folder: Path,
+    key: str,
+    condition: str | None = None,
+    faults: Faults | None = None,
+) -> dict[str, Input]:
+    """Read entries by quantity; one by the name of a family is that of each member that has none of its own.
+
+    Parameters are those of ``read_input``, ``key`` being that of the section; with ``faults`` what is wrong
+    is noted there and left out of what is returned.
+
+    Raises
+    ------
+    StudyError
+        As ``read_input`` does, for all entries at once.
+    """
+    found: dict[str, Input] = {}
+    noting = Faults() if faults is None else faults
+    for name, entry in entries.items():
+        with noting.noted():
+            for one in graph.of_family(name) or (name,):
+                if one == name or one not in entries:
+                    found[one] = read_input(one, entry, graph, folder, f"{key}.{name}", condition)
+    if faults is None:
+        noting.tell()
+    return found
+
+
+def default_input(quantity: Quantity) -> Input | None:
+    """Return what stands for a quantity where the study is silent; None where it may not be."""
+    if quantity.default is None:
+        return None
+    return Input(
+        quantity.name, quantity.name, Exact(quantity.default), quantity.unit, "default", default=True
+    )
+
+
+def read_input(
+    name: str, entry: Any, graph: Graph, folder: Path, key: str, condition: str | None = None
+) -> Input:
+    """Read one input as it stands in the file.
+
+    Parameters
+    ----------
+    name, entry:
+        The quantity, and the number, text or table it is given as.
+    folder:
+        Where the files it names lie.
+    key:
+        Its place in the study, for messages.
+    condition:
+        The condition that overrides it, if one does.
+
+    Raises
+    ------
+    StudyError
+        When the quantity is unknown, or the value is not possible.
+
+    """
+    quantity = known_quantity(name, graph, key)
+    if quantity.table:
+        raise StudyError("this quantity is a table", key=key, remedy=f"name its CSV file as [tables.{name}]")
+    if is_usual(entry):
+        entry = usual_entry(quantity, key)
+    try:
+        distribution, unit = read_distribution(entry, quantity.unit, key, folder)
+    except SquatlineError as error:
+        raise error.within(key=key) from None
+    _check_physical(quantity, distribution, unit, key)
+    source = entry.get("source") if isinstance(entry, dict) else None
+    if source is None and condition is not None:
+        source = CHOSEN
+    if source is not None and not isinstance(source, str):
+        raise StudyError("the source is text", key=f"{key}.source", found=source)
+    own = f"{name}@{condition}" if condition else name
+    return Input(own, name, distribution, unit, source, condition)
+
+
+def _check_physical(quantity: Quantity, distribution: Distribution, unit: str, key: str) -> None:
+    if not quantity.allows(distribution.nominal):
+        raise StudyError(
+            "the value is outside what is physically possible",
+            key=key,
+            found=with_unit(f"{from_si(distribution.nominal, unit):.4g}", unit),
+            allowed=quantity.allowed_range,
+            remedy="check the sign and the unit",
+        )
+    if isinstance(distribution, Exact):
+        return
+    tail = distribution.probability_outside(quantity.above, quantity.at_least, quantity.at_most)
+    if tail > FORGIVEN_TAIL:
+        raise StudyError(
+            "too much of the distribution lies outside what is physically possible",
+            key=key,
+            found=f"{100 * tail:.2g} % of it",
+            allowed=quantity.allowed_range,
+            remedy='give a low and a high bound beside mean and sd, or distribution = "lognormal"',
+        )

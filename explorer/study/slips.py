@@ -1,0 +1,40 @@
+"""Lines that are no TOML though it can be told what was meant: the slips of who writes numbers by hand."""
+
+from __future__ import annotations
+
+import re
+
+_BEGIN = r"^[^#\"'\n=:]*=[ \t]*"
+_NUMBER = r"[+-]?\d[\d.]*(?:[eE][+-]?\d+)?"
+_CURLY = re.compile(r"[“”„‘’«»]")  # noqa: RUF001
+_COMMA = re.compile(r"^[^#\"'\n]*=[ \t]*([+-]?\d+),(\d+)[ \t]*([^\s#,}]*)")
+_BARE = re.compile(rf"{_BEGIN}({_NUMBER}[ \t]*[^\s\d.\"'{{}}\[\]#,][^\"'{{}}\[\]#,]*?)[ \t]*(?:#.*)?$")
+_WORD = re.compile(rf"{_BEGIN}([A-Za-z][^\"'{{}}\[\]#=]*?)[ \t]*(?:#.*)?$")
+_COLON = re.compile(r"^[ \t]*(\w+)[ \t]*:[ \t]*([^#]*[^#\s])")
+_NO_VALUE = re.compile(rf"{_BEGIN}(?:#.*)?$")
+_OPEN_HEADING = re.compile(r"^[ \t]*(?:(\[\[)[ \t]*([\w.]+)[ \t]*\]?|(\[)[ \t]*([\w.]+))[ \t]*(?:#.*)?$")
+_NO_EQUALS = re.compile(rf"^[ \t]*(\w+)[ \t]+({_NUMBER}|\".*\"|{{.*}}|\[.*\])[ \t]*(?:#.*)?$")
+
+
+def slip_in(line: str) -> str | None:
+    """Return the remedy for a line that is no TOML, where it can be told."""
+    if _CURLY.search(line):
+        return 'write straight quotes: "'
+    if comma := _COMMA.search(line):
+        number = f"{comma[1]}.{comma[2]}"
+        return f"write a decimal point: {number}" + (
+            f', and quotes: "{number} {comma[3]}"' if comma[3] else ""
+        )
+    if bare := _BARE.search(line):
+        return f'put a number with its unit in quotes: "{bare[1]}"'
+    if word := _WORD.search(line):
+        return f'put words in quotes: "{word[1]}"'
+    if colon := _COLON.search(line):
+        return f"write = in place of the colon: {colon[1]} = {colon[2]}"
+    if _NO_VALUE.search(line):
+        return "write the value behind =, or take the line out"
+    if heading := _OPEN_HEADING.search(line):
+        return f"close the heading: [[{heading[2]}]]" if heading[1] else f"close the heading: [{heading[4]}]"
+    if missing := _NO_EQUALS.search(line):
+        return f"write = between name and value: {missing[1]} = {missing[2]}"
+    return None

@@ -1,0 +1,154 @@
+"""All mistakes of a study at once, each with its line; what each message advises is done, and it is right."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import pytest
+from study_help import Answer
+
+from explorer.errors import MOST_TOLD, JoinedError, SquatlineError
+from explorer.study.slips import slip_in
+from explorer.study.study import load_study
+
+Cli = Callable[..., Answer]
+Writer = Callable[..., Path]
+
+# What stands in the small study -> the mistake, a part of the remedy, what stands there once it is followed.
+Mistakes = Mapping[str, tuple[str, str, str]]
+SYNTAX: Mistakes = {
+    'wheelbase = "360 mm"': ("wheelbase = 360 mm", '"360 mm"', 'wheelbase = "360 mm"'),
+    'at_least = "23 N"': ("at_least = 23,5", "23.5", 'at_least = "23.5 N"'),
+    'title = "Small"': ("title = “Small”", "straight quotes", 'title = "Small"'),
+    "samples = 4000": ("samples: 4000  # cars", "samples = 4000", "samples = 4000"),
+    "[conditions.rest]": ("[conditions.rest", "[conditions.rest]", "[conditions.rest]"),
+    "probability = 0.5": ("probability 0.5", "probability = 0.5", "probability = 0.5"),
+    'condition = "rest"': ("condition = rest", '"rest"', 'condition = "rest"'),
+    "sensitivity_samples = 64": ("seed = 2\nseed = 2", "take one out", "seed = 2"),
+    'name = "front load"': ("name =", "write the value", 'name = "front load"'),
+}
+SHAPE: Mistakes = {
+    "samples = 4000": ("samplse = 4000", "did you mean 'samples'?", "samples = 4000"),
+    'title = "Small"': ("", "add it", 'title = "Small"'),
+    "sensitivity_samples = 64": (
+        'sensitivity_samples = "many"',
+        "without quotes",
+        "sensitivity_samples = 64",
+    ),
+    'quantity = "front_static_load"': (
+        'quantiy = "front_static_load"',
+        "did you mean 'quantity'?",
+        'quantity = "front_static_load"',
+    ),
+    "probability = 0.5": ("probability = 95", '"95 %"', 'probability = "95 %"'),
+    "[inputs]": ("[studdy]\nseed = 2\n[inputs]", "did you mean 'study'?", "[inputs]"),
+}
+ENTRIES: Mistakes = {
+    'wheelbase = "360 mm"': ("wheelbas = 360", "did you mean 'wheelbase'?", 'wheelbase = "360 mm"'),
+    "sd = 0.1": ("sdd = 0.1", "did you mean 'sd'?", "sd = 0.1"),
+    'sd = 5, unit = "mm"': ('sd = 5, unit = "mmm"', "did you mean 'mm'?", 'sd = 5, unit = "mm"'),
+    'speed = "0 m/s"': ('speed = "0 m/s"\ncg_height = 45', '"45 mm"', 'speed = "0 m/s"\ncg_height = "45 mm"'),
+    'condition = "rest"': ('condition = "rset"', "did you mean 'rest'?", 'condition = "rest"'),
+    "[conditions.rest]": (
+        '[display]\nmas = "g"\n[conditions.rest]',
+        "'mass'",
+        '[display]\nmass = "g"\n[conditions.rest]',
+    ),
+}
+
+
+def _changed(text: str, mistakes: Mistakes, which: int) -> str:
+    for right, one in mistakes.items():
+        assert text.count(right) == 1
+        text = text.replace(right, one[which])
+    return text
+
+
+@pytest.mark.parametrize("mistakes", [SYNTAX, SHAPE, ENTRIES], ids=["syntax", "shape", "entries"])
+def test_all_are_told_at_once_with_their_lines_and_remedies_that_work(
+    mistakes: Mistakes, small_study: Writer, squatline: Cli
+) -> None:
+    file = small_study() / "study.toml"
+    right = file.read_text()
+    wrong = _changed(right, mistakes, 0)
+    file.write_text(wrong)
+    answer = squatline("check", file.parent)
+    assert answer.status == 2
+    assert f"{len(mistakes)} mistakes were found" in answer.err
+    told = answer.err.split("\n\n")[1:]
+    assert len(told) == len(mistakes)
+    for mistake, remedy, _ in mistakes.values():
+        assert any(remedy in one for one in told), remedy
+        if mistake:
+            texts = [one.split("\n")[1].partition(": ")[2] for one in told]
+            assert any(row and row in text for row in mistake.split("\n") for text in texts), mistake
+    rows = wrong.split("\n")
+    shown = [re.fullmatch(r"  line (\d+): (.*)", one.split("\n")[1]) for one in told]
+    numbers = [int(one[1]) for one in shown if one]
+    assert [one[2] for one in shown if one] == [rows[number - 1].strip() for number in numbers]
+    assert numbers == sorted(numbers)
+    assert len(numbers) == len(told)
+    file.write_text(_changed(right, mistakes, 2))
+    assert squatline("check", file.parent).status == 0
+
+
+def test_mistakes_of_included_files_carry_their_names(small_study: Writer) -> None:
+    file = small_study() / "study.toml"
+    text = file.read_text().replace('"360 mm"', '"360 kg"')
+    file.write_text(f'include = ["scales.toml", "more.toml"]\n{text}')
+    more = file.with_name("more.toml")
+    more.write_text(
+        '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = 0.1\n\n[[correlations]]\n'
+        'between = ["mass", "cg_hight"]\nvalue = 0.1\n'
+    )
+    file.with_name("scales.toml").write_text("\n[inputs]\n# as weighed\nmass = 5.1\n")
+    with pytest.raises(JoinedError) as caught:
+        load_study(file)
+    places = {(Path(one.file or "").name, one.line, one.text, one.key) for one in caught.value.each}
+    assert places == {
+        ("study.toml", 10, 'wheelbase = "360 kg"', "inputs.wheelbase"),
+        ("scales.toml", 4, "mass = 5.1", "inputs.mass"),
+        ("more.toml", 6, 'between = ["mass", "cg_hight"]', "correlations[2].between"),
+    }
+    more.write_text("[limits]\nx = 1\n[inputs]\n[study]\n")
+    with pytest.raises(JoinedError) as caught:
+        load_study(file)
+    assert {(one.file, one.line) for one in caught.value.each} == {("more.toml", 1), ("more.toml", 4)}
+
+
+def test_one_mistake_is_told_as_it_is_and_many_up_to_a_bound(small_study: Writer) -> None:
+    file = small_study() / "study.toml"
+    text = file.read_text()
+    file.write_text(text.replace("samples = 4000", "samplse = 4000"))
+    with pytest.raises(SquatlineError) as one:
+        load_study(file)
+    assert (type(one.value).__name__, one.value.line) == ("StudyError", 4)
+    unknown = "\n".join(f'unknown_{place} = "1 mm"' for place in range(25))
+    file.write_text(text.replace("[inputs]", f"[inputs]\n{unknown}"))
+    with pytest.raises(JoinedError) as many:
+        load_study(file)
+    said = str(many.value)
+    assert said.count("no quantity is called") == MOST_TOLD
+    assert said.endswith("and 5 more")
+
+
+def test_sections_read_after_the_study_are_told_with_their_lines(small_study: Writer, squatline: Cli) -> None:
+    file = small_study(
+        limits='[measurements.a]\nreads = ["wheelbase"]\nhours = 1\naccuracy = { noise = "1 mm" }\n'
+        '[measurements.b]\ntake = "spring_on_scale"\n'
+        '[[objectives]]\nquantity = "weigth"\ncondition = "rest"\n'
+    )
+    answer = squatline("check", file)
+    assert answer.status == 2
+    assert "3 mistakes were found" in answer.err
+    for words in ("measurements.a", "[measurements.a]", 'take = "spring_on_scale"', 'quantity = "weigth"'):
+        assert words in answer.err
+
+
+@pytest.mark.parametrize(
+    "line", ["", "[inputs]", "x = 1", "x = ]", 'x = "a', "x = 1.2.3", "a b c", "x = [1,2]"]
+)
+def test_lines_that_are_no_known_slip_are_left_alone(line: str) -> None:
+    assert slip_in(line) is None
