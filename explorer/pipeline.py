@@ -52,7 +52,7 @@ from explorer.results.records import (
     Summary,
     SweepRecord,
 )
-from explorer.study.beside import SEVERAL, STANDING
+from explorer.study.beside import LIFTING, LIFTING_SPEED, SEVERAL, STANDING
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
 
@@ -351,6 +351,7 @@ def _warnings(study: Study) -> Iterator[str]:
 
 def _told(outputs: Iterable[OutputRecord]) -> Iterator[str]:
     """Yield what is to be known of the cars that the figures of a condition are of."""
+    means = {(output.quantity, output.condition): output.mean for output in outputs}
     for output in outputs:
         share = f"{100 * output.mean:.2g} % of cars in condition {output.condition}"
         if output.quantity == SEVERAL and output.mean > 0:
@@ -363,6 +364,14 @@ def _told(outputs: Iterable[OutputRecord]) -> Iterator[str]:
                 f"{share} stand on the road with a point of their body: loads, attitude, grip and resistance "
                 "are of a car on its points; limits of safety are judged as if no point carried anything, "
                 "but for those with standing_counts"
+            )
+        if output.quantity == LIFTING and output.mean > 0:
+            # Cars that lift nothing count as 0 in both.
+            speed = means[LIFTING_SPEED, output.condition] / output.mean
+            yield (
+                f"{share} lift their front wheels at full throttle, on average up to {speed:.3g} m/s: "
+                "acceleration, straight and strip are of a driver who lets off just so far that they stay "
+                "down; front loads and lift-off are of one who does not"
             )
 
 

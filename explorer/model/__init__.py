@@ -50,7 +50,7 @@ SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
         ),
     },
     "traction": {"friction": ("drive.traction",)},
-    "speed": {"steady": ("drive.speed", "drive.full_throttle_loads")},
+    "speed": {"steady": ("drive.speed", "drive.full_throttle_loads", "drive.wheel_lift")},
     "radio": {"delays": ("brakes.radio",)},
     "brakes": {
         "ideal": ("brakes.brakes_ideal", "brakes.brakes_unlimited"),

@@ -12,16 +12,23 @@ SEVERAL = "has_several_attitudes"
 #: Its mean says how many cars stand on the road with a point of their body.
 STANDING = "stands_on_a_point"
 
+#: Their means say how many cars lift their front wheels at full throttle, and up to which speed.
+LIFTING, LIFTING_SPEED = "wheel_lift_bounds_drive", "wheel_lift_speed"
+#: What the front wheels bound: how a car gains speed.
+BOUNDED = {"acceleration", "run_with_flap", "run_without_flap", "strip_run", "top_speed_room"}
+
 
 def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
-    """List the outputs that go with what is asked: several attitudes, and standing on a point."""
+    """List the outputs that go with what is asked: several attitudes, standing on a point, lifting wheels."""
     balance = set(study.graph["stable_attitudes"].needed_names)
     pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
     told = []
     for condition in dict.fromkeys(where for _, where in pairs):
         asked = [quantity for quantity, where in pairs if where == condition]
-        given = study.given_names(condition)
-        if balance.isdisjoint(study.graph.order(asked, given)) or not _is_known(study, condition):
+        needed = study.graph.order(asked, study.given_names(condition))
+        if not BOUNDED.isdisjoint(needed) and _is_known(study, condition, LIFTING):
+            told += [(LIFTING, condition), (LIFTING_SPEED, condition)]
+        if balance.isdisjoint(needed) or not _is_known(study, condition, SEVERAL):
             continue
         if feels_ground(study, condition):
             told.append((SEVERAL, condition))
@@ -30,10 +37,10 @@ def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
     return tuple(told)
 
 
-def _is_known(study: Study, condition: str) -> bool:
-    """Tell whether the condition says all that the attitude hangs on: one without a speed has none."""
+def _is_known(study: Study, condition: str, quantity: str) -> bool:
+    """Tell whether the condition says all that a quantity hangs on: one without a speed has no attitude."""
     given, graph = study.given_names(condition), study.graph
-    return all(name in given or not graph[name].is_given for name in graph.order([SEVERAL], given))
+    return all(name in given or not graph[name].is_given for name in graph.order([quantity], given))
 
 
 def feels_ground(study: Study, condition: str) -> bool:

@@ -31,9 +31,9 @@ def test_without_air_the_push_moves_its_share_of_the_load(speed: float) -> None:
     push = car["shaft_power"] * car["drive_efficiency"] / speed
     rear_arm = car["wheelbase"] - car["cg_station"]
     expected = (car["mass"] * G * rear_arm - push * car["cg_height"]) / car["wheelbase"]
-    found = evaluate(["full_throttle_front_load", "acceleration"], car)
+    found = evaluate(["full_throttle_front_load", "pushed_acceleration"], car)
     assert found["full_throttle_front_load"] == pytest.approx(expected, rel=1e-9)
-    assert found["acceleration"] == pytest.approx(push / car["mass"], rel=1e-9)
+    assert found["pushed_acceleration"] == pytest.approx(push / car["mass"], rel=1e-9)
 
 
 def test_without_air_the_front_lifts_at_the_acceleration_of_statics() -> None:
@@ -98,3 +98,37 @@ def test_the_front_lifts_at_the_speed_scipy_finds() -> None:
         )
 
     assert found == pytest.approx(brentq(load, 45, 85, xtol=1e-10), rel=1e-8)
+
+
+def test_without_air_no_car_gains_more_than_the_front_stays_down_with() -> None:
+    """Statics: a = g l_r / h in drive, moments about the rear contact; load and push past it are seen."""
+    car = in_vacuum(speed=5.0)
+    found = evaluate(["acceleration", "pushed_acceleration", "full_throttle_front_load"], car)
+    assert found["acceleration"] == pytest.approx(
+        G * (car["wheelbase"] - car["cg_station"]) / car["cg_height"], rel=1e-9
+    )
+    assert found["pushed_acceleration"] > 2 * found["acceleration"]
+    assert found["full_throttle_front_load"] < 0
+
+
+def test_drive_is_bound_up_to_the_speed_at_which_the_push_no_longer_lifts() -> None:
+    """Closed form without air: v = P / (m a) at a = g l_r / h; a car that lifts nothing says 0."""
+    car = in_vacuum(speed=60.0)
+    a = G * (car["wheelbase"] - car["cg_station"]) / car["cg_height"]
+    speed = car["shaft_power"] * car["drive_efficiency"] / (car["mass"] * a)
+    found = evaluate(["wheel_lift_speed", "wheel_lift_bounds_drive"], car)
+    assert found["wheel_lift_speed"] == pytest.approx(speed, rel=1e-8)
+    assert found["wheel_lift_bounds_drive"] == 1
+    slow = evaluate(["wheel_lift_speed"], {**car, "speed": speed / 2})
+    assert slow["wheel_lift_speed"] == pytest.approx(speed / 2)
+    low = evaluate(["wheel_lift_speed", "wheel_lift_bounds_drive"], {**car, "cg_height": 1e-3})
+    assert low["wheel_lift_speed"] == 0
+    assert low["wheel_lift_bounds_drive"] == 0
+
+
+def test_a_front_that_is_up_even_without_drive_lets_the_car_roll_free() -> None:
+    """Definition: past lift-off of the car that rolls, the driver is off the throttle altogether."""
+    car = {**GRIPPY, "speed": 70.0, "splitter_downforce_coefficient": 0.0}
+    found = evaluate(["acceleration", "coasting_deceleration", "front_axle_load"], car)
+    assert found["front_axle_load"] < 0
+    assert found["acceleration"] == pytest.approx(-found["coasting_deceleration"], rel=1e-12)

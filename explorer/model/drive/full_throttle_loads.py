@@ -27,9 +27,9 @@ _FAILS = "the pitch has diverged, or acceleration and axle loads find no balance
     varying={"front_axle_load": "longitudinal_acceleration"},
     fails=_FAILS,
 )
-def full_throttle_front_load(front_axle_load: Curve, acceleration: Array) -> Array:
+def full_throttle_front_load(front_axle_load: Curve, pushed_acceleration: Array) -> Array:
     """Vertical load on the front tyres at full throttle at this speed; negative means the axle has lifted."""
-    return front_axle_load(acceleration)
+    return front_axle_load(pushed_acceleration)
 
 
 @quantity(

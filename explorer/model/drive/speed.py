@@ -74,8 +74,8 @@ def excess_force(driving_force: Array, resistance_force: Array) -> Array:
     varying={"excess_force": "longitudinal_acceleration"},
     fails="the pitch has diverged, or acceleration and axle loads find no balance",
 )
-def acceleration(excess_force: Curve, mass: Array, rotating_mass_factor: Array) -> Array:
-    """Acceleration at this speed at full throttle; negative where the car cannot hold the speed.
+def pushed_acceleration(excess_force: Curve, mass: Array, rotating_mass_factor: Array) -> Array:
+    """Acceleration at this speed at full throttle, even past the one that lifts the front wheels.
 
     Accelerating moves load to the rear, which lets rear tyres push harder: both are balanced.
     """

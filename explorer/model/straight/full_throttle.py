@@ -1,8 +1,9 @@
 """Full throttle along the straight: Runge-Kutta in time, with the costly forces tabulated on the way.
 
-Four accelerations decide: what the grip of the rear tyres, of the front tyres, or of the rear tyres with the
-front lifted allows, and what the push of the drive gives.  At a speed each of them is balanced with the axle
-loads it brings; along the straight each is smooth, and the smallest counts.  So a stretch of the run needs
+Four accelerations decide: what the grip of the rear tyres or of the front tyres allows, the one at which the
+front wheels leave the ground, where a driver lets off, and what the push of the drive gives.  At a speed each
+of them is balanced with the axle loads it brings; along the straight each is smooth, and the smallest counts,
+but never less than rolling free gives.  So a stretch of the run needs
 the pitch of the car at three speeds only, and takes the parabola in between; what bends sharply, the push and
 the change from one limit to the other, is taken as it is at every step.  A stretch ends where the flap starts
 or stops moving, or where the speed has changed by half.
@@ -122,14 +123,21 @@ class _Limits(NamedTuple):
 
     rear: Array
     front: Array
-    lifted: Array
+    lifting: Array
     coasting: Array
     gain: Array
 
     def at(self, push: Array) -> Array:
         """Return the smallest of the four at a push of the drive."""
-        slipping = np.minimum(np.minimum(self.rear, self.front), self.lifted)
-        return np.minimum(slipping, self.coasting + self.gain * push)
+        return _smallest([self.rear, self.front, self.lifting], self.coasting, self.gain, push)
+
+
+def _smallest(limits: list[Array], coasting: Array, gain: Array, push: Array) -> Array:
+    """Return the smallest of the limits and what a push gives, but no less than rolling free does."""
+    driven = coasting + gain * push
+    for limit in limits:
+        driven = np.minimum(driven, limit)
+    return np.maximum(driven, coasting)
 
 
 def _limits(drive: Drive, tried: Array, speed: Array, opening: Array) -> _Limits:
@@ -150,10 +158,10 @@ def _limits(drive: Drive, tried: Array, speed: Array, opening: Array) -> _Limits
 
     rear_grip, _ = balanced(np.inf, LOADED, 0.0)
     front_grip, _ = balanced(np.inf, 0.0, LOADED)
-    lifted, _ = balanced(np.inf, -LOADED, LOADED)
-    # Driven front tyres that lift have slipped before: their own limit has it all.
-    lifted = np.where(front_grip < 1e7, ENDLESS, lifted)
-    return _Limits(rear_grip, front_grip, lifted, *balanced(0.0, 0.0, 0.0))
+    carried, then = (at.front_axle_load for at in loads)
+    unloading = (carried - then) / tried
+    lifting = np.where(unloading > 0, carried / np.where(unloading > 0, unloading, 1.0), ENDLESS)
+    return _Limits(rear_grip, front_grip, lifting, *balanced(0.0, 0.0, 0.0))
 
 
 class _Stretch(NamedTuple):
@@ -173,15 +181,12 @@ class _Stretch(NamedTuple):
                 [begin + share * more for begin, more in zip(*pair, strict=True)]
                 for pair in zip(terms, self.change, strict=True)
             ]
-        return partial(self._smallest, terms)
+        return partial(self._pull, terms)
 
-    def _smallest(self, terms: list[list[Array]], speed: Array) -> Array:
+    def _pull(self, terms: list[list[Array]], speed: Array) -> Array:
         place = (speed**2 - self.start) * self.per_width
-        *grips, coasting, gain = (first + place * (second + place * third) for first, second, third in terms)
-        smallest = coasting + gain * self.wheel_force(speed)
-        for grip in grips:
-            smallest = np.minimum(smallest, grip)
-        return smallest
+        *limits, coasting, gain = (first + place * (second + place * third) for first, second, third in terms)
+        return _smallest(limits, coasting, gain, self.wheel_force(speed))
 
 
 def _tabulated(
@@ -199,7 +204,12 @@ def _tabulated(
     last = []
     if np.any(openings[1] != openings[0]):
         last = [limits(knot, openings[1]) for knot in (speeds[0], *knots)]
-    counts = [part for part in range(5) if part > 2 or any(np.any(at[part] < 1e7) for at in first + last)]
+    # A limit that nobody meets need not be tabulated; what the push gives always counts.
+    counts = [
+        part
+        for part, name in enumerate(_Limits._fields)
+        if name in ("coasting", "gain") or any(np.any(at[part] < 1e7) for at in first + last)
+    ]
     terms = [_parabola(*(at[part] for at in first)) for part in counts]
     change = []
     if last:
