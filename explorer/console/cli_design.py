@@ -13,30 +13,30 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from explorer.console.cli import (
+from explorer.console.options import (
     DONE,
     NOT_PASSED,
     AllowCode,
     AsJson,
     Engine,
     Fresh,
+    NoReport,
+    Output,
     Scheduler,
     StudyPath,
     Workers,
-    _complain,
-    _engine,
-    _leave,
-    _load,
-    _note_failures,
-    _place,
-    _print_json,
-    _progress,
-    _report_of,
-    _say,
-    _tell,
-    app,
     strict,
 )
+from explorer.console.telling import (
+    complain,
+    leave,
+    note_failures,
+    print_json,
+    progress_shown,
+    say,
+    tell_problems,
+)
+from explorer.console.working import chosen_engine, load, report_of, results_place
 
 if TYPE_CHECKING:
     from explorer.engine.execution import Execution
@@ -47,14 +47,7 @@ if TYPE_CHECKING:
     from explorer.study.study import Study
     from reports.report import Report
 
-Output = Annotated[
-    Path | None,
-    typer.Option("--output", "-o", help="Folder of the results; 'results' beside the study by default."),
-]
-NoReport = Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")]
 
-
-@app.command()
 def compare(
     study: StudyPath,
     output: Output = None,
@@ -76,7 +69,7 @@ def compare(
     from reports.sections import candidates
     from reports.terminal import show
 
-    loaded = _load(study, allow_code)
+    loaded = load(study, allow_code)
     folder = output or loaded.folder / "results"
     with _way(folder, loaded, ("candidates",), workers, engine, scheduler, fresh, quiet=json) as (
         place,
@@ -87,15 +80,14 @@ def compare(
         report, problems = _filed(loaded, place, execution, no_report, kept, candidates=found)
     if json:
         data = {"headline": candidates.headline(found), **json_data(found)}
-        _print_json({**data, "folder": str(folder), "problems": problems})
-        _tell(problems)
+        print_json({**data, "folder": str(folder), "problems": problems})
+        tell_problems(problems)
     else:
         show([candidates.build(report)])
         _say_where(folder, problems)
-    _leave(execution.stages, NOT_PASSED if strict and not found.recommended else DONE)
+    leave(execution.stages, NOT_PASSED if strict and not found.recommended else DONE)
 
 
-@app.command()
 def explore(
     study: StudyPath,
     output: Output = None,
@@ -127,7 +119,7 @@ def explore(
     from reports.terminal import show, words
 
     parts = parts_named(only)
-    loaded = _load(study, allow_code)
+    loaded = load(study, allow_code)
     build = find_build(loaded, candidate)
     folder = output or loaded.folder / "results"
     renewed = ("design", "highest_speed")
@@ -146,8 +138,8 @@ def explore(
         if speeds is not None:
             headline = words(speed_steps.headline(speeds, report.speed_unit))
             data["highest_speed"] = {"headline": headline, **json_data(speeds)}
-        _print_json({**data, "folder": str(folder), "problems": problems})
-        _tell(problems)
+        print_json({**data, "folder": str(folder), "problems": problems})
+        tell_problems(problems)
     else:
         show(
             [
@@ -156,7 +148,7 @@ def explore(
             ]
         )
         _say_where(folder, problems)
-    _leave(execution.stages, NOT_PASSED if strict and not found_conforming(exploration, speeds) else DONE)
+    leave(execution.stages, NOT_PASSED if strict and not found_conforming(exploration, speeds) else DONE)
 
 
 @contextmanager
@@ -176,18 +168,18 @@ def _way(
     from explorer.engine.workers import workers_for
     from explorer.results.extras import words_on_change
 
-    chosen = _engine(engine, workers)
+    chosen = chosen_engine(engine, workers)
     try:
         with (
-            _place(folder, study, study.samples, fresh) as (place, checkpoint),
+            results_place(folder, study, study.samples, fresh) as (place, checkpoint),
             workers_for(chosen, workers=workers, scheduler=scheduler) as gathered,
-            _progress(quiet) as progress,
+            progress_shown(quiet) as progress,
         ):
             for words in words_on_change(folder, study, renewed):
-                _complain(f"squatline: {words}")
+                complain(f"squatline: {words}")
             yield place, Execution(gathered.workers, gathered.executor, progress, checkpoint)
     except KeyboardInterrupt:
-        _complain("squatline: finished parts are kept; the same command goes on from there")
+        complain("squatline: finished parts are kept; the same command goes on from there")
         raise
 
 
@@ -215,13 +207,13 @@ def _filed(
         )
         results.put_into(place)
         execution.checkpoint.forget_runs()
-        _note_failures(execution.stages, results)
+        note_failures(execution.stages, results)
     found = {name: one for name, one in findings.items() if one is not None}
     summary = add_findings(place, study, found, samples)
     problems = (
         ()
         if no_report
-        else _report_of(load_results(place.path), place.path, execution.progress, execution.stages)
+        else report_of(load_results(place.path), place.path, execution.progress, execution.stages)
     )
     return Report(Results(summary, None)), problems
 
@@ -229,5 +221,5 @@ def _filed(
 def _say_where(folder: Path, problems: tuple[str, ...]) -> None:
     for name in ("report.html", "report.pdf", "candidates.json", "design.json", "highest_speed.json"):
         if (folder / name).exists():
-            _say(folder / name)
-    _tell(problems)
+            say(folder / name)
+    tell_problems(problems)

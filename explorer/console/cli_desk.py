@@ -8,13 +8,12 @@ from typing import Annotated
 
 import typer
 
-from explorer.console.cli import _say, app
+from explorer.console.telling import say
 from explorer.errors import SquatlineError
 
 _LIBRARIES = ("starlette", "uvicorn", "python_multipart")
 
 
-@app.command()
 def desk(
     study: Annotated[
         Path,
@@ -39,7 +38,7 @@ def desk(
     from explorer.desk.server import serve
 
     def announce(address: str) -> None:
-        _say(f"the desk is at {address}\nit is for this machine only; ctrl-C stops it")
+        say(f"the desk is at {address}\nit is for this machine only; ctrl-C stops it")
         if browser:
             import webbrowser
 

@@ -8,27 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from explorer.console.cli import (
-    DONE,
-    NOT_PASSED,
-    UNFINISHED,
-    AllowCode,
-    AsJson,
-    StudyPath,
-    _complain,
-    _load,
-    _print_json,
-    _say,
-    app,
-    strict,
-)
+from explorer.console.options import DONE, NOT_PASSED, UNFINISHED, AllowCode, AsJson, StudyPath, strict
+from explorer.console.telling import complain, print_json, say
+from explorer.console.working import load
 from explorer.errors import SampleError, StudyError
 
 if TYPE_CHECKING:
     from explorer.logs.fits import Fitted
 
 
-@app.command()
 def fit(
     study: StudyPath,
     name: Annotated[str | None, typer.Argument(help="One fit of the study; all by default.")] = None,
@@ -56,7 +44,7 @@ def fit(
     from explorer.logs.fits import fit as fit_logs
     from reports.terminal import screen
 
-    loaded = _load(study, allow_code)
+    loaded = load(study, allow_code)
     fitted = fit_logs(loaded, name, update=update)
     if not fitted:
         raise StudyError(
@@ -73,7 +61,7 @@ def fit(
 
         add_includes(loaded.path, [one.file for one in written])
     if json:
-        _print_json(
+        print_json(
             {
                 "fits": [fit_record(one) for one in fitted],
                 "written": [str(one.path) for one in written],
@@ -109,22 +97,21 @@ def _say_written(
     study: Path, written: Sequence[Fitted], refused: dict[str, str], line: str | None, asked: bool
 ) -> None:
     for one in written:
-        _say(f"wrote {one.path}")
+        say(f"wrote {one.path}")
     for name, why in refused.items():
-        _complain(f"! {name} was not written: {why}")
+        complain(f"! {name} was not written: {why}")
     if line is not None:
-        _say(
+        say(
             f"to take it up give --include, or make this the first line of {study}, "
             "in place of an include line there:"
         )
-        _say(line)
+        say(line)
     elif written:
-        _say("the study includes it: 'squatline run' takes it up")
+        say("the study includes it: 'squatline run' takes it up")
     elif not asked:
-        _say("nothing was written; --write writes the inputs for the study to include")
+        say("nothing was written; --write writes the inputs for the study to include")
 
 
-@app.command()
 def validate(
     study: StudyPath,
     name: Annotated[str | None, typer.Argument(help="One logged run of the study; all by default.")] = None,
@@ -139,7 +126,7 @@ def validate(
     from explorer.results.json import json_data
     from reports.terminal import screen
 
-    loaded = _load(study, allow_code)
+    loaded = load(study, allow_code)
     tracked = hold(loaded, name)
     if not tracked:
         raise StudyError(
@@ -154,7 +141,7 @@ def validate(
             for one in track_records(loaded, tracked)
         ]
         explains = all(one.validation.explains for one in tracked)
-        _print_json({"explains": explains, "logged_runs": records})
+        print_json({"explains": explains, "logged_runs": records})
     else:
         show_logged_runs(screen(), tracked)
     explained = all(one.validation.explains for one in tracked)

@@ -7,10 +7,11 @@ from typing import Annotated
 
 import typer
 
-from explorer.console.cli import AllowCode, StudyPath, _load, _say, app
+from explorer.console.options import AllowCode, StudyPath
+from explorer.console.telling import say
+from explorer.console.working import load
 
 
-@app.command()
 def inputs(
     study: StudyPath,
     to: Annotated[Path | None, typer.Option("--to", help="CSV file to write.", show_default=False)] = None,
@@ -23,18 +24,18 @@ def inputs(
     """Write the inputs as a table for a spreadsheet, or take them back; comments of the study stay."""
     from explorer.study.sheet import sheet_text, take_sheet, write_sheet
 
-    loaded = _load(study, allow_code)
+    loaded = load(study, allow_code)
     if taken_from is not None:
         taken = take_sheet(loaded, taken_from)
         for words, names in (("changed", taken.changed), ("added", taken.added)):
             if names:
-                _say(f"{words} in {loaded.path}: {', '.join(names)}")
+                say(f"{words} in {loaded.path}: {', '.join(names)}")
         if not taken.changed and not taken.added:
-            _say("nothing in the table is other than in the study")
+            say("nothing in the table is other than in the study")
         if taken.left_out:
-            _say(f"not in the table, and left as they are: {', '.join(taken.left_out)}")
+            say(f"not in the table, and left as they are: {', '.join(taken.left_out)}")
     if to is not None:
         write_sheet(loaded, to)
-        _say(f"wrote {to}\nto take it back: squatline inputs {study} --from {to}")
+        say(f"wrote {to}\nto take it back: squatline inputs {study} --from {to}")
     if to is None and taken_from is None:
-        _say(sheet_text(loaded).removeprefix("\ufeff").rstrip())
+        say(sheet_text(loaded).removeprefix("\ufeff").rstrip())

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from study_help import DEMO, Answer
 
-from explorer.console import cli, plain_output
+from explorer.console import cli_study, plain_output
 from explorer.console.refusals import refusal
 
 Cli = Callable[..., Answer]
@@ -46,7 +46,7 @@ def test_what_the_machine_refuses_is_told_with_a_remedy(
     def refused(*_: object) -> None:
         raise ValueError("what came of it") from raised
 
-    monkeypatch.setattr(cli, "_load", refused)
+    monkeypatch.setattr(cli_study, "load", refused)
     answer = squatline("check", DEMO)
     assert answer.status == 2
     assert found in answer.err
@@ -60,7 +60,7 @@ def test_a_fault_of_the_program_stays_one(squatline: Cli, monkeypatch: pytest.Mo
     def faulty(*_: object) -> None:
         raise KeyError("x")
 
-    monkeypatch.setattr(cli, "_load", faulty)
+    monkeypatch.setattr(cli_study, "load", faulty)
     assert squatline("check", DEMO).status == 3
 
 
@@ -68,7 +68,7 @@ def test_a_lost_process_is_no_interruption(squatline: Cli, monkeypatch: pytest.M
     def lost(*_: object) -> None:
         raise EOFError
 
-    monkeypatch.setattr(cli, "_load", lost)
+    monkeypatch.setattr(cli_study, "load", lost)
     answer = squatline("check", DEMO)
     assert (answer.status, "ended early" in answer.err) == (2, True)
 

@@ -5,17 +5,30 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
-from dataclasses import fields, replace
+from dataclasses import MISSING, fields, replace
 from pathlib import Path
 
 import jsonschema
 import pytest
-from study_help import DEMO
+from study_help import DEMO, Answer
 
 import explorer
 from explorer.errors import ResultsError
+from explorer.results.comparison import Comparison
+from explorer.results.exploration import Exploration
 from explorer.results.json import json_text
-from explorer.results.records import SUMMARY_FILE, load_results, load_summary, summary_schema, summary_text
+from explorer.results.logged_runs import LoggedRunRecord
+from explorer.results.records import (
+    SUMMARY_FILE,
+    InputRecord,
+    LimitRecord,
+    OutputRecord,
+    Summary,
+    load_results,
+    load_summary,
+    summary_schema,
+    summary_text,
+)
 from tests.report_analyses import with_analyses
 
 THREE_FLAPS = DEMO.parent / "three-flap-chase"
@@ -36,8 +49,30 @@ def test_read_back_they_are_the_same(results: explorer.Results, tmp_path: Path) 
     assert again.samples.equals(results.samples)
 
 
-def test_the_summary_fits_its_published_schema(results: explorer.Results) -> None:
-    jsonschema.validate(json.loads(json_text(results.summary)), summary_schema())
+def test_the_summary_fits_its_published_schema(
+    results: explorer.Results, tmp_path: Path, squatline: Callable[..., Answer]
+) -> None:
+    schema = json.loads(squatline("schema").out)
+    assert schema == summary_schema()
+    results.save(tmp_path / "out")
+    written = json.loads((tmp_path / "out" / SUMMARY_FILE).read_text(encoding="utf-8"))
+    jsonschema.validate(written, schema)
+    # Another name or another type of a field is told.
+    for broken in ({"inputs": None}, {"limits": [written["limits"][0] | {"probability": "half"}]}):
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(written | broken, schema)
+    del written["limits"][0]["conformance"]
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(written, schema)
+
+
+def test_the_schema_is_that_of_the_records() -> None:
+    schema = summary_schema()
+    for record in (Summary, LimitRecord, OutputRecord, InputRecord, Comparison, Exploration, LoggedRunRecord):
+        part = schema if record is Summary else schema["$defs"][record.__name__]
+        assert set(part["properties"]) == {field.name for field in fields(record)}
+        needed = {one.name for one in fields(record) if one.default is one.default_factory is MISSING}
+        assert set(part["required"]) == needed
 
 
 def test_frames_in_five_lines(results: explorer.Results) -> None:

@@ -1,0 +1,113 @@
+"""The commands about a study before it is run: written, checked, screened, explained."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from explorer.console.options import AllowCode, AsJson, StudyPath
+from explorer.console.telling import print_json, say
+from explorer.console.working import load
+from explorer.errors import Faults, SquatlineError, with_file
+
+
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to write the study into; it must not hold one.")],
+    flaps: Annotated[int, typer.Option(help="Flaps on one servo whose mechanism is looked at: 0 to 3.")] = 0,
+    drive: Annotated[str, typer.Option(help="power: shaft power; electric: battery, motor, gear.")] = "power",
+    wake: Annotated[bool, typer.Option("--wake", help="It follows another car.")] = False,
+    brakes: Annotated[
+        str | None, typer.Option(help="ideal, balance, fitted or none; left out, stopping is not looked at.")
+    ] = None,
+    suspension: Annotated[
+        str, typer.Option(help="wheel-rate: rates at the wheel; spring: springs, motion ratios, tyres.")
+    ] = "wheel-rate",
+) -> None:
+    """Write a commented study of what the car has, which runs as it is."""
+    from explorer.study.template import CarHas, write_template
+
+    written = write_template(folder, CarHas(flaps, drive, brakes, suspension, wake))
+    say(f"wrote {written}\nnext: put your numbers in, then 'squatline check {folder}'; it runs as it is, too")
+
+
+def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False) -> None:
+    """Validate a study and show its inputs and nominal values; no sampling."""
+    from explorer.analyses.measurement_value import measurements_of
+    from explorer.analyses.nominal import nominal_or_error
+    from explorer.console.terminal import check_as_data, show_check
+    from explorer.design.exploration import prepare
+    from explorer.logs.run_checks import check_logs
+
+    loaded = load(study, allow_code)
+    faults = Faults()
+    for section in (measurements_of, check_logs, prepare):
+        with faults.noted(), with_file(str(loaded.path)):
+            section(loaded)
+    faults.tell()
+    nominal = nominal_or_error(loaded)
+    if json:
+        print_json(check_as_data(loaded, nominal))
+    else:
+        show_check(loaded, nominal)
+
+
+def screen(
+    study: StudyPath,
+    rows: Annotated[int, typer.Option(min=16, max=2**16, help="Cars to start from, a power of two.")] = 128,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Sort out which inputs matter to no limit: a quick look at a study with many of them."""
+    from explorer.analyses.screening import screen
+    from explorer.console.terminal_screening import screening_as_data, show_screening
+
+    if rows & (rows - 1):
+        raise SquatlineError(
+            "the cars to start from are a power of two", key="--rows", found=rows, allowed="64, 128, 256 ..."
+        )
+    loaded = load(study, allow_code)
+    look = screen(loaded, rows=rows)
+    if json:
+        print_json(screening_as_data(look))
+    else:
+        show_screening(loaded, look)
+
+
+def explain(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(help="A quantity, or words to look it up by: 'rear spring', scrape, N/mm."),
+    ] = None,
+    study: Annotated[
+        Path | None, typer.Option("--study", "-s", help="Show its values in this study too.")
+    ] = None,
+    everything: Annotated[bool, typer.Option("--all", help="List every quantity.")] = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Say what a quantity is, or find it by words: unit, formula source, what it needs, value in a study."""
+    from explorer.console.explain import explain_all, explained_or_found
+    from explorer.console.terminal_explain import show_explanation, show_found, show_quantities, show_subjects
+
+    loaded = load(study, allow_code) if study else None
+    if everything:
+        entries = explain_all(loaded)
+        print_json(entries) if json else show_quantities(entries)
+        return
+    if not words:
+        from explorer.console.search import subjects
+
+        print_json(subjects()) if json else show_subjects(subjects())
+        return
+    found = explained_or_found(" ".join(words), loaded)
+    if json:
+        print_json(found)
+    elif isinstance(found, list):
+        show_found(" ".join(words), found)
+    else:
+        show_explanation(found)
+
+
+# Further commands register themselves on the same app; they import from here, hence at the end.
