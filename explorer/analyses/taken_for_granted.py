@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from explorer.analyses.odd_combinations import odd_combinations
 from explorer.graph.units import from_si, parse, pretty
 from explorer.study.study import Study, wanted_outputs
 
@@ -53,19 +54,27 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
 
 
 def odd_inputs(study: Study) -> list[str]:
-    """Return a caution for each input outside what is usual of such cars, with the slip that explains it."""
-    found = []
+    """Return a caution for each input that is odd by itself or beside others, with the likely slip."""
+    alone = _outside_usual(study)
+    return [*alone.values(), *odd_combinations(study, alone)]
+
+
+def _outside_usual(study: Study) -> dict[str, str]:
+    found = {}
     for one in study.all_inputs():
         quantity = study.graph.quantities[one.quantity]
         usual, value = quantity.usual, one.distribution.nominal
         if usual is None or one.default:
             continue
         low, high = (parse(text, None, quantity.unit)[0] for text in (usual.low, usual.high))
-        if low <= value <= high:
+        # Nothing at all is a choice: a car without the part, or one that stands.
+        if low <= value <= high or value == 0 == quantity.at_least:
             continue
         slip = next((by for by in _SLIPS if low <= value * by <= high), None)
         meant = f"; did you mean {_shown(value * slip, one.display_unit)}?" if slip else ""
-        found.append(
+        if quantity.unit == "m/s" and low <= value / 3.6 <= high:
+            meant = f"; did you mean {value:.4g} km/h?"
+        found[one.key] = (
             f"{one.key} is {_shown(value, one.display_unit)}, where {usual.low} to {usual.high} is usual "
             f"of such cars (judgement){meant}"
         )

@@ -1,0 +1,253 @@
+"""Numbers that are each possible but at odds with one another, or beyond the cars this was made for.
+
+A caution with the likely slip, never a refusal.  All bounds here are judgement, with room on both sides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass
+
+from explorer.graph.units import from_si, parse, pretty
+from explorer.study.inputs import Input
+from explorer.study.study import Study
+
+#: What the README says of these cars; 1:10 to 1:5 of wheelbases between 2.3 and 3.1 m.
+MADE_FOR = {"mass": ("3 kg", "15 kg"), "wheelbase": ("230 mm", "620 mm")}
+SPEEDS = ("30 m/s", "70 m/s")
+_GRAVITY = 9.81
+# Behind and ahead of the wheels a car reaches this far, in wheelbases.
+_AHEAD, _BEHIND = 0.75, 1.75
+
+
+@dataclass(frozen=True)
+class _Car:
+    """What the study itself gives, at its nominal values in SI units."""
+
+    given: Mapping[str, Input]
+    elements: tuple[str, ...]
+    points: tuple[str, ...]
+
+    def __call__(self, *names: str) -> list[float] | None:
+        """Return the values of some inputs; None when one of them is not given."""
+        if not all(name in self.given for name in names):
+            return None
+        return [float(self.given[name].distribution.nominal) for name in names]
+
+    def said(self, name: str, value: float | None = None) -> str:
+        """Write an input's value, or another in its unit."""
+        one = self.given[name]
+        shown = one.distribution.nominal if value is None else value
+        return f"{from_si(float(shown), one.display_unit):.4g} {pretty(one.display_unit)}".rstrip()
+
+
+Odd = Iterator[str]
+
+
+def odd_combinations(study: Study, told: Collection[str] = ()) -> Iterator[str]:
+    """Yield a caution for each combination that is odd.
+
+    Parameters
+    ----------
+    told:
+        Keys of inputs that are known to be odd by themselves: nothing is held against them.
+    """
+    families = study.graph.families
+    car = _Car(
+        {name: one for name, one in study.inputs.items() if not one.default and name not in told},
+        tuple(families.get("element", ())),
+        tuple(families.get("point", ())),
+    )
+    for rule in RULES:
+        yield from rule(car)
+    yield from _speeds(study, told)
+
+
+def _size(car: _Car) -> Odd:
+    for name, (low, high) in MADE_FOR.items():
+        if found := car(name):
+            least, most = (parse(text, None, "kg" if name == "mass" else "m")[0] for text in (low, high))
+            if not least <= found[0] <= most:
+                yield f"{name} is {car.said(name)}; this tool was made for cars of {low} to {high}"
+
+
+def _speeds(study: Study, told: Collection[str]) -> Odd:
+    low, high = (parse(text, None, "m/s")[0] for text in SPEEDS)
+    given = [one["speed"] for one in map(study.given_in, study.conditions) if "speed" in one]
+    if not given or any(one.key in told for one in given):
+        return
+    fastest = max(given, key=lambda one: float(one.distribution.nominal))
+    speed = float(fastest.distribution.nominal)
+    said = f"{from_si(speed, fastest.display_unit):.4g} {pretty(fastest.display_unit)}"
+    if speed > high:
+        yield f"{fastest.key} is {said}; this tool was made for {SPEEDS[0]} to {SPEEDS[1]}"
+    elif 0 < speed < low:
+        meant = f"; did you mean {3.6 * speed:.3g} m/s?" if low <= 3.6 * speed <= high else ""
+        yield (
+            f"no condition is faster than {said}; this tool was made for {SPEEDS[0]} to {SPEEDS[1]}{meant}"
+        )
+
+
+def _centre_of_gravity(car: _Car) -> Odd:
+    if found := car("cg_station", "wheelbase"):
+        station, wheelbase = found
+        if not 0 < station < wheelbase:
+            yield (
+                f"cg_station is {car.said('cg_station')}, outside the wheelbase of {car.said('wheelbase')}: "
+                "the car would tip over; it counts from the front axle, rearwards"
+            )
+    if (found := car("cg_height", "wheelbase")) and found[0] > found[1] / 2:
+        yield (
+            f"cg_height is {car.said('cg_height')}, more than half the wheelbase of {car.said('wheelbase')}; "
+            "it is the height above the ground"
+        )
+
+
+def _stations(car: _Car) -> Odd:
+    if not (found := car("wheelbase")):
+        return
+    low, high = -_AHEAD * found[0], _BEHIND * found[0]
+    for name in car.given:
+        if not name.endswith("_station") or name == "cg_station" or "skew" in name:
+            continue
+        (station,) = car(name) or [0.0]
+        if not low <= station <= high:
+            slip = next((by for by in (-1.0, 0.1, 10.0, 1e-3) if low <= by * station <= high), None)
+            meant = f"; did you mean {car.said(name, slip * station)}?" if slip else ""
+            yield (
+                f"{name} is {car.said(name)}, outside a car with a wheelbase of {car.said('wheelbase')}; "
+                f"stations count from the front axle, rearwards{meant}"
+            )
+
+
+def _splitter(car: _Car) -> Odd:
+    if (found := car("splitter_station")) and found[0] > 0:
+        yield (
+            f"splitter_station is {car.said('splitter_station')}, behind the front axle; ahead of it is "
+            f"negative: did you mean {car.said('splitter_station', -found[0])}?"
+        )
+
+
+def _wing_place(car: _Car) -> Odd:
+    if (found := car("wing_station", "wheelbase")) and 0 <= found[0] < found[1] / 2:
+        station, wheelbase = found
+        yield (
+            f"wing_station is {car.said('wing_station')}, nearer to the front axle than to the rear one; it "
+            f"counts from the front axle: did you mean {car.said('wing_station', station + wheelbase)}?"
+        )
+    if (found := car("wing_height", "cg_height")) and found[0] < found[1]:
+        yield (
+            f"wing_height is {car.said('wing_height')}, below the centre of gravity at "
+            f"{car.said('cg_height')}; both count from the ground"
+        )
+
+
+def _closed_and_open(car: _Car) -> Odd:
+    names = [f"wing_{what}_coefficient" for what in ("downforce", "drag")]
+    names += [f"{element}_normal_coefficient" for element in car.elements]
+    for name in names:
+        closed, opened = f"{name}_closed", f"{name}_open"
+        if (found := car(closed, opened)) and found[1] > found[0]:
+            yield (
+                f"{opened} is {car.said(opened)}, more than {closed} with {car.said(closed)}: an open flap "
+                "takes drag and downforce away; are the two interchanged?"
+            )
+
+
+def _clearances(car: _Car) -> Odd:
+    """Two points lie at rest as the floor's pitch says, give or take what the body steps between them."""
+    if not (found := car("static_pitch")):
+        return
+    pitch = found[0]
+    for k, first in enumerate(car.points):
+        for second in car.points[k + 1 :]:
+            names = [
+                f"{point}_{what}" for what in ("station", "clearance_at_rest") for point in (first, second)
+            ]
+            if not (values := car(*names)):
+                continue
+            behind, higher = values[1] - values[0], values[3] - values[2]
+            off, with_other_sign = abs(higher + pitch * behind), abs(higher - pitch * behind)
+            if off > 0.025 or (off > 0.008 and with_other_sign < 0.25 * off):
+                say = "is its sign right, nose-up positive?" if with_other_sign < 0.25 * off else "check them"
+                yield (
+                    f"at static_pitch {car.said('static_pitch')} {second} would lie "
+                    f"{car.said(names[3], -pitch * behind)} higher than {first}; their clearances at rest "
+                    f"say {car.said(names[3], higher)}: {say}"
+                )
+
+
+def _chords(car: _Car) -> Odd:
+    """Hold the chord that the wing's area and span leave against the chords of its parts."""
+    chords = {f"{element}_chord": car(f"{element}_chord") for element in car.elements}
+    spans = [found[0] for element in car.elements if (found := car(f"{element}_span"))]
+    area = car("wing_area")
+    if not (area and spans):
+        return
+    whole = area[0] / max(spans)
+    for name, found in chords.items():
+        if found and found[0] >= whole:
+            yield (
+                f"{name} is {car.said(name)}, while wing_area over the span leaves a chord of "
+                f"{car.said(name, whole)} for the whole wing"
+            )
+            return
+    if (main := car("mainplane_chord")) and all(chords.values()):
+        summed = main[0] + sum(found[0] for found in chords.values() if found)
+        if not 1 / 1.5 < summed / whole < 1.5:
+            yield (
+                f"the chords of main plane and elements come to {car.said('mainplane_chord', summed)}, while "
+                f"wing_area over the span leaves {car.said('mainplane_chord', whole)}: is the area that of "
+                "the whole wing, all elements closed?"
+            )
+
+
+def _elements(car: _Car) -> Odd:
+    for element in car.elements:
+        thickness, chord, span = (f"{element}_{what}" for what in ("thickness", "chord", "span"))
+        if (found := car(thickness, chord)) and found[0] > 0.4 * found[1]:
+            yield f"{thickness} is {car.said(thickness)} at a chord of {car.said(chord)}"
+        if (found := car(span, "end_plate_spacing")) and found[0] > found[1]:
+            yield (
+                f"{span} is {car.said(span)}, more than the {car.said('end_plate_spacing')} between the end "
+                "plates: it does not go in between"
+            )
+        pivot = [f"{element}_pivot_{what}" for what in ("station", "height")]
+        if found := car(*pivot, "wing_station", "wing_height", "wheelbase"):
+            x, height, wing, wing_height, wheelbase = found
+            if max(abs(x - wing), abs(height - wing_height)) > wheelbase / 2:
+                yield (
+                    f"the pivot of {element} ({car.said(pivot[0])}, {car.said(pivot[1])}) lies far from the "
+                    f"wing ({car.said('wing_station')}, {car.said('wing_height')})"
+                )
+        rod = [f"{element}_rod_{what}" for what in ("bore", "diameter")]
+        if (found := car(*rod)) and found[0] >= found[1]:
+            yield f"{rod[0]} is {car.said(rod[0])}, no less than {rod[1]} with {car.said(rod[1])}"
+
+
+def _springs(car: _Car) -> Odd:
+    """How far half the car sinks into its springs from weightless."""
+    for axle in ("front", "rear"):
+        rate = f"{axle}_wheel_rate"
+        if found := car(rate, "mass"):
+            sag = found[1] * _GRAVITY / 4 / found[0]
+            if not 0.2e-3 <= sag <= 40e-3:
+                yield (
+                    f"{rate} is {car.said(rate)}: a quarter of the car's weight would press it in by "
+                    f"{1000 * sag:.3g} mm, where 0.2 to 40 mm is usual; is it the rate at one wheel, and its "
+                    "unit right?"
+                )
+
+
+RULES: tuple[Callable[[_Car], Odd], ...] = (
+    _size,
+    _centre_of_gravity,
+    _stations,
+    _splitter,
+    _wing_place,
+    _closed_and_open,
+    _clearances,
+    _chords,
+    _elements,
+    _springs,
+)
