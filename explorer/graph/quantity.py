@@ -41,6 +41,8 @@ Curve: TypeAlias = Callable[..., Array]
 
 #: Ends the name of a quantity that is judged on a car whose points carry nothing on the road.
 ON_WHEELS = "_on_wheels_alone"
+#: Subject of the inputs that are errors of models, by which they are known again.
+MODEL_ERRORS = "model_errors"
 
 
 def asked_name(name: str) -> str:

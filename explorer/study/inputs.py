@@ -78,6 +78,27 @@ def known_quantity(name: str, graph: Graph, key: str) -> Quantity:
         ) from None
 
 
+def one_number(name: str, graph: Graph, key: str) -> Quantity:
+    """Return the quantity of a name that is one number a car.
+
+    Raises
+    ------
+    StudyError
+        When no chosen model has it, or it is several numbers.
+    """
+    quantity = known_quantity(name, graph, key)
+    if quantity.record:
+        parts = ", ".join(part.name for part in quantity.parts)
+        raise StudyError(
+            "this quantity holds several values at once",
+            key=key,
+            found=name,
+            allowed=parts or "a quantity that is one number",
+            remedy="ask for one of them" if parts else f"'squatline explain {name}' shows what builds on it",
+        )
+    return quantity
+
+
 def read_inputs(
     entries: Mapping[str, Any],
     graph: Graph,

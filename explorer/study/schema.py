@@ -138,11 +138,34 @@ class CorrelationEntry(Keys):
     source: str | None = None
 
 
+class ModelErrorEntry(Keys):
+    """``[model_errors]``: a factor on what a model computes or an offset beyond it, and its source."""
+
+    factor: Any = None
+    offset: Any = None
+    source: str | None = None
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> ModelErrorEntry:
+        if (self.factor is None) == (self.offset is None):
+            raise ValueError(
+                "a model error is either a factor, such as { factor = { mean = 1.0, sd = 0.03 } }, or an "
+                "offset in the quantity's unit"
+            )
+        return self
+
+    @property
+    def kind(self) -> Literal["factor", "offset"]:
+        """Which of the two it is."""
+        return "offset" if self.factor is None else "factor"
+
+
 class IncludedFile(Keys):
     """A file that the study includes: what may stand in it."""
 
     inputs: dict[str, Any] = {}
     correlations: list[CorrelationEntry] = []
+    model_errors: dict[str, ModelErrorEntry] = {}
 
 
 class TableEntry(Keys):
@@ -343,6 +366,7 @@ class StudyFile(Keys):
     tables: dict[str, TableEntry] = {}
     conditions: dict[Name, ConditionEntry] = Field(min_length=1, max_length=50)
     correlations: list[CorrelationEntry] = []
+    model_errors: dict[str, ModelErrorEntry] = {}
     limits: list[LimitEntry] = Field(min_length=1)
     measurements: dict[Name, dict[str, Any]] = {}
     measuring: MeasuringEntry = MeasuringEntry()

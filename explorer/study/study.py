@@ -20,8 +20,9 @@ from explorer.graph.units import dimension_matches, display_unit, parse
 from explorer.model import modules
 from explorer.study.beside import told_beside
 from explorer.study.inputs import Input as Input
-from explorer.study.inputs import default_input, known_quantity, read_input, read_inputs
+from explorer.study.inputs import default_input, known_quantity, one_number, read_input, read_inputs
 from explorer.study.limits import Limit, Output, read_asked
+from explorer.study.model_errors import known_model_errors, read_model_errors, with_model_errors
 from explorer.study.on_wheels import check_contact, judged_on_wheels
 from explorer.study.own_quantities import own_modules
 from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, TableEntry
@@ -196,10 +197,12 @@ def load_study(path: str | Path, *, allow_code: bool = False, text: str | None =
 
 def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     entries, faults = text.entries, Faults()
-    graph = Graph.build(
+    models = Graph.build(
         [*modules(entries.models), *own_modules(entries.study.own_quantities, file.parent, allow_code)],
         {family: tuple(members) for family, members in entries.families.items()},
     )
+    wrong = known_model_errors(entries, models, faults)
+    graph = with_model_errors(models, wrong)
     with faults.noted():
         check_contact(entries)
     tables = _tables(entries, graph, file.parent, faults)
@@ -207,6 +210,7 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     unread = {one for name in entries.inputs for one in graph.of_family(name) or (name,)} - inputs.keys()
     defaults = {name: default_input(one) for name, one in graph.quantities.items() if name not in inputs}
     inputs |= {name: default for name, default in defaults.items() if default is not None}
+    inputs |= read_model_errors(wrong, graph, file.parent, faults)
     conditions = _conditions(entries.conditions, graph, file.parent, faults)
     display = _display(entries.display, graph, faults)
     correlations = _correlations(entries, inputs, unread, faults)
@@ -291,21 +295,6 @@ def _table(name: str, entry: TableEntry, graph: Graph, folder: Path) -> Any:
     from explorer.graph.tables import read_table
 
     return read_table(folder / entry.file, quantity.table, entry.units, key=f"tables.{name}")
-
-
-def _asked_for(name: str, graph: Graph, key: str) -> Quantity:
-    """Return a quantity that is one number a car."""
-    quantity = known_quantity(name, graph, key)
-    if quantity.record:
-        parts = ", ".join(part.name for part in quantity.parts)
-        raise StudyError(
-            "this quantity holds several values at once",
-            key=key,
-            found=name,
-            allowed=parts or "a quantity that is one number",
-            remedy="ask for one of them" if parts else f"'squatline explain {name}' shows what builds on it",
-        )
-    return quantity
 
 
 def _conditions(
@@ -401,7 +390,7 @@ def _limits(study: Study, faults: Faults) -> tuple[Limit, ...]:
 
 def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
     key = f"limits[{position + 1}]" + (f" ({entry.name})" if entry.name else "")
-    quantity = _asked_for(entry.quantity, study.graph, f"{key}.quantity")
+    quantity = one_number(entry.quantity, study.graph, f"{key}.quantity")
     _known_conditions([name for name in (entry.condition, entry.minus) if name], study, f"{key}.condition")
     output = Output(quantity.name, entry.condition, entry.minus)
     asked, unit = read_asked(entry, quantity.unit, key)
@@ -432,7 +421,7 @@ def _sweep(entry: SweepEntry, position: int, study: Study) -> Sweep:
     if low >= high:
         raise StudyError("the sweep runs upwards", key=key, found=f"from {entry.start} to {entry.to}")
     for name in entry.quantities:
-        _asked_for(name, study.graph, f"{key}.quantities")
+        one_number(name, study.graph, f"{key}.quantities")
     step = (high - low) / (entry.steps - 1)
     values = tuple(low + step * i for i in range(entry.steps))
     conditions = tuple(_known_conditions(entry.conditions, study, f"{key}.conditions"))
@@ -445,7 +434,7 @@ def _outputs(study: Study, faults: Faults) -> tuple[tuple[str, str], ...]:
         with faults.noted():
             conditions = _known_conditions(entry.conditions, study, f"outputs[{position}].conditions")
             for name in entry.quantities:
-                _asked_for(name, study.graph, f"outputs[{position}].quantities")
+                one_number(name, study.graph, f"outputs[{position}].quantities")
             found += [(name, condition) for name in entry.quantities for condition in conditions]
     return tuple(found)
 

@@ -265,9 +265,9 @@ def _inputs_of(data: dict[str, Any]) -> IncludedFile:
     faults = Faults()
     faults.found += [
         StudyError(
-            "an included file may hold inputs and correlations only",
+            "an included file may hold inputs, correlations and model errors only",
             key=key,
-            allowed="[inputs] and [[correlations]]",
+            allowed="[inputs], [[correlations]] and [model_errors]",
             remedy="move it into the study",
         )
         for key in data
@@ -290,6 +290,10 @@ def _merge(
         added.correlations,
         [entry for entry, old in zip(study.correlations, stale, strict=True) if old],
     )
-    update = {"inputs": {**study.inputs, **added.inputs}, "correlations": kept + added.correlations}
+    update = {
+        "inputs": {**study.inputs, **added.inputs},
+        "correlations": kept + added.correlations,
+        "model_errors": {**study.model_errors, **added.model_errors},
+    }
     places += [(name, number) for number in range(1, len(added.correlations) + 1)]
     return study.model_copy(update=update), merged, places

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from explorer.graph.quantity import MODEL_ERRORS
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import Cell, Code, Column, Line, Link, Quiet, Section, Table, Verdict, cell
 from reports.findings import assumed, slug, without_source, worst
@@ -24,7 +25,7 @@ def build(report: Report) -> Section:
 def _glance(report: Report) -> Table:
     """One row a question."""
     rows = [_asked(report, question) for question in questions(report.summary)]
-    rows += [_how_hard(report), _what_to_build(report), _where_from(report)]
+    rows += [_how_hard(report), _what_to_build(report), _where_from(report), _how_exact(report)]
     return Table(
         "glance",
         "Median (90 % range): half of all cars have more than the median; nine in ten lie in the range.",
@@ -148,3 +149,16 @@ def _where_from(report: Report) -> tuple[Cell, ...]:
             f" {guessed} of {given} {'is' if guessed == 1 else 'are'} assumed from what is usual.",
         )
     return (cell("Which numbers lack a source?"), cell(""), cell(*words))
+
+
+def _how_exact(report: Report) -> tuple[Cell, ...]:
+    """Print which models carry an error, or that all are taken as exact."""
+    summary = report.summary
+    errors = [one.name for one in summary.handbook if one.subject == MODEL_ERRORS and one.given]
+    words = [
+        f"{in_words(record.quantity)} {record.words}"
+        for record in summary.inputs
+        if record.quantity in errors
+    ]
+    said = "; ".join(words) or "No model is given an error: the formulas are taken as exact"
+    return (cell("How wrong are the models?"), cell(""), cell(f"{said}."))
