@@ -7,11 +7,12 @@ not matter.  The push is not cut where the front lifts, so a load below zero say
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array
+from explorer.graph.arrays import Array, Mask
 from explorer.graph.quantity import Curve, Part, quantity
 from explorer.model.numeric import first_fall
 
@@ -21,15 +22,69 @@ WALKING_PACE, PLACES, ROUNDS, FINER = 1.0, 24, 3, 4
 _FAILS = "the pitch has diverged, or acceleration and axle loads find no balance"
 
 
+class DrivenCar(NamedTuple):
+    """What acceleration changes of a car at full throttle: push left over, and load on the front tyres."""
+
+    excess_force: Array
+    front_axle_load: Array
+
+
+@quantity("N", source="definition")
+def driven_car(excess_force: Array, front_axle_load: Array) -> DrivenCar:
+    """Push left over and front load at this speed, together, since both follow from one pitch."""
+    return DrivenCar(excess_force, front_axle_load)
+
+
+class FullThrottle(NamedTuple):
+    """Acceleration and front load that go with each other at full throttle."""
+
+    pushed_acceleration: Annotated[
+        Array,
+        Part("m/s2", "Acceleration at this speed at full throttle, even past the one that lifts the front."),
+    ]
+    full_throttle_front_load: Annotated[
+        Array,
+        Part(
+            "N",
+            "Vertical load on the front tyres at full throttle at this speed; negative means that they have "
+            "lifted.",
+        ),
+    ]
+
+
 @quantity(
-    "N",
-    source="axle load at the acceleration of Newton's second law",
-    varying={"front_axle_load": "longitudinal_acceleration"},
+    "1",
+    source="Newton's second law, the load it moves between the axles included; secant method",
+    varying={"driven_car": "longitudinal_acceleration"},
     fails=_FAILS,
 )
-def full_throttle_front_load(front_axle_load: Curve, pushed_acceleration: Array) -> Array:
-    """Vertical load on the front tyres at full throttle at this speed; negative means the axle has lifted."""
-    return front_axle_load(pushed_acceleration)
+def full_throttle(
+    driven_car: Callable[..., DrivenCar], mass: Array, rotating_mass_factor: Array
+) -> FullThrottle:
+    """Acceleration and front load at full throttle at this speed, solved together.
+
+    Accelerating moves load to the rear, which lets rear tyres push harder: both are balanced.
+    """
+    inertia = mass * rotating_mass_factor
+    car = driven_car(0.0)
+    tried = surplus_before = car.excess_force / inertia
+    before = np.zeros_like(tried)
+    found: Mask = np.zeros(np.shape(tried), dtype=bool)
+    load = np.full(np.shape(tried), np.nan)
+    # A straight line, which loads and grip are between stops, is met at once: more than a few rounds tell
+    # of cars that have no balance.
+    for _ in range(50):
+        car = driven_car(tried)
+        surplus = car.excess_force / inertia - tried
+        run = np.where(surplus == surplus_before, 1.0, surplus - surplus_before)
+        step = np.where(surplus == 0, 0.0, -surplus * (tried - before) / run)
+        now = ~found & (np.abs(step) <= 1e-10 * (1 + np.abs(tried)))
+        load, found = np.where(now, car.front_axle_load, load), found | now
+        step = np.where(found, 0.0, step)
+        if np.all(found | np.isnan(step)):
+            break
+        before, surplus_before, tried = tried, surplus, tried + step
+    return FullThrottle(np.where(found, tried, np.nan), load)
 
 
 @quantity(

@@ -6,7 +6,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, Usual, given, quantity
-from explorer.model.numeric import first_fall, secant
+from explorer.model.numeric import first_fall
 
 rolling_resistance = given(
     "1",
@@ -66,22 +66,6 @@ def resistance_force(
 def excess_force(driving_force: Array, resistance_force: Array) -> Array:
     """Push left for acceleration at this speed at full throttle."""
     return driving_force - resistance_force
-
-
-@quantity(
-    "m/s2",
-    source="Newton's second law, the load it moves between the axles included",
-    varying={"excess_force": "longitudinal_acceleration"},
-    fails="the pitch has diverged, or acceleration and axle loads find no balance",
-)
-def pushed_acceleration(excess_force: Curve, mass: Array, rotating_mass_factor: Array) -> Array:
-    """Acceleration at this speed at full throttle, even past the one that lifts the front wheels.
-
-    Accelerating moves load to the rear, which lets rear tyres push harder: both are balanced.
-    """
-    inertia = mass * rotating_mass_factor
-    at_rest = excess_force(0.0) / inertia
-    return secant(lambda tried: excess_force(tried) / inertia - tried, np.zeros_like(at_rest), at_rest)
 
 
 @quantity(

@@ -64,6 +64,21 @@ class Run(NamedTuple):
         rows: Rows = np.sum([holds(state) for state in states], axis=0, dtype=np.intp)
         return rows
 
+    def rows_until(self, holds: Callable[[State], Mask]) -> Rows:
+        """Count, per sample, the rows before the first for which a condition no longer holds, by halving.
+
+        The condition is one that does not come back along the run.
+        """
+        shape = np.shape(self.time[0])
+        known, open_end = np.zeros(shape, np.intp), np.full(shape, len(self.time), np.intp)
+        for _ in range(len(self.time).bit_length()):
+            middle = np.minimum((known + open_end) // 2, len(self.time) - 1)
+            here = holds(self._state(middle))
+            unsure = known < open_end
+            known = np.where(unsure & here, middle + 1, known)
+            open_end = np.where(unsure & ~here, middle, open_end)
+        return known
+
     def step(self, row: Rows) -> Step:
         """Return the step that ends at a row, one row per sample; the nearest one where there is none."""
         end = np.clip(row, 1, len(self.time) - 1)

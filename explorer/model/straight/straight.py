@@ -184,7 +184,7 @@ def braking_point(
         return straight_length - state.distance - delay * state.speed - line.distance_from(state.speed)
 
     # The room only ever shrinks along a run: the rows that still have some come first.
-    rows = run.rows_where(lambda state: room(state) > 0)
+    rows = run.rows_until(lambda state: room(state) > 0)
     met = (rows > 0) & (rows < len(run.time))
     step = run.step(rows)
     share = secant(lambda tried: room(step.at(tried)), np.zeros(rows.shape), np.ones(rows.shape))
