@@ -12,6 +12,7 @@ from explorer.graph.graph import Graph
 from explorer.graph.program import compile_program
 from explorer.graph.quantity import quantity
 from explorer.model import modules
+from tests.checking import is_off, off
 
 
 def curve_of(
@@ -32,6 +33,7 @@ def curve_of(
 
     def curve(*arguments: Any) -> Any:
         with np.errstate(all="ignore"):
-            return caught[0](*arguments)
+            found = caught[0](*arguments)
+        return off(found) if is_off(name, graph) else found
 
     return curve

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from model_help import SPRINT_CAR, evaluate
+from tests.model_help import SPRINT_CAR, evaluate
 
 from explorer.graph.tables import LookupTable
 

@@ -11,6 +11,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.graph import Graph
 from explorer.graph.program import compile_program
 from explorer.model import modules
+from tests.checking import handed_out, with_altered_record
 
 
 def evaluate(
@@ -26,8 +27,9 @@ def evaluate(
     program = compile_program(
         graph, [(name, "only") for name in wanted], {"only": {name: name for name in values}}
     )
+    program = with_altered_record(program, graph)
     found = program.run({name: values[name] for name in program.leaves})
-    return {name: found[name, "only"] for name in wanted}
+    return handed_out({name: found[name, "only"] for name in wanted}, given, graph)
 
 
 def value(name: str, choices: Mapping[str, str] | None = None, **given: Any) -> Array:
