@@ -1,7 +1,7 @@
 """What a test compares with a source outside the project, and the proof that it does.
 
-A test says ``@checks("front_axle_load")``.  When it has passed it is run again with the value of that quantity
-handed out one percent off, as ``tests.model_help`` gives it, and must then fail: a name alone proves nothing.
+A test says ``@checks("front_axle_load")``.  When it has passed it is run again with the value of that
+quantity handed out one percent off by ``tests.model_help``, and must then fail: a name alone proves nothing.
 """
 
 from __future__ import annotations
@@ -67,11 +67,13 @@ def is_off(name: str, graph: Graph) -> bool:
 
 def handed_out(found: Mapping[str, Any], given: Mapping[str, Any], graph: Graph) -> dict[str, Any]:
     """Return the values a test asked for, the altered one among them off."""
-    return {name: off(each) if name not in given and is_off(name, graph) else each for name, each in found.items()}
+    return {
+        name: off(each) if name not in given and is_off(name, graph) else each for name, each in found.items()
+    }
 
 
 def with_altered_record(program: Program, graph: Graph) -> Program:
-    """Return the program; a record, which nobody reads but other quantities, is altered where it is computed."""
+    """Return the program; a record, which only other quantities read, is altered where it is computed."""
     if not _altered:
         return program
     steps = tuple(

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from tests.model_help import SPRINT_CAR, evaluate
 
 from explorer.graph.tables import LookupTable
+from tests.model_help import SPRINT_CAR, evaluate
 
 BASE = 0.325
 AREAS = (

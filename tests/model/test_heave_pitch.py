@@ -333,3 +333,82 @@ def test_no_swing_leaves_the_bound_of_its_energy(monkeypatch: pytest.MonkeyPatch
         assert np.all((moment.load >= fading.lowest_load(before))[:, kept])
         checked += np.count_nonzero(kept)
     assert checked > 5000
+
+
+#: A front splitter that loses much by pitch and a wing that loses little: such a car diverges.
+DIVERGING = {"splitter_pitch_slope": 9.0, "wing_pitch_slope": 0.5, "speed_cap": 150.0}
+
+
+def test_a_slow_gust_is_the_steady_model_at_its_strength() -> None:
+    """The limit that two descriptions of one car must share; three seconds are many swings."""
+    cars = scattered_cars(200)
+    gusty = {**cars, "speed": 38.0, "headwind": 2.0, "gust": 4.0, "gust_rise_time": 3.0}
+    steady = evaluate(
+        ["pitch", "front_axle_load", "rear_axle_load"], {**cars, "speed": 38.0, "headwind": 6.0}
+    )
+    before = evaluate(
+        ["pitch", "front_axle_load", "rear_axle_load"], {**cars, "speed": 38.0, "headwind": 2.0}
+    )
+    found = evaluate(["peak_pitch", "lowest_front_axle_load", "lowest_rear_axle_load"], gusty)
+    stays = steady["front_axle_load"] > 2
+    assert np.mean(stays) > 0.9
+    expected = {
+        "peak_pitch": np.maximum(steady["pitch"], before["pitch"]),
+        "lowest_front_axle_load": np.minimum(steady["front_axle_load"], before["front_axle_load"]),
+        "lowest_rear_axle_load": np.minimum(steady["rear_axle_load"], before["rear_axle_load"]),
+    }
+    for name, limit in expected.items():
+        np.testing.assert_allclose(found[name][stays], limit[stays], rtol=1e-3, atol=1e-5, err_msg=name)
+
+
+def test_a_slow_gust_lifts_the_front_at_the_lift_off_speed() -> None:
+    """Half a metre a second below the steady front lift-off speed it stays down, above it does not."""
+    lift_off = float(value("front_lift_off_speed", **SPRINT_CAR))
+    for beyond, comes_back in ((-0.5, 1.0), (0.5, 0.0)):
+        gust = lift_off + beyond - 40.0
+        car = {**SPRINT_CAR, "speed": 40.0, "gust": gust, "gust_rise_time": 2.0, "gust_hold_time": 1.0}
+        found = evaluate(["returns_to_level", "lowest_front_axle_load"], car)
+        assert found["returns_to_level"] == comes_back
+        assert (found["lowest_front_axle_load"] > 0) == bool(comes_back)
+
+
+def test_stability_is_lost_at_the_divergence_speed() -> None:
+    """Static divergence: one eigenvalue passes through zero where the stiffness matrix is singular."""
+    cars = {**scattered_cars(300), **DIVERGING}
+    divergence = evaluate(["divergence_speed"], cars)["divergence_speed"]
+    assert np.all(divergence < 149)
+    rates = [
+        evaluate(["ride_decay_rate"], {**cars, "speed": share * divergence})["ride_decay_rate"]
+        for share in (0.999, 1.0, 1.001)
+    ]
+    assert np.all(rates[0] > 0)
+    np.testing.assert_allclose(rates[1], 0, atol=1e-6)
+    assert np.all(rates[2] < 0)
+
+
+def test_in_time_a_small_swing_grows_only_beyond_the_divergence_speed() -> None:
+    """The same in the time domain: the car let go a little off level, wheels on the road."""
+    from explorer.model.ride.heave_pitch import course
+    from explorer.model.ride.ride import Ride, lean
+
+    heavy = {**SPRINT_CAR, **DIVERGING, "mass": 60.0, "pitch_inertia": 1.0}
+    divergence = float(value("divergence_speed", **heavy))
+    for share in (0.97, 1.03):
+        car = {**heavy, "speed": share * divergence}
+        found = evaluate(
+            ["half_car", "air_on_axles", "splitter_ground_effect", "road_points", "road_and_gust"], car
+        )
+        # No load but what changes with pitch: the level car is then in balance at any speed.
+        air = found["air_on_axles"]._replace(level=np.zeros(2), transfer=np.zeros(2))
+        start = course(0.0, 1e-5, 0.0, 0.325, 0.35, 3.0, 0.0)
+        ride = Ride.of(
+            found["half_car"],
+            air,
+            found["splitter_ground_effect"],
+            found["road_points"],
+            found["road_and_gust"],
+            start,
+        )
+        *_, last = moments(ride)
+        assert (np.abs(lean(last.after.drop)) > 1e-4) == (share > 1)
+        assert (np.abs(lean(last.after.drop)) < 1e-6) == (share < 1)

@@ -56,3 +56,12 @@ def test_the_open_end_decides_when_it_is_the_weakest() -> None:
     )
     assert opens == pytest.approx(moment - 1.5e-3)
     assert opens < 0
+
+
+def test_wake_takes_its_share_of_the_closing_moment() -> None:
+    """Definition: a quarter of the dynamic pressure lost is a quarter of the air's moment lost."""
+    weightless = {f"{flap}_mass": 0.0 for flap in FLAPS}
+    free, wake = (
+        float(one("middle_flap_closing_moment", **weightless, wake_loss_rear=loss)) for loss in (0.0, 0.25)
+    )
+    assert wake == pytest.approx(0.75 * free)

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
+from tests.outside.test_aero_map import MAP, _car
 
 from explorer.errors import MissingInputError
 from explorer.graph.graph import Graph
@@ -20,7 +21,6 @@ from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
 from explorer.model.straight.run import State
 from tests.curve_help import curve_of
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars, value
-from tests.outside.test_aero_map import MAP, _car
 
 TRACK: dict[str, Any] = {
     "corner_exit_speed": 14.0,
@@ -298,3 +298,41 @@ def test_a_run_never_takes_more_stretches_than_it_may() -> None:
         run = evaluate(["run_without_flap"], car)["run_without_flap"]
         assert len(run.time) <= full_throttle.STRETCHES * (full_throttle.STEPS + 1)
         assert run.distance[-1] < 260.0
+
+
+#: Nothing to brake for: the braking point is the end of the straight.
+OPEN_END = {"corner_speed": 200.0, "tyre_friction": 9.0}
+
+LOGGED_RUN = {
+    "corner_exit_speed": 14.0,
+    "straight_length": 260.0,
+    "corner_radius": 12.0,
+    "flap_delay": 1.2,
+    "flap_opening_duration": 0.2,
+    "tyre_friction": 1.6,
+    "speed": 0.0,
+}
+
+
+def _one_of(cars: dict[str, Any], index: int) -> dict[str, Any]:
+    return {name: float(np.atleast_1d(v)[index if np.ndim(v) else 0]) for name, v in cars.items()}
+
+
+def test_a_long_straight_ends_at_top_speed() -> None:
+    """Two ways to one speed: the run in time, and the root of the excess force or of the front load."""
+    cars = {**scattered_cars(40), **LOGGED_RUN, **OPEN_END, "tyre_friction": 1.6, "straight_length": 3000.0}
+    found = evaluate(["speed_at_braking_point_closed", "top_speed", "front_lift_off_speed"], cars)
+    end = np.minimum(found["top_speed"], found["front_lift_off_speed"])
+    np.testing.assert_allclose(found["speed_at_braking_point_closed"], end, rtol=1e-6)
+
+
+def test_tables_are_of_third_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Parabolas through three places: halving a stretch divides their error by eight or more."""
+    car = {**_one_of(scattered_cars(3), 1), **LOGGED_RUN, "flap_delay": 9.0, "driven_rear_share": 0.5}
+    monkeypatch.setattr(full_throttle, "STEPS", 200)
+    speeds = []
+    for growth in (0.8, 0.4, 0.05):
+        monkeypatch.setattr(full_throttle, "GROWTH", growth)
+        speeds.append(float(value("time_to_braking_point_closed", **car)))
+    coarse, fine = abs(speeds[0] - speeds[2]), abs(speeds[1] - speeds[2])
+    assert coarse > 7 * fine

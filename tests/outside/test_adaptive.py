@@ -45,7 +45,7 @@ def test_four_normal_inputs_added() -> None:
 
 
 def test_standard_error_is_that_of_the_batches() -> None:
-    """Source: 7.9.4 g: s^2 = sum (y_r - y)^2 / (h (h - 1)); here against theory, 2 u / sqrt(h M)."""
+    """Source: JCGM 101:2008, 7.9.4 g: s^2 = sum (y_r - y)^2 / (h (h - 1)); against 2 u / sqrt(h M)."""
     generator = np.random.default_rng(2)
     drawn = [batch_of(generator.normal(0.0, 3.0, 2000)) for _ in range(200)]
     found = stability(Batches.of(drawn))

@@ -33,7 +33,7 @@ def test_two_quoted_speeds_fix_wing_and_body_and_come_back() -> None:
 
 
 def test_balance_about_the_contact_patches() -> None:
-    """Statics: two axle loads that balance every part's force and moment, by numpy.linalg."""
+    """Independent solver: numpy.linalg.solve for the axle loads that balance every force and moment."""
     car = {**SPRINT_CAR, "speed": 45.0, "body_drag_height": 0.06, "floor_drag_coefficient": 0.02}
     found = evaluate(
         ["front_downforce", "rear_downforce", "aero_balance_front", "pitch", "dynamic_pressure"], car
@@ -51,39 +51,19 @@ def test_balance_about_the_contact_patches() -> None:
 
 
 def test_a_part_over_an_axle_loads_that_axle_alone() -> None:
-    """Statics: no lever, no share for the other axle."""
+    """Value from memory: statics, no lever leaves no share for the other axle."""
     car = bare_car(wing_area=0.03, wing_downforce_coefficient_closed=1.0, wing_station=0.0, speed=30.0)
     assert value("aero_balance_front", **car) == pytest.approx(1.0, abs=1e-14)
 
 
 @pytest.mark.parametrize(("opening", "share"), [(0.0, 0.0), (0.25, 0.25), (1.0, 1.0)])
 def test_flap_opening_runs_between_the_two_ends(opening: float, share: float) -> None:
-    """Definition: closed at 0, open at 1, a straight line between."""
+    """Common practice, no source: closed at 0, open at 1, a straight line between."""
     found = evaluate(
         ["wing_drag_coefficient", "wing_downforce_coefficient"], {**SPRINT_CAR, "flap_opening": opening}
     )
     assert found["wing_drag_coefficient"] == pytest.approx(0.32 + share * (0.09 - 0.32))
     assert found["wing_downforce_coefficient"] == pytest.approx(1.55 + share * (0.35 - 1.55))
-
-
-def test_a_wake_takes_front_load_and_gives_speed() -> None:
-    """Common practice, no source: a following car loses its nose and gains on the straight."""
-    alone = evaluate(["front_axle_load", "top_speed", "drag_area"], {**SPRINT_CAR, "speed": 30.0})
-    behind = evaluate(
-        ["front_axle_load", "top_speed", "drag_area"],
-        {**SPRINT_CAR, "speed": 30.0, "wake_loss_front": 0.3, "wake_loss_rear": 0.15},
-    )
-    assert behind["top_speed"] > alone["top_speed"]
-    assert behind["drag_area"] == pytest.approx(0.7 * 0.03 + 0.85 * 0.0096)
-
-
-def test_an_even_wake_is_thinner_air_for_the_aero() -> None:
-    """Identity: the same share lost everywhere is the same as that much less density."""
-    names = ["front_axle_load", "rear_axle_load", "pitch", "top_speed"]
-    wake = evaluate(names, {**SPRINT_CAR, "speed": 40.0, "wake_loss_front": 0.2, "wake_loss_rear": 0.2})
-    thin = evaluate(names, {**SPRINT_CAR, "speed": 40.0, "air_density": 0.96})
-    for name in names:
-        assert wake[name] == pytest.approx(thin[name], rel=1e-9)
 
 
 GROUND = {
@@ -95,7 +75,10 @@ GROUND = {
 
 
 def test_splitter_gap_and_downforce_balance() -> None:
-    """The force found must be the one its own gap gives: damped repetition from statics, by hand."""
+    """Value from memory: the power law of the gap by hand.
+
+    The force found must be the one its own gap gives.
+    """
     car = {**SPRINT_CAR, **GROUND, "speed": 35.0, "flap_opening": 1.0}
     names = ["splitter_ground_force", "front_compression", "pitch", "dynamic_pressure", "total_downforce"]
     found = evaluate(names, car)
@@ -110,7 +93,7 @@ def test_splitter_gap_and_downforce_balance() -> None:
 
 
 def test_splitter_rises_towards_the_ground_then_stalls() -> None:
-    """Zerihan & Zhang, J. Aircraft 37(6), 2000, abstract: the trend alone.
+    """Source: Zerihan & Zhang, J. Aircraft 37(6), 2000, abstract: the trend alone.
 
     On springs so stiff that the gap stays what it is at rest.
     """
@@ -126,12 +109,3 @@ def test_splitter_rises_towards_the_ground_then_stalls() -> None:
     force = value("splitter_ground_force", **car)
     assert np.all(np.diff(force[:4]) > 0)
     assert np.all(np.diff(force[3:]) < 0)
-
-
-def test_a_gain_of_zero_leaves_every_bit_alone() -> None:
-    """Switched off for some samples only, those must be as if it did not exist."""
-    car = {**SPRINT_CAR, **GROUND, "speed": 40.0}
-    mixed = value("front_axle_load", **{**car, "splitter_ground_gain": np.array([0.0, 0.6])})
-    assert mixed[0] == pytest.approx(
-        float(value("front_axle_load", **{**car, "splitter_ground_gain": 0.0})), rel=1e-12
-    )

@@ -18,7 +18,7 @@ CAR: dict[str, Any] = {**SPRINT_CAR, **DRIVE, "no_load_current": 4.0}
 
 @pytest.mark.parametrize("speed", [3.0, 15.0, 30.0, 62.0])
 def test_power_in_is_power_out(speed: float) -> None:
-    """Power balance of an ideal controller, the battery's current found by scipy's brentq."""
+    """Independent solver: brentq on the power balance of an ideal controller for the battery's current."""
     names = ["motor_current", "motor_speed", "battery_current", "battery_voltage_under_load"]
     found = {name: float(v) for name, v in evaluate(names, {**CAR, "speed": speed}, ELECTRIC).items()}
     turning = found["motor_speed"] / (1000 * np.pi / 30)
@@ -32,7 +32,7 @@ def test_power_in_is_power_out(speed: float) -> None:
 
 
 def test_warming_over_a_day() -> None:
-    """Scipy's solve_ivp of one lump that cools between runs and takes each run's heat at once."""
+    """Independent solver: solve_ivp of one lump that cools between runs and takes each run's heat at once."""
     day = {"full_throttle_time": 6.0, "run_interval": 400.0, "runs_of_the_day": 7.0}
     day |= {"motor_heat_capacity": 110.0, "motor_cooling_time": 900.0}
     day |= {"battery_heat_capacity": 600.0, "battery_cooling_time": 2500.0}
@@ -51,17 +51,8 @@ def test_warming_over_a_day() -> None:
         assert found[f"{part}_warming"] == pytest.approx(warm, rel=1e-7)
 
 
-def test_tyres_against_the_makers_figure() -> None:
-    """Definition: rolling, and spinning free up to the highest revs of the battery."""
-    names = ["tyre_speed_margin", "free_tyre_speed_margin", "rev_limited_speed"]
-    found = evaluate(names, {**CAR, "speed": 50.0, "tyre_rated_speed": 60.0}, ELECTRIC)
-    assert found["tyre_speed_margin"] == pytest.approx(10.0)
-    assert found["free_tyre_speed_margin"] == pytest.approx(60.0 - float(found["rev_limited_speed"]))
-    assert found["free_tyre_speed_margin"] < 0
-
-
 def test_rolling_resistance_that_grows_with_speed() -> None:
-    """Closed form of dv/dt = -(a + b v): time to slow from v0 to v1 is ln((a + b v0)/(a + b v1))/b."""
+    """Value from memory: dv/dt = -(a + b v) slows from v0 to v1 in ln((a + b v0)/(a + b v1))/b."""
     rolling, growth, inertia = 0.015, 3e-4, 1.05
     car = bare_car(rolling_resistance=rolling, rolling_resistance_per_speed=growth, speed=40.0)
     car |= {"rotating_mass_factor": inertia}

@@ -24,7 +24,7 @@ BEAM = {
     ("fixity", "deflection", "moment"), [(0.0, 3.3639e-3, 1.125), (1.0, 0.67279e-3, 0.75)]
 )
 def test_handbook_beam(fixity: float, deflection: float, moment: float) -> None:
-    """Handbook formulas, 5 w L^4/(384 E I) and w L^4/(384 E I): formula published, number recomputed."""
+    """Value from memory: handbook formulas, 5 w L^4/(384 E I) and w L^4/(384 E I), numbers recomputed."""
     found = link("link_mid_span_deflection", "link_bending_moment", link_end_fixity=fixity, **BEAM)
     assert float(found["link_mid_span_deflection"]) == pytest.approx(deflection, rel=2e-5)
     assert float(found["link_bending_moment"]) == pytest.approx(moment, rel=2e-5)
@@ -32,7 +32,7 @@ def test_handbook_beam(fixity: float, deflection: float, moment: float) -> None:
 
 @pytest.mark.parametrize("spring", [0.5, 3.0, 20.0])
 def test_beam_on_rotational_springs(spring: float) -> None:
-    """The beam equation with springs at its ends, solved as a boundary value problem.
+    """Independent solver: solve_bvp of the beam equation with springs at its ends.
 
     Fixity is the end moment over that of built-in ends: k/(k + 2 E I/L) for a spring k.
     """
@@ -56,11 +56,11 @@ def test_beam_on_rotational_springs(spring: float) -> None:
 
 
 def test_printed_buckling_benchmarks() -> None:
-    """Two printed values for cantilever columns, which buckle like pinned ones of twice the length.
+    """Source: printed values for cantilever columns, which buckle like pinned ones of twice the length.
 
-    25 mm square, 1 m, 210 GPa: 16 867 N (benchmark after Timoshenko & Gere, Theory of Elastic Stability, in a
-    finite-element code's validation manual, seen).  0.1 m square, 10 m, 30 GPa: 6.168 kN (verification
-    example of a structural code, seen).
+    25 mm square, 1 m, 210 GPa: 16 867 N (benchmark after Timoshenko & Gere, Theory of Elastic Stability,
+    ch. 2, in a finite-element code's validation manual, seen).  0.1 m square, 10 m, 30 GPa: 6.168 kN
+    (verification example of a structural code, seen).
     """
     for side, length, modulus, expected in ((0.025, 1.0, 210e9, 16_867), (0.1, 10.0, 30e9, 6168)):
         found = link(
@@ -73,7 +73,7 @@ def test_printed_buckling_benchmarks() -> None:
 
 
 def test_buckling_as_an_eigenvalue() -> None:
-    """The lowest eigenvalue of the pinned strut's equation by finite differences."""
+    """Independent solver: eigvalsh_tridiagonal on the pinned strut's equation by finite differences."""
     modulus, diameter, bore, length, cells = 120e9, 2e-3, 1e-3, 0.11, 400
     step = length / cells
     inside = cells - 1
@@ -92,7 +92,7 @@ def test_buckling_as_an_eigenvalue() -> None:
 
 
 def test_second_moment_by_integration() -> None:
-    """Second moment and section modulus of the plate as the integral of height squared."""
+    """Value from memory: second moment and section modulus as the integral of height squared, summed here."""
     chord, thickness = 0.028, 0.003
     heights = (np.arange(20_000) + 0.5) / 20_000 * thickness - thickness / 2
     by_integration = chord * thickness * np.mean(heights**2)
@@ -102,7 +102,10 @@ def test_second_moment_by_integration() -> None:
 
 
 def test_mount_by_hand() -> None:
-    """Statics: 12 N of drag 0.1 m above the foot and 60 N of downforce 0.03 m behind it, on two mounts."""
+    """Value from memory: statics and b h^2/6 by hand.
+
+    12 N of drag 0.1 m above the foot and 60 N of downforce 0.03 m behind it, on two mounts.
+    """
     moment = wing_mount_moment(1500.0, 1.0, 12 / 1500, 0.17, 0.07, 60 / 1500, 0.41, 0.38, 2.0)  # type: ignore[arg-type]
     assert float(moment) == pytest.approx((1.2 + 1.8) / 2)
     # Handbook: b h^2/6 of 6 mm by 15 mm.
@@ -110,7 +113,7 @@ def test_mount_by_hand() -> None:
 
 
 def test_mount_margin_through_the_graph() -> None:
-    """Reserve factor of the mount: strength times section modulus over moment."""
+    """Value from memory: reserve factor of the mount, strength times section modulus over moment, by hand."""
     wing = {
         "wing_area": 0.04,
         "wing_station": 0.41,

@@ -17,28 +17,35 @@ from explorer.estimators.regression import normal_scores
 
 
 def test_exact_mcnemar_of_two_culture_media() -> None:
-    # Armitage & Berry, Statistical Methods in Medical Research (1994), p. 127, as printed in the help pages
-    # of a statistics package: 12 specimens grew on one medium only, 2 on the other only; P = 0.0129.
+    """Source: Armitage & Berry, Statistical Methods in Medical Research (1994), p. 127: P = 0.0129.
+
+    As printed in the help pages of a statistics package: 12 specimens grew on one medium only, 2 on the
+    other only.
+    """
     assert mcnemar(12, 2) == pytest.approx(0.0129, abs=5e-5)
 
 
 @pytest.mark.parametrize(("one", "other"), [(0, 0), (3, 3), (28, 35), (0, 7), (140, 96), (5000, 4800)])
 def test_exact_mcnemar_is_the_binomial_test(one: int, other: int) -> None:
-    # scipy.stats.binomtest: two-sided test that one in two falls on either side.
+    """Independent library: scipy's binomtest, two-sided, that one in two falls on either side."""
     truth = stats.binomtest(one, one + other).pvalue if one + other else 1.0
     assert mcnemar(one, other) == pytest.approx(truth, rel=1e-9)
 
 
 def test_interval_of_a_paired_difference() -> None:
-    # Agresti & Min, Statistics in Medicine 24 (2005) 729; printed by the R package PropCIs 0.3-0 for 40 and
-    # 20 of 160: 95 % interval of the second less the first -0.21601726 to -0.03089632.
+    """Source: Agresti & Min, Statistics in Medicine 24 (2005), p. 729.
+
+    As the R package PropCIs 0.3-0 prints it.
+
+    40 and 20 of 160: 95 % interval of the second less the first -0.21601726 to -0.03089632.
+    """
     low, high = difference_interval(20, 40, 160)
     assert low == pytest.approx(-0.21601726, abs=5e-9)
     assert high == pytest.approx(-0.03089632, abs=5e-9)
 
 
 def test_paired_mean_and_its_error_are_those_of_the_paired_t_test() -> None:
-    # scipy.stats.ttest_rel: the interval of the mean difference.
+    """Independent library: scipy's ttest_rel, the interval of the mean difference."""
     generator = np.random.Generator(np.random.Philox(11))
     first, noise = generator.standard_normal((2, 4000))
     second = first + 0.05 + 0.1 * noise
@@ -50,8 +57,11 @@ def test_paired_mean_and_its_error_are_those_of_the_paired_t_test() -> None:
 
 
 def test_value_of_information_for_two_actions() -> None:
-    # Two-action problem with linear loss, prior N(-0.5, 1): expected value of perfect information 0.19780,
-    # and of a reading with noise 0.5 0.16117 (Raiffa & Schlaifer 1961, unit normal linear loss).
+    """Source: Raiffa & Schlaifer, Applied Statistical Decision Theory (1961), ch. 5, unit normal linear loss.
+
+    Prior N(-0.5, 1): expected value of perfect information 0.19780, of a reading with noise 0.5 0.16117;
+    numbers recomputed from the formula.
+    """
     samples = 60_000
     truth, noise = np.random.Generator(np.random.Philox(12)).standard_normal((2, samples))
     benefit = truth - 0.5

@@ -11,14 +11,14 @@ from tests.model_help import SPRINT_CAR, bare_car, evaluate, scattered_cars, val
 
 
 def test_without_downforce() -> None:
-    """Closed form: v^2 = friction times gravity times radius."""
+    """Value from memory: v^2 = friction times gravity times radius."""
     car = bare_car(tyre_friction=1.3, corner_radius=np.array([5.0, 12.0, 40.0]), speed=0.0)
     expected = np.sqrt(1.3 * 9.80665 * np.array([5.0, 12.0, 40.0]))
     np.testing.assert_allclose(value("corner_speed", **car), expected, rtol=1e-9)
 
 
 def test_with_downforce_shared_as_the_weight_is() -> None:
-    """Closed form: v^2 = mu g r / (1 - mu r rho A C / (2 m)), the wing above the centre of gravity."""
+    """Value from memory: v^2 = mu g r / (1 - mu r rho A C / (2 m)), the wing above the centre of gravity."""
     area, radius = 0.03 * 1.5, 20.0
     car = bare_car(
         wing_area=0.03, wing_downforce_coefficient_closed=1.5, wing_station=0.172, tyre_friction=1.4
@@ -29,14 +29,20 @@ def test_with_downforce_shared_as_the_weight_is() -> None:
 
 
 def test_downforce_that_outgrows_the_corner_is_not_reached() -> None:
-    """The closed form has no root where its denominator is negative: the speed is the cap."""
+    """Value from memory: the closed form has no root where its denominator is negative.
+
+    Then it is the cap.
+    """
     car = bare_car(wing_area=0.1, wing_downforce_coefficient_closed=2.0, wing_station=0.172)
     found = value("corner_speed", **{**car, "tyre_friction": 1.4, "corner_radius": 60.0, "speed": 0.0})
     assert found == 90.0
 
 
 def test_against_brentq() -> None:
-    """Friction times the load kept by each axle at that speed, the first to slide; root by scipy."""
+    """Independent solver: brentq on friction times the load kept by each axle at that speed.
+
+    First to slide.
+    """
     cars = {**scattered_cars(5), "tyre_friction": 1.6, "corner_radius": 30.0, "speed": 0.0}
     found = value("corner_speed", **cars)
     for index in range(5):

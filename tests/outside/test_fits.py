@@ -41,6 +41,7 @@ def observed(x: list[float], y: list[float]) -> Observations:
 
 @pytest.mark.parametrize("start", [(500.0, 1e-4), (250.0, 5e-4)], ids=["far start", "near start"])
 def test_exponential_of_nist(start: tuple[float, float]) -> None:
+    """Source: NIST Statistical Reference Datasets, page Misra1a, certified values."""
     x = np.array(MISRA1A_X)
     fit = fit_curve(
         lambda b, _: b[0] * (1 - np.exp(-b[1] * x)),
@@ -56,6 +57,7 @@ def test_exponential_of_nist(start: tuple[float, float]) -> None:
 
 @pytest.mark.parametrize("start", [(1.0, 5.0), (0.7, 4.0)], ids=["far start", "near start"])
 def test_power_law_of_nist(start: tuple[float, float]) -> None:
+    """Source: NIST Statistical Reference Datasets, page DanWood, certified values."""
     x = np.array(DANWOOD_X)
     fit = fit_curve(
         lambda b, _: b[0] * x ** b[1],
@@ -70,6 +72,7 @@ def test_power_law_of_nist(start: tuple[float, float]) -> None:
 
 
 def test_quadratic_of_nist() -> None:
+    """Source: NIST Statistical Reference Datasets, page Pontius, certified values."""
     x = np.array(PONTIUS_X)
     fit = fit_curve(
         lambda b, _: b[0] + b[1] * x + b[2] * x**2,
@@ -98,6 +101,7 @@ def resistance_readings() -> Fit:
 
 
 def test_correlated_readings_of_jcgm_100_h2() -> None:
+    """Source: JCGM 100:2008, H.2, table H.2: means, uncertainties and correlations of the readings."""
     fit = resistance_readings()
     assert fit.estimates == pytest.approx([4.9990, 19.6610e-3, 1.04446], abs=5e-6)
     assert fit.standard_uncertainties == pytest.approx([3.2e-3, 9.5e-6, 7.5e-4], rel=0.01)
@@ -106,6 +110,7 @@ def test_correlated_readings_of_jcgm_100_h2() -> None:
 
 
 def test_correlated_results_of_jcgm_100_h2() -> None:
+    """Source: JCGM 100:2008, H.2, table H.4: values, uncertainties and correlations of the results."""
     results = derived(
         resistance_readings(),
         {
@@ -128,6 +133,7 @@ CONSTANT = np.asarray(9.80665 * 0.015 / 1.05)
 
 
 def test_coast_down_against_its_closed_form() -> None:
+    """Source: coast-down mathematics of SAE J1263, section on data analysis; numbers recomputed."""
     times = np.array([0.0, 5.0, 10.0, 20.0, 18.616])
     speeds = coasting_speed(times, np.asarray(40.0), SQUARE, CONSTANT)
     assert speeds == pytest.approx([40.0, 31.979, 26.440, 19.199, 20.0], abs=6e-4)
@@ -137,6 +143,7 @@ def test_coast_down_against_its_closed_form() -> None:
 
 
 def test_a_coast_down_log_of_the_closed_form_gives_the_car_back() -> None:
+    """Source: coast-down mathematics of SAE J1263, section on data analysis, as a log without noise."""
     time = np.array([0.0, 2.5, 5.0, 7.5, 10.0, 12.5, 15.0, 17.5, 20.0])
     root, reach = math.sqrt(CONSTANT / SQUARE), math.sqrt(CONSTANT * SQUARE)
     speed = root * np.tan(math.atan(40 / root) - reach * time)
@@ -153,7 +160,7 @@ def test_a_coast_down_log_of_the_closed_form_gives_the_car_back() -> None:
 
 
 def test_a_coast_down_with_rolling_resistance_that_grows_with_speed() -> None:
-    """Runs both ways in a wind, integrated by scipy's solve_ivp with a term in the speed over the ground."""
+    """Independent solver: solve_ivp of runs both ways in a wind, with a term in the speed over the ground."""
     drag, rolling, growth, wind = 0.012, 0.015, 3e-4, 1.5
     times = np.linspace(0.0, 14.0, 140)
     runs = []

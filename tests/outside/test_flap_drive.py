@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.optimize import brentq
+from scipy.optimize import approx_fprime, brentq
 
 from tests.mechanism_help import DEGREE, MM, ask, one
 
@@ -19,7 +19,10 @@ DRIVE = {
 
 
 def test_a_servo_on_a_weak_supply() -> None:
-    """A direct-current motor behind gears, its circuit written out: free speed V/K, stall torque K V/R."""
+    """Value from memory: circuit of a direct-current motor behind gears, free speed V/K.
+
+    Stall torque K V/R.
+    """
     constant, winding, supply, label, battery = 0.2, 2.5, 0.6, 6.0, 5.2
     motor = {"servo_stall_torque": constant * label / winding, "servo_derating": 1.0}
     motor["servo_sixty_degree_time"] = np.pi / 3 / (label / constant)
@@ -39,7 +42,10 @@ def test_a_servo_on_a_weak_supply() -> None:
 
 
 def test_delays_come_on_top() -> None:
-    """Definition: the radio or the receiver's wait, then the servo; the car goes on meanwhile."""
+    """Common practice, no source: radio or receiver wait first, then the servo turns.
+
+    The car goes on meanwhile.
+    """
     names = ("closing_time", "commanded_closing_time", "fail_safe_closing_time", "fail_safe_closing_distance")
     found = ask(*names, radio_delay=0.02, fail_safe_hold=0.5)
     assert found["commanded_closing_time"] - found["closing_time"] == pytest.approx(0.02)
@@ -49,7 +55,7 @@ def test_delays_come_on_top() -> None:
 
 @pytest.mark.parametrize("flap", ["lower_flap", "middle_flap", "upper_flap"])
 def test_play_and_stiffness_by_turning_the_linkage(flap: str) -> None:
-    """Finite differences of the closed linkage: the horn turned a little, the rod made a little longer."""
+    """Value from memory: virtual work; the horn turned a little by hand, the rod made a little longer."""
     here, small = 160 * DEGREE, 1e-6
     turned = [float(one(f"{flap}_angle", servo_angle=here + step)) for step in (-small, small)]
     length = float(one(f"{flap}_rod_length", servo_angle=here))
@@ -70,7 +76,10 @@ def test_play_and_stiffness_by_turning_the_linkage(flap: str) -> None:
 
 
 def test_the_air_keeps_play_on_one_side() -> None:
-    """Statics: an element pressed harder than its pivots rub comes to rest at one end of its play."""
+    """Value from memory: play and dry friction.
+
+    An element pressed harder than its pivots rub comes to rest at one end of its play.
+    """
     names = ("lower_flap_hysteresis", "lower_flap_play", "lower_flap_drive_stiffness", "lower_flap_give")
     pressed, slack = (ask(*names, **DRIVE, speed=speed) for speed in (50.0, 1.0))
     rubbing = 2 * 1.5e-3 / float(pressed["lower_flap_drive_stiffness"])
@@ -82,7 +91,10 @@ def test_the_air_keeps_play_on_one_side() -> None:
 
 
 def test_an_aerofoil_is_softer_than_the_plate_around_it() -> None:
-    """Thickness of a NACA four-digit section (Abbott & von Doenhoff, eq. 6.2): t^3/12 by scipy."""
+    """Source: Abbott & von Doenhoff, Theory of Wing Sections, eq. 6.2, NACA four-digit thickness.
+
+    The cube of it integrated by scipy's quad.
+    """
 
     def thickness(x: float) -> float:
         return 10 * (0.2969 * x**0.5 - 0.126 * x - 0.3516 * x**2 + 0.2843 * x**3 - 0.1015 * x**4)
@@ -95,7 +107,10 @@ def test_an_aerofoil_is_softer_than_the_plate_around_it() -> None:
 
 
 def test_twist_of_a_bar_under_an_even_moment() -> None:
-    """Torsion integrated along the span: the driven end carries all of the moment, the free end nothing."""
+    """Independent library: numpy.trapezoid of the torque along the span.
+
+    All of it carried at the driven end.
+    """
     moment = float(one("lower_flap_closing_moment"))
     shear, constant = 25e9 / 2.7, 30 * MM * (3 * MM) ** 3 / 3
     places = np.linspace(0, 248 * MM, 4001)
@@ -106,19 +121,19 @@ def test_twist_of_a_bar_under_an_even_moment() -> None:
 
 
 def test_slope_of_the_hinge_moment_by_differences() -> None:
-    """Finite differences of the moment itself over the incidence that the opening stands for."""
-    small, pressure = 1e-6, 0.6 * 50.0**2
-    moments = [
-        float(one("upper_flap_closing_moment", upper_flap_opening=0.3 + step, upper_flap_mass=0.0))
-        for step in (-small, small)
-    ]
-    slope = (moments[1] - moments[0]) / (2 * small) / (-48 * DEGREE)
+    """Independent solver: approx_fprime on the moment over the incidence that the opening stands for."""
+    pressure = 0.6 * 50.0**2
+
+    def moment(opening: np.ndarray) -> float:
+        return float(one("upper_flap_closing_moment", upper_flap_opening=opening.item(), upper_flap_mass=0.0))
+
+    slope = approx_fprime(np.array([0.3]), moment, 1e-7)[0] / (-48 * DEGREE)
     found = float(one("upper_flap_moment_slope_volume", upper_flap_opening=0.3))
     assert found * pressure == pytest.approx(slope, rel=1e-6)
 
 
 def test_divergence_is_found_on_the_safe_side() -> None:
-    """A bar on a spring, free at its other end: x tan x = K L/(G J) by brentq; the guess lies just below."""
+    """Independent solver: brentq on x tan x = K L/(G J), a bar on a spring; the guess lies just below."""
     volume, drive, bending = 4e-6, 0.9, 0.35
     for ratio in (0.1, 1.0, 10.0):
         root = brentq(lambda x, ratio=ratio: x * np.tan(x) - ratio, 1e-6, np.pi / 2 - 1e-9)
@@ -147,7 +162,7 @@ def _swings(pressure: float, masses: np.ndarray, stiffness: np.ndarray, air: np.
 
 @pytest.mark.parametrize("unbalance", [0.15, 0.3])
 def test_flutter_against_eigenvalues(unbalance: float) -> None:
-    """Eigenvalues by numpy of the same two freedoms, with shapes integrated by scipy; onset by bisection."""
+    """Independent solver: numpy.linalg.eigvals of the same two freedoms, shapes integrated by scipy."""
     mass, chord, area, slope = 0.024, 0.03, 0.03 * 0.248, 2.5
     soft, turning = 4000.0, 0.5
     shape = quad(lambda x: np.sin(np.pi * x), 0, 1)[0]
@@ -187,7 +202,10 @@ def test_mass_balance_keeps_flutter_away() -> None:
 
 
 def test_bending_of_the_first_mode() -> None:
-    """First frequency of an even beam, pinned: pi^2 sqrt(E I/(m L^3)) (Rao, Mechanical Vibrations, ch. 8)."""
+    """Source: Rao, Mechanical Vibrations, ch. 8: first frequency of an even beam, pinned.
+
+    That is pi^2 sqrt(E I/(m L^3)).
+    """
     stiffness = float(one("lower_flap_bending_stiffness"))
     inertia = 30 * MM * (3 * MM) ** 3 / 12
     frequency = np.pi**2 * np.sqrt(25e9 * inertia / (0.024 * (248 * MM) ** 3))
@@ -198,7 +216,7 @@ def test_bending_of_the_first_mode() -> None:
 
 
 def test_the_air_damps_a_pivot_ahead_of_mid_chord() -> None:
-    """Theodorsen's force and moment for slow oscillation, term by term (value from memory)."""
+    """Value from memory: Theodorsen's force and moment for slow oscillation, term by term."""
     half, speed = 15 * MM, 50.0
     for fraction in (0.25, 0.5, 0.65, 0.9):
         behind = 2 * fraction - 1

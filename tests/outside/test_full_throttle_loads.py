@@ -26,7 +26,7 @@ def in_vacuum(**given: Any) -> dict[str, Any]:
 
 @pytest.mark.parametrize("speed", [5.0, 20.0, 45.0])
 def test_without_air_the_push_moves_its_share_of_the_load(speed: float) -> None:
-    """Statics: m g l_r / L less m a h / L, with a = P / (m v) of a constant power; definition."""
+    """Value from memory: statics, m g l_r / L less m a h / L, with a = P / (m v) of a constant power."""
     car = in_vacuum(speed=speed)
     push = car["shaft_power"] * car["drive_efficiency"] / speed
     rear_arm = car["wheelbase"] - car["cg_station"]
@@ -37,7 +37,7 @@ def test_without_air_the_push_moves_its_share_of_the_load(speed: float) -> None:
 
 
 def test_without_air_the_front_lifts_at_the_acceleration_of_statics() -> None:
-    """Statics: the front lifts in drive at a = g l_r / h; moments about the rear contact."""
+    """Value from memory: statics, the front lifts in drive at a = g l_r / h."""
     car = in_vacuum()
     a = G * (car["wheelbase"] - car["cg_station"]) / car["cg_height"]
     speed = car["shaft_power"] * car["drive_efficiency"] / (car["mass"] * a)
@@ -62,14 +62,14 @@ def solved(car: dict[str, Any], speed: float) -> float:
 @pytest.mark.parametrize("opening", [0.0, 1.0])
 @pytest.mark.parametrize("speed", [10.0, 31.0, 50.0])
 def test_the_coupled_balance_is_the_one_scipy_finds(speed: float, opening: float) -> None:
-    """scipy.optimize.brentq on acceleration tried less acceleration allowed."""
+    """Independent solver: brentq on acceleration tried less acceleration allowed."""
     car = {**GRIPPY, "flap_opening": opening, "rotating_mass_factor": 1.0}
     found = evaluate(["full_throttle_front_load"], {**car, "speed": speed})["full_throttle_front_load"]
     assert found == pytest.approx(solved(car, speed), rel=1e-8)
 
 
 def test_the_least_load_is_that_of_a_dense_row_of_speeds() -> None:
-    """numpy.min over 20 000 speeds of the load, for scattered cars one by one; definition."""
+    """Independent solver: numpy.argmin over 20 000 speeds of the load, for scattered cars one by one."""
     cars = {**scattered_cars(8), "tyre_friction": 1.5}
     found = evaluate(["lowest_front_load", "lowest_front_load_speed"], {**cars, "speed": 50.0})
     speeds = np.linspace(1.0, 50.0, 20_000)
@@ -81,7 +81,10 @@ def test_the_least_load_is_that_of_a_dense_row_of_speeds() -> None:
 
 
 def test_gaining_speed_takes_load_off_and_losing_it_puts_it_on() -> None:
-    """Below top speed the front carries less than at a held speed, above it more; statics, sign only."""
+    """Common practice, no source: below top speed the front carries less than at a held speed.
+
+    Above it more.
+    """
     top = float(evaluate(["top_speed"], GRIPPY)["top_speed"])
     for speed, sign in ((0.6 * top, -1), (1.1 * top, 1)):
         found = evaluate(["full_throttle_front_load", "front_axle_load"], {**GRIPPY, "speed": speed})
@@ -89,7 +92,7 @@ def test_gaining_speed_takes_load_off_and_losing_it_puts_it_on() -> None:
 
 
 def test_the_front_lifts_at_the_speed_scipy_finds() -> None:
-    """scipy.optimize.brentq on the load over speed."""
+    """Independent solver: brentq on the load over speed."""
     found = float(evaluate(["full_throttle_lift_off_speed"], GRIPPY)["full_throttle_lift_off_speed"])
 
     def load(speed: float) -> float:
@@ -101,7 +104,7 @@ def test_the_front_lifts_at_the_speed_scipy_finds() -> None:
 
 
 def test_without_air_no_car_gains_more_than_the_front_stays_down_with() -> None:
-    """Statics: a = g l_r / h in drive, moments about the rear contact; load and push past it are seen."""
+    """Value from memory: a = g l_r / h in drive, load and push past it are seen."""
     car = in_vacuum(speed=5.0)
     found = evaluate(["acceleration", "pushed_acceleration", "full_throttle_front_load"], car)
     assert found["acceleration"] == pytest.approx(
@@ -112,7 +115,7 @@ def test_without_air_no_car_gains_more_than_the_front_stays_down_with() -> None:
 
 
 def test_drive_is_bound_up_to_the_speed_at_which_the_push_no_longer_lifts() -> None:
-    """Closed form without air: v = P / (m a) at a = g l_r / h; a car that lifts nothing says 0."""
+    """Value from memory: without air v = P / (m a) at a = g l_r / h; a car that lifts nothing says 0."""
     car = in_vacuum(speed=60.0)
     a = G * (car["wheelbase"] - car["cg_station"]) / car["cg_height"]
     speed = car["shaft_power"] * car["drive_efficiency"] / (car["mass"] * a)
@@ -124,11 +127,3 @@ def test_drive_is_bound_up_to_the_speed_at_which_the_push_no_longer_lifts() -> N
     low = evaluate(["wheel_lift_speed", "wheel_lift_bounds_drive"], {**car, "cg_height": 1e-3})
     assert low["wheel_lift_speed"] == 0
     assert low["wheel_lift_bounds_drive"] == 0
-
-
-def test_a_front_that_is_up_even_without_drive_lets_the_car_roll_free() -> None:
-    """Definition: past lift-off of the car that rolls, the driver is off the throttle altogether."""
-    car = {**GRIPPY, "speed": 70.0, "splitter_downforce_coefficient": 0.0}
-    found = evaluate(["acceleration", "coasting_deceleration", "front_axle_load"], car)
-    assert found["front_axle_load"] < 0
-    assert found["acceleration"] == pytest.approx(-found["coasting_deceleration"], rel=1e-12)

@@ -15,7 +15,10 @@ NAMES = ["x1", "x2", "x3"]
 
 
 def test_ishigami_from_plain_samples() -> None:
-    """Source: Ishigami & Homma 1990, closed form; and SALib's rbd_fast on the same samples."""
+    """Source: Ishigami & Homma, ISUMA 1990, pp. 398-403, closed form.
+
+    Independent library: SALib's rbd_fast on the same samples.
+    """
     from SALib.analyze import rbd_fast
 
     points = np.random.default_rng(1).random((20_000, 3))
@@ -30,7 +33,7 @@ def test_ishigami_from_plain_samples() -> None:
 
 
 def test_correlated_linear_gaussian() -> None:
-    """Source: E[y | x1] = (1 + 2 r) x1 for y = x1 + 2 x2: share (1 + 2 r)^2 / (5 + 4 r) (formula)."""
+    """Value from memory: E[y | x1] = (1 + 2 r) x1 for y = x1 + 2 x2: share (1 + 2 r)^2 / (5 + 4 r)."""
     generator = np.random.default_rng(2)
     first, other = generator.normal(size=(2, 20_000))
     for r in (-0.5, 0.0, 0.6):
@@ -47,7 +50,10 @@ def test_correlated_linear_gaussian() -> None:
 
 
 def test_screening_bounds_the_total_index() -> None:
-    """Source: Saltelli & Sobol 1995: totals 0.78714, 0.24220, 0.034317, 0.010460, then nearly zero."""
+    """Source: Saltelli & Sobol, Reliability Engineering & System Safety 50 (1995), pp. 225-239, recomputed.
+
+    Totals 0.78714, 0.24220, 0.034317, 0.010460, then nearly zero.
+    """
     design = unit_design(8, 512, 1, seed=3)[0]
     (found,) = screen_outputs(
         sobol_g(design)[..., None], [f"x{j}" for j in range(8)], ["y"], confidence=0.9999
@@ -60,7 +66,7 @@ def test_screening_bounds_the_total_index() -> None:
 
 
 def test_elementary_effects_of_a_linear_output() -> None:
-    """Source: for independent uniform draws E|u - u'| = 1/3, E(u - u')^2 / 2 = 1/12 (formula)."""
+    """Value from memory: for independent uniform draws E|u - u'| = 1/3, E(u - u')^2 / 2 = 1/12."""
     design = unit_design(3, 512, 1, seed=4)[0]
     (found,) = screen_outputs((design @ np.array([3.0, -2.0, 0.0]))[..., None], NAMES, ["y"])
     share = {one.name: one for one in found.inputs}

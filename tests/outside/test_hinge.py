@@ -13,10 +13,10 @@ PRESSURE = 0.5 * 1.2 * 50.0**2
 
 
 def test_flat_plate_about_any_pivot() -> None:
-    """Thin-aerofoil theory, flat plate: cn = 2 pi alpha, centre of pressure at a quarter of the chord.
+    """Independent library: scipy's quad of the load of a flat plate, cn = 2 pi alpha, about the pivot.
 
     Houghton & Carpenter, Aerodynamics for Engineering Students: load 4 alpha sqrt((1 - x)/x), value from
-    memory; the moment of that load about the pivot is integrated here.
+    memory.
     """
     alpha, pivot, chord, span = 4 * DEGREE, 0.42, 0.030, 0.248
 
@@ -39,7 +39,7 @@ def test_flat_plate_about_any_pivot() -> None:
 
 @pytest.mark.parametrize("flap", FLAPS)
 def test_sign_by_the_cross_product(flap: str) -> None:
-    """Force and weight at their places in the side view, crossed with their arms: anticlockwise closes.
+    """Value from memory: force and weight at their places, crossed with their arms; anticlockwise closes.
 
     Seen from the left a turn anticlockwise raises the trailing edge, which is more incidence.
     """
@@ -64,7 +64,7 @@ def test_sign_by_the_cross_product(flap: str) -> None:
 
 
 def test_smallest_moment_by_a_minimiser() -> None:
-    """The smallest closing moment over the travel against scipy's bounded minimiser."""
+    """Independent solver: scipy's minimize_scalar on the closing moment over the travel."""
     # A centre of pressure that wanders back and forth puts the smallest value inside the travel.
     changes = {
         "lower_flap_normal_coefficient_closed": 0.2,
@@ -85,18 +85,9 @@ def test_smallest_moment_by_a_minimiser() -> None:
 
 
 def test_centre_of_pressure_ahead_of_the_pivot_pushes_a_free_element_shut() -> None:
-    """Common practice, no source."""
+    """Common practice, no source: a centre of pressure ahead of the pivot pushes a free element shut."""
     for ahead, shuts in ((0.05, True), (-0.05, False)):
         moved = {
             f"{flap}_pressure_fraction_{end}": 0.5 - ahead for flap in FLAPS for end in ("closed", "open")
         }
         assert (float(one("smallest_fail_safe_moment", **moved)) > 0) == shuts
-
-
-def test_wake_takes_its_share_of_the_closing_moment() -> None:
-    """Definition: a quarter of the dynamic pressure lost is a quarter of the air's moment lost."""
-    weightless = {f"{flap}_mass": 0.0 for flap in FLAPS}
-    free, wake = (
-        float(one("middle_flap_closing_moment", **weightless, wake_loss_rear=loss)) for loss in (0.0, 0.25)
-    )
-    assert wake == pytest.approx(0.75 * free)

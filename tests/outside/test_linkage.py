@@ -42,7 +42,10 @@ def _freudenstein(servo: float, ground: float, horn: float, rod: float, arm: flo
 
 @pytest.mark.parametrize("servo", [20.0, 75.0, 130.0, 200.0, 290.0])
 def test_freudenstein_by_half_tangents(servo: float) -> None:
-    """Freudenstein 1955 in Norton's closed form: the same two angles."""
+    """Source: Norton, Design of Machinery, eq. 4.10, Freudenstein's equation in closed form.
+
+    The same two angles.
+    """
     expected = _freudenstein(servo * DEGREE, 100.0, 40.0, 120.0, 80.0)
     found = [_at(servo, side, "link_angle")[0] for side in (1.0, -1.0)]
     turn = [np.exp(1j * np.sort(angles)) for angles in (np.asarray(expected), np.asarray(found))]
@@ -50,7 +53,7 @@ def test_freudenstein_by_half_tangents(servo: float) -> None:
 
 
 def test_loop_closed_by_a_general_solver() -> None:
-    """The vector loop solved by scipy's fsolve from near the answer."""
+    """Independent solver: scipy's fsolve on the vector loop from near the answer."""
     servo = 65 * DEGREE
 
     def loop(angles: np.ndarray) -> list[float]:
@@ -63,7 +66,7 @@ def test_loop_closed_by_a_general_solver() -> None:
 
 
 def test_arm_pin_is_where_two_circles_meet() -> None:
-    """Intersection of the circle of the rod with the circle of the arm, by the textbook construction."""
+    """Value from memory: the circle of the rod meets that of the arm, by the textbook construction."""
     horn_pin, pivot = 40 * np.exp(1j * 100 * DEGREE), 100.0
     between = pivot - horn_pin
     along = (120**2 - 80**2 + abs(between) ** 2) / (2 * abs(between))
@@ -74,7 +77,10 @@ def test_arm_pin_is_where_two_circles_meet() -> None:
 
 
 def test_toggle_positions() -> None:
-    """Norton, eq. 4.37: a non-Grashof linkage stops where rod and arm come into line."""
+    """Source: Norton, Design of Machinery, eq. 4.37.
+
+    A non-Grashof linkage stops where rod and arm come into line.
+    """
     ground, horn, rod, arm = 100.0, 90.0, 50.0, 60.0
     toggle = np.arccos((horn**2 + ground**2 - (rod + arm) ** 2) / (2 * horn * ground))
     bar = four_bar(ground, horn, rod, arm)
@@ -88,7 +94,7 @@ def test_toggle_positions() -> None:
 
 @pytest.mark.parametrize("flap", FLAPS)
 def test_level_horn_radius_by_a_root_search(flap: str) -> None:
-    """The radius in closed form against scipy's brentq on the level error."""
+    """Independent solver: scipy's brentq on the level error, against the radius in closed form."""
 
     def error(radius: float) -> float:
         return float(one(f"{flap}_level_error", **{f"{flap}_horn_radius": radius}))
@@ -97,13 +103,13 @@ def test_level_horn_radius_by_a_root_search(flap: str) -> None:
 
 
 def test_twice_the_horn_radius_turns_about_twice_as_far() -> None:
-    """Common practice, no source."""
+    """Common practice, no source: twice the horn radius turns a flap about twice as far."""
     turns = [float(one("lower_flap_travel", lower_flap_horn_radius=radius)) for radius in (0.004, 0.008)]
     assert turns[1] / turns[0] == pytest.approx(2, rel=0.1)
 
 
 def test_different_incidence_needs_different_radii_to_come_level() -> None:
-    """Common practice, no source."""
+    """Common practice, no source: flaps set at different incidence need different radii to come level."""
     radii = [float(one(f"{flap}_level_horn_radius")) for flap in FLAPS]
     assert radii == sorted(radii)
     assert radii[0] < 0.8 * radii[1] < 0.8 * radii[2]

@@ -81,7 +81,10 @@ def gap_of(cars: dict[str, Any], found: dict[str, Any]) -> np.ndarray:
 
 @pytest.mark.parametrize(("speed", "opening"), [(30.0, 1.0), (45.0, 0.0), (45.0, 1.0), (55.0, 1.0)])
 def test_every_car_is_answered(speed: float, opening: float) -> None:
-    """Independent solver: both balance equations for an assumed gap, zero and stable, all cars."""
+    """Independent solver: numpy.linalg.solve on both balance equations for an assumed gap.
+
+    Zero and stable, for all cars.
+    """
     cars = gapped_cars(CARS, speed=speed, flap_opening=opening)
     found, areas = evaluate(FOUND, cars), evaluate(list(AREAS), cars)
     assert np.all(np.isfinite(found["pitch"]))
@@ -156,7 +159,7 @@ def test_three_balances_of_one_car() -> None:
 
 
 def test_a_gap_at_or_below_zero_is_contact() -> None:
-    """Statics by numpy.linalg: a splitter that other parts press to the road has lost all its downforce."""
+    """Independent solver: numpy.linalg.solve; a splitter pressed to the road has lost all its downforce."""
     car = {
         **SPRINT_CAR,
         "splitter_ground_gain": 0.8,
@@ -219,7 +222,10 @@ def test_divergence_is_where_the_splitter_snaps_down() -> None:
 
 
 def test_ride_decays_by_the_slopes_of_the_gap() -> None:
-    """Independent: eigenvalues by numpy, the loads' slopes by differences of the balance's own residual."""
+    """Independent solver: numpy.linalg.eigvals.
+
+    The loads' slopes by differences of the balance's residual.
+    """
     car = {**gapped_cars(1, seed=9, speed=40.0, flap_opening=1.0)}
     car = {name: float(np.ravel(v)[0]) for name, v in car.items()}
     found = evaluate([*FOUND, "ride_decay_rate", "half_car"], car)
@@ -245,7 +251,7 @@ def test_ride_decays_by_the_slopes_of_the_gap() -> None:
 
 
 def test_gust_and_blow_over_count_the_gap() -> None:
-    """Statics about the rear contact; the rise by brentq, an independent solver."""
+    """Independent solver: brentq on the rise, with statics about the rear contact."""
     car = {**gapped_cars(1, seed=9, speed=45.0, flap_opening=1.0), "gust": 4.0}
     car = {name: float(np.ravel(v)[0]) for name, v in car.items()}
     names = ["front_static_load", "front_downforce", "overturning_rate", "blow_over_rise", "gust_front_load"]
@@ -266,23 +272,6 @@ def test_gust_and_blow_over_count_the_gap() -> None:
         return float(others + by_gap(rise) - found["overturning_rate"] * np.sin(rise))
 
     assert found["blow_over_rise"] == pytest.approx(brentq(moment, 0.0, 1.5, xtol=1e-13), rel=1e-8)
-
-
-@pytest.mark.parametrize("model", ["parts", "map"])
-def test_no_car_hangs_on_its_neighbours(model: str) -> None:
-    """Identity: a car gives the same bits alone, among a few, and among many."""
-    cars = gapped_cars(300, speed=45.0, flap_opening=1.0)
-    if model == "map":
-        table = gapped_map(1.0)
-        cars |= {**HEIGHTS, "aero_map_closed": table, "aero_map_open": table}
-        cars["front_ride_height_at_rest"] = np.random.default_rng(4).normal(0.012, 0.0008, 300)
-    together = evaluate(FOUND, cars, {"aero": model})
-    for part in (slice(17, 18), slice(40, 53), slice(101, 300)):
-        few = {name: v[part] if isinstance(v, np.ndarray) else v for name, v in cars.items()}
-        found = evaluate(FOUND, few, {"aero": model})
-        for name in FOUND:
-            whole = np.broadcast_to(together[name], 300)[part]
-            assert np.array_equal(whole, np.broadcast_to(found[name], whole.shape), equal_nan=True), name
 
 
 class OnMap:

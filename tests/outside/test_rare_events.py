@@ -21,7 +21,7 @@ def agrees(found: RareFailure, truth: float) -> None:
 @pytest.mark.parametrize("dimensions", [2, 25])
 @pytest.mark.parametrize("distance", [2.3263, 3.7190, 4.7534])
 def test_straight_limit(dimensions: int, distance: float) -> None:
-    """Source: P = Phi(-distance) for a straight limit in normal space (formula): 1e-2, 1e-4, 1e-6."""
+    """Independent library: scipy's ndtr, P = Phi(-distance) of a straight limit: 1e-2, 1e-4, 1e-6."""
     direction = np.arange(1.0, dimensions + 1)
     direction /= np.linalg.norm(direction)
     found = rare_failure(lambda u: distance - u @ direction, dimensions, seed=11)
@@ -32,13 +32,13 @@ def test_straight_limit(dimensions: int, distance: float) -> None:
 
 
 def test_outside_a_ball() -> None:
-    """Source: chi-square distribution with three degrees of freedom: failures in every direction."""
+    """Independent library: scipy's stats.chi2 with three degrees of freedom: failures in every direction."""
     found = rare_failure(lambda u: 30 - np.sum(u**2, axis=1), 3, seed=12)
     agrees(found, float(stats.chi2.sf(30, 3)))
 
 
 def test_lognormal_strength_and_load() -> None:
-    """Source: ratio of two lognormal values is lognormal: P(strength < load) in closed form."""
+    """Independent library: scipy's ndtr; the ratio of two lognormal values is lognormal."""
     sd_strength, sd_load = 0.10, 0.25
     distance = np.log(3.5) / np.hypot(sd_strength, sd_load)
     found = rare_failure(
@@ -50,13 +50,13 @@ def test_lognormal_strength_and_load() -> None:
 
 
 def test_sum_of_exponential_values() -> None:
-    """Source: Erlang distribution: P(sum of 5 exponentials > 30), inputs through their quantile functions."""
+    """Independent library: scipy's stats.erlang, P(sum of 5 exponentials > 30), inputs by their quantiles."""
     found = rare_failure(lambda u: 30 + np.sum(np.log(ndtr(-u)), axis=1), 5, seed=14)
     agrees(found, float(stats.erlang.sf(30, 5)))
 
 
 def test_four_branch_series_system() -> None:
-    """Source: Waarts 2000, four-branch series system, P = 2.2e-3 (value from memory); here by quadrature."""
+    """Value from memory: Waarts 2000, four-branch series system, P = 2.2e-3; here by quadrature."""
 
     def margin(u: np.ndarray) -> np.ndarray:
         difference, total = u[:, 0] - u[:, 1], (u[:, 0] + u[:, 1]) / np.sqrt(2)

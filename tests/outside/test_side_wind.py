@@ -24,7 +24,7 @@ SIDE: dict[str, Any] = {
 
 @pytest.mark.parametrize(("aspect", "slope"), [(0.1, 0.157), (0.3, 0.471), (0.5, 0.785)])
 def test_slope_of_low_plates(aspect: float, slope: float) -> None:
-    """Half pi times the aspect ratio below one: Jones, Hoerner's Fluid-Dynamic Lift (value from memory)."""
+    """Value from memory: half pi times the aspect ratio below one (Jones; Hoerner, Fluid-Dynamic Lift)."""
     car = {**SIDE, "side_height": np.sqrt(aspect * 0.07 / 2), "end_plate_height": np.sqrt(aspect * 0.012)}
     found = evaluate(["side_force_slope", "end_plate_slope"], car)
     assert found["side_force_slope"] == pytest.approx(slope, rel=0.06)
@@ -32,7 +32,7 @@ def test_slope_of_low_plates(aspect: float, slope: float) -> None:
 
 
 def test_slope_of_wider_plates() -> None:
-    """Helmbold, recomputed: 1.4833 and 2.6026 per radian for aspect ratios of 1 and 2."""
+    """Value from memory: Helmbold's equation, 1.4833 and 2.6026 per radian for aspect ratios of 1 and 2."""
     heights = np.sqrt(np.array([1.0, 2.0]) * 0.07 / 2)
     np.testing.assert_allclose(
         value("side_force_slope", **{**SIDE, "side_height": heights}), [1.4833, 2.6026], atol=5e-5
@@ -40,7 +40,7 @@ def test_slope_of_wider_plates() -> None:
 
 
 def test_side_force_by_strips() -> None:
-    """The side cut into strips along the car, each pushed by slope and cross flow; summed."""
+    """Value from memory: slope and cross flow on strips along the car, summed here."""
     car = {**SPRINT_CAR, **SIDE}
     found = evaluate(["side_force", "side_force_station", "yaw_moment"], car)
     air = np.array([45.0, 5.0])
@@ -59,7 +59,10 @@ def test_side_force_by_strips() -> None:
 
 
 def test_axles_hold_force_and_moment() -> None:
-    """Statics: both axles hold the force, and their moment about the centre of gravity the yaw."""
+    """Value from memory: statics, both axles hold the force.
+
+    Their moment about the centre of gravity the yaw.
+    """
     names = ["side_force", "front_side_load", "rear_side_load", "yaw_moment"]
     cars = {**scattered_cars(20), **SIDE}
     found = evaluate(names, cars)
@@ -71,7 +74,7 @@ def test_axles_hold_force_and_moment() -> None:
 
 @pytest.mark.parametrize("station", [-0.05, 0.1, 0.2, 0.3])
 def test_weathercock_sense_of_a_two_wheel_model(station: float) -> None:
-    """Steady turn of the bicycle model in the wind, steering held straight: which way it goes, by numpy."""
+    """Independent solver: numpy.linalg.solve for the bicycle model in the wind, steering held straight."""
     car = {**SPRINT_CAR, **SIDE, "side_pressure_station": station, "end_plate_area": 0.0}
     names = ["weathercock_lever", "front_axle_load", "rear_axle_load", "side_force"]
     found = {name: float(each) for name, each in evaluate(names, car).items()}
@@ -91,7 +94,7 @@ def test_weathercock_sense_of_a_two_wheel_model(station: float) -> None:
 
 
 def test_grip_left_at_each_axle() -> None:
-    """Friction circle: push and side force at right angles use up friction times load."""
+    """Value from memory: friction circle, push and side force at right angles use up friction times load."""
     names = ["front_grip_left", "rear_grip_left", "front_axle_load", "rear_axle_load", "held_push"]
     names += ["front_side_load", "rear_side_load", "resistance_force"]
     found = {name: float(each) for name, each in evaluate(names, {**SPRINT_CAR, **SIDE}).items()}

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -25,7 +24,6 @@ from explorer.study.distributions import (
 from tests.statistics_help import within
 
 SIZE = 400_000
-Model = Callable[..., Array]
 
 
 def draw(
@@ -70,6 +68,7 @@ ADDITIVE = [
 
 @pytest.mark.parametrize(("inputs", "sd", "half_width"), ADDITIVE)
 def test_jcgm_101_additive_models(inputs: list[Distribution], sd: float, half_width: float) -> None:
+    """Source: JCGM 101:2008, 9.2.2 to 9.2.4; the half width of 9.2.4 from its formula."""
     total = sum(draw({f"x{i}": entry for i, entry in enumerate(inputs)}).values(), np.zeros(SIZE))
     assert within(float(total.mean()), 0.0, sd / math.sqrt(SIZE))
     assert within(float(total.std()), sd, sd_error(total))
@@ -79,7 +78,10 @@ def test_jcgm_101_additive_models(inputs: list[Distribution], sd: float, half_wi
 
 
 def test_jcgm_101_printed_intervals_follow() -> None:
-    # The printed two decimals [pub], from the same closed forms the test above uses.
+    """Source: JCGM 101:2008, 9.2.2 and 9.2.3, the printed two decimals.
+
+    From the same closed forms as above.
+    """
     assert round(ADDITIVE[0][2], 2) == 3.92
     assert round(ADDITIVE[1][2], 2) == 3.88
 
@@ -88,9 +90,11 @@ def test_jcgm_101_printed_intervals_follow() -> None:
 @pytest.mark.parametrize("correlation", [0.0, 0.9])
 @pytest.mark.parametrize("x1", [0.0, 0.010, 0.050])
 def test_jcgm_101_comparison_loss(x1: float, correlation: float, design: str) -> None:
-    # JCGM 101:2008, 9.4: loss x1^2 + x2^2 of a power meter comparison, u = 0.005 for both, x2 = 0 [pub].
-    # E = x1^2 + 2 u^2 and Var = 4 u^4 (1 + r^2) + 4 x1^2 u^2 [formula]; at r = 0 that prints as 50, 150, 2550
-    # and 50, 112, 502 in 1e-6 [pub].
+    """Source: JCGM 101:2008, 9.4: loss x1^2 + x2^2 of a power meter comparison, u = 0.005 for both, x2 = 0.
+
+    E = x1^2 + 2 u^2 and Var = 4 u^4 (1 + r^2) + 4 x1^2 u^2 (formula); at r = 0 that prints as 50, 150, 2550
+    and 50, 112, 502 in 1e-6.
+    """
     u = 0.005
     inputs: dict[str, Distribution] = {"real": Normal(x1, u), "imaginary": Normal(0.0, u)}
     names = tuple(inputs)
@@ -139,9 +143,11 @@ def student(mean: float, scale: float, degrees_of_freedom: int) -> StudentT:
 
 
 def test_jcgm_101_gauge_block() -> None:
-    # JCGM 101:2008, 9.5: results 838 nm, u = 36 nm, 99 % interval [745, 932] nm [pub]; inputs of its table 10
-    # [memory].  Lengths in nm, temperatures in degC.  The printed results are of 1.26e6 trials and have whole
-    # digits, so half a digit is added to the standard error of these.
+    """Source: JCGM 101:2008, 9.5: 838 nm, u = 36 nm, 99 % interval [745, 932] nm; table 10 from memory.
+
+    Lengths in nm, temperatures in degC.  The printed results are of 1.26e6 trials and have whole digits, so
+    half a digit is added to the standard error of these.
+    """
     inputs: dict[str, Distribution] = {
         "standard": student(50_000_623.0, 25.0, 18),
         "difference": student(215.0, 6.0, 24),
@@ -166,7 +172,7 @@ def test_jcgm_101_gauge_block() -> None:
 
 
 def test_tabulated_shapes_have_the_variance_of_the_standard() -> None:
-    # JCGM 101:2008, 6.4.6.3: (b - a)^2/8 for the arc sine; 6.4.3.3: (b - a)^2/12 + d^2/9 for inexact limits.
+    """Source: JCGM 101:2008, 6.4.6.3: (b - a)^2/8 for the arc sine; 6.4.3.3: (b - a)^2/12 + d^2/9."""
     assert arc_sine(-0.5, 0.5).sd ** 2 == pytest.approx(1 / 8, rel=1e-4)
     assert curvilinear_trapezoid(-1.0, 1.0, 0.5).sd ** 2 == pytest.approx(4 / 12 + 0.25 / 9, rel=1e-3)
 
@@ -178,9 +184,11 @@ PHASE = (1.0456, 1.0438, 1.0468, 1.0428, 1.0433)
 
 
 def test_jcgm_100_resistance_and_reactance() -> None:
-    # JCGM 100:2008, H.2: from five sets of readings taken together: r -0.36, 0.86, -0.65; R 127.732 +- 0.071,
-    # X 219.847 +- 0.296, Z 254.260 +- 0.236 ohm, r(R, X) -0.588, r(R, Z) -0.485, r(X, Z) 0.993 [pub, the last
-    # three memory].
+    """Source: JCGM 100:2008, H.2, tables H.2 and H.4; the last three correlations from memory.
+
+    From five sets of readings taken together: r -0.36, 0.86, -0.65; R 127.732 +- 0.071, X 219.847 +- 0.296,
+    Z 254.260 +- 0.236 ohm, r(R, X) -0.588, r(R, Z) -0.485, r(X, Z) 0.993.
+    """
     readings = np.array([VOLTAGE, np.array(CURRENT) / 1000, PHASE])
     found: Array = np.asarray(np.corrcoef(readings))
     assert [round(float(found[i, j]), 2) for i, j in ((0, 1), (0, 2), (1, 2))] == [-0.36, 0.86, -0.65]
@@ -205,7 +213,7 @@ def test_jcgm_100_resistance_and_reactance() -> None:
 
 
 def test_products_of_lognormals_are_lognormal() -> None:
-    # The logarithms add: median 2 x 3, variances of the logarithms added (textbook) [formula].
+    """Value from memory: the logarithms add, median 2 x 3, variances of the logarithms added."""
     x = draw({"a": LogNormal.from_median_factor(2.0, 1.5), "b": LogNormal.from_median_factor(3.0, 1.2)})
     product = np.log(x["a"] * x["b"])
     sd = math.hypot(math.log(1.5), math.log(1.2))
@@ -214,15 +222,17 @@ def test_products_of_lognormals_are_lognormal() -> None:
 
 
 def test_half_normal_moments() -> None:
-    # A normal cut at its mean: sqrt(2/pi) and sqrt(1 - 2/pi) standard deviations (textbook) [formula].
+    """Value from memory: a normal cut at its mean, sqrt(2/pi) and sqrt(1 - 2/pi) standard deviations."""
     half = TruncatedNormal(1.0, 2.0, low=1.0)
     assert half.mean == pytest.approx(1 + 2 * math.sqrt(2 / math.pi), rel=1e-12)
     assert half.sd == pytest.approx(2 * math.sqrt(1 - 2 / math.pi), rel=1e-12)
 
 
 def test_readings_as_jcgm_101_states() -> None:
-    # JCGM 101:2008, 6.4.9: t with n - 1 degrees of freedom, scale s/sqrt(n); tabled t for 5 readings at 95 %:
-    # 2.776 (any t table).
+    """Source: JCGM 101:2008, 6.4.9: t with n - 1 degrees of freedom, scale s/sqrt(n).
+
+    Tabled t for 5 readings at 95 %: 2.776.
+    """
     found = StudentT.from_readings(VOLTAGE)
     assert found.average == pytest.approx(4.9990, abs=5e-5)
     assert found.scale == pytest.approx(0.0032, abs=5e-5)

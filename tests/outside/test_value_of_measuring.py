@@ -33,7 +33,7 @@ def one_worth(x: dict[str, Array], margin: Array, name: str, noise: float, requi
     ("name", "noise", "left"), [("x1", 0.5, 8.8), ("x2", 0.5, 8.2353), ("x3", 1.0, 8.2353)]
 )
 def test_linear_gaussian_variance(name: str, noise: float, left: float) -> None:
-    """Source: y = 2 x1 + x2 + x3 / 2, sd 1, 2, 4: the reading cuts a^2 sd^4 / (sd^2 + s^2) (formula)."""
+    """Value from memory: y = 2 x1 + x2 + x3 / 2, sd 1, 2, 4: the reading cuts a^2 sd^4 / (sd^2 + s^2)."""
     generator = np.random.default_rng(1)
     x = {f"x{j + 1}": sd * generator.normal(size=SAMPLES) for j, sd in enumerate((1.0, 2.0, 4.0))}
     found = one_worth(x, 2 * x["x1"] + x["x2"] + x["x3"] / 2, name, noise)
@@ -60,10 +60,10 @@ def normal_pair(required: float) -> dict[str, float]:
 
 @pytest.mark.parametrize("required", [0.5, 0.6, 0.8, 0.95, 0.99])
 def test_the_loss_of_a_verdict_at_its_threshold(required: float) -> None:
-    """Source: Bayes decision with losses in the ratio p to 1 - p (DeGroot 1970, 8.11), normal pair (formula).
+    """Source: DeGroot, Optimal Statistical Decisions (1970), section 8.11: losses in the ratio p to 1 - p.
 
-    Before: 69 % conform, so the limit passes up to that and its loss is p/(1 - p) x 0.30854, and fails beyond
-    at a loss of 0.69146.
+    Before: 69 % conform, so the limit passes up to that and its loss is p/(1 - p) x 0.30854, and fails
+    beyond at a loss of 0.69146.
     """
     generator = np.random.default_rng(2)
     x = {
@@ -87,14 +87,14 @@ def test_the_loss_of_a_verdict_at_its_threshold(required: float) -> None:
 
 
 def test_wrong_verdict_at_one_half_with_most_of_the_variance_resolved() -> None:
-    """Source: Y ~ N(0.5, 1), 80 % of the variance resolved: 0.30854 -> 0.12898 (formula)."""
+    """Value from memory: Y ~ N(0.5, 1), 80 % of the variance resolved: 0.30854 -> 0.12898."""
     truth = normal_pair(0.5)
     assert truth["consumer"] + truth["producer"] == pytest.approx(0.12898, abs=1e-4)
 
 
 @pytest.mark.parametrize("required", [0.8, 0.9])
 def test_a_margin_that_is_the_smaller_of_two_against_a_nested_monte_carlo(required: float) -> None:
-    """Source: brute force: readings drawn, the posterior of each drawn again (normal, conjugate), counted."""
+    """Independent solver: numpy.random.default_rng, readings drawn, the posterior of each drawn again."""
     generator = np.random.default_rng(11)
     noise = 0.3
     x = {name: generator.normal(size=SAMPLES) for name in "abc"}
@@ -119,7 +119,7 @@ def test_a_margin_that_is_the_smaller_of_two_against_a_nested_monte_carlo(requir
 
 
 def test_both_parts_of_a_smaller_of_two_read() -> None:
-    """Source: independent parts: the chance is the product of two normal ones (formula)."""
+    """Independent library: scipy's ndtr; independent parts, the chance is the product of two normal ones."""
     generator = np.random.default_rng(12)
     a, b, c, d = generator.normal(size=(4, SAMPLES))
     margin = np.minimum(1 + 2 * a + 0.5 * c, 0.9 + 0.5 * b + 0.2 * d)
@@ -133,7 +133,7 @@ def test_both_parts_of_a_smaller_of_two_read() -> None:
 
 @pytest.mark.parametrize(("name", "first"), [("x0", 0.31391), ("x1", 0.44241), ("x2", 0.0)])
 def test_full_knowledge_is_the_first_order_index_times_the_variance(name: str, first: float) -> None:
-    """Source: Ishigami & Homma 1990, closed form; V = 13.845."""
+    """Source: Ishigami & Homma, ISUMA 1990, pp. 398-403, closed form; V = 13.845."""
     points = np.random.default_rng(5).random((SAMPLES, 3))
     x = {f"x{j}": points[:, j] for j in range(3)}
     found = one_worth(x, ishigami(points), name, 0.0)
@@ -141,7 +141,7 @@ def test_full_knowledge_is_the_first_order_index_times_the_variance(name: str, f
 
 
 def test_correlated_inputs_linear_gaussian() -> None:
-    """Source: Gauss-Markov: y = x1 + 2 x2, unit sd, correlation 0.6, x1 read with noise 0.5 (formula)."""
+    """Value from memory: Gauss-Markov, y = x1 + 2 x2, unit sd, correlation 0.6, x1 read with noise 0.5."""
     generator = np.random.default_rng(6)
     first, other = generator.normal(size=(2, SAMPLES))
     x = {"x1": first, "x2": 0.6 * first + 0.8 * other}
@@ -152,7 +152,7 @@ def test_correlated_inputs_linear_gaussian() -> None:
 
 
 def test_regression_of_jointly_normal_values() -> None:
-    """Source: conditional mean of a normal vector, S_yz S_zz^-1 z (formula)."""
+    """Independent solver: numpy.linalg.solve for the conditional mean of a normal vector, S_yz S_zz^-1 z."""
     generator = np.random.default_rng(7)
     z = generator.multivariate_normal([0, 0, 0], [[1, 0.5, 0.3], [0.5, 1, 0.4], [0.3, 0.4, 1]], SAMPLES).T
     expected = np.linalg.solve([[1, 0.5], [0.5, 1]], [0.3, 0.4]) @ z[:2]

@@ -1,0 +1,99 @@
+"""What stands in ``tests/outside`` is checked against sources outside the project, and says which."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+from study_help import ROOT
+
+OUTSIDE = sorted((ROOT / "tests" / "outside").glob("test_*.py"))
+#: Where in a source: a clause, table, page, chapter, section, figure or equation, or the abstract.
+PLACE = re.compile(
+    r"\b(?:(?:clause|tables?|page|p\.|pp\.|ch\.|section|figure|fig\.|eq\.) \w|abstract\b|section on \w)"
+    r"|:\d{4}, [A-Z]?\.?\d"
+)
+SOURCE = re.compile(r"\bSource: (.+)", re.DOTALL)
+LIBRARY = re.compile(r"\bIndependent (?:solver|library): (?:\w+'s )?([\w.]+)")
+WORDS = re.compile(r"\b(?:common practice, no source|values? from memory)\b", re.IGNORECASE)
+
+
+@cache
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def outside_tests(path: Path) -> Iterator[ast.FunctionDef]:
+    yield from (
+        node
+        for node in ast.walk(parsed(path))
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")
+    )
+
+
+def from_libraries(path: Path) -> set[str]:
+    """Return names that a file and its helpers use of other packages, and every attribute they ask for."""
+    found = set()
+    for node in ast.walk(parsed(path)):
+        if isinstance(node, ast.Attribute):
+            found.add(node.attr)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            package, *inside = node.module.split(".")
+            if package == "tests":
+                found |= from_libraries(ROOT.joinpath(package, *inside).with_suffix(".py"))
+            if package not in ("explorer", "reports", "tests", "__future__"):
+                found |= {package, *(alias.name for alias in node.names)}
+        elif isinstance(node, ast.Import):
+            found |= {alias.name.split(".")[0] for alias in node.names}
+    return found
+
+
+def sources(text: str, used: set[str]) -> list[str]:
+    """Return what a docstring names in one of the forms; a library counts where the file uses it."""
+    named = [match.group() for match in WORDS.finditer(text)]
+    named += [match.group(1) for match in SOURCE.finditer(text) if PLACE.search(match.group(1))]
+    named += [
+        name
+        for match in LIBRARY.finditer(text)
+        if set((name := match.group(1).rstrip(".")).split(".")) <= used
+    ]
+    return named
+
+
+@pytest.mark.parametrize("path", OUTSIDE, ids=lambda p: p.stem)
+def test_every_outside_test_says_its_source(path: Path) -> None:
+    """In its docstring: a source with its place, a library it uses, from memory, or common practice."""
+    used = from_libraries(path)
+    silent = [test.name for test in outside_tests(path) if not sources(ast.get_docstring(test) or "", used)]
+    assert silent == []
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ("Source: JCGM 101:2008, 9.2.2: u = 2.0.", True),
+        ("Source: Gillespie, Fundamentals of Vehicle Dynamics, ch. 2.", True),
+        ("Source: Gillespie, Fundamentals of Vehicle Dynamics.", False),
+        ("Closed form: v = a t.", False),
+        ("Independent solver: brentq on the balance.", True),
+        ("Independent solver: bisect on the balance.", False),
+        ("Independent library: scipy's brentq.", True),
+        ("Value from memory: v = a t.", True),
+        ("Common practice, no source: it does.", True),
+    ],
+)
+def test_the_forms_of_a_source(text: str, named: bool) -> None:
+    assert bool(sources(text, {"scipy", "brentq"})) == named
+
+
+@pytest.mark.parametrize("path", OUTSIDE, ids=lambda p: p.stem)
+def test_outside_tests_do_not_hold_the_program_against_itself(path: Path) -> None:
+    """No demo is read, and no docstring calls its test an identity or a definition."""
+    text = path.read_text(encoding="utf-8")
+    assert not re.search(r"\bDEMO\b|\bstudies\b", text)
+    openings = {re.split(r"\W", ast.get_docstring(test) or "")[0] for test in outside_tests(path)}
+    assert not {"Identity", "Definition", "Two"} & openings
