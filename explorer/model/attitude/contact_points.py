@@ -48,7 +48,9 @@ def points_under_car(
     contact_stiffness: Array,
     points_carry: Array,
 ) -> tuple[Support, ...]:
-    """Named points of the car as supports, together."""
+    """Named points of the car as supports, together; none where they carry nothing."""
+    if not np.any(points_carry):
+        return ()
     return tuple(
         # A point that is on the road at rest carries nothing there: the springs were set so.
         Support(station / wheelbase, 1.0, np.maximum(clearance, 0), contact_stiffness * points_carry)

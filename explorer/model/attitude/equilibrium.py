@@ -64,6 +64,18 @@ def rear_compression_loss(
     return dynamic_pressure * rear_downforce_area_loss / rear_axle_rate
 
 
+class OnOneSupport(NamedTuple):
+    """Pitch, loads that a point takes off both axles, and where that is the whole answer.
+
+    It is where the springs hold the car, it meets one support or none, and the push makes it meet no other.
+    """
+
+    pitch: Array
+    front_contact: Array
+    rear_contact: Array
+    settled: Mask
+
+
 class CarAtSpeed(NamedTuple):
     """Springs and loads at one speed, the splitter's gap without effect; compressions at zero pitch."""
 
@@ -78,6 +90,44 @@ class CarAtSpeed(NamedTuple):
     load_transfer: Array
     points: tuple[Support, ...]
 
+    @property
+    def stops(self) -> tuple[Support, ...]:
+        """Stops of both axles within reach."""
+        return (*self.front_spring.stops(0.0), *self.rear_spring.stops(1.0))
+
+    def on_springs(self) -> tuple[Array, Array]:
+        """Return the pitch with no support met, and what holds it: at zero or below the pitch diverges."""
+        hold = 1 + (self.rear_loss - self.front_loss) / self.wheelbase
+        return (self.static_pitch + (self.rear_level - self.front_level) / self.wheelbase) / hold, hold
+
+    def on_one_support(self, angle: Array, hold: Array) -> OnOneSupport:
+        """Let each sample down on the one support it meets, which gives way as far as the springs do."""
+        stops, settled = self.stops, np.asarray(hold > 0)
+        supports = (*stops, *self.points)
+        front = self.front_level - self.front_loss * angle
+        lean = self.wheelbase * (angle - self.static_pitch)
+        past = [support.past(front, lean) for support in supports]
+        met = {index: one > 0 for index, one in enumerate(past) if not np.max(one) <= 0}
+        front_contact = rear_contact = np.zeros(())
+        taken = np.zeros((), bool)
+        for index, here in met.items():
+            share, side, _, rate = supports[index]
+            front_give = (1 - share) / self.front_spring.rate
+            leaning = (share / self.rear_spring.rate - front_give) / hold
+            front_give = front_give - self.front_loss / self.wheelbase * leaning
+            give = 1 / rate + front_give + share * leaning
+            push = side * np.maximum(past[index], 0) / give
+            front, lean = front - push * front_give, lean - push * leaning
+            if index >= len(stops):
+                front_contact, rear_contact = front_contact + push * (1 - share), rear_contact + push * share
+            settled, taken = settled & ~(here & (taken | (give <= 0))), taken | here
+        for index, support in enumerate(supports if met else ()):
+            # A support that is the only one anywhere is met on.
+            if len(met) > 1 or index not in met:
+                settled = settled & ((support.past(front, lean) > 0) == met.get(index, False))
+        angle = self.static_pitch + lean / self.wheelbase if met else angle
+        return OnOneSupport(angle, front_contact, rear_contact, settled)
+
     def over_lean(self) -> Car:
         """Return the same car as loads over both travels."""
         return Car(
@@ -88,7 +138,7 @@ class CarAtSpeed(NamedTuple):
             self.front_spring.rate * self.front_loss / self.wheelbase,
             self.rear_spring.rate * self.rear_loss / self.wheelbase,
             self.load_transfer,
-            (*self.front_spring.stops(0.0), *self.rear_spring.stops(1.0)),
+            self.stops,
             self.points,
         )
 
@@ -164,34 +214,37 @@ def attitude(
 ) -> Attitude:
     """Pitch, and what the splitter gains by its gap, together."""
     car = car_at_speed
-    hold = 1 + (car.rear_loss - car.front_loss) / car.wheelbase
-    angle = (car.static_pitch + (car.rear_level - car.front_level) / car.wheelbase) / hold
-    front, rear = car.front_level - car.front_loss * angle, car.rear_level - car.rear_loss * angle
-    simple = np.asarray((hold > 0) & (splitter_ground_effect.gain == 0))
-    for spring, travel in ((car.front_spring, front), (car.rear_spring, rear)):
-        if not spring.never_stopped(travel):
-            simple = simple & (spring.beyond(travel) == 0)
-    for point in car.points:
-        simple = simple & (point.beyond(front, rear) == 0)
+    angle, hold = car.on_springs()
+    here = car.on_one_support(angle, hold)
+    simple = here.settled & (splitter_ground_effect.gain == 0)
     if np.all(simple):
-        nothing = np.zeros(())
-        return Attitude(angle, nothing, nothing, nothing, np.ones(()))
-    found = _solved(car.over_lean(), splitter_ground_effect, dynamic_pressure, simple)
-    return Attitude(np.where(simple, angle, car.static_pitch + found.lean / car.wheelbase), *found[1:])
+        return Attitude(here.pitch, np.zeros(()), here.front_contact, here.rear_contact, np.ones(()))
+    found = _solved(car, splitter_ground_effect, dynamic_pressure, simple)
+    return Attitude(
+        np.where(simple, here.pitch, car.static_pitch + found.lean / car.wheelbase),
+        found.force,
+        np.where(simple, here.front_contact, found.front_contact),
+        np.where(simple, here.rear_contact, found.rear_contact),
+        found.stable,
+    )
 
 
-def _solved(car: Car, splitter: GroundEffect, pressure: Array, simple: Mask) -> Balance:
+def _solved(car: CarAtSpeed, splitter: GroundEffect, pressure: Array, simple: Mask) -> Balance:
     """Return the balance of the cars that are not simple, by whether their splitter feels the ground."""
     shape = shape_of((car, splitter, pressure, simple))
     samples = shape or (1,)
-    car = car._replace(front=np.broadcast_to(car.front, samples))
-    near = NearGround(car, splitter, np.broadcast_to(pressure, samples))
+    # One field of full length: what is solved then has one axis.
+    car = car._replace(front_level=np.broadcast_to(car.front_level, samples))
     rows = np.zeros((len(Balance._fields), *samples))
     rows[-1] = 1
-    for group, chosen in ((car, splitter.gain == 0), (near, splitter.gain > 0)):
-        where = np.broadcast_to(~simple & chosen, samples)
+    for feels in (False, True):
+        where = np.broadcast_to(~simple & ((splitter.gain > 0) == feels), samples)
         if np.any(where):
-            rows[:, where] = picked(group, where).balance()
+            group = picked(car, where).over_lean()
+            if feels:
+                air = np.broadcast_to(pressure, samples)[where]
+                group = NearGround(group, picked(splitter, where), air)
+            rows[:, where] = group.balance()
     return Balance(*rows.reshape(-1, *shape))
 
 

@@ -56,7 +56,7 @@ class NearGround(NamedTuple):
     def widest_gap(self) -> Array:
         """Return the gap of the car without any downforce of the splitter."""
         bare = self.without_splitter()
-        front, rear = bare.balanced(bare.way())
+        front, rear = bare.balanced()
         return self.splitter.gap(front, rear - front)
 
     def snap_margin(self) -> Array:
@@ -67,8 +67,9 @@ class NearGround(NamedTuple):
         line, splitter = Line.of(self), self.splitter
         tightest = line.tightest()
         snaps = (tightest > splitter.smallest) & (splitter.at_rest > splitter.smallest)
-        _, _, held = self.without_splitter().between([])
-        return np.where(held, np.where(snaps, -line.straight(tightest), NEVER), np.nan)
+        return np.where(
+            self.without_splitter().on_springs()[2], np.where(snaps, -line.straight(tightest), NEVER), np.nan
+        )
 
     def balance(self) -> Balance:
         """Return the attitude; NaN where there is none.  All fields have one axis or are numbers."""
@@ -285,7 +286,7 @@ def _kept_open(near: NearGround) -> Mask:
 def _come_to(near: NearGround) -> Array:
     """Return the gap just before the full pressure of the air, come to from rest."""
     still = near.at_share(0.0).car
-    front, rear = still.balanced(still.way())
+    front, rear = still.balanced()
     gap = near.splitter.gap(front, rear - front)
     for step in range(1, STEPS):
         # Pressure goes with the square of the speed.

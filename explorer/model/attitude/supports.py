@@ -15,7 +15,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.quantity import Part
-from explorer.model.numeric import shape_of
+from explorer.model.numeric import picked, shape_of
 
 #: Rounds of solving and looking again; two or three are usual.
 ROUNDS = 30
@@ -63,10 +63,14 @@ class Support(NamedTuple):
     reach: Array | float
     rate: Array | float
 
+    def past(self, front: Array, lean: Array) -> Array:
+        """Return how far the car is past it at a front travel and a lean; negative where it is not met."""
+        travel = front + self.share * lean
+        return travel - self.reach if self.side > 0 else -travel - self.reach
+
     def beyond(self, front: Array, rear: Array) -> Array:
         """Return how far the car is beyond it at two travels; 0 where it is not met."""
-        travel = front + self.share * (rear - front)
-        return np.maximum(self.side * travel - self.reach, 0)
+        return np.maximum(self.past(front, rear - front), 0)
 
 
 def carried(supports: tuple[Support, ...], front: Array, rear: Array) -> tuple[Array, Array]:
@@ -132,6 +136,10 @@ class Car(NamedTuple):
         ahead, behind = carried(self.supports, front, rear)
         return front_spare - ahead, rear_spare - behind
 
+    def on_springs(self) -> tuple[Array, Array, Mask]:
+        """Solve for both travels with no support met; tell where that balance is stable."""
+        return self._replace(stops=(), points=()).between([])
+
     def between(self, met: list[Mask]) -> tuple[Array, Array, Mask]:
         """Solve for both travels with certain supports met; tell where that balance is stable."""
         a, b = self.front_rate - self.front_loss, self.front_loss
@@ -165,35 +173,48 @@ class Car(NamedTuple):
         then = self.at_share(1 / np.where(softening > 1, softening, 1.0))
         return np.copysign(1.0, then.rear / then.rear_rate - then.front / then.front_rate)
 
-    def balanced(self, way: Array) -> tuple[Array, Array]:
+    def balanced(self, sense: float = 1.0) -> tuple[Array, Array]:
         """Return both travels at the balance; NaN where no attitude is held.
 
-        A car that its springs do not hold goes on in a direction, as of ``way``, until a support holds it.
+        A car that its springs do not hold goes on the way it leaned, or against it with a ``sense`` of -1,
+        until a support holds it.
         """
-        none = np.zeros(shape_of(self), bool)
-        front, rear, held = self.between([none] * len(self.supports))
-        lean = np.where(held, rear - front, way)
-        front = np.where(held, front, (self.front - self.front_loss * lean) / self.front_rate)
-        rear = np.where(held, rear, (self.rear - self.rear_loss * lean) / self.rear_rate)
+        front, rear, held = self.on_springs()
+        if not np.all(held):
+            lean = np.where(held, rear - front, sense * self.way())
+            front = np.where(held, front, (self.front - self.front_loss * lean) / self.front_rate)
+            rear = np.where(held, rear, (self.rear - self.rear_loss * lean) / self.rear_rate)
         met = [support.beyond(front, rear) > 0 for support in self.supports]
+        touching = np.any([np.zeros(shape_of(self), bool), *met], axis=0)
         # Where none is met all is said: the springs hold the car, or nothing does.
-        done = ~np.any([none, *met], axis=0)
-        found = done & held
+        front, rear = np.where(held & ~touching, (front, rear), np.nan)
+        if np.any(touching):
+            found = picked(self, touching).tried([one[touching] for one in met])
+            front[touching], rear[touching] = found
+        return front, rear
+
+    def balance(self) -> Balance:
+        """Return the attitude it comes to, NaN where none is held, and how many it can keep."""
+        front, rear = self.balanced()
+        stable = np.isfinite(front) + np.zeros(shape_of(self))
+        tips = np.logical_not(self.on_springs()[2]) & (stable >= 0)
+        # Only a car that its springs do not hold may go either way.
+        if np.any(tips):
+            other_front, other_rear = picked(self, tips).balanced(-1.0)
+            lean, other = (rear - front)[tips], other_rear - other_front
+            stable[tips] += np.isfinite(other) & (np.isnan(lean) | (np.abs(other - lean) > 1e-9))
+        return Balance(rear - front, np.zeros(np.shape(front)), *carried(self.points, front, rear), stable)
+
+    def tried(self, met: list[Mask]) -> tuple[Array, Array]:
+        """Return both travels at the balance, solving and looking again from supports that may be met."""
+        done = np.zeros(shape_of(self), bool)
+        front = rear = np.full(done.shape, np.nan)
         for _ in range(ROUNDS):
             if np.all(done):
                 break
             new_front, new_rear, held = self.between(met)
-            front, rear = np.where(done, front, new_front), np.where(done, rear, new_rear)
-            now = [support.beyond(front, rear) > 0 for support in self.supports]
-            same = np.all([a == b for a, b in zip(met, now, strict=True)], axis=0)
-            found, done, met = found | (same & held & ~done), done | (same & held), now
-        return np.where(found, front, np.nan), np.where(found, rear, np.nan)
-
-    def balance(self) -> Balance:
-        """Return the attitude it comes to, NaN where none is held, and how many it can keep."""
-        way = self.way()
-        (front, rear), (other_front, other_rear) = self.balanced(way), self.balanced(-way)
-        lean, other = rear - front, other_rear - other_front
-        another = np.isfinite(other) & (np.isnan(lean) | (np.abs(other - lean) > 1e-9))
-        stable = np.isfinite(lean) + 1.0 * another
-        return Balance(lean, np.zeros(np.shape(lean)), *carried(self.points, front, rear), stable)
+            now = [support.beyond(new_front, new_rear) > 0 for support in self.supports]
+            same = held & ~done & np.all([a == b for a, b in zip(met, now, strict=True)], axis=0)
+            front, rear = np.where(same, new_front, front), np.where(same, new_rear, rear)
+            done, met = done | same, now
+        return front, rear
