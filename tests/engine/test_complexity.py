@@ -7,6 +7,7 @@ import tracemalloc
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -150,17 +151,15 @@ def test_contact_and_side_wind_about_double_a_sample_without_a_straight(demo: St
     file = folder / "study.toml"
     text = file.read_text(encoding="utf-8")
     file.write_text(text.replace('drive = "power"', 'drive = "power"\ncontact = "points"'), encoding="utf-8")
-    given = {"contact_friction": 0.3, "side_wind": 3, "side_area": 0.1, "side_height": 0.09}
-    given |= {"side_pressure_station": 0.06, "cornering_friction": 1.3}
-    sections = (f'[inputs.{name}]\nvalue = {value}\nsource = "test"\n' for name, value in given.items())
+    given = {"contact_friction": "0.3", "side_wind": "3 m/s", "side_area": "0.1 m2", "side_height": "9 cm"}
+    given |= {"side_pressure_station": "6 cm", "cornering_friction": "1.3"}
+    sections = (f'[inputs.{name}]\nvalue = "{value}"\nsource = "test"\n' for name, value in given.items())
     grips = [(name, "closed") for name in ("front_grip_left", "rear_grip_left", "weathercock_lever")]
-    plain, touching = (
-        make_plan(study, pairs_of(study) + more)
-        for study, more in ((demo, []), (with_sections(folder, "".join(sections)), grips))
-    )
-    jobs = {
-        name: lambda plan=plan, drawn=plan.random_chunk(0, CHUNK): plan.evaluate(drawn)
-        for name, plan in (("plain", plain), ("touching", touching))
+    touching = with_sections(folder, "".join(sections))
+    plans = {
+        "plain": make_plan(demo, pairs_of(demo)),
+        "touching": make_plan(touching, pairs_of(touching) + grips),
     }
+    jobs = {name: partial(plan.evaluate, plan.random_chunk(0, CHUNK)) for name, plan in plans.items()}
     # About 2 where it was measured, of which 0.4 judge safety a second time on the wheels alone.
     assert ratio(by_turns(jobs, 5), "touching", "plain") < 2.7
