@@ -14,13 +14,14 @@ import numpy as np
 
 from explorer.analyses.convergence import Steady, convergence_of
 from explorer.analyses.correlated import with_members
-from explorer.analyses.measurement_value import measurements_of, weigh_measurements
+from explorer.analyses.measurement_value import weigh_measurements
 from explorer.analyses.nominal import nominal_values
 from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.verdicts import Looks, judge_outcome
+from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.engine.checkpoint import Checkpoint
 from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.engine.montecarlo import Outcome, all_of, run_montecarlo
@@ -104,7 +105,7 @@ def run(
         many and lie in files) and stage times.
     """
     stages = Stages()
-    measurements_of(study)  # a fault in them is told before anything long begins
+    ways = ways_to_measure(study)  # a fault in them is told before anything long begins
     with stages.stage("logged runs"):
         logged_runs = logged_runs_of(study)
     with stages.stage("nominal values"):
@@ -134,7 +135,7 @@ def run(
         drivers = with_members(study, outcome, drivers)
     with stages.analysis("what measuring is worth"):
         progress("measuring", 0, 1)
-        plan = weigh_measurements(study, outcome)
+        plan = weigh_measurements(study, outcome, ways)
         progress("measuring", 1, 1)
     with stages.analysis("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
@@ -178,6 +179,8 @@ def run(
             convergence=convergence,
             rare=rare,
             measuring=plan,
+            from_catalogue=dict(ways.from_catalogue),
+            unread=ways.unread,
             validation=logged_runs,
             fits=replaced_inputs(study),
             unfinished=tuple(stages.failures),

@@ -106,7 +106,7 @@ def without_source(summary: Summary) -> list[InputRecord]:
 
 def assumed(summary: Summary) -> list[InputRecord]:
     """List the inputs that are drawn from what is usual, for want of better."""
-    return [record for record in summary.inputs if record.source == ASSUMED]
+    return [record for record in summary.inputs if (record.source or "").startswith(ASSUMED)]
 
 
 def met_words(limit: LimitRecord) -> Line:

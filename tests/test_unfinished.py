@@ -236,7 +236,7 @@ def test_a_comparison_stands_without_what_to_learn_first(
     tmp_path: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = write_known(tmp_path, DESIGN, samples=2000)
-    monkeypatch.setattr("explorer.design.comparison.measurements_of", raising(ZeroDivisionError("by zero")))
+    monkeypatch.setattr("explorer.design.comparison.ways_to_measure", raising(ZeroDivisionError("by zero")))
     answer = squatline("compare", folder, "--allow-code", "--no-report")
     assert answer.status == 2, answer.err
     found = json.loads((folder / "results" / "candidates.json").read_text())

@@ -1,50 +1,23 @@
-"""What each measurement that the study names is worth: the run's own samples, handed to the estimators."""
+"""What each measurement is worth for a study: the run's own samples, handed to the estimators."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 
-from explorer.analyses.catalogue import measurement_from
+from explorer.analyses.ways_to_measure import WaysToMeasure
 from explorer.engine.montecarlo import Outcome
 from explorer.engine.replay import replay_margins, replay_samples
-from explorer.errors import Faults, SquatlineError, StudyError, nearest
-from explorer.estimators.measuring import Measurement, Stake
+from explorer.estimators.measuring import Stake, stacked_margins, take_readings
 from explorer.estimators.measuring_plan import MeasuringPlan, plan_measurements
+from explorer.estimators.rough_worth import rough_worth
+from explorer.graph.arrays import Array
 from explorer.study.study import Study
 
-
-def measurements_of(study: Study) -> tuple[Measurement, ...]:
-    """Read the measurements of a study.
-
-    Raises
-    ------
-    StudyError
-        For each that reads an input the study does not give, or gives exactly.
-    """
-    uncertain = {given.key for given in study.inputs.values() if not given.exact}
-
-    def unit_of(name: str) -> str:
-        if name not in uncertain:
-            near = nearest(name, uncertain)
-            exact = name in study.inputs
-            raise StudyError(
-                "a measurement reads an uncertain input of this study",
-                found=f"{name}, which is given as exact" if exact else name,
-                allowed=", ".join(sorted(uncertain)),
-                remedy=f"did you mean {near!r}?" if near else None,
-            )
-        return study.graph[name].unit
-
-    found, faults = [], Faults()
-    for name, table in study.entries.measurements.items():
-        with faults.noted():
-            try:
-                found.append(measurement_from(name, table, unit_of))
-            except SquatlineError as error:
-                error.key = f"measurements.{error.key or name}"
-                raise error.within(file=str(study.path)) from None
-    faults.tell()
-    return tuple(found)
+# Of the catalogue's ways so many are weighed that save most, and as many that save most an hour.
+MOST_USEFUL = 4
+# Samples that are enough to sort them.
+ROUGH_SAMPLES = 10_000
 
 
 def stakes_of(study: Study) -> tuple[Stake, ...]:
@@ -59,21 +32,39 @@ def stakes_of(study: Study) -> tuple[Stake, ...]:
     )
 
 
-def weigh_measurements(study: Study, outcome: Outcome) -> MeasuringPlan | None:
-    """Plan the measurements of a study from the samples of its run; None when it names none."""
-    measurements = measurements_of(study)
-    if not measurements:
+def weigh_measurements(study: Study, outcome: Outcome, ways: WaysToMeasure) -> MeasuringPlan | None:
+    """Plan measurements from the samples of the study's run; None where there is nothing to measure.
+
+    All that the study lists are weighed, and those of the catalogue that promise most by a rough estimate.
+    """
+    if not ways.measurements:
         return None
     settings = study.entries.measuring
     kept = replay_samples(study, outcome, settings.samples)
     uncertain = {given.key for given in study.all_inputs() if not given.exact}
     samples = {key: values for key, values in kept.items() if key in uncertain}
+    margins, stakes = replay_margins(study, kept), stakes_of(study)
+    promising = _promising(ways, samples, stacked_margins(margins, stakes), stakes, study)
     return plan_measurements(
         samples,
-        replay_margins(study, kept),
-        measurements,
-        stakes_of(study),
+        margins,
+        [one for one in ways.measurements if one.name not in ways.from_catalogue or one.name in promising],
+        stakes,
         budget_hours=settings.budget_hours,
         budget_cost=math.inf if settings.budget_cost is None else settings.budget_cost,
         seed=study.seed,
     )
+
+
+def _promising(
+    ways: WaysToMeasure, samples: Mapping[str, Array], margins: Array, stakes: Sequence[Stake], study: Study
+) -> set[str]:
+    """Name those of the catalogue that save most, and those that the budget allows and save most an hour."""
+    few = {key: values[:ROUGH_SAMPLES] for key, values in samples.items()}
+    margins = margins[:, :ROUGH_SAMPLES]
+    offered = [one for one in ways.measurements if one.name in ways.from_catalogue]
+    worth = {one.name: rough_worth(take_readings(one, few, study.seed), margins, stakes) for one in offered}
+    within = [one for one in offered if one.hours <= study.entries.measuring.budget_hours]
+    most = sorted(offered, key=lambda one: -worth[one.name])
+    quickest = sorted(within, key=lambda one: -worth[one.name] / one.hours)
+    return {one.name for one in (*most[:MOST_USEFUL], *quickest[:MOST_USEFUL])}

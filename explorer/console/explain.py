@@ -13,6 +13,7 @@ from explorer.errors import MissingInputError, UnknownQuantityError
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity
 from explorer.model import SUBJECTS, modules
+from explorer.study.catalogue import methods_for
 from explorer.study.study import Study
 
 FAMILIES = {"element": ("element",), "point": ("point",)}
@@ -88,6 +89,10 @@ def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
         "used_by": used_by,
         "allowed": quantity.allowed_range if quantity.is_given else None,
         "usual": asdict(quantity.usual) if quantity.usual is not None else None,
+        "measured_by": [
+            {"method": method, "how": entry["how"], "hours": entry["hours"]}
+            for method, entry in methods_for(graph, name).items()
+        ],
         "default": quantity.default,
         "no_answer_means": quantity.fails or None,
         "members": members,

@@ -17,6 +17,7 @@ from rich.table import Table
 from rich.text import Text
 
 from explorer.analyses.taken_for_granted import taken_for_granted
+from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.engine.plan import Progress
 from explorer.graph.units import from_si, number, pretty, rounded, spread_from_si
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
@@ -27,6 +28,7 @@ from reports.report import Report
 from reports.screen import Screen
 from reports.sections import SECTIONS
 from reports.sections.decision import in_short
+from reports.sections.measuring import unread_words
 from reports.terminal import screen, show, show_blocks
 
 MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
@@ -201,6 +203,7 @@ def check_as_data(study: Study, nominal: Mapping[str, Mapping[str, float | None]
         ],
         "nominal": {name: dict(values) for name, values in nominal.items()},
         "warnings": list(taken_for_granted(study, nominal)),
+        "unread": list(ways_to_measure(study).unread),
     }
 
 
@@ -233,10 +236,25 @@ def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) 
         out.print(f"! no source given: {', '.join(silent)}")
     for caution in taken_for_granted(study, nominal):
         out.print(f"! {caution}")
+    for words in _measuring_words(study):
+        out.print(words)
     uncertain = sum(not given.exact for given in study.all_inputs())
     if uncertain > MANY_INPUTS:
         out.print(f"{uncertain} uncertain inputs; 'squatline screen' sorts out those that matter to no limit")
     out.print(f"{len(study.limits)} limits; 'squatline run' samples them")
+
+
+def _measuring_words(study: Study) -> Iterator[str]:
+    """Say which measurements a run would weigh, and for which inputs there is none."""
+    ways = ways_to_measure(study)
+    own, known = len(ways.measurements) - len(ways.from_catalogue), len(ways.from_catalogue)
+    if own or known:
+        counted = ((own, "of the study"), (known, "home methods of the catalogue"))
+        said = " and ".join(f"{count} {which}" for count, which in counted if count)
+        yield f"measurements to weigh: {said}"
+    if ways.unread:
+        hint = "; [measuring] catalogue = true weighs home methods for them" if not known else ""
+        yield f"! {unread_words(ways.unread)}{hint}"
 
 
 def _limits_table(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> Table:

@@ -12,6 +12,7 @@ from rich.text import Text
 from explorer.console.search import MOST_FOUND, PhysicsSubject
 from explorer.console.terminal import difference_shown, percent, shown
 from explorer.graph.units import allowed_units, display_unit, pretty
+from reports.formatting import hours
 from reports.terminal import screen
 
 
@@ -61,11 +62,10 @@ def show_explanation(entry: dict[str, Any]) -> None:
         default = f"; {silent} when the study is silent" if silent else ""
         out.print(Text(f"given by the study; allowed: {entry['allowed']}{default}"))
         out.print(Text(f"written in {allowed_units(entry['unit'])}"))
-        if entry["usual"]:
-            for line in _usual(entry["usual"]):
-                out.print(Text(line))
     else:
         out.print(Text(f"computed in {entry['subject']} from: {', '.join(entry['needs']) or 'nothing'}"))
+    for line in _at_home(entry["usual"], entry["measured_by"]):
+        out.print(Text(line))
     for label, key in (("source", "source"), ("no answer means", "no_answer_means")):
         if entry[key]:
             out.print(Text(f"{label}: {entry[key]}"))
@@ -90,10 +90,11 @@ def _value_words(row: dict[str, Any]) -> str:
     return words + (f" (given as {row['given_as']})" if "given_as" in row else "")
 
 
-def _usual(usual: Mapping[str, str | None]) -> Iterator[str]:
+def _at_home(usual: Mapping[str, str | None] | None, methods: Sequence[Mapping[str, Any]]) -> Iterator[str]:
     """Say what is usual of such cars, and how the value is measured at home."""
-    typical = f", {usual['typical']} being typical" if usual["typical"] else ""
-    drawn = '; written "usual", it is drawn from there' if usual["typical"] else ""
-    yield f"usual: {usual['low']} to {usual['high']}{typical} (judgement){drawn}"
-    if usual["by"]:
-        yield f"measured by: {usual['by']}"
+    if usual is not None:
+        typical = f", {usual['typical']} being typical" if usual["typical"] else ""
+        drawn = '; written "usual", it is drawn from there' if usual["typical"] else ""
+        yield f"usual: {usual['low']} to {usual['high']}{typical} ({usual['source']}){drawn}"
+    for one in methods:
+        yield f"measured by {one['method']}, {hours(one['hours'])} (judgement): {one['how']}"

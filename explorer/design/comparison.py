@@ -14,7 +14,7 @@ from functools import partial
 
 import numpy as np
 
-from explorer.analyses.measurement_value import measurements_of
+from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.objectives import Objective, Payoff, read_objectives, read_payoff, record_of_objective
 from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
@@ -347,9 +347,9 @@ def _worth_of_inputs(
 def _worth_of_measurements(
     found: SideBySide, truths: Mapping[str, Array], payoffs: Array
 ) -> tuple[MeasurementResult, ...]:
-    """Weigh the measurements of the study, once more for each candidate with a part of its own to measure."""
+    """Weigh what could be measured, once more for each candidate with a part of its own to measure."""
     weighed = []
-    for measurement in measurements_of(found.study):
+    for measurement in ways_to_measure(found.study).measurements:
         for build in (None, *found.builds):
             reads = _reads_of(measurement.reads, build, truths)
             if reads:

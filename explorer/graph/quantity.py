@@ -68,7 +68,7 @@ class Need:
 
 @dataclass(frozen=True)
 class Usual:
-    """What a given quantity usually is on electric model cars of 1:10 to 1:5: judgement, not published.
+    """What a quantity usually is on electric model cars of 1:10 to 1:5.
 
     Attributes
     ----------
@@ -77,14 +77,14 @@ class Usual:
     typical:
         Between them, where a value that is not known may be drawn from the range; None where a tape or scales
         tell it, or where it is chosen.
-    by:
-        How it is measured at home.
+    source:
+        Where the range comes from; judgement, as most of them are, unless something published says it.
     """
 
     low: str
     typical: str | None
     high: str
-    by: str = ""
+    source: str = "judgement"
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ class Quantity:
     parts:
         The fields of that tuple that are quantities of their own.
     usual:
-        What a given quantity usually is, and how it is measured at home.
+        What it usually is, where a study may give it.
     """
 
     name: str

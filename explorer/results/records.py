@@ -264,6 +264,8 @@ class Convergence:
 class Summary:
     """Everything the report prints.
 
+    ``from_catalogue`` maps the catalogue's ways of measuring that were considered for ``measuring`` to their
+    labels; ``unread`` has the keys of uncertain inputs that a limit hangs on and no measurement reads.
     ``unfinished`` lists the stages that came to no result: what they would have found is missing.
     ``nominal`` maps condition -> quantity -> value with every input at its nominal value (None where the
     model has no answer there).
@@ -294,6 +296,8 @@ class Summary:
     convergence: Convergence | None = None
     rare: tuple[RareFailureRecord, ...] = ()
     measuring: MeasuringPlan | None = None
+    from_catalogue: dict[str, str] = field(default_factory=dict)
+    unread: tuple[str, ...] = ()
     candidates: Comparison | None = None
     design: Exploration | None = None
     highest_speed: HighestSpeeds | None = None

@@ -164,7 +164,7 @@ def read_input(
     if quantity.table:
         raise StudyError("this quantity is a table", key=key, remedy=f"name its CSV file as [tables.{name}]")
     if is_usual(entry):
-        entry = usual_entry(quantity, key)
+        entry = usual_entry(quantity, graph, key)
     try:
         distribution, unit = read_distribution(entry, quantity.unit, key, folder)
     except SquatlineError as error:

@@ -104,10 +104,15 @@ class LimitEntry(Keys):
 
 
 class MeasuringEntry(Keys):
-    """``[measuring]``: what may be spent on measuring, and how many samples weigh it."""
+    """``[measuring]``: what may be spent on measuring, and how many samples weigh it.
+
+    ``catalogue`` says whether the home methods of the catalogue are weighed for the inputs that no listed
+    measurement reads.  Where it does not stand they are, exactly in a study that lists no ``[measurements]``.
+    """
 
     budget_hours: float = Field(default=4.0, gt=0)
     budget_cost: float | None = Field(default=None, ge=0)
+    catalogue: bool | None = None
     samples: int = Field(default=50_000, ge=1000, le=2_000_000)
 
 

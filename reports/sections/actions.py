@@ -63,7 +63,14 @@ def _words(report: Report, action: Action) -> Line:
             return _change(report, action)
         case "measure":
             assert plan is not None
-            return (f"{sentence(measuring.headline(plan))} (", Link("measurements", "measuring"), ")")
+            method = "a home method of the catalogue, " if measuring.by_catalogue(report.summary) else ""
+            line: Line = (
+                f"{sentence(measuring.headline(plan))} ({method}",
+                Link("measurements", "measuring"),
+                ")",
+            )
+            unread = measuring.unread_words(measuring.unread_first(report.summary), most=4)
+            return (*line, f". {sentence(unread)}") if unread else line
         case "draw more cars":
             more = f"{action.more:,}".replace(",", " ")
             command = f"{report.summary.reproduction.command} --samples {action.cars}"

@@ -23,6 +23,7 @@ from reports.blocks import (
     cell,
 )
 from reports.charts_of_measuring import STANDINGS, GainStanding, Rise, Spot, value_against_hours
+from reports.findings import leading_inputs
 from reports.formatting import chance, hours, listed, share, uncertain
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
@@ -45,6 +46,8 @@ def build(report: Report) -> Section | None:
     if plan is None:
         return None
     blocks: list[Block] = [Paragraph((Strong(sentence(headline(plan))),), lead=True)]
+    told = (_from_where(report.summary), unread_words(unread_first(report.summary)))
+    blocks += [Paragraph((sentence(words),)) for words in told if words]
     blocks.append(Paragraph((WRONG,)))
     if plan.alone:
         blocks += [_alone_table(plan), _figure(plan)]
@@ -53,6 +56,37 @@ def build(report: Report) -> Section | None:
     if plan.outlooks:
         blocks += [Heading("What measuring can decide"), _outlooks(plan, report.summary)]
     return Section("measuring", "What to measure first", tuple(blocks))
+
+
+def _from_where(summary: Summary) -> str:
+    """Say which measurements are the catalogue's, and which of those were not worth a closer look."""
+    known, plan = summary.from_catalogue, summary.measuring
+    if not known or plan is None:
+        return ""
+    weighed = [one.label for one in plan.alone if one.measurement in known]
+    all_of_them = len(weighed) == len(plan.alone)
+    words = "the study lists no measurements, so " if all_of_them else ""
+    words += f"these are home methods of the catalogue, their hours and errors judged: {listed(weighed)}"
+    left = sorted(set(known.values()) - set(weighed))
+    return f"{words}; less was promised, roughly reckoned, by {listed(left)}" if left else words
+
+
+def by_catalogue(summary: Summary) -> bool:
+    """Tell whether what is to be measured first is a way of the catalogue."""
+    plan = summary.measuring
+    return plan is not None and bool(plan.steps) and plan.steps[0].measurement in summary.from_catalogue
+
+
+def unread_first(summary: Summary) -> list[str]:
+    """Return the inputs that no measurement reads, the most influential first."""
+    order = {key: place for place, key in enumerate(leading_inputs(summary, len(summary.inputs)))}
+    return sorted(summary.unread, key=lambda key: order.get(key, len(order)))
+
+
+def unread_words(unread: Sequence[str], most: int = 8) -> str:
+    """Name inputs that a limit hangs on and no measurement reads, if there are any."""
+    more = f" and {len(unread) - most} more" if len(unread) > most else ""
+    return f"no way to measure is listed for: {', '.join(unread[:most])}{more}" if unread else ""
 
 
 def headline(plan: MeasuringPlan) -> str:

@@ -11,10 +11,12 @@ import pytest
 from statistics_help import within
 from study_help import Answer
 
-from explorer.analyses.measurement_value import measurements_of, weigh_measurements
-from explorer.engine.montecarlo import run_montecarlo
+from explorer.analyses.measurement_value import weigh_measurements
+from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.engine.montecarlo import Outcome, run_montecarlo
 from explorer.errors import SquatlineError
-from explorer.study.study import load_study
+from explorer.estimators.measuring_plan import MeasuringPlan
+from explorer.study.study import Study, load_study
 
 Cli = Callable[..., Answer]
 Writer = Callable[..., Path]
@@ -30,10 +32,14 @@ take = "kitchen_scales"
 """
 
 
+def weighed(study: Study, outcome: Outcome) -> MeasuringPlan | None:
+    return weigh_measurements(study, outcome, ways_to_measure(study))
+
+
 def test_measuring_removes_the_share_of_the_variance_that_linear_theory_says(small_study: Writer) -> None:
     """Closed form for a linear Gaussian margin: share x sd^2 / (sd^2 + noise^2)."""
     study = load_study(small_study(limits=SCALES))
-    plan = weigh_measurements(study, run_montecarlo(study, samples=30_000))
+    plan = weighed(study, run_montecarlo(study, samples=30_000))
     assert plan is not None
     worth = next(one for one in plan.worths if one.measurement == "tilt")
     mass, station = (0.1 / 5) ** 2, (5 / 170) ** 2
@@ -44,14 +50,9 @@ def test_measuring_removes_the_share_of_the_variance_that_linear_theory_says(sma
 
 def test_samples_that_were_not_kept_give_the_same_plan(small_study: Writer) -> None:
     study = load_study(small_study(limits=SCALES))
-    kept = weigh_measurements(study, run_montecarlo(study))
-    again = weigh_measurements(study, run_montecarlo(study, keep=False))
+    kept = weighed(study, run_montecarlo(study))
+    again = weighed(study, run_montecarlo(study, keep=False))
     assert kept == again
-
-
-def test_a_study_without_measurements_has_no_plan(small_study: Writer) -> None:
-    study = load_study(small_study())
-    assert weigh_measurements(study, run_montecarlo(study)) is None
 
 
 def test_run_says_first_what_to_measure_first(small_study: Writer, squatline: Cli) -> None:
@@ -103,7 +104,7 @@ def test_correlated_inputs_teach_each_other(small_study: Writer) -> None:
     apart = replace(linked, correlations=())
     removed = []
     for study in (linked, apart):
-        plan = weigh_measurements(study, run_montecarlo(study, samples=20_000))
+        plan = weighed(study, run_montecarlo(study, samples=20_000))
         assert plan is not None
         removed.append(plan.worths[0].variance_removed.value / plan.worths[0].before.variance.value)
     # Relative sensitivities: +1 x 0.1/5 for mass, -1 x 5/170 for the station, linked by 0.8.
@@ -114,6 +115,6 @@ def test_correlated_inputs_teach_each_other(small_study: Writer) -> None:
 
 def test_measurements_are_read_in_the_order_of_the_file(small_study: Writer) -> None:
     study = load_study(small_study(limits=SCALES))
-    assert [one.name for one in measurements_of(study)] == ["tilt", "scales"]
+    assert [one.name for one in ways_to_measure(study).measurements] == ["tilt", "scales"]
     with pytest.raises(SquatlineError):
-        measurements_of(load_study(small_study(limits="[measurements.m]\nhours = 1\n")))
+        ways_to_measure(load_study(small_study(limits="[measurements.m]\nhours = 1\n")))

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr, ndtri
 
-from explorer.analyses.catalogue import catalogue, measurement_from
+from explorer.analyses.measurements import measurement_from
 from explorer.errors import SampleError, StudyError, UnitError
 from explorer.estimators import measuring, measuring_plan
 from explorer.estimators.measuring import Accuracy, Measurement, Stake
@@ -339,47 +339,6 @@ def test_plan_refuses_what_makes_no_sense() -> None:
 
 def units_of(name: str) -> str:
     return {"mass": "kg", "rear_spring_rate": "N/m", "shaft_power": "W"}[name]
-
-
-def test_catalogue_is_all_marked_as_judgement_and_inside_its_own_ranges() -> None:
-    assert len(catalogue()) >= 10
-    for name, entry in catalogue().items():
-        assert entry["source"] == "judgement", name
-        low, high = entry["hours_range"]
-        assert low <= entry["hours"] <= high
-        assert entry["how"].endswith(".")
-        for accuracy in [
-            *entry.get("reads", {}).values(),
-            *([entry["accuracy"]] if "accuracy" in entry else []),
-        ]:
-            for kind in ("noise", "relative"):
-                if kind in accuracy:
-                    low, value, high = (
-                        float(text.split()[0])
-                        for text in (
-                            accuracy[f"{kind}_range"][0],
-                            accuracy[kind],
-                            accuracy[f"{kind}_range"][1],
-                        )
-                    )
-                    assert low <= value <= high, name
-
-
-def test_catalogue_reads_quantities_the_models_have() -> None:
-    from explorer import model
-    from explorer.graph.quantity import quantities_of
-
-    variants = [{subject: v} for subject, choices in model.SUBJECTS.items() for v in choices]
-    known = {
-        q.name: q.unit
-        for choice in variants
-        for module in model.modules(choice)
-        for q in quantities_of(module)
-    }
-    for name, entry in catalogue().items():
-        if "reads" in entry:
-            found = measurement_from(name, {"take": name}, known.__getitem__)
-            assert all(accuracy.noise > 0 or accuracy.relative > 0 for accuracy in found.reads.values()), name
 
 
 def test_study_takes_from_the_catalogue_and_overrides() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from study_help import DEMO, Answer
 
-from explorer.analyses.catalogue import measurement_from
+from explorer.analyses.measurements import measurement_from
 from explorer.errors import StudyError
 from explorer.study.study import load_study
 

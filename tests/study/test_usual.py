@@ -43,8 +43,6 @@ def test_each_range_is_possible_and_in_order(quantity: Quantity) -> None:
     assert values == sorted(values)
     assert values[0] < values[-1]
     assert all(map(quantity.allows, values)), quantity.allowed_range
-    # Who does not know a coefficient needs to know how it is found.
-    assert usual.by or usual.typical is None
 
 
 def of(folder: Path, **entries: str) -> Path:
@@ -62,7 +60,7 @@ def test_a_coefficient_is_drawn_from_what_is_usual(tmp_path: Path) -> None:
     assert usual is not None
     low, mode, high = (parse(text, None, "1/rad")[0] for text in (usual.low, usual.typical, usual.high))
     assert found.distribution == Triangular(low, mode, high)
-    assert found.source == ASSUMED
+    assert found.source == f"{ASSUMED} (judgement)"
 
 
 def test_what_a_tape_tells_is_refused_and_the_remedy_works(tmp_path: Path) -> None:

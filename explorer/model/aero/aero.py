@@ -14,85 +14,79 @@ splitter_area = given(
     "m2",
     "Reference area of the front splitter.",
     at_least=0,
-    usual=Usual("0.004 m2", None, "0.06 m2", by="tracing on squared paper"),
+    usual=Usual("0.004 m2", None, "0.06 m2"),
 )
 splitter_downforce_coefficient = given(
     "1",
     "Downforce coefficient of the splitter at zero pitch.",
-    usual=Usual("0.1", "0.5", "1.2", by="pull gauge in a fan rig, or front travel logged against speed"),
+    usual=Usual("0.1", "0.5", "1.2"),
 )
 splitter_pitch_slope = given(
     "1/rad",
     "Downforce coefficient the splitter loses per radian of nose-up pitch.",
-    usual=Usual(
-        "0.7 /rad", "2.0 /rad", "4.0 /rad", by="tilt in a fan rig, or front travel logged against speed"
-    ),
+    usual=Usual("0.7 /rad", "2.0 /rad", "4.0 /rad"),
 )
 splitter_drag_coefficient = given(
     "1",
     "Drag coefficient of the splitter.",
     default=0.0,
     at_least=0,
-    usual=Usual("0.0", "0.05", "0.2", by="coast-down with and without the splitter"),
+    usual=Usual("0.0", "0.05", "0.2"),
 )
 splitter_station = given(
     "m",
     "Centre of pressure of the splitter behind the front axle; ahead of it is negative.",
-    usual=Usual(
-        "-250 mm", None, "60 mm", by="drawing: a third to a half of the splitter's length from its edge"
-    ),
+    usual=Usual("-250 mm", None, "60 mm"),
 )
 splitter_height = given(
     "m",
     "Height at which the splitter's drag acts.",
     default=0.02,
     at_least=0,
-    usual=Usual("3 mm", None, "60 mm", by="rule at rest"),
+    usual=Usual("3 mm", None, "60 mm"),
 )
 
 floor_area = given(
     "m2",
     "Reference area of the floor with its diffuser.",
     at_least=0,
-    usual=Usual("0.01 m2", None, "0.25 m2", by="tracing on squared paper"),
+    usual=Usual("0.01 m2", None, "0.25 m2"),
 )
 floor_downforce_coefficient = given(
     "1",
     "Downforce coefficient of the floor at zero pitch.",
-    usual=Usual("-0.05", "0.1", "0.4", by="ride heights at both axles logged against speed"),
+    usual=Usual("-0.05", "0.1", "0.4"),
 )
 floor_pitch_slope = given(
     "1/rad",
     "Downforce coefficient the floor loses per radian of nose-up pitch.",
-    usual=Usual("0.3 /rad", "1.0 /rad", "3.0 /rad", by="ride heights logged at two static pitches"),
+    usual=Usual("0.3 /rad", "1.0 /rad", "3.0 /rad"),
 )
 floor_drag_coefficient = given(
     "1",
     "Drag coefficient of the floor.",
     default=0.0,
     at_least=0,
-    usual=Usual("0.0", "0.02", "0.1", by="coast-down with and without the diffuser"),
+    usual=Usual("0.0", "0.02", "0.1"),
 )
 floor_station = given(
     "m",
     "Centre of pressure of the floor: distance behind the front axle.",
-    usual=Usual(
-        "0 mm", None, "500 mm", by="judged: near the middle of the floor, further back with a diffuser"
-    ),
+    usual=Usual("0 mm", None, "500 mm"),
 )
 floor_height = given(
     "m",
     "Height at which the floor's drag acts.",
     default=0.02,
     at_least=0,
-    usual=Usual("3 mm", None, "60 mm", by="rule at rest"),
+    usual=Usual("3 mm", None, "60 mm"),
 )
 
 body_drag_area = given(
     "m2",
     "Drag area of the car without the other parts: coefficient times area.",
     at_least=0,
-    usual=Usual("0.008 m2", "0.022 m2", "0.045 m2", by="two-way coast-down on a calm day"),
+    usual=Usual("0.008 m2", "0.022 m2", "0.045 m2"),
 )
 body_drag_height = given(
     "m",
@@ -102,7 +96,7 @@ body_drag_height = given(
     """,
     default=0.05,
     at_least=0,
-    usual=Usual("20 mm", None, "160 mm", by="half the height of the frontal area"),
+    usual=Usual("20 mm", None, "160 mm"),
 )
 
 

@@ -30,12 +30,12 @@ aero_map_open = given_table(_COLUMNS, "Aero map of the car with the flap open.")
 front_ride_height_at_rest = given(
     "m",
     "Height under the front axle line, as the map counts it, at rest.",
-    usual=Usual("2 mm", None, "60 mm", by="feeler strips or blocks on a flat plate"),
+    usual=Usual("2 mm", None, "60 mm"),
 )
 rear_ride_height_at_rest = given(
     "m",
     "Height under the rear axle line, as the map counts it, at rest.",
-    usual=Usual("2 mm", None, "80 mm", by="feeler strips or blocks on a flat plate"),
+    usual=Usual("2 mm", None, "80 mm"),
 )
 aero_map_front_offset = given(
     "m2", "What the map's front downforce area is off by, the same all over the map.", default=0.0

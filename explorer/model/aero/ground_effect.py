@@ -21,21 +21,21 @@ splitter_ground_gain = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0.0", "0.5", "1.0", by="splitter force in a fan rig at two gaps"),
+    usual=Usual("0.0", "0.5", "1.0"),
 )
 splitter_gap_at_rest = given(
     "m",
     "Gap under the splitter's centre of pressure at rest.",
     default=0.01,
     above=0,
-    usual=Usual("2 mm", None, "50 mm", by="feeler strips on a flat plate"),
+    usual=Usual("2 mm", None, "50 mm"),
 )
 splitter_reference_gap = given(
     "m",
     "Gap at which the splitter's downforce coefficient was found.",
     default=0.01,
     above=0,
-    usual=Usual("2 mm", None, "50 mm", by="the gap in the rig"),
+    usual=Usual("2 mm", None, "50 mm"),
 )
 splitter_critical_gap = given(
     "m",
@@ -45,7 +45,7 @@ splitter_critical_gap = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0 mm", "2 mm", "4 mm", by="tufts or force in a fan rig as the gap closes"),
+    usual=Usual("0 mm", "2 mm", "4 mm"),
 )
 
 

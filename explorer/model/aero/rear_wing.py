@@ -9,18 +9,18 @@ wing_area = given(
     "m2",
     "Reference area of the rear wing.",
     at_least=0,
-    usual=Usual("0.004 m2", None, "0.15 m2", by="span times chord"),
+    usual=Usual("0.004 m2", None, "0.15 m2"),
 )
 wing_station = given(
     "m",
     "Centre of pressure of the wing: distance behind the front axle.",
-    usual=Usual("-100 mm", None, "900 mm", by="drawing: a third of the chord behind the leading edge"),
+    usual=Usual("-100 mm", None, "900 mm"),
 )
 wing_height = given(
     "m",
     "Height of the wing's centre of pressure above the ground.",
     at_least=0,
-    usual=Usual("20 mm", None, "400 mm", by="height gauge"),
+    usual=Usual("20 mm", None, "400 mm"),
 )
 
 

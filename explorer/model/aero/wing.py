@@ -9,28 +9,28 @@ wing_drag_coefficient_closed = given(
     "1",
     "Drag coefficient of the wing on its area, flaps closed.",
     at_least=0,
-    usual=Usual("0.15", "0.32", "0.60", by="coast-down closed against open"),
+    usual=Usual("0.15", "0.32", "0.60"),
 )
 wing_drag_coefficient_open = given(
     "1",
     "Drag coefficient of the wing on its area, flaps open.",
     at_least=0,
-    usual=Usual("0.04", "0.09", "0.20", by="coast-down closed against open"),
+    usual=Usual("0.04", "0.09", "0.20"),
 )
 wing_downforce_coefficient_closed = given(
     "1",
     "Downforce coefficient of the wing on its area at zero pitch, flaps closed; positive down.",
-    usual=Usual("0.8", "1.5", "2.3", by="rear travel logged at speed, or a pull gauge in a fan rig"),
+    usual=Usual("0.8", "1.5", "2.3"),
 )
 wing_downforce_coefficient_open = given(
     "1",
     "Downforce coefficient of the wing on its area at zero pitch, flaps open; positive down.",
-    usual=Usual("0.0", "0.35", "0.9", by="rear travel logged at speed, flap open"),
+    usual=Usual("0.0", "0.35", "0.9"),
 )
 wing_pitch_slope = given(
     "1/rad",
     "Downforce coefficient the wing loses per radian of nose-up pitch.",
-    usual=Usual("1.5 /rad", "2.6 /rad", "4.5 /rad", by="tilt in a fan rig; theory for the aspect ratio"),
+    usual=Usual("1.5 /rad", "2.6 /rad", "4.5 /rad"),
 )
 
 

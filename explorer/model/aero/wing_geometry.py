@@ -16,36 +16,36 @@ wing_span = given(
     "m",
     "Span of the wing between its end plates.",
     above=0,
-    usual=Usual("60 mm", None, "600 mm", by="calliper"),
+    usual=Usual("60 mm", None, "600 mm"),
 )
 wing_incidence = given(
     "rad",
     "Angle of the main chord line to the floor, leading edge down positive.",
     default=0.0,
-    usual=Usual("-10 deg", None, "40 deg", by="angle gauge"),
+    usual=Usual("-10 deg", None, "40 deg"),
 )
 wing_zero_lift_angle = given(
     "rad",
     "Incidence that the camber of the section is worth; 0 for a flat one.",
     default=0.0,
-    usual=Usual("0 deg", "3 deg", "8 deg", by="section data"),
+    usual=Usual("0 deg", "3 deg", "8 deg"),
 )
 flap_chord_share = given(
     "1",
     "Chord of the moving flap over the whole chord.",
     above=0,
     at_most=0.9,
-    usual=Usual("0.05", None, "0.7", by="calliper"),
+    usual=Usual("0.05", None, "0.7"),
 )
 flap_deflection_closed = given(
     "rad",
     "Angle of the flap to the main chord line when closed, trailing edge up.",
-    usual=Usual("0 deg", None, "75 deg", by="angle gauge"),
+    usual=Usual("0 deg", None, "75 deg"),
 )
 flap_deflection_open = given(
     "rad",
     "Angle of the flap to the main chord line when open, trailing edge up.",
-    usual=Usual("-20 deg", None, "30 deg", by="angle gauge"),
+    usual=Usual("-20 deg", None, "30 deg"),
 )
 flap_viscous_share = given(
     "1",
@@ -56,7 +56,7 @@ flap_viscous_share = given(
     default=0.7,
     above=0,
     at_most=1,
-    usual=Usual("0.5", "0.7", "0.9", by="fan rig"),
+    usual=Usual("0.5", "0.7", "0.9"),
 )
 wing_span_efficiency = given(
     "1",
@@ -64,33 +64,33 @@ wing_span_efficiency = given(
     default=0.9,
     above=0,
     at_most=2,
-    usual=Usual("0.7", "0.9", "1.3", by="fan rig"),
+    usual=Usual("0.7", "0.9", "1.3"),
 )
 wing_profile_drag_coefficient = given(
     "1",
     "Drag coefficient of the section without induced drag.",
     default=0.03,
     at_least=0,
-    usual=Usual("0.015", "0.03", "0.08", by="section data at this Reynolds number"),
+    usual=Usual("0.015", "0.03", "0.08"),
 )
 wing_highest_downforce_coefficient = given(
     "1",
     "Downforce coefficient at which the wing stalls; it is held there (judgement).",
     default=1.8,
     above=0,
-    usual=Usual("1.2", "1.8", "2.6", by="fan rig, incidence raised until it stalls"),
+    usual=Usual("1.2", "1.8", "2.6"),
 )
 wing_downforce_factor = given(
     "1",
     "Real downforce coefficient over the one theory gives: mean 1, wide spread.",
     above=0,
-    usual=Usual("0.6", "0.95", "1.2", by="rear travel logged at speed"),
+    usual=Usual("0.6", "0.95", "1.2"),
 )
 wing_drag_factor = given(
     "1",
     "Real drag coefficient over the one theory gives: mean 1, wide spread.",
     above=0,
-    usual=Usual("0.8", "1.1", "1.8", by="coast-down closed against open"),
+    usual=Usual("0.8", "1.1", "1.8"),
 )
 
 

@@ -19,12 +19,12 @@ wing_polar = given_table(
 wing_incidence_closed = given(
     "rad",
     "Incidence of the wing at zero pitch when closed, leading edge down positive.",
-    usual=Usual("0 deg", None, "60 deg", by="angle gauge"),
+    usual=Usual("0 deg", None, "60 deg"),
 )
 wing_incidence_open = given(
     "rad",
     "Incidence of the wing at zero pitch when open, leading edge down positive.",
-    usual=Usual("-10 deg", None, "25 deg", by="angle gauge"),
+    usual=Usual("-10 deg", None, "25 deg"),
 )
 wing_polar_drag_offset = given(
     "1", "What the polar's drag coefficient is off by, the same at every incidence.", default=0.0

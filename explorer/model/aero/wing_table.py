@@ -13,7 +13,7 @@ wing_table = given_table(
 wing_pitch_slope = given(
     "1/rad",
     "Downforce coefficient the wing loses per radian of nose-up pitch.",
-    usual=Usual("1.5 /rad", "2.6 /rad", "4.5 /rad", by="tilt in a fan rig; theory for the aspect ratio"),
+    usual=Usual("1.5 /rad", "2.6 /rad", "4.5 /rad"),
 )
 wing_table_drag_offset = given(
     "1", "What the table's drag coefficient is off by, the same at every opening.", default=0.0

@@ -12,7 +12,7 @@ air_temperature = given(
     "Temperature of the air at the track.",
     above=200,
     at_most=350,
-    usual=Usual("-10 degC", None, "45 degC", by="thermometer in the shade"),
+    usual=Usual("-10 degC", None, "45 degC"),
 )
 relative_humidity = given(
     "1",
@@ -20,7 +20,7 @@ relative_humidity = given(
     default=0.5,
     at_least=0,
     at_most=1,
-    usual=Usual("5 %", None, "100 %", by="hygrometer"),
+    usual=Usual("5 %", None, "100 %"),
 )
 altitude = given(
     "m",
@@ -28,7 +28,7 @@ altitude = given(
     default=0.0,
     at_least=-1000,
     at_most=11000,
-    usual=Usual("-400 m", None, "3000 m", by="map"),
+    usual=Usual("-400 m", None, "3000 m"),
 )
 
 

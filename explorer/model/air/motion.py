@@ -9,7 +9,7 @@ speed = given(
     "m/s",
     "Speed over the ground.",
     at_least=0,
-    usual=Usual("1 m/s", None, "75 m/s", by="GPS"),
+    usual=Usual("1 m/s", None, "75 m/s"),
 )
 headwind = given(
     "m/s",
@@ -18,13 +18,13 @@ headwind = given(
     A tailwind faster than the car is outside the model: the air would meet it from the rear.
     """,
     default=0.0,
-    usual=Usual("-10 m/s", None, "10 m/s", by="anemometer"),
+    usual=Usual("-10 m/s", None, "10 m/s"),
 )
 grade = given(
     "rad",
     "Slope of the track, positive uphill; meant for a few degrees.",
     default=0.0,
-    usual=Usual("-5 deg", None, "5 deg", by="level and rule"),
+    usual=Usual("-5 deg", None, "5 deg"),
 )
 longitudinal_acceleration = given(
     "m/s2", "Acceleration along the track for the axle loads; negative when braking.", default=0.0
@@ -38,7 +38,7 @@ wake_loss_front = given(
     default=0.0,
     at_least=0,
     at_most=1,
-    usual=Usual("0.05", "0.2", "0.5", by="front travel logged behind another car"),
+    usual=Usual("0.05", "0.2", "0.5"),
 )
 wake_loss_rear = given(
     "1",
@@ -46,7 +46,7 @@ wake_loss_rear = given(
     default=0.0,
     at_least=0,
     at_most=1,
-    usual=Usual("0.0", "0.12", "0.4", by="rear travel logged behind another car"),
+    usual=Usual("0.0", "0.12", "0.4"),
 )
 gravity = given(
     "m/s2", "Free fall acceleration.", default=9.80665, above=0, source="ISO 80000-3, standard value"

@@ -25,13 +25,13 @@ bump_pitch = given(
     "rad",
     "Nose-up angle that a bump or crest adds to the steady pitch.",
     default=0.0,
-    usual=Usual("0 deg", "0.5 deg", "2 deg", by="straight edge on the strip, over one wheelbase"),
+    usual=Usual("0 deg", "0.5 deg", "2 deg"),
 )
 gust = given(
     "m/s",
     "Headwind that comes on suddenly, on top of the steady one.",
     default=0.0,
-    usual=Usual("0 m/s", "2 m/s", "5 m/s", by="anemometer over ten minutes, highest less mean"),
+    usual=Usual("0 m/s", "2 m/s", "5 m/s"),
 )
 body_drag_station = given(
     "m",
@@ -40,7 +40,7 @@ body_drag_station = given(
     The default of 0.15 m is a judgement for a wheelbase of a third of a metre.
     """,
     default=0.15,
-    usual=Usual("-100 mm", None, "400 mm", by="judged: middle of the body"),
+    usual=Usual("-100 mm", None, "400 mm"),
 )
 
 

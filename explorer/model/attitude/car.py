@@ -11,24 +11,24 @@ mass = given(
     "kg",
     "Mass of the car ready to run, battery in.",
     above=0,
-    usual=Usual("1.5 kg", None, "20 kg", by="scales"),
+    usual=Usual("1.5 kg", None, "20 kg"),
 )
 wheelbase = given(
     "m",
     "Distance between the axles.",
     above=0,
-    usual=Usual("200 mm", None, "700 mm", by="tape"),
+    usual=Usual("200 mm", None, "700 mm"),
 )
 cg_station = given(
     "m",
     "Centre of gravity: distance behind the front axle.",
-    usual=Usual("40 mm", None, "450 mm", by="two scales, one under each axle"),
+    usual=Usual("40 mm", None, "450 mm"),
 )
 cg_height = given(
     "m",
     "Centre of gravity: height above the ground.",
     above=0,
-    usual=Usual("15 mm", None, "120 mm", by="two scales, one axle raised"),
+    usual=Usual("15 mm", None, "120 mm"),
 )
 rotating_mass_factor = given(
     "1",
@@ -38,7 +38,7 @@ rotating_mass_factor = given(
     """,
     default=1.0,
     at_least=1,
-    usual=Usual("1.02", "1.06", "1.15", by="spin-down of the wheels, or weights of motor, gears and wheels"),
+    usual=Usual("1.02", "1.06", "1.15"),
 )
 
 

@@ -12,19 +12,19 @@ splitter_mounting_angle = given(
     "rad",
     "Angle of the splitter to the floor, leading edge up positive.",
     default=0.0,
-    usual=Usual("-10 deg", None, "10 deg", by="angle gauge"),
+    usual=Usual("-10 deg", None, "10 deg"),
 )
 point_station = given(
     "m",
     "Named point under the car: distance behind the front axle, ahead of it negative.",
     each="point",
-    usual=Usual("-250 mm", None, "900 mm", by="tape"),
+    usual=Usual("-250 mm", None, "900 mm"),
 )
 point_clearance_at_rest = given(
     "m",
     "Named point under the car: height above the ground at rest.",
     each="point",
-    usual=Usual("1 mm", None, "80 mm", by="feeler strips on a flat plate"),
+    usual=Usual("1 mm", None, "80 mm"),
 )
 
 

@@ -17,89 +17,89 @@ static_pitch = given(
     "rad",
     "Pitch of the floor at rest, nose-up positive.",
     default=0.0,
-    usual=Usual("-4 deg", None, "3 deg", by="ride heights at both axles"),
+    usual=Usual("-4 deg", None, "3 deg"),
 )
 front_spring_rate = given(
     "N/m",
     "Rate of one front spring.",
     above=0,
-    usual=Usual("0.3 N/mm", None, "25 N/mm", by="spring on a scale"),
+    usual=Usual("0.3 N/mm", None, "25 N/mm"),
 )
 rear_spring_rate = given(
     "N/m",
     "Rate of one rear spring.",
     above=0,
-    usual=Usual("0.3 N/mm", None, "25 N/mm", by="spring on a scale"),
+    usual=Usual("0.3 N/mm", None, "25 N/mm"),
 )
 front_motion_ratio = given(
     "1",
     "Travel of a front spring over the travel of its wheel.",
     default=1.0,
     above=0,
-    usual=Usual("0.3", None, "1.3", by="spring travel against wheel travel"),
+    usual=Usual("0.3", None, "1.3"),
 )
 rear_motion_ratio = given(
     "1",
     "Travel of a rear spring over the travel of its wheel.",
     default=1.0,
     above=0,
-    usual=Usual("0.3", None, "1.3", by="spring travel against wheel travel"),
+    usual=Usual("0.3", None, "1.3"),
 )
 front_tyre_stiffness = given(
     "N/m",
     "Vertical stiffness of one front tyre; the default is a rigid one.",
     default=1e9,
     above=0,
-    usual=Usual("8 N/mm", "20 N/mm", "60 N/mm", by="wheel pressed on a scale"),
+    usual=Usual("8 N/mm", "20 N/mm", "60 N/mm"),
 )
 rear_tyre_stiffness = given(
     "N/m",
     "Vertical stiffness of one rear tyre; the default is a rigid one.",
     default=1e9,
     above=0,
-    usual=Usual("8 N/mm", "20 N/mm", "60 N/mm", by="wheel pressed on a scale"),
+    usual=Usual("8 N/mm", "20 N/mm", "60 N/mm"),
 )
 front_bump_travel = given(
     "m",
     "How far the front goes down from rest to its stop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
-    usual=Usual("1 mm", None, "40 mm", by="pushed to the stop"),
+    usual=Usual("1 mm", None, "40 mm"),
 )
 rear_bump_travel = given(
     "m",
     "How far the rear goes down from rest to its stop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
-    usual=Usual("1 mm", None, "40 mm", by="pushed to the stop"),
+    usual=Usual("1 mm", None, "40 mm"),
 )
 front_droop_travel = given(
     "m",
     "How far the front rises from rest to full droop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
-    usual=Usual("0.5 mm", None, "40 mm", by="lifted until the wheel leaves the table"),
+    usual=Usual("0.5 mm", None, "40 mm"),
 )
 rear_droop_travel = given(
     "m",
     "How far the rear rises from rest to full droop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
-    usual=Usual("0.5 mm", None, "40 mm", by="lifted until the wheel leaves the table"),
+    usual=Usual("0.5 mm", None, "40 mm"),
 )
 front_stop_rate = given(
     "N/m",
     "Rate a front stop adds to one wheel once touched.",
     default=5e4,
     above=0,
-    usual=Usual("10 N/mm", "50 N/mm", "300 N/mm", by="stop pressed on a scale"),
+    usual=Usual("10 N/mm", "50 N/mm", "300 N/mm"),
 )
 rear_stop_rate = given(
     "N/m",
     "Rate a rear stop adds to one wheel once touched.",
     default=5e4,
     above=0,
-    usual=Usual("10 N/mm", "50 N/mm", "300 N/mm", by="stop pressed on a scale"),
+    usual=Usual("10 N/mm", "50 N/mm", "300 N/mm"),
 )
 
 

@@ -11,7 +11,7 @@ brake_balance_front = given(
     "Share of the braking push on the front axle: 0 for a car that brakes with its rear motor alone.",
     at_least=0,
     at_most=1,
-    usual=Usual("0", None, "1", by="pull gauge at each axle, brakes on"),
+    usual=Usual("0", None, "1"),
 )
 
 

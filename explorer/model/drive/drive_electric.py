@@ -15,66 +15,64 @@ battery_voltage = given(
     "V",
     "Open-circuit voltage of the battery at the state of charge of the run.",
     above=0,
-    usual=Usual("3 V", None, "75 V", by="multimeter, charged, at rest"),
+    usual=Usual("3 V", None, "75 V"),
 )
 battery_resistance = given(
     "ohm",
     "Inner resistance of the whole battery.",
     at_least=0,
-    usual=Usual(
-        "5 mohm", "15 mohm", "60 mohm", by="voltage against current from a log, or the charger's reading"
-    ),
+    usual=Usual("5 mohm", "15 mohm", "60 mohm"),
 )
 wiring_resistance = given(
     "ohm",
     "Resistance of cables, plugs and speed controller.",
     default=0.0,
     at_least=0,
-    usual=Usual("0.5 mohm", "2 mohm", "8 mohm", by="voltage drop at a known current"),
+    usual=Usual("0.5 mohm", "2 mohm", "8 mohm"),
 )
 motor_speed_constant = given(
     "rad/s/V",
     "No-load speed of the motor per volt: its kV.",
     above=0,
-    usual=Usual("150 rpm/V", None, "8000 rpm/V", by="tachometer with no load"),
+    usual=Usual("150 rpm/V", None, "8000 rpm/V"),
 )
 winding_resistance = given(
     "ohm",
     "Resistance of the motor winding, terminal to terminal.",
     above=0,
-    usual=Usual("1 mohm", "8 mohm", "60 mohm", by="voltage drop at a known current, rotor held"),
+    usual=Usual("1 mohm", "8 mohm", "60 mohm"),
 )
 no_load_current = given(
     "A",
     "Current of the motor turning freely.",
     default=0.0,
     at_least=0,
-    usual=Usual("0.5 A", "3 A", "12 A", by="ammeter, wheels off the ground"),
+    usual=Usual("0.5 A", "3 A", "12 A"),
 )
 current_limit = given(
     "A",
     "Highest motor current the speed controller allows.",
     above=0,
-    usual=Usual("10 A", None, "500 A", by="the controller's setting"),
+    usual=Usual("10 A", None, "500 A"),
 )
 gear_ratio = given(
     "1",
     "Turns of the motor per turn of the wheel.",
     above=0,
-    usual=Usual("0.8", None, "15", by="teeth counted"),
+    usual=Usual("0.8", None, "15"),
 )
 drive_efficiency = given(
     "1",
     "Share of the motor's torque that reaches the wheels through the gears.",
     above=0,
     at_most=1,
-    usual=Usual("0.70", "0.82", "0.92", by="full-throttle log of volts, amperes and GPS speed"),
+    usual=Usual("0.70", "0.82", "0.92"),
 )
 tyre_radius = given(
     "m",
     "Loaded radius of the driven tyres at rest.",
     above=0,
-    usual=Usual("20 mm", None, "110 mm", by="ten turns rolled out, car loaded"),
+    usual=Usual("20 mm", None, "110 mm"),
 )
 tyre_growth = given(
     "s2/m2",
@@ -84,7 +82,7 @@ tyre_growth = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0 s2/m2", "0.00001 s2/m2", "0.00005 s2/m2", by="GPS speed against motor revs"),
+    usual=Usual("0 s2/m2", "0.00001 s2/m2", "0.00005 s2/m2"),
 )
 
 

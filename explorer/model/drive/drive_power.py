@@ -11,14 +11,14 @@ shaft_power = given(
     "W",
     "Power of the motor shaft at full throttle, taken as the same at every speed.",
     above=0,
-    usual=Usual("100 W", None, "15 kW", by="battery power from a log, less losses"),
+    usual=Usual("100 W", None, "15 kW"),
 )
 drive_efficiency = given(
     "1",
     "Share of the shaft power that reaches the tyres.",
     above=0,
     at_most=1,
-    usual=Usual("0.70", "0.82", "0.92", by="full-throttle log of volts, amperes and GPS speed"),
+    usual=Usual("0.70", "0.82", "0.92"),
 )
 
 

@@ -14,13 +14,13 @@ shortest_gear_ratio = given(
     "1",
     "Largest turns of the motor per turn of the wheel that the gears at hand allow.",
     above=0,
-    usual=Usual("0.8", None, "15", by="teeth counted"),
+    usual=Usual("0.8", None, "15"),
 )
 tallest_gear_ratio = given(
     "1",
     "Smallest turns of the motor per turn of the wheel that the gears at hand allow.",
     above=0,
-    usual=Usual("0.8", None, "15", by="teeth counted"),
+    usual=Usual("0.8", None, "15"),
 )
 #: Ratios tried over the whole range, and ratios tried after that around the best.
 _SPREAD, _CLOSE = 6, 3

@@ -12,7 +12,7 @@ rolling_resistance = given(
     "1",
     "Rolling resistance coefficient of the tyres, bearings included.",
     at_least=0,
-    usual=Usual("0.010", "0.022", "0.045", by="pull gauge at walking pace, or a slow coast-down"),
+    usual=Usual("0.010", "0.022", "0.045"),
 )
 rolling_resistance_per_speed = given(
     "s/m",

@@ -14,7 +14,7 @@ tyre_friction = given(
     Usual: 0.6 to 1.2 (judgement); a locked wheel pulled along with a gauge says better.
     """,
     above=0,
-    usual=Usual("0.6", "1.0", "1.8", by="car pulled with its wheels locked, pull gauge"),
+    usual=Usual("0.6", "1.0", "1.8"),
 )
 tyre_load_sensitivity = given(
     "1",
@@ -32,7 +32,7 @@ driven_rear_share = given(
     default=1.0,
     at_least=0,
     at_most=1,
-    usual=Usual("0", None, "1", by="a choice"),
+    usual=Usual("0", None, "1"),
 )
 
 

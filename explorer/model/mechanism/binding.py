@@ -22,7 +22,7 @@ end_plate_spacing = given(
     "m",
     "Distance between the inner faces of the end plates.",
     above=0,
-    usual=Usual("60 mm", None, "600 mm", by="calliper"),
+    usual=Usual("60 mm", None, "600 mm"),
 )
 span_position = given(
     "1",
@@ -30,28 +30,28 @@ span_position = given(
     default=0.5,
     at_least=0,
     at_most=1,
-    usual=Usual("0", None, "1", by="a choice"),
+    usual=Usual("0", None, "1"),
 )
 element_warp = given(
     "m",
     "Bow of the printed element in the middle of its span, positive upwards.",
     each="element",
     default=0.0,
-    usual=Usual("-3 mm", None, "3 mm", by="feeler gauge on a flat plate"),
+    usual=Usual("-3 mm", None, "3 mm"),
 )
 element_hole_skew_station = given(
     "m",
     "How much further back the pivot hole is at the end without linkage.",
     each="element",
     default=0.0,
-    usual=Usual("-2 mm", None, "2 mm", by="calliper, both end plates held together"),
+    usual=Usual("-2 mm", None, "2 mm"),
 )
 element_hole_skew_height = given(
     "m",
     "How much higher the pivot hole is at the end without linkage.",
     each="element",
     default=0.0,
-    usual=Usual("-2 mm", None, "2 mm", by="calliper, both end plates held together"),
+    usual=Usual("-2 mm", None, "2 mm"),
 )
 
 

@@ -16,53 +16,53 @@ element_chord = given(
     "Chord of the element, leading edge to trailing edge.",
     each="element",
     above=0,
-    usual=Usual("5 mm", None, "200 mm", by="calliper"),
+    usual=Usual("5 mm", None, "200 mm"),
 )
 element_span = given(
     "m",
     "Span of the element between its two ends.",
     each="element",
     above=0,
-    usual=Usual("50 mm", None, "600 mm", by="calliper"),
+    usual=Usual("50 mm", None, "600 mm"),
 )
 element_thickness = given(
     "m",
     "Thickness of the element where it is thickest.",
     each="element",
     above=0,
-    usual=Usual("0.5 mm", None, "25 mm", by="calliper"),
+    usual=Usual("0.5 mm", None, "25 mm"),
 )
 element_pivot_fraction = given(
     "1",
     "Place of the pivot along the chord, from the leading edge, as a share of the chord.",
     each="element",
-    usual=Usual("0", None, "0.8", by="drawing"),
+    usual=Usual("0", None, "0.8"),
 )
 element_pivot_station = given(
     "m",
     "Station of the element's pivot, behind the front axle.",
     each="element",
-    usual=Usual("-250 mm", None, "900 mm", by="drawing, or calliper from the axle"),
+    usual=Usual("-250 mm", None, "900 mm"),
 )
 element_pivot_height = given(
     "m",
     "Height of the element's pivot above the ground.",
     each="element",
     at_least=0,
-    usual=Usual("10 mm", None, "400 mm", by="height gauge"),
+    usual=Usual("10 mm", None, "400 mm"),
 )
 element_design_incidence_closed = given(
     "rad",
     "Incidence the element should have closed.",
     each="element",
-    usual=Usual("0 deg", None, "75 deg", by="angle gauge"),
+    usual=Usual("0 deg", None, "75 deg"),
 )
 element_design_incidence_open = given(
     "rad",
     "Incidence the element should have open; 0 is level.",
     each="element",
     default=0.0,
-    usual=Usual("-10 deg", None, "20 deg", by="angle gauge"),
+    usual=Usual("-10 deg", None, "20 deg"),
 )
 
 

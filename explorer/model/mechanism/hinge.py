@@ -22,25 +22,25 @@ element_normal_coefficient_closed = given(
     "1",
     "Coefficient of the force square to the chord, closed; positive with downforce.",
     each="element",
-    usual=Usual("0.4", "1.0", "1.8", by="arm on scales in a fan rig"),
+    usual=Usual("0.4", "1.0", "1.8"),
 )
 element_normal_coefficient_open = given(
     "1",
     "Coefficient of the force square to the chord, open; positive with downforce.",
     each="element",
-    usual=Usual("-0.2", "0.15", "0.5", by="arm on scales in a fan rig"),
+    usual=Usual("-0.2", "0.15", "0.5"),
 )
 element_pressure_fraction_closed = given(
     "1",
     "Centre of pressure closed, from the leading edge, as a share of the chord.",
     each="element",
-    usual=Usual("0.25", "0.38", "0.50", by="moment about two pivots in a fan rig"),
+    usual=Usual("0.25", "0.38", "0.50"),
 )
 element_pressure_fraction_open = given(
     "1",
     "Centre of pressure open, from the leading edge, as a share of the chord.",
     each="element",
-    usual=Usual("0.15", "0.30", "0.45", by="moment about two pivots in a fan rig"),
+    usual=Usual("0.15", "0.30", "0.45"),
 )
 element_mass = given(
     "kg",
@@ -48,14 +48,14 @@ element_mass = given(
     each="element",
     default=0.0,
     at_least=0,
-    usual=Usual("1 g", None, "300 g", by="scales"),
+    usual=Usual("1 g", None, "300 g"),
 )
 element_mass_fraction = given(
     "1",
     "Centre of mass of the element, from the leading edge, as a share of the chord.",
     each="element",
     default=0.5,
-    usual=Usual("0.2", None, "0.8", by="balanced on a knife edge"),
+    usual=Usual("0.2", None, "0.8"),
 )
 element_pivot_friction_torque = given(
     "N m",
@@ -63,7 +63,7 @@ element_pivot_friction_torque = given(
     each="element",
     default=0.0,
     at_least=0,
-    usual=Usual("0.2 N*mm", "1.5 N*mm", "8 N*mm", by="thread and weights"),
+    usual=Usual("0.2 N*mm", "1.5 N*mm", "8 N*mm"),
 )
 
 

@@ -19,13 +19,13 @@ from explorer.model.numeric import TRAVEL_SHARES
 servo_axis_station = given(
     "m",
     "Station of the servo's output axis, behind the front axle.",
-    usual=Usual("-100 mm", None, "900 mm", by="drawing, or calliper"),
+    usual=Usual("-100 mm", None, "900 mm"),
 )
 servo_axis_height = given(
     "m",
     "Height of the servo's output axis above the ground.",
     at_least=0,
-    usual=Usual("5 mm", None, "350 mm", by="height gauge"),
+    usual=Usual("5 mm", None, "350 mm"),
 )
 servo_angle_closed = given(
     "rad",
@@ -34,14 +34,14 @@ servo_angle_closed = given(
 servo_travel = given(
     "rad",
     "Turn of the servo from closed to open, anticlockwise positive.",
-    usual=Usual("-170 deg", None, "170 deg", by="protractor at both end points"),
+    usual=Usual("-170 deg", None, "170 deg"),
 )
 element_horn_radius = given(
     "m",
     "Distance of this element's rod from the servo axis, on the horn.",
     each="element",
     above=0,
-    usual=Usual("2 mm", None, "50 mm", by="calliper"),
+    usual=Usual("2 mm", None, "50 mm"),
 )
 element_horn_offset = given(
     "rad", "Direction of this element's hole in the horn, ahead of the horn's.", each="element", default=0.0
@@ -51,7 +51,7 @@ element_arm_length = given(
     "Distance from the element's pivot to its rod.",
     each="element",
     above=0,
-    usual=Usual("3 mm", None, "80 mm", by="calliper"),
+    usual=Usual("3 mm", None, "80 mm"),
 )
 element_arm_angle = given(
     "rad", "Direction of the arm from the pivot, anticlockwise from the element's chord line.", each="element"
@@ -61,7 +61,7 @@ element_rod_length_error = given(
     "What the rod came out longer than the length that closes the element.",
     each="element",
     default=0.0,
-    usual=Usual("-3 mm", None, "3 mm", by="calliper against the drawing"),
+    usual=Usual("-3 mm", None, "3 mm"),
 )
 
 

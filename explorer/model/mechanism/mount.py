@@ -16,30 +16,30 @@ wing_mount_count = given("1", "Number of mounts that carry the wing.", default=2
 wing_mount_foot_station = given(
     "m",
     "Station of the section that bends most, where the mount leaves the body, behind the front axle.",
-    usual=Usual("-100 mm", None, "900 mm", by="drawing"),
+    usual=Usual("-100 mm", None, "900 mm"),
 )
 wing_mount_foot_height = given(
     "m",
     "Height of that section above the ground.",
-    usual=Usual("5 mm", None, "350 mm", by="drawing"),
+    usual=Usual("5 mm", None, "350 mm"),
 )
 wing_mount_depth = given(
     "m",
     "Depth of one mount at its foot, front to back.",
     above=0,
-    usual=Usual("2 mm", None, "80 mm", by="calliper"),
+    usual=Usual("2 mm", None, "80 mm"),
 )
 wing_mount_width = given(
     "m",
     "Width of one mount at its foot, left to right.",
     above=0,
-    usual=Usual("1 mm", None, "60 mm", by="calliper"),
+    usual=Usual("1 mm", None, "60 mm"),
 )
 wing_mount_strength = given(
     "Pa",
     "Bending strength of the mount's material.",
     above=0,
-    usual=Usual("15 MPa", "45 MPa", "300 MPa", by="three printed bars broken with weights"),
+    usual=Usual("15 MPa", "45 MPa", "300 MPa"),
 )
 
 

@@ -19,7 +19,7 @@ element_rod_diameter = given(
     "Outer diameter of the rod.",
     each="element",
     above=0,
-    usual=Usual("0.5 mm", None, "6 mm", by="calliper"),
+    usual=Usual("0.5 mm", None, "6 mm"),
 )
 element_rod_bore = given(
     "m",
@@ -27,14 +27,14 @@ element_rod_bore = given(
     each="element",
     default=0.0,
     at_least=0,
-    usual=Usual("0 mm", None, "5 mm", by="calliper"),
+    usual=Usual("0 mm", None, "5 mm"),
 )
 element_rod_modulus = given(
     "Pa",
     "Young's modulus of the rod.",
     each="element",
     above=0,
-    usual=Usual("3 GPa", "70 GPa", "210 GPa", by="handbook for the material"),
+    usual=Usual("3 GPa", "70 GPa", "210 GPa"),
 )
 element_rod_strength = given(
     "Pa", "Tensile strength of the rod, at its threads if it has any.", each="element", above=0

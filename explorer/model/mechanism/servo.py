@@ -21,7 +21,7 @@ servo_stall_torque = given(
     "N m",
     "Stall torque of the servo at the voltage of its data sheet.",
     above=0,
-    usual=Usual("0.02 N*m", None, "6 N*m", by="arm on scales"),
+    usual=Usual("0.02 N*m", None, "6 N*m"),
 )
 servo_derating = given(
     "1",
@@ -33,13 +33,13 @@ servo_derating = given(
     above=0,
     at_most=1,
     source="judgement",
-    usual=Usual("0.5", "0.7", "0.9", by="arm on scales, warm, at the voltage in the car"),
+    usual=Usual("0.5", "0.7", "0.9"),
 )
 servo_sixty_degree_time = given(
     "s",
     "Time the servo takes for 60 degrees without load, at the voltage of the data sheet.",
     above=0,
-    usual=Usual("0.02 s", None, "0.6 s", by="film, 240 frames a second"),
+    usual=Usual("0.02 s", None, "0.6 s"),
 )
 servo_supply_share = given(
     "1",

@@ -28,18 +28,18 @@ mainplane_chord = given(
     "m",
     "Chord of the main plane.",
     above=0,
-    usual=Usual("20 mm", None, "250 mm", by="calliper"),
+    usual=Usual("20 mm", None, "250 mm"),
 )
 mainplane_incidence = given(
     "rad",
     "Incidence of the main plane near its trailing edge, trailing edge up positive.",
-    usual=Usual("-15 deg", None, "40 deg", by="angle gauge"),
+    usual=Usual("-15 deg", None, "40 deg"),
 )
 mainplane_thickness = given(
     "m",
     "Thickness of the main plane near its trailing edge.",
     at_least=0,
-    usual=Usual("0.4 mm", None, "25 mm", by="calliper"),
+    usual=Usual("0.4 mm", None, "25 mm"),
 )
 
 

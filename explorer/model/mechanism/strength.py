@@ -18,7 +18,7 @@ load_factor = given(
     "Multiplies the steady air load, for gusts and bumps.",
     default=1.0,
     at_least=0,
-    usual=Usual("1.0", "1.3", "2.0", by="judged"),
+    usual=Usual("1.0", "1.3", "2.0"),
 )
 reserve_cap = given(
     "1", "Reserve factor at which counting stops: this strong is strong enough.", default=100.0, above=1
@@ -30,7 +30,7 @@ element_end_fixity = given(
     default=0.0,
     at_least=0,
     at_most=1,
-    usual=Usual("0", "0.2", "0.6", by="dial gauge under weights, against a beam on knife edges"),
+    usual=Usual("0", "0.2", "0.6"),
 )
 element_section_share = given(
     "1",
@@ -48,14 +48,14 @@ element_modulus = given(
     "Young's modulus of the element along its span.",
     each="element",
     above=0,
-    usual=Usual("1.8 GPa", "3 GPa", "30 GPa", by="bent on two supports with weights"),
+    usual=Usual("1.8 GPa", "3 GPa", "30 GPa"),
 )
 element_strength = given(
     "Pa",
     "Bending strength of the element along its span.",
     each="element",
     above=0,
-    usual=Usual("20 MPa", "45 MPa", "250 MPa", by="three bars broken with weights"),
+    usual=Usual("20 MPa", "45 MPa", "250 MPa"),
 )
 
 

@@ -23,21 +23,21 @@ pitch_gyration_share = given(
     """,
     default=0.45,
     above=0,
-    usual=Usual("0.35", "0.45", "0.60", by="swing on two strings (bifilar pendulum)"),
+    usual=Usual("0.35", "0.45", "0.60"),
 )
 front_damping_ratio = given(
     "1",
     "Damping of the front over the critical one, the front axle taken alone; the default is a judgement.",
     default=0.3,
     at_least=0,
-    usual=Usual("0.1", "0.3", "0.8", by="film of the car let go from a push"),
+    usual=Usual("0.1", "0.3", "0.8"),
 )
 rear_damping_ratio = given(
     "1",
     "Damping of the rear over the critical one, the rear axle taken alone; the default is a judgement.",
     default=0.3,
     at_least=0,
-    usual=Usual("0.1", "0.3", "0.8", by="film of the car let go from a push"),
+    usual=Usual("0.1", "0.3", "0.8"),
 )
 
 _TWO_MODES = "Gillespie, Fundamentals of Vehicle Dynamics, ch. 5: bounce and pitch of the undamped half-car"

@@ -20,14 +20,14 @@ bump_height = given(
     Its shape is a haversine: from the level up to this height and down again, without a corner.
     """,
     default=0.0,
-    usual=Usual("-30 mm", None, "30 mm", by="straight edge and rule"),
+    usual=Usual("-30 mm", None, "30 mm"),
 )
 bump_length = given(
     "m",
     "Length of the bump or crest along the road, foot to foot.",
     default=1.0,
     above=0,
-    usual=Usual("0.02 m", None, "20 m", by="tape"),
+    usual=Usual("0.02 m", None, "20 m"),
 )
 air_follows_road = given(
     "1",
@@ -44,14 +44,14 @@ gust_rise_time = given(
     "Time in which the gust rises to its full strength, and in which it falls.",
     default=0.1,
     above=0,
-    usual=Usual("0.05 s", "0.2 s", "1 s", by="logging anemometer"),
+    usual=Usual("0.05 s", "0.2 s", "1 s"),
 )
 gust_hold_time = given(
     "s",
     "Time for which the gust stays at its full strength.",
     default=0.0,
     at_least=0,
-    usual=Usual("0 s", "0.5 s", "3 s", by="logging anemometer"),
+    usual=Usual("0 s", "0.5 s", "3 s"),
 )
 gust_lead = given(
     "s",

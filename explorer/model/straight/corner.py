@@ -17,7 +17,7 @@ corner_radius = given(
     "m",
     "Radius of the line through the corner at the end of the straight.",
     above=0,
-    usual=Usual("2 m", None, "150 m", by="measuring tape, or a GPS track"),
+    usual=Usual("2 m", None, "150 m"),
 )
 
 

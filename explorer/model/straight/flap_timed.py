@@ -9,5 +9,5 @@ flap_opening_duration = given(
     "Time the flap takes from closed to open, once it moves.",
     default=0.0,
     at_least=0,
-    usual=Usual("0.05 s", "0.15 s", "0.4 s", by="film, 240 frames a second"),
+    usual=Usual("0.05 s", "0.15 s", "0.4 s"),
 )

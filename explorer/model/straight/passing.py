@@ -29,13 +29,13 @@ gap_to_car_ahead = given(
     Taken at the speed of the corner's exit: the gap on film, there.
     """,
     at_least=0,
-    usual=Usual("0 m", None, "30 m", by="film"),
+    usual=Usual("0 m", None, "30 m"),
 )
 car_length = given(
     "m",
     "Length of the car, nose to tail.",
     above=0,
-    usual=Usual("0.3 m", None, "1.2 m", by="tape"),
+    usual=Usual("0.3 m", None, "1.2 m"),
 )
 pull_out_gap = given(
     "m",

@@ -23,20 +23,20 @@ straight_length = given(
     "m",
     "From the corner's exit to the point where the next corner's speed is due.",
     above=0,
-    usual=Usual("10 m", None, "1500 m", by="measuring wheel"),
+    usual=Usual("10 m", None, "1500 m"),
 )
 corner_exit_speed = given(
     "m/s",
     "Speed at the start of the straight.",
     above=0,
-    usual=Usual("1 m/s", None, "50 m/s", by="GPS log"),
+    usual=Usual("1 m/s", None, "50 m/s"),
 )
 flap_delay = given(
     "s",
     "From the start of the straight to the moment the flap starts to move, the driver's time included.",
     default=0.0,
     at_least=0,
-    usual=Usual("0 s", "0.5 s", "2 s", by="film"),
+    usual=Usual("0 s", "0.5 s", "2 s"),
 )
 
 _FAILS = "the straight is too short to brake in, the car does not reach its end, or its pitch diverges on it"

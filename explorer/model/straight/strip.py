@@ -25,7 +25,7 @@ strip_length = given(
     "m",
     "From where the car moves off to where it has to stand again, what is kept free left out.",
     above=0,
-    usual=Usual("20 m", None, "2000 m", by="measuring wheel"),
+    usual=Usual("20 m", None, "2000 m"),
 )
 
 #: Share of the top speed at which it counts as reached; a way in metres on which every car gets there.

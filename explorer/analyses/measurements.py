@@ -1,4 +1,4 @@
-"""Measurements a study may take by name from the shipped catalogue, override, or describe itself.
+"""Measurements as a study lists them: taken by name from the catalogue, overridden, or described anew.
 
 A section of the study, and an entry of the catalogue, are one kind of table:
 
@@ -13,30 +13,25 @@ A section of the study, and an entry of the catalogue, are one kind of table:
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 from explorer.errors import StudyError, nearest
 from explorer.estimators.measuring import Accuracy, Measurement
 from explorer.graph.units import parse_spread
+from explorer.study.catalogue import catalogue
 
 SPREADS = ("noise", "relative", "leaves")
 ACCURACY_KEYS = (*SPREADS, "bias", "repeats")
-# Ranges and instructions are for the reader; nothing is computed from them.
-CATALOGUE_KEYS = ("how", "hours_range", "source", "noise_range", "relative_range")
 KEYS = ("take", "label", "reads", "accuracy", "hours", "cost")
 
 
-@cache
-def catalogue() -> Mapping[str, Mapping[str, Any]]:
-    """Read the shipped catalogue: tables by name.  All figures in it are judgement."""
-    return tomllib.loads(files("explorer.analyses").joinpath("catalogue.toml").read_text("utf-8"))
-
-
-def measurement_from(name: str, table: Mapping[str, Any], unit_of: Callable[[str], str]) -> Measurement:
+def measurement_from(
+    name: str,
+    table: Mapping[str, Any],
+    unit_of: Callable[[str], str],
+    entries: Mapping[str, Mapping[str, Any]] | None = None,
+) -> Measurement:
     """Make a measurement of a section of the study.
 
     Parameters
@@ -47,6 +42,8 @@ def measurement_from(name: str, table: Mapping[str, Any], unit_of: Callable[[str
         The section.
     unit_of:
         SI unit of an input by its name; raises an error of the project when there is no such input.
+    entries:
+        What may be taken; the catalogue as it is shipped unless something else is handed over.
 
     Raises
     ------
@@ -54,18 +51,19 @@ def measurement_from(name: str, table: Mapping[str, Any], unit_of: Callable[[str
         When a key or a catalogue entry is unknown, something is missing, or a number makes no sense.
     """
     _known(table, KEYS, name)
+    entries = catalogue() if entries is None else entries
     entry: Mapping[str, Any] = {}
     if "take" in table:
-        if not isinstance(table["take"], str) or table["take"] not in catalogue():
-            near = nearest(str(table["take"]), catalogue())
+        if not isinstance(table["take"], str) or table["take"] not in entries:
+            near = nearest(str(table["take"]), entries)
             raise StudyError(
                 "the catalogue has no such measurement",
                 key=f"{name}.take",
                 found=table["take"],
-                allowed=", ".join(catalogue()),
+                allowed=", ".join(entries),
                 remedy=f"did you mean {near!r}?" if near else None,
             )
-        entry = catalogue()[table["take"]]
+        entry = entries[table["take"]]
     hours = table.get("hours", entry.get("hours"))
     if not (_is_number(hours) and 0 < hours < math.inf):
         raise StudyError(
@@ -97,13 +95,11 @@ def _reads(
             found=repr(own)[:80] if own else "nothing",
             allowed='names of inputs, such as reads = ["mass"]',
         )
-    # An entry for one input serves any other that the study names in its place.
-    other = next(iter(usual.values())) if len(usual) == 1 else {}
     found = {}
     for read in own:
         key = f"{name}.reads.{read}"
         stated = own[read] if own is table.get("reads") and isinstance(own, Mapping) else {}
-        accuracy = _over(entry.get("accuracy", {}), usual.get(read, other))
+        accuracy = _over(entry.get("accuracy", {}), usual.get(read, {}))
         accuracy = _over(accuracy, _table(table.get("accuracy", {}), f"{name}.accuracy"))
         found[read] = _accuracy(key, _over(accuracy, _table(stated, key)), unit_of(read))
     return found
@@ -128,7 +124,7 @@ def _over(table: Mapping[str, Any], other: Mapping[str, Any]) -> dict[str, Any]:
 
 def _accuracy(key: str, table: Mapping[str, Any], unit: str) -> Accuracy:
     """Turn texts with units into standard deviations in SI."""
-    _known(table, (*ACCURACY_KEYS, *CATALOGUE_KEYS), key)
+    _known(table, ACCURACY_KEYS, key)
     if not any(given in table for given in (*SPREADS, "bias")):
         raise StudyError(
             "how well it reads is missing",
