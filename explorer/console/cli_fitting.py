@@ -115,6 +115,16 @@ def _say_written(
 def validate(
     study: StudyPath,
     name: Annotated[str | None, typer.Argument(help="One logged run of the study; all by default.")] = None,
+    write: Annotated[
+        bool,
+        typer.Option("--write", help="Write the errors of the models beside the study, for it to include."),
+    ] = False,
+    include: Annotated[
+        bool,
+        typer.Option(
+            "--include", help="Write them, and have the study include them; nothing else changes in it."
+        ),
+    ] = False,
     strict: Annotated[bool, strict("every run is explained")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
@@ -122,6 +132,7 @@ def validate(
     """Hold the prediction against logged runs: are they explained, and where not."""
     from explorer.console.terminal_fitting import show_logged_runs
     from explorer.logs.logged_runs import validate as hold
+    from explorer.logs.model_errors import FILE, found_errors, write_model_errors
     from explorer.logs.validation_records import track_records
     from explorer.results.json import json_data
     from reports.terminal import screen
@@ -135,14 +146,26 @@ def validate(
             key="logged_runs",
             remedy="add a section [logged_runs.NAME] with file, columns, quantity and condition",
         )
+    found = found_errors(tracked)
     if json:
         records = [
             {"headline": f"{one.title}: {one.words}", **json_data(one)}
             for one in track_records(loaded, tracked)
         ]
         explains = all(one.validation.explains for one in tracked)
-        print_json({"explains": explains, "logged_runs": records})
+        errors = [json_data(one) for one in found]
+        print_json({"explains": explains, "logged_runs": records, "model_errors": errors})
     else:
         show_logged_runs(screen(), tracked)
+        for one in found:
+            say(one.words)
+    if (write or include) and found:
+        path = write_model_errors(loaded, found)
+        if include:
+            from explorer.study.editing import add_includes
+
+            add_includes(loaded.path, [FILE])
+        if not json:
+            say(f"wrote {path}" + (", and the study includes it" if include else ""))
     explained = all(one.validation.explains for one in tracked)
     raise typer.Exit(NOT_PASSED if strict and not explained else DONE)

@@ -13,10 +13,12 @@ from explorer.errors import Faults, StudyError, TableError, nearest
 from explorer.graph.arrays import Array
 from explorer.graph.units import from_si, parse_spread, pretty, spread_from_si
 from explorer.logs.explaining import explanation_words, explanations
+from explorer.logs.fitting.model_error import Departure
 from explorer.logs.named_logs import no_such, read_study_log, told_in_study
 from explorer.logs.reader import Log
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation import Validation, validate_curves
+from explorer.study.model_errors import without_error_of
 from explorer.study.schema import LogEntry, LoggedRunEntry
 from explorer.study.study import Study, Sweep
 
@@ -40,6 +42,7 @@ class ComparedRun:
     """A logged run and how it lies in the prediction; numbers of ``validation`` in the units shown.
 
     ``samples`` and ``unanswered`` count the cars it was held against, and those of them without an answer.
+    ``departure`` is what the log says of the model's own error; None for what no model computes.
     """
 
     name: str
@@ -50,6 +53,7 @@ class ComparedRun:
     along_unit: str
     samples: int
     unanswered: int
+    departure: Departure | None = None
 
 
 def validate(study: Study, name: str | None = None) -> tuple[ComparedRun, ...]:
@@ -122,9 +126,18 @@ def _tracked(study: Study, name: str) -> ComparedRun:
             inputs = predicted.plan.uncertain
             causes = explanations(found, at, curves, drawn, inputs, predict)
             found = replace(found, notes=(*explanation_words(causes, inputs), *found.notes))
+        departure = None
+        if entry.along == "speed" and not study.graph[entry.quantity].is_given:
+            exact, bare = without_error_of(study, entry.quantity), curves
+            if exact is not study:
+                predicted = _predicted(exact, entry, log)
+                bare = predict(predicted.plan.random_chunk(0, SAMPLES))
+            departure = Departure.of(
+                at, bare, np.asarray(from_si(where, along_unit)), np.asarray(from_si(logged, unit))
+            )
     silent = int(np.count_nonzero(~np.isfinite(curves).all(axis=1)))
     found = replace(found, notes=(*found.notes, *log.notes, *_silence(silent, len(curves))))
-    return ComparedRun(name, entry, log, found, unit, along_unit, len(curves), silent)
+    return ComparedRun(name, entry, log, found, unit, along_unit, len(curves), silent, departure)
 
 
 def _check(study: Study, entry: LoggedRunEntry) -> None:

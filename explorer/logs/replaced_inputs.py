@@ -18,6 +18,7 @@ def replaced_inputs(study: Study) -> tuple[FittedFile, ...]:
             as_written=_as_written(study, one),
         )
         for one in study.included
+        if one.before
     )
 
 
