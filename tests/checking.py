@@ -51,6 +51,8 @@ def off(value: Any) -> Any:
     """Return a value one percent off, and a hundredth where it is nothing; of a record every number in it."""
     if isinstance(value, tuple) and hasattr(value, "_fields"):
         return type(value)(*(off(part) for part in value))
+    if np.asarray(value).dtype == bool:
+        return ~np.asarray(value)
     if isinstance(value, (float, int, np.ndarray, np.generic)):
         return np.where(np.asarray(value) == 0, 0.01, np.multiply(value, 1.01))
     return value

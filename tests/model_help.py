@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,14 @@ from explorer.model import modules
 from tests.checking import handed_out, with_altered_record
 
 
+@cache
+def graph_of(
+    choices: tuple[tuple[str, str], ...], families: tuple[tuple[str, tuple[str, ...]], ...]
+) -> Graph:
+    """Return the graph of some models, built once."""
+    return Graph.build(modules(dict(choices)), dict(families))
+
+
 def evaluate(
     wanted: Sequence[str],
     given: Mapping[str, Any],
@@ -21,7 +30,7 @@ def evaluate(
     families: Mapping[str, tuple[str, ...]] | None = None,
 ) -> dict[str, Any]:
     """Return the wanted quantities in one condition; defaults are filled in."""
-    graph = Graph.build(modules(choices or {}), families)
+    graph = graph_of(tuple((choices or {}).items()), tuple((families or {}).items()))
     defaults = {q.name: q.default for q in graph.quantities.values() if q.is_given and q.default is not None}
     values = {**defaults, **given}
     program = compile_program(

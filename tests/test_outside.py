@@ -11,6 +11,13 @@ from pathlib import Path
 import pytest
 from study_help import ROOT
 
+from explorer.console.explain import FAMILIES
+from explorer.graph.graph import Graph
+from explorer.graph.quantity import Quantity
+from explorer.model import SUBJECTS, modules
+from tests.checking import checks
+from tests.model_help import evaluate
+
 OUTSIDE = sorted((ROOT / "tests" / "outside").glob("test_*.py"))
 #: Where in a source: a clause, table, page, chapter, section, figure or equation, or the abstract.
 PLACE = re.compile(
@@ -97,3 +104,60 @@ def test_outside_tests_do_not_hold_the_program_against_itself(path: Path) -> Non
     assert not re.search(r"\bDEMO\b|\bstudies\b", text)
     openings = {re.split(r"\W", ast.get_docstring(test) or "")[0] for test in outside_tests(path)}
     assert not {"Identity", "Definition", "Two"} & openings
+
+
+def compared(path: Path) -> set[str]:
+    """Return the quantities that the tests of a file declare, as plain text in ``@checks(...)``."""
+    return {
+        name.value
+        for test in outside_tests(path)
+        for call in test.decorator_list
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id == "checks"
+        for name in call.args
+        if isinstance(name, ast.Constant) and isinstance(name.value, str)
+    }
+
+
+def computed() -> dict[str, Quantity]:
+    """Return every computed quantity of every model, by file and name where files share a name."""
+    found: dict[str, dict[str, Quantity]] = {}
+    for subject, variants in SUBJECTS.items():
+        for variant in variants:
+            for entry in Graph.build(modules({subject: variant}), FAMILIES).quantities.values():
+                if not entry.is_given:
+                    found.setdefault(entry.name, {})[entry.subject] = entry
+    return {
+        name if len(by_file) == 1 else f"{file}.{name}": entry
+        for name, by_file in found.items()
+        for file, entry in by_file.items()
+    }
+
+
+def test_every_quantity_is_compared_with_something_outside() -> None:
+    """But for definitions, and for records, whose parts are compared one by one.
+
+    What a name here is worth, ``tests.checking`` proves when the test runs.
+    """
+    checked = set().union(*(compared(path) for path in OUTSIDE))
+    quantities = computed()
+    missing = {
+        name
+        for name, entry in quantities.items()
+        if entry.source != "definition" and not entry.parts and name not in checked
+    }
+    assert sorted(missing) == []
+    assert sorted(checked - set(quantities)) == []
+
+
+def test_a_name_alone_proves_nothing() -> None:
+    @checks("weight")
+    def looks_away() -> None:
+        evaluate(["weight"], {"mass": 5.0})
+
+    @checks("weight")
+    def looks() -> None:
+        assert evaluate(["weight"], {"mass": 5.0})["weight"] == pytest.approx(5 * 9.80665)
+
+    looks()
+    with pytest.raises(pytest.fail.Exception, match="weight one percent off"):
+        looks_away()

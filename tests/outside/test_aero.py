@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.checking import checks
 from tests.model_help import SPRINT_CAR, bare_car, evaluate, value
 
 MPH = 0.44704
@@ -57,6 +58,7 @@ def test_a_part_over_an_axle_loads_that_axle_alone() -> None:
 
 
 @pytest.mark.parametrize(("opening", "share"), [(0.0, 0.0), (0.25, 0.25), (1.0, 1.0)])
+@checks("wing.wing_downforce_coefficient", "wing.wing_drag_coefficient")
 def test_flap_opening_runs_between_the_two_ends(opening: float, share: float) -> None:
     """Common practice, no source: closed at 0, open at 1, a straight line between."""
     found = evaluate(
@@ -74,6 +76,7 @@ GROUND = {
 }
 
 
+@checks("splitter_ground_effect")
 def test_splitter_gap_and_downforce_balance() -> None:
     """Value from memory: the power law of the gap by hand.
 

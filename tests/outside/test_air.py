@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from tests.checking import checks
 from tests.model_help import value
 
 
 @pytest.mark.parametrize(
     ("altitude", "pressure"), [(0, 101325), (500, 95461), (1000, 89875), (2000, 79495), (3000, 70109)]
 )
+@checks("air_pressure")
 def test_pressure_of_the_standard_atmosphere(altitude: float, pressure: float) -> None:
     """Source: ISO 2533:1975, clause 2, geopotential altitude; numbers from its formula."""
     assert value("air_pressure", altitude=float(altitude)) == pytest.approx(pressure, abs=0.5)
@@ -25,6 +27,7 @@ def test_pressure_of_the_standard_atmosphere(altitude: float, pressure: float) -
         (25, 95000, 0.6, 1.1020),
     ],
 )
+@checks("air_density")
 def test_density_of_moist_air(celsius: float, pascal: float, humidity: float, density: float) -> None:
     """Source: CIPM-2007, Picard et al., Metrologia 45 (2008), pp. 149-155; numbers from its formula."""
     found = value(

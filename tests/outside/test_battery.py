@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from tests.checking import checks
 from tests.model_help import SPRINT_CAR, bare_car, evaluate, value
 from tests.outside.test_brakes import ELECTRIC as DRIVE
 
@@ -31,6 +32,7 @@ def test_power_in_is_power_out(speed: float) -> None:
         assert found["battery_current"] == pytest.approx(found["motor_current"], rel=1e-9)
 
 
+@checks("battery_heat_rate", "battery_warming", "motor_heat_rate", "motor_warming")
 def test_warming_over_a_day() -> None:
     """Independent solver: solve_ivp of one lump that cools between runs and takes each run's heat at once."""
     day = {"full_throttle_time": 6.0, "run_interval": 400.0, "runs_of_the_day": 7.0}

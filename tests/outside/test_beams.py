@@ -8,6 +8,7 @@ from scipy.integrate import solve_bvp
 from scipy.linalg import eigvalsh_tridiagonal
 
 from explorer.model.mechanism.mount import wing_mount_moment, wing_mount_section_modulus
+from tests.checking import checks
 from tests.mechanism_help import link, one
 
 #: 3.5 GPa, 0.3 m, 100 N/m, second moment 8.9580e-10 m4.
@@ -23,6 +24,7 @@ BEAM = {
 @pytest.mark.parametrize(
     ("fixity", "deflection", "moment"), [(0.0, 3.3639e-3, 1.125), (1.0, 0.67279e-3, 0.75)]
 )
+@checks("element_bending_moment", "element_mid_span_deflection")
 def test_handbook_beam(fixity: float, deflection: float, moment: float) -> None:
     """Value from memory: handbook formulas, 5 w L^4/(384 E I) and w L^4/(384 E I), numbers recomputed."""
     found = link("link_mid_span_deflection", "link_bending_moment", link_end_fixity=fixity, **BEAM)

@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from tests.checking import checks
 from tests.curve_help import curve_of
 from tests.model_help import SPRINT_CAR, bare_car, evaluate, scattered_cars, value
 
@@ -96,6 +97,7 @@ def test_without_brakes_it_stops_by_rolling() -> None:
     assert found == pytest.approx(inertia / (2 * square) * np.log(1 + square * 900 / hold), rel=1e-4)
 
 
+@checks("braking_force", "stopping_distance", "braking_limits")
 def test_brakes_of_a_known_force() -> None:
     """Value from memory: force and rolling constant, (m/2C) ln(1 + C v^2/F); delays at held speed."""
     inertia, square = 6.0 * 1.05, 0.6 * 0.012
@@ -110,6 +112,7 @@ def test_brakes_of_a_known_force() -> None:
 
 
 @pytest.mark.parametrize("height", [0.05, 0.12, 0.30])
+@checks("braking_deceleration")
 def test_braking_ends_where_the_rear_lifts(height: float) -> None:
     """Value from memory: statics without air.
 
@@ -164,6 +167,7 @@ def _motor_push(speed: float, limit: float, taken: float) -> float:
 
 
 @pytest.mark.parametrize(("limit", "taken"), [(190.0, 1e6), (190.0, 60.0), (60.0, 40.0), (0.0, 1e6)])
+@checks("motor_brake_force")
 def test_the_motor_as_a_brake(limit: float, taken: float) -> None:
     """Independent solver: numpy.flatnonzero finds the largest current of the power balance.
 
@@ -225,6 +229,7 @@ def test_stopping_against_scipy(brakes: dict[str, float]) -> None:
         assert found[index] == pytest.approx(run.y_events[0][0][0], rel=2e-3)
 
 
+@checks("flight_distance", "slide_distance", "side_distance")
 def test_a_car_that_takes_off_is_followed_through_the_air() -> None:
     """Independent solver: solve_ivp of a stone, event at landing, then Coulomb friction to rest."""
     speed, angle, friction = 48.0, np.deg2rad(25), 0.35

@@ -12,6 +12,8 @@ from scipy.integrate import solve_ivp
 from scipy.interpolate import RegularGridInterpolator
 from scipy.optimize import brentq
 
+from tests.checking import checks
+
 POINTS = {"point": ("edge", "nose")}
 CONTACT = {"contact": "points"}
 STATIONS = {"edge": 0.385, "nose": -0.12}
@@ -51,10 +53,11 @@ def scattered() -> dict[str, Any]:
     return with_points(scattered_cars(CARS), edge, nose)
 
 
+@checks("equilibrium.front_contact_load", "equilibrium.rear_contact_load", "contact_points.scraping_force")
 def test_a_floor_on_the_road_by_hand() -> None:
     """Independent solver: numpy.linalg.solve for two springs and a stiff third one behind the rear axle."""
     car = with_points({**SPRINT_CAR, "speed": 55.0, "flap_opening": 0.0})
-    found = evaluate(FOUND, car, CONTACT, POINTS)
+    found = evaluate([*FOUND, "scraping_force"], car, CONTACT, POINTS)
     sunk = evaluate(["edge_clearance", "rear_axle_load"], car, None, POINTS)
     of = evaluate(list(AREAS), car)
     pressure, split = of["dynamic_pressure"], np.array([1 - 0.385 / BASE, 0.385 / BASE])
@@ -68,6 +71,9 @@ def test_a_floor_on_the_road_by_hand() -> None:
     assert found["front_compression"] == pytest.approx(front, rel=1e-9)
     assert found["rear_compression"] == pytest.approx(rear, rel=1e-9)
     assert found["edge_load"] == pytest.approx(push, rel=1e-9)
+    for end, share in zip(("front", "rear"), split, strict=True):
+        assert found[f"{end}_contact_load"] == pytest.approx(share * push, rel=1e-9)
+    assert found["scraping_force"] == pytest.approx(0.3 * push, rel=1e-9)
     assert push > 10
     assert found["nose_load"] == 0
     assert found["stands_on_a_point"] == 1

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from tests.checking import checks
 from tests.curve_help import curve_of
 from tests.model_help import SPRINT_CAR, bare_car, evaluate, scattered_cars, value
 
@@ -17,6 +18,7 @@ def test_without_downforce() -> None:
     np.testing.assert_allclose(value("corner_speed", **car), expected, rtol=1e-9)
 
 
+@checks("corner_speed")
 def test_with_downforce_shared_as_the_weight_is() -> None:
     """Value from memory: v^2 = mu g r / (1 - mu r rho A C / (2 m)), the wing above the centre of gravity."""
     area, radius = 0.03 * 1.5, 20.0

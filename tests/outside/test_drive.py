@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.checking import checks
 from tests.model_help import SPRINT_CAR, bare_car, evaluate, value
 
 RPM = 2 * np.pi / 60
@@ -24,12 +25,14 @@ MOTOR = {
 
 
 @pytest.mark.parametrize(("kv", "kt"), [(1000, 9.5493e-3), (2000, 4.7746e-3)])
+@checks("motor_torque_constant")
 def test_torque_constant(kv: float, kt: float) -> None:
     """Value from memory: Kt = 60/(2 pi kV), N m per ampere."""
     found = value("motor_torque_constant", ELECTRIC, motor_speed_constant=kv * RPM)
     assert found == pytest.approx(kt, abs=5e-8)
 
 
+@checks("motor_torque", "voltage_limited_current")
 def test_motor_at_a_hundred_amperes() -> None:
     """Value from memory: motor equations by hand, kV 1000, 22.2 V, 10 mOhm, 3 A no-load.
 
@@ -66,6 +69,7 @@ def test_electric_top_speed_against_the_quadratic() -> None:
         (1.0, (0.19 / 0.36) / (1 - 0.045 / 0.36)),
     ],
 )
+@checks("acceleration")
 def test_traction_limited_acceleration_by_driven_axle(share: float, expected: float) -> None:
     """Source: Gillespie, Fundamentals of Vehicle Dynamics, ch. 2: traction-limited acceleration.
 

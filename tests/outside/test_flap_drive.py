@@ -7,6 +7,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import approx_fprime, brentq
 
+from tests.checking import checks
 from tests.mechanism_help import DEGREE, MM, ask, one
 
 DRIVE = {
@@ -18,6 +19,7 @@ DRIVE = {
 }
 
 
+@checks("servo_available_torque", "servo_no_load_speed")
 def test_a_servo_on_a_weak_supply() -> None:
     """Value from memory: circuit of a direct-current motor behind gears, free speed V/K.
 
@@ -41,6 +43,7 @@ def test_a_servo_on_a_weak_supply() -> None:
     assert float(one("closing_time", **motor, **weak, **load)) == pytest.approx(travel / speed, rel=1e-9)
 
 
+@checks("commanded_closing_time", "fail_safe_closing_time")
 def test_delays_come_on_top() -> None:
     """Common practice, no source: radio or receiver wait first, then the servo turns.
 
@@ -54,6 +57,7 @@ def test_delays_come_on_top() -> None:
 
 
 @pytest.mark.parametrize("flap", ["lower_flap", "middle_flap", "upper_flap"])
+@checks("element_drive_stiffness", "element_play")
 def test_play_and_stiffness_by_turning_the_linkage(flap: str) -> None:
     """Value from memory: virtual work; the horn turned a little by hand, the rod made a little longer."""
     here, small = 160 * DEGREE, 1e-6
@@ -75,6 +79,7 @@ def test_play_and_stiffness_by_turning_the_linkage(flap: str) -> None:
     )
 
 
+@checks("element_give", "element_hysteresis")
 def test_the_air_keeps_play_on_one_side() -> None:
     """Value from memory: play and dry friction.
 
@@ -106,6 +111,7 @@ def test_an_aerofoil_is_softer_than_the_plate_around_it() -> None:
     assert solid / (30 * MM * (3 * MM) ** 3) == pytest.approx(0.0394, abs=2e-4)
 
 
+@checks("element_twist")
 def test_twist_of_a_bar_under_an_even_moment() -> None:
     """Independent library: numpy.trapezoid of the torque along the span.
 
@@ -120,6 +126,7 @@ def test_twist_of_a_bar_under_an_even_moment() -> None:
     assert float(one("largest_twist", load_factor=1.4)) >= abs(expected)
 
 
+@checks("element_moment_slope_volume")
 def test_slope_of_the_hinge_moment_by_differences() -> None:
     """Independent solver: approx_fprime on the moment over the incidence that the opening stands for."""
     pressure = 0.6 * 50.0**2
@@ -132,6 +139,7 @@ def test_slope_of_the_hinge_moment_by_differences() -> None:
     assert found * pressure == pytest.approx(slope, rel=1e-6)
 
 
+@checks("element_divergence_speed")
 def test_divergence_is_found_on_the_safe_side() -> None:
     """Independent solver: brentq on x tan x = K L/(G J), a bar on a spring; the guess lies just below."""
     volume, drive, bending = 4e-6, 0.9, 0.35
@@ -161,6 +169,7 @@ def _swings(pressure: float, masses: np.ndarray, stiffness: np.ndarray, air: np.
 
 
 @pytest.mark.parametrize("unbalance", [0.15, 0.3])
+@checks("element_flutter_speed", "element_pivot_inertia")
 def test_flutter_against_eigenvalues(unbalance: float) -> None:
     """Independent solver: numpy.linalg.eigvals of the same two freedoms, shapes integrated by scipy."""
     mass, chord, area, slope = 0.024, 0.03, 0.03 * 0.248, 2.5
@@ -201,6 +210,7 @@ def test_mass_balance_keeps_flutter_away() -> None:
     assert float(behind) < 300.0
 
 
+@checks("element_bending_stiffness")
 def test_bending_of_the_first_mode() -> None:
     """Source: Rao, Mechanical Vibrations, ch. 8: first frequency of an even beam, pinned.
 
@@ -215,6 +225,7 @@ def test_bending_of_the_first_mode() -> None:
     assert np.sqrt(held / stiffness) == pytest.approx(4.730**2 / np.pi**2, rel=0.02)
 
 
+@checks("element_air_damping")
 def test_the_air_damps_a_pivot_ahead_of_mid_chord() -> None:
     """Value from memory: Theodorsen's force and moment for slow oscillation, term by term."""
     half, speed = 15 * MM, 50.0

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from tests.checking import checks
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars
 
 GRIPPY = {**SPRINT_CAR, "tyre_friction": 1.5}
@@ -25,6 +26,7 @@ def in_vacuum(**given: Any) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("speed", [5.0, 20.0, 45.0])
+@checks("full_throttle_front_load")
 def test_without_air_the_push_moves_its_share_of_the_load(speed: float) -> None:
     """Value from memory: statics, m g l_r / L less m a h / L, with a = P / (m v) of a constant power."""
     car = in_vacuum(speed=speed)
@@ -68,6 +70,7 @@ def test_the_coupled_balance_is_the_one_scipy_finds(speed: float, opening: float
     assert found == pytest.approx(solved(car, speed), rel=1e-8)
 
 
+@checks("lowest_front_load", "lowest_front_load_speed")
 def test_the_least_load_is_that_of_a_dense_row_of_speeds() -> None:
     """Independent solver: numpy.argmin over 20 000 speeds of the load, for scattered cars one by one."""
     cars = {**scattered_cars(8), "tyre_friction": 1.5}
@@ -91,6 +94,7 @@ def test_gaining_speed_takes_load_off_and_losing_it_puts_it_on() -> None:
         assert sign * (found["full_throttle_front_load"] - found["front_axle_load"]) > 0
 
 
+@checks("full_throttle_lift_off_speed")
 def test_the_front_lifts_at_the_speed_scipy_finds() -> None:
     """Independent solver: brentq on the load over speed."""
     found = float(evaluate(["full_throttle_lift_off_speed"], GRIPPY)["full_throttle_lift_off_speed"])
@@ -103,6 +107,7 @@ def test_the_front_lifts_at_the_speed_scipy_finds() -> None:
     assert found == pytest.approx(brentq(load, 45, 85, xtol=1e-10), rel=1e-8)
 
 
+@checks("pushed_acceleration")
 def test_without_air_no_car_gains_more_than_the_front_stays_down_with() -> None:
     """Value from memory: a = g l_r / h in drive, load and push past it are seen."""
     car = in_vacuum(speed=5.0)
@@ -110,10 +115,13 @@ def test_without_air_no_car_gains_more_than_the_front_stays_down_with() -> None:
     assert found["acceleration"] == pytest.approx(
         G * (car["wheelbase"] - car["cg_station"]) / car["cg_height"], rel=1e-9
     )
+    push = car["shaft_power"] * car["drive_efficiency"] / 5.0
+    assert found["pushed_acceleration"] == pytest.approx(push / car["mass"], rel=1e-9)
     assert found["pushed_acceleration"] > 2 * found["acceleration"]
     assert found["full_throttle_front_load"] < 0
 
 
+@checks("wheel_lift_speed")
 def test_drive_is_bound_up_to_the_speed_at_which_the_push_no_longer_lifts() -> None:
     """Value from memory: without air v = P / (m a) at a = g l_r / h; a car that lifts nothing says 0."""
     car = in_vacuum(speed=60.0)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.linalg import eigh
 
+from tests.checking import checks
 from tests.model_help import SPRINT_CAR, bare_car, evaluate, scattered_cars, value
 from tests.ride_help import Reference
 
@@ -13,6 +14,7 @@ EDGE = {"edge_station": -0.125, "edge_clearance_at_rest": 0.009}
 POINT = {"point": ("edge",)}
 
 
+@checks("higher_ride_frequency", "lower_ride_frequency")
 def test_frequencies_of_a_textbook_car() -> None:
     """Source: Thomson, Theory of Vibration with Applications, section 5.3, figure 5.3-7: 6.90 and 9.06 rad/s.
 
@@ -33,6 +35,7 @@ def test_frequencies_of_a_textbook_car() -> None:
     assert 2 * np.pi * value("higher_ride_frequency", **car) == pytest.approx(9.06, abs=0.01)
 
 
+@checks("pitch_inertia")
 def test_frequencies_against_a_generalised_eigenproblem() -> None:
     """Independent solver: scipy's eigh on mass and stiffness matrices in heave and pitch."""
     cars = scattered_cars(20)
@@ -48,6 +51,7 @@ def test_frequencies_against_a_generalised_eigenproblem() -> None:
         assert pair == pytest.approx(np.sqrt(squares) / (2 * np.pi), rel=1e-12)
 
 
+@checks("ride_decay_rate")
 def test_a_car_without_air_swings_at_its_damped_frequency_and_dies_away() -> None:
     """Value from memory: one mass on spring and damper decays at damping ratio times circular frequency.
 
@@ -61,6 +65,7 @@ def test_a_car_without_air_swings_at_its_damped_frequency_and_dies_away() -> Non
 
 
 @pytest.mark.parametrize("periods", [0.3, 0.6, 1.5, 2.4])
+@checks("half_car", "road_and_gust", "point_smallest_clearance")
 def test_an_undamped_axle_over_a_versed_sine(periods: float) -> None:
     """Source: Harris, Shock and Vibration Handbook, ch. 8 (Ayre).
 
@@ -72,11 +77,11 @@ def test_an_undamped_axle_over_a_versed_sine(periods: float) -> None:
     height, speed, base = 0.002, 20.0, 0.325
     # A bump passed by the front before the rear meets it; the front alone, as radius of gyration says.
     car = bare_car(speed=speed, cg_station=base / 2, pitch_gyration_share=0.5, watch_time=1.0)
-    circular = np.sqrt(2 * 6000.0 / 4.6)
-    length = periods * 2 * np.pi / circular * speed
+    stiff, soft = np.sqrt(2 * np.array([6000.0, 5200.0]) / 4.6)
+    length = periods * 2 * np.pi / stiff * speed
     pulse = 2 * np.pi * speed / length
 
-    def moved(time: np.ndarray) -> np.ndarray:
+    def moved(time: np.ndarray, circular: float) -> np.ndarray:
         ends = length / speed
         inside = np.minimum(time, ends)
         share = 1 / (circular**2 - pulse**2)
@@ -89,7 +94,7 @@ def test_an_undamped_axle_over_a_versed_sine(periods: float) -> None:
 
     time = np.linspace(0, 3, 300_001)
     road = np.where(time < length / speed, height / 2 * (1 - np.cos(pulse * time)), 0.0)
-    squeeze = road - moved(time)
+    squeeze, behind = (road - moved(time, each) for each in (stiff, soft))
     given = {
         **car,
         "bump_height": height,
@@ -99,11 +104,14 @@ def test_an_undamped_axle_over_a_versed_sine(periods: float) -> None:
         "edge_station": 0.0,
         "edge_clearance_at_rest": 0.02,
     }
-    found = evaluate(["lowest_front_axle_load", "edge_smallest_clearance"], given, families=POINT)
+    found = evaluate(
+        ["lowest_front_axle_load", "lowest_rear_axle_load", "edge_smallest_clearance"], given, families=POINT
+    )
     at_rest = 4.6 * 9.80665 / 2
     assert 6000 * squeeze.min() > -at_rest
     # The extremes are read at half steps and between steps: a percent of what they differ from rest by.
     assert found["lowest_front_axle_load"] - at_rest == pytest.approx(6000 * squeeze.min(), rel=0.015)
+    assert found["lowest_rear_axle_load"] - at_rest == pytest.approx(5200 * behind.min(), rel=0.015)
     assert 0.02 - found["edge_smallest_clearance"] == pytest.approx(squeeze.max(), rel=0.01)
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, fsolve
 
+from tests.checking import checks
 from tests.mechanism_help import DEGREE, FLAPS, four_bar, link, one
 
 
@@ -22,6 +23,7 @@ def _rod_direction(horn_back: float, horn_up: float, arm_back: float, arm_up: fl
     return float(np.arctan2(arm_up - horn_up, arm_back - horn_back))
 
 
+@checks("element_transmission_angle")
 def test_norton_example() -> None:
     """Norton, Design of Machinery, Example 4-1, the open linkage: value from memory, recomputed."""
     angle, transmission, *pins = _at(40, -1, "link_angle", "link_transmission_angle", *PINS)
@@ -93,6 +95,7 @@ def test_toggle_positions() -> None:
 
 
 @pytest.mark.parametrize("flap", FLAPS)
+@checks("element_level_horn_radius")
 def test_level_horn_radius_by_a_root_search(flap: str) -> None:
     """Independent solver: scipy's brentq on the level error, against the radius in closed form."""
 

@@ -17,6 +17,7 @@ from scipy.interpolate import RegularGridInterpolator
 from scipy.optimize import brentq
 
 from explorer.graph.tables import LookupTable
+from tests.checking import checks
 
 CARS = 2000
 FOUND = ["pitch", "front_compression", "rear_compression", "stable_attitudes"]
@@ -138,6 +139,7 @@ def test_of_several_the_car_takes_the_one_it_comes_to(speed: float, opening: flo
         assert gaps[index] == pytest.approx(_settled(OneCar(cars, index, areas), speed, 1.2), rel=1e-3)
 
 
+@checks("equilibrium.stable_attitudes", "splitter_ground_force")
 def test_three_balances_of_one_car() -> None:
     """Independent solver: brentq between places where the sign changes; two of the three are stable.
 
@@ -219,6 +221,26 @@ def test_divergence_is_where_the_splitter_snaps_down() -> None:
             return max(car.off(gap, 0.6 * speed**2) for gap in gaps)
 
         assert brentq(most, 0.95 * speed, 1.05 * speed, rtol=1e-7) == pytest.approx(speed, rel=1e-4)
+
+
+@checks("snap_margin")
+def test_downforce_lacking_for_a_snap() -> None:
+    """Independent solver: numpy.linalg.solve for the force at the splitter that each gap needs."""
+    car = {name: float(np.ravel(v)[0]) for name, v in gapped_cars(1, seed=5, speed=30.0).items()}
+    car["splitter_ground_gain"] = 1.2
+    one = OneCar(car, 0, evaluate(list(AREAS), car))
+    pressure, place = one.of["dynamic_pressure"], one.place
+    matrix, loads = one.system(0.0, pressure)
+    # Both travels and the force at the splitter, from both balances and the gap.
+    whole = np.block([[matrix, -np.array([[1 - place], [place]])], [np.array([1 - place, place, 0.0])]])
+    lacks = []
+    for gap in np.geomspace(car["splitter_critical_gap"], car["splitter_gap_at_rest"], 4001):
+        front, rear, force = np.linalg.solve(whole, [*loads, car["splitter_gap_at_rest"] - gap])
+        pitch = car["static_pitch"] + (rear - front) / BASE
+        area = one.of["splitter_downforce_area"] - one.of["splitter_downforce_area_loss"] * pitch
+        lacks.append(force - pressure * area * (float(gain(gap, car)) - 1))
+    assert max(lacks[1:-1]) > max(lacks[0], lacks[-1])
+    assert evaluate(["snap_margin"], car)["snap_margin"] == pytest.approx(max(lacks), rel=1e-5)
 
 
 def test_ride_decays_by_the_slopes_of_the_gap() -> None:

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq, root
 
+from tests.checking import checks
 from tests.model_help import DEGREE, SPRINT_CAR, bare_car, evaluate, scattered_cars, value
 
 PARTS = ("wing", "splitter", "floor")
@@ -101,6 +102,7 @@ def _diverging_car() -> dict:
     }
 
 
+@checks("divergence_speed")
 def test_divergence_is_where_the_determinant_is_zero() -> None:
     """Independent solver: scipy's brentq on the determinant of the matrix of the two balance equations."""
     car = _diverging_car()
@@ -119,6 +121,7 @@ def test_determinant_in_the_form_of_the_balance_equations() -> None:
     assert abs(determinant) < 1e-8 * front * rear * base
 
 
+@checks("front_lift_off_speed")
 def test_lift_off_speed_against_the_closed_form() -> None:
     """Independent solver: numpy.roots.
 
@@ -193,6 +196,7 @@ def test_stops_against_a_general_root_finder() -> None:
         )
 
 
+@checks("point_clearance")
 def test_clearance_is_the_straight_line_through_the_axles() -> None:
     """Value from memory: geometry, what the axles go down, a point at an axle goes down."""
     car = {

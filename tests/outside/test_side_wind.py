@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.checking import checks
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars, value
 
 SIDE: dict[str, Any] = {
@@ -39,6 +40,7 @@ def test_slope_of_wider_plates() -> None:
     )
 
 
+@checks("side_force", "side_force_station", "yaw_moment")
 def test_side_force_by_strips() -> None:
     """Value from memory: slope and cross flow on strips along the car, summed here."""
     car = {**SPRINT_CAR, **SIDE}
@@ -58,6 +60,7 @@ def test_side_force_by_strips() -> None:
     assert found["yaw_moment"] == pytest.approx(moment - 0.172 * force, rel=1e-9)
 
 
+@checks("front_side_load", "rear_side_load")
 def test_axles_hold_force_and_moment() -> None:
     """Value from memory: statics, both axles hold the force.
 
@@ -93,6 +96,7 @@ def test_weathercock_sense_of_a_two_wheel_model(station: float) -> None:
     assert np.sign(turn) == np.sign(found["weathercock_lever"])
 
 
+@checks("front_grip_left", "rear_grip_left")
 def test_grip_left_at_each_axle() -> None:
     """Value from memory: friction circle, push and side force at right angles use up friction times load."""
     names = ["front_grip_left", "rear_grip_left", "front_axle_load", "rear_axle_load", "held_push"]

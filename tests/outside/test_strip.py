@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
+from tests.checking import checks
 from tests.curve_help import curve_of
 from tests.model_help import bare_car, evaluate, scattered_cars
 
@@ -27,6 +28,7 @@ GRAVITY = 9.80665
 
 
 @pytest.mark.parametrize(("reaction", "radio"), [(0.0, 0.0), (0.3, 0.05)])
+@checks("strip_braking_point", "strip_run", "strip_speed")
 def test_constant_power_then_constant_braking(reaction: float, radio: float) -> None:
     """Value from memory: m (v^3 - v0^3)/(3 P) to gain speed, v t before brakes act, v^2/(2 mu g) to stop."""
     car = {**REFERENCE, "body_drag_area": 0.0, "braking_friction": 0.8, "strip_length": 150.0}
@@ -44,6 +46,7 @@ def test_constant_power_then_constant_braking(reaction: float, radio: float) -> 
     assert found["strip_braking_point"] == pytest.approx(gained(speed), rel=1e-4)
 
 
+@checks("top_speed_room")
 def test_room_for_a_top_speed_with_drag() -> None:
     """Value from memory: s = m/(3 k) ln((P/k - v0^3)/(P/k - v^3)) to 99 % of v^3 = P/k, k = rho A/2."""
     found = evaluate(["top_speed_room", "top_speed"], REFERENCE)

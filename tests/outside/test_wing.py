@@ -9,6 +9,7 @@ import pytest
 from scipy.optimize import approx_fprime
 
 from explorer.graph.tables import read_table
+from tests.checking import checks
 from tests.model_help import DEGREE, evaluate, value
 
 GEOMETRY = {"wing": "geometry"}
@@ -24,6 +25,7 @@ SECTION = {
 
 
 @pytest.mark.parametrize(("ratio", "slope"), [(1, 1.4833), (2, 2.6026), (3, 3.3627), (5, 4.2539)])
+@checks("wing_lift_slope")
 def test_lift_slope_of_a_low_wing(ratio: float, slope: float) -> None:
     """Value from memory: Helmbold's equation, per radian."""
     assert value("wing_lift_slope", GEOMETRY, wing_aspect_ratio=float(ratio)) == pytest.approx(
@@ -31,6 +33,7 @@ def test_lift_slope_of_a_low_wing(ratio: float, slope: float) -> None:
     )
 
 
+@checks("flap_effectiveness")
 def test_flap_effectiveness() -> None:
     """Source: Houghton & Carpenter, Aerodynamics for Engineering Students, ch. 4 (flapped aerofoil).
 
@@ -47,6 +50,7 @@ def test_flap_effectiveness_from_the_fourier_coefficient(share: float, cosine: f
     assert value("flap_effectiveness", GEOMETRY, flap_chord_share=share) == pytest.approx(expected, rel=1e-12)
 
 
+@checks("wing_geometry.wing_drag_coefficient")
 def test_induced_drag() -> None:
     """Value from memory: C^2 / (pi e AR): coefficient 1, aspect ratio 5, e 1 gives 0.063662."""
     found = value(
@@ -61,6 +65,9 @@ def test_induced_drag() -> None:
     assert found == pytest.approx(0.063662, abs=5e-7)
 
 
+@checks(
+    "wing_polar.wing_downforce_coefficient", "wing_polar.wing_drag_coefficient", "wing_polar.wing_pitch_slope"
+)
 def test_a_polar_gives_coefficients_and_its_slope_as_pitch_slope(tmp_path: Path) -> None:
     """Independent library: numpy.interp on the rows of the polar, and their slope."""
     file = tmp_path / "polar.csv"
