@@ -53,7 +53,14 @@ from explorer.results.records import (
     Summary,
     SweepRecord,
 )
-from explorer.study.beside import LIFTING, LIFTING_SPEED, SEVERAL, STANDING
+from explorer.study.beside import (
+    LIFTING,
+    LIFTING_SPEED,
+    SEVERAL,
+    STANDING,
+    STANDING_AT_TOP,
+    on_points,
+)
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
 
@@ -173,7 +180,7 @@ def run(
             assumptions=(*study.assumptions, *ASSUMPTIONS),
             not_modelled=(*study.not_modelled, *NOT_MODELLED),
             cautions=CAUTIONS,
-            warnings=(*_warnings(study), *granted, *_told(outputs)),
+            warnings=(*_warnings(study), *granted, *_told(study, outputs)),
             families=dict(study.graph.families),
             display=dict(study.display),
             convergence=convergence,
@@ -352,21 +359,28 @@ def _warnings(study: Study) -> Iterator[str]:
         yield f"no source is given for {count}: {', '.join(silent)}"
 
 
-def _told(outputs: Iterable[OutputRecord]) -> Iterator[str]:
+def _told(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[str]:
     """Yield what is to be known of the cars that the figures of a condition are of."""
     means = {(output.quantity, output.condition): output.mean for output in outputs}
     for output in outputs:
-        share = f"{100 * output.mean:.2g} % of cars in condition {output.condition}"
+        share = f"{100 * output.mean:.3g} % of cars in condition {output.condition}"
         if output.quantity == SEVERAL and output.mean > 0:
             yield (
                 f"{share} can keep more than one attitude: figures are of the one the car comes to from "
                 "rest, a bump may carry it to another"
             )
         if output.quantity == STANDING and output.mean > 0:
+            of = ", ".join(on_points(study, output.condition))
             yield (
-                f"{share} stand on the road with a point of their body: loads, attitude, grip and resistance "
-                "are of a car on its points; limits of safety are judged as if no point carried anything, "
-                "but for those with standing_counts"
+                f"{share} stand on the road with a point of their body: {of} there are of a car on its "
+                "points; limits of safety are judged as if no point carried anything, but for those with "
+                "standing_counts"
+            )
+        if output.quantity == STANDING_AT_TOP and output.mean > 0:
+            yield (
+                f"{share} stand on the road with a point of their body at their top speed, which is then "
+                "that of a car that scrapes: a limit on it, or on a difference to it, hangs on "
+                "contact_friction"
             )
         if output.quantity == LIFTING and output.mean > 0:
             # Cars that lift nothing count as 0 in both.

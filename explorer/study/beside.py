@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from explorer.graph.quantity import ON_WHEELS
+
 if TYPE_CHECKING:
     from explorer.study.study import Study
 
@@ -11,6 +13,8 @@ if TYPE_CHECKING:
 SEVERAL = "has_several_attitudes"
 #: Its mean says how many cars stand on the road with a point of their body.
 STANDING = "stands_on_a_point"
+#: The same at the top speed, which is another than that of the condition.
+STANDING_AT_TOP = "stands_on_a_point_at_top_speed"
 
 #: Their means say how many cars lift their front wheels at full throttle, and up to which speed.
 LIFTING, LIFTING_SPEED = "wheel_lift_bounds_drive", "wheel_lift_speed"
@@ -28,6 +32,8 @@ def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
         needed = study.graph.order(asked, study.given_names(condition))
         if not BOUNDED.isdisjoint(needed) and _is_known(study, condition, LIFTING):
             told += [(LIFTING, condition), (LIFTING_SPEED, condition)]
+        if STANDING_AT_TOP in study.graph.quantities and "top_speed" in needed:
+            told.append((STANDING_AT_TOP, condition))
         if balance.isdisjoint(needed) or not _is_known(study, condition, SEVERAL):
             continue
         if feels_ground(study, condition):
@@ -35,6 +41,23 @@ def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
         if STANDING in study.graph.quantities:
             told.append((STANDING, condition))
     return tuple(told)
+
+
+def on_points(study: Study, condition: str) -> tuple[str, ...]:
+    """List what is asked of the cars in a condition that is of a car on its points where it stands on any.
+
+    What is judged on the wheels alone is not of such a car; how it stands is said beside.
+    """
+    given, own = study.given_names(condition), {STANDING, STANDING_AT_TOP, SEVERAL}
+    pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
+    asked = dict.fromkeys(name for name, where in pairs if where == condition)
+    return tuple(
+        name
+        for name in asked
+        if name not in own
+        and ON_WHEELS not in name
+        and "points_under_car" in study.graph.order([name], given)
+    )
 
 
 def _is_known(study: Study, condition: str, quantity: str) -> bool:

@@ -39,3 +39,21 @@ def test_cars_with_several_attitudes_are_counted_and_told(tmp_path: Path) -> Non
     assert 0.25 < several.mean < 0.45
     (told,) = [words for words in summary.warnings if "condition open can" in words]
     assert "more than one attitude" in told
+
+
+def test_what_is_of_a_car_on_its_points_says_so(tmp_path: Path) -> None:
+    folder = copied(tmp_path)
+    file = folder / "study.toml"
+    text = file.read_text(encoding="utf-8")
+    file.write_text(text.replace('drive = "power"', 'drive = "power"\ncontact = "points"'), encoding="utf-8")
+    study = with_sections(folder, '[inputs.contact_friction]\nvalue = 0.3\nsource = "test"\n')
+    few = replace(study, limits=study.limits[1:4], sensitivity_samples=64, sweeps=())
+    told = [
+        words for words in run(few, samples=500).summary.warnings if "with a point of their body" in words
+    ]
+    (fast,) = [words for words in told if words.startswith("100 % of cars in condition closed_fast stand")]
+    assert "pitch, front_axle_load" in fast
+    assert "splitter_edge_clearance" in fast
+    assert "on_wheels_alone" not in " ".join(told)
+    (top,) = [words for words in told if "at their top speed" in words and "condition closed " in words]
+    assert "hangs on contact_friction" in top

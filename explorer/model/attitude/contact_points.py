@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, given, quantity
+from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.attitude.supports import Support
 
 contact_stiffness = given(
@@ -24,12 +24,13 @@ contact_stiffness = given(
 )
 contact_friction = given(
     "1",
-    """Friction coefficient of what scrapes on the road.
+    """Friction coefficient of what scrapes on the road; plastic and carbon plates on asphalt.
 
-    It decides what scraping costs, so that it has no default.  Usual: 0.2 to 0.6 for plastic and carbon
-    plates on asphalt (judgement); pull the car on its plate with a spring balance.
+    It decides what scraping costs, so that it has no default: pull the car on its plate with
+    a spring balance.
     """,
     at_least=0,
+    usual=Usual("0.2", "0.35", "0.6"),
 )
 points_carry = given(
     "1",
