@@ -55,7 +55,13 @@ def test_libraries_that_could_change_numbers_or_forms_have_an_upper_bound_and_a_
     extras = PROJECT["optional-dependencies"]
     for text in PROJECT["dependencies"]:
         assert any(one.operator == "<" for one in Requirement(text).specifier), text
-    for text in [*PROJECT["dependencies"], *extras["cluster"], *extras["desk"], *extras["test"]]:
+    for text in [
+        *PROJECT["dependencies"],
+        *extras["cluster"],
+        *extras["desk"],
+        *extras["reference"],
+        *extras["test"],
+    ]:
         wanted = Requirement(text)
         if wanted.name != PROJECT["name"]:
             assert tested[wanted.name.lower()] in wanted.specifier, text
