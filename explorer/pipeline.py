@@ -313,6 +313,7 @@ def _input(study: Study, given: Input, upstream: Mapping[str, set[str]]) -> Inpu
         default=given.default,
         condition=given.condition,
         reaches=tuple(name for name, keys in upstream.items() if given.key in keys),
+        varies=given.varies,
     )
 
 

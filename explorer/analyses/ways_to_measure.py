@@ -25,7 +25,7 @@ class WaysToMeasure:
     from_catalogue:
         Labels of the latter by name.
     unread:
-        Keys of the uncertain inputs that a limit hangs on and none of them reads.
+        Keys of the uncertain inputs that could be learnt, that a limit hangs on and that none of them reads.
     """
 
     measurements: tuple[Measurement, ...]
@@ -44,7 +44,9 @@ def ways_to_measure(study: Study) -> WaysToMeasure:
     listed = _listed(study)
     wanted = study.entries.measuring.catalogue
     matters = set().union(*(keys_upstream(study, limit) for limit in study.limits))
-    uncertain = [one.key for one in study.all_inputs() if not one.exact and one.key in matters]
+    uncertain = [
+        one.key for one in study.all_inputs() if not (one.exact or one.varies) and one.key in matters
+    ]
     added: tuple[Measurement, ...] = ()
     if wanted or (wanted is None and not listed):
         read_already = {key for one in listed for key in one.reads}
@@ -64,7 +66,16 @@ def _listed(study: Study) -> tuple[Measurement, ...]:
         name: {**entry, "reads": _reads(study, entry, list(units))} for name, entry in catalogue().items()
     }
 
+    varying = {one.key for one in study.all_inputs() if one.varies}
+
     def unit_of(name: str) -> str:
+        if name in varying:
+            raise StudyError(
+                "a measurement reads what has one true value, and this varies from run to run",
+                found=name,
+                allowed=", ".join(sorted(units.keys() - varying)),
+                remedy=f"leave it out, or say varies = false at {name} where one value holds in every run",
+            )
         if name not in units:
             near = nearest(name, units)
             exact = name in study.inputs

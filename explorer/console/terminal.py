@@ -197,6 +197,7 @@ def check_as_data(study: Study, nominal: Mapping[str, Mapping[str, float | None]
                 "sd": float(given.distribution.sd) if math.isfinite(given.distribution.sd) else None,
                 "unit": study.graph[given.quantity].unit,
                 "source": given.source,
+                "varies": given.varies,
                 "default": given.default,
             }
             for given in study.all_inputs()
@@ -236,6 +237,11 @@ def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) 
         out.print(f"! no source given: {', '.join(silent)}")
     for caution in taken_for_granted(study, nominal):
         out.print(f"! {caution}")
+    varying = [given.key for given in study.all_inputs() if given.varies and not given.exact]
+    out.print(
+        f"from run to run varies: {', '.join(varying) or 'nothing that is uncertain'}; all else has one true "
+        "value, which could be learnt"
+    )
     for words in _measuring_words(study):
         out.print(words)
     uncertain = sum(not given.exact for given in study.all_inputs())

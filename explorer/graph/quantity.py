@@ -121,6 +121,8 @@ class Quantity:
         The fields of that tuple that are quantities of their own.
     usual:
         What it usually is, where a study may give it.
+    of_the_day:
+        Whether it is another one in every run, as wind is, and not one true value that could be learnt.
     """
 
     name: str
@@ -142,6 +144,7 @@ class Quantity:
     record: bool = False
     parts: tuple[Quantity, ...] = ()
     usual: Usual | None = None
+    of_the_day: bool = False
 
     @property
     def is_given(self) -> bool:
@@ -200,6 +203,7 @@ class Given:
     each: str | None = None
     table: tuple[str, ...] = field(default=())
     usual: Usual | None = None
+    of_the_day: bool = False
 
 
 def given(
@@ -213,9 +217,15 @@ def given(
     source: str = "",
     each: str | None = None,
     usual: Usual | None = None,
+    of_the_day: bool = False,
 ) -> Any:
-    """Declare a quantity that the study gives: SI unit, meaning, default, physical range and usual range."""
-    return Given(unit, inspect.cleandoc(text), default, above, at_least, at_most, source, each, usual=usual)
+    """Declare a quantity that the study gives: SI unit, meaning, default, physical range and usual range.
+
+    One ``of_the_day`` is another in every run unless the study says otherwise.
+    """
+    return Given(
+        unit, inspect.cleandoc(text), default, above, at_least, at_most, source, each, (), usual, of_the_day
+    )
 
 
 def given_table(columns: tuple[str, ...], text: str, *, source: str = "") -> Any:
@@ -234,6 +244,7 @@ def quantity(
     each: str | None = None,
     fails: str = "",
     capped_by: str | None = None,
+    of_the_day: bool = False,
 ) -> Callable[[Function], Function]:
     """Declare that the decorated function computes the quantity of its own name.
 
@@ -251,6 +262,8 @@ def quantity(
         What NaN means, in words for the report.
     capped_by:
         Name of the input at which a search stops and reports "not reached".
+    of_the_day:
+        Whether a study that gives it instead means another value in every run.
 
     Raises
     ------
@@ -282,6 +295,7 @@ def quantity(
             function=function,
             fails=fails,
             capped_by=capped_by,
+            of_the_day=of_the_day,
             each=each,
             subject=function.__module__.rpartition(".")[2],
         )
@@ -349,6 +363,7 @@ def quantities_of(module: Any) -> list[Quantity]:
                     subject=module.__name__.rpartition(".")[2],
                     table=value.table,
                     usual=value.usual,
+                    of_the_day=value.of_the_day,
                 )
             )
     return found

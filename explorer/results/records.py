@@ -50,7 +50,7 @@ class InputRecord:
 
     ``key`` is unique: the quantity's name, or ``name@condition`` for an override.  ``low`` and ``high`` are
     the 2.5 % and 97.5 % quantiles.  ``source`` is None when the study does not say where the number is from.
-    ``reaches`` lists the names of the limits it can influence.
+    ``reaches`` lists the names of the limits it can influence.  What ``varies`` is another in every run.
     """
 
     key: str
@@ -68,6 +68,7 @@ class InputRecord:
     default: bool
     condition: str | None
     reaches: tuple[str, ...]
+    varies: bool = False
 
 
 @dataclass(frozen=True)

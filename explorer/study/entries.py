@@ -71,7 +71,7 @@ __all__ = [
 ]
 
 # Keys that say something about an entry without shaping its distribution.
-ABOUT = ("distribution", "unit", "source", "note")
+ABOUT = ("distribution", "unit", "source", "note", "varies")
 _ALIASES = {"rectangular": "uniform", "log normal": "lognormal", "t": "student t", "beta": "pert"}
 VALUES = Wanted("file of values", 20_000_000, raising=DistributionError)
 

@@ -27,6 +27,7 @@ class Input:
     ``key`` is its own: the quantity, or ``quantity@condition`` for an override.  ``follows`` names the input
     whose random stream it draws from, for a build that changes the value but not what scatters it.  A
     ``chosen`` value is filled in anew for every point of a design, so it is never one with an equal value.
+    What ``varies`` is another one in every run; all else has one true value, which could be learnt.
     """
 
     key: str
@@ -38,6 +39,7 @@ class Input:
     default: bool = False
     follows: str | None = None
     chosen: bool = False
+    varies: bool = False
 
     @property
     def stream(self) -> str:
@@ -176,7 +178,15 @@ def read_input(
     if source is not None and not isinstance(source, str):
         raise StudyError("the source is text", key=f"{key}.source", found=source)
     own = f"{name}@{condition}" if condition else name
-    return Input(own, name, distribution, unit, source, condition)
+    varies = entry.get("varies", quantity.of_the_day) if isinstance(entry, dict) else quantity.of_the_day
+    if not isinstance(varies, bool):
+        raise StudyError(
+            "an input varies from run to run or it does not",
+            key=f"{key}.varies",
+            found=repr(varies),
+            allowed="true for what is another one in every run, false for what could be learnt",
+        )
+    return Input(own, name, distribution, unit, source, condition, varies=varies)
 
 
 def _check_physical(quantity: Quantity, distribution: Distribution, unit: str, key: str) -> None:

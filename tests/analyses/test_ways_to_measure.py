@@ -83,7 +83,8 @@ def test_one_axle_is_a_job_and_all_flaps_take_their_time() -> None:
     assert ways["spring_on_a_scale_front_spring_rate"].hours == 0.5
     assert ways["end_plates_together"].hours == pytest.approx(3 * 0.15)
     assert len(ways["end_plates_together"].reads) == 6
-    assert "bump_height@over_a_bump" in ways["straight_edge"].reads
+    # The next bump is another one: the straight edge tells nothing that holds in every run.
+    assert "straight_edge" not in ways
 
 
 @pytest.mark.long

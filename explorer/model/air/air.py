@@ -13,6 +13,7 @@ air_temperature = given(
     above=200,
     at_most=350,
     usual=Usual("-10 degC", None, "45 degC"),
+    of_the_day=True,
 )
 relative_humidity = given(
     "1",
@@ -21,6 +22,7 @@ relative_humidity = given(
     at_least=0,
     at_most=1,
     usual=Usual("5 %", None, "100 %"),
+    of_the_day=True,
 )
 altitude = given(
     "m",
@@ -32,7 +34,7 @@ altitude = given(
 )
 
 
-@quantity("Pa", source="ISO 2533:1975, layer of 0 to 11 km")
+@quantity("Pa", source="ISO 2533:1975, layer of 0 to 11 km", of_the_day=True)
 def air_pressure(altitude: Array) -> Array:
     """Pressure of the standard atmosphere at the altitude of the track.
 
@@ -43,7 +45,7 @@ def air_pressure(altitude: Array) -> Array:
     return ground_pressure * (1 + lapse * altitude / ground_temperature) ** -exponent
 
 
-@quantity("kg/m3", source="CIPM-2007 equation, Picard et al., Metrologia 45 (2008) 149-155")
+@quantity("kg/m3", source="CIPM-2007 equation, Picard et al., Metrologia 45 (2008) 149-155", of_the_day=True)
 def air_density(air_temperature: Array, air_pressure: Array, relative_humidity: Array) -> Array:
     """Density of moist air with 400 parts per million of carbon dioxide."""
     kelvin, celsius = air_temperature, air_temperature - 273.15

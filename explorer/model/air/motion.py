@@ -19,6 +19,7 @@ headwind = given(
     """,
     default=0.0,
     usual=Usual("-10 m/s", None, "10 m/s"),
+    of_the_day=True,
 )
 grade = given(
     "rad",

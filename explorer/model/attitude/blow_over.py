@@ -26,12 +26,14 @@ bump_pitch = given(
     "Nose-up angle that a bump or crest adds to the steady pitch.",
     default=0.0,
     usual=Usual("0 deg", "0.5 deg", "2 deg"),
+    of_the_day=True,
 )
 gust = given(
     "m/s",
     "Headwind that comes on suddenly, on top of the steady one.",
     default=0.0,
     usual=Usual("0 m/s", "2 m/s", "5 m/s"),
+    of_the_day=True,
 )
 body_drag_station = given(
     "m",

@@ -14,7 +14,9 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import given, quantity
 from explorer.model.drive.traction import carried, grip
 
-side_wind = given("m/s", "Wind square to the track, whichever side it comes from.", default=0.0, at_least=0)
+side_wind = given(
+    "m/s", "Wind square to the track, whichever side it comes from.", default=0.0, at_least=0, of_the_day=True
+)
 side_area = given(
     "m2",
     """Area of the car seen from the side, wheels in, the wing's end plates left out.

@@ -28,6 +28,7 @@ reaction_time = given(
     default=0.0,
     at_least=0,
     usual=Usual("0.2 s", "0.5 s", "1.5 s"),
+    of_the_day=True,
 )
 
 

@@ -16,6 +16,7 @@ battery_voltage = given(
     "Open-circuit voltage of the battery at the state of charge of the run.",
     above=0,
     usual=Usual("3 V", None, "75 V"),
+    of_the_day=True,
 )
 battery_resistance = given(
     "ohm",

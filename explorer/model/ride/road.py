@@ -21,6 +21,7 @@ bump_height = given(
     """,
     default=0.0,
     usual=Usual("-30 mm", None, "30 mm"),
+    of_the_day=True,
 )
 bump_length = given(
     "m",
@@ -28,6 +29,7 @@ bump_length = given(
     default=1.0,
     above=0,
     usual=Usual("0.02 m", None, "20 m"),
+    of_the_day=True,
 )
 air_follows_road = given(
     "1",
@@ -45,6 +47,7 @@ gust_rise_time = given(
     default=0.1,
     above=0,
     usual=Usual("0.05 s", "0.2 s", "1 s"),
+    of_the_day=True,
 )
 gust_hold_time = given(
     "s",
@@ -52,6 +55,7 @@ gust_hold_time = given(
     default=0.0,
     at_least=0,
     usual=Usual("0 s", "0.5 s", "3 s"),
+    of_the_day=True,
 )
 gust_lead = given(
     "s",
@@ -60,6 +64,7 @@ gust_lead = given(
     With the defaults the front wheels meet the bump in the full gust.
     """,
     default=0.1,
+    of_the_day=True,
 )
 
 

@@ -30,6 +30,7 @@ gap_to_car_ahead = given(
     """,
     at_least=0,
     usual=Usual("0 m", None, "30 m"),
+    of_the_day=True,
 )
 car_length = given(
     "m",
@@ -45,6 +46,7 @@ pull_out_gap = given(
     """,
     default=0.5,
     at_least=0,
+    of_the_day=True,
 )
 
 _FAILS = "the straight is too short to brake in, a car does not reach its end, or its pitch diverges on it"

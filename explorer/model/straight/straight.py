@@ -30,6 +30,7 @@ corner_exit_speed = given(
     "Speed at the start of the straight.",
     above=0,
     usual=Usual("1 m/s", None, "50 m/s"),
+    of_the_day=True,
 )
 flap_delay = given(
     "s",
