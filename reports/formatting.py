@@ -212,7 +212,13 @@ def counted(value: int, one: str) -> str:
 
 
 def chance(probability: float) -> str:
-    """Write a probability without an interval: no more figures than matter, and never zero for a little."""
+    """Write a probability without an interval: no more figures than matter, and never zero for a little.
+
+    An estimated share may lie a little below zero or above one by chance: the end is written.
+    """
+    if not math.isfinite(probability):
+        return NO_ANSWER
+    probability = min(max(0.0, probability), 1.0)
     if probability in (0.0, 1.0):
         return f"{100 * probability:.0f}{SPACE}%"
     if probability < 0.001:

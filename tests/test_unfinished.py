@@ -14,12 +14,12 @@ import pytest
 from design_help import write_known
 from study_help import Answer, summary_without_time
 
-from explorer.console.terminal import percent
 from explorer.errors import SampleError
 from explorer.estimators.rare import rare_failure
 from explorer.pipeline import run
 from explorer.results.records import load_results, load_summary
 from explorer.study.study import load_study
+from reports.formatting import SPACE, chance
 
 Cli = Callable[..., Answer]
 Writer = Callable[..., Path]
@@ -275,13 +275,13 @@ def test_a_share_a_little_below_zero_is_written(small_study: Writer, squatline: 
         (-3e-4, "0 %"),
         (-0.0, "0 %"),
         (1.0002, "100 %"),
-        (0.5, "50.0 %"),
-        (2e-5, "0.0020 %"),
+        (0.5, "50 %"),
+        (2e-5, "less than 0.1 %"),
         (float("nan"), "no answer"),
     ],
 )
 def test_shares_in_per_cent(share: float, words: str) -> None:
-    assert percent(share) == words
+    assert chance(share).replace(SPACE, " ") == words
 
 
 def test_a_single_failing_sample_gives_an_estimate() -> None:

@@ -38,11 +38,11 @@ def fit(
     allow_code: AllowCode = False,
 ) -> None:
     """Turn the logs of a study into inputs with honest uncertainty."""
-    from explorer.console.terminal_fitting import show_fits
+    from explorer.console.terminal_fitting import fit_blocks
     from explorer.logs.fit_records import fit_record
     from explorer.logs.fit_writing import line_to_add
     from explorer.logs.fits import fit as fit_logs
-    from reports.terminal import screen
+    from reports.terminal import show_blocks
 
     loaded = load(study, allow_code)
     fitted = fit_logs(loaded, name, update=update)
@@ -70,7 +70,7 @@ def fit(
             }
         )
     else:
-        show_fits(screen(), fitted)
+        show_blocks(fit_blocks(fitted))
         _say_written(loaded.path, written, refused, None if include else line, write)
     if refused:
         raise typer.Exit(UNFINISHED)
@@ -130,16 +130,17 @@ def validate(
     allow_code: AllowCode = False,
 ) -> None:
     """Hold the prediction against logged runs: are they explained, and where not."""
-    from explorer.console.terminal_fitting import show_logged_runs
     from explorer.logs.logged_runs import validate as hold
     from explorer.logs.model_errors import FILE, found_errors, write_model_errors
     from explorer.logs.validation_records import track_records
     from explorer.results.json import json_data
-    from reports.terminal import screen
+    from reports.sections import validation
+    from reports.terminal import show, words
 
     loaded = load(study, allow_code)
     tracked = hold(loaded, name)
-    if not tracked:
+    records = track_records(loaded, tracked)
+    if not records:
         raise StudyError(
             "the study has no logged run to be held against",
             file=str(loaded.path),
@@ -147,16 +148,16 @@ def validate(
             remedy="add a section [logged_runs.NAME] with file, columns, quantity and condition",
         )
     found = found_errors(tracked)
+    explains = all(one.explains for one in records)
     if json:
-        records = [
-            {"headline": f"{one.title}: {one.words}", **json_data(one)}
-            for one in track_records(loaded, tracked)
+        told = [
+            {"headline": f"{one.title}: {words(validation.verdict_words(one))}", **json_data(one)}
+            for one in records
         ]
-        explains = all(one.validation.explains for one in tracked)
         errors = [json_data(one) for one in found]
-        print_json({"explains": explains, "logged_runs": records, "model_errors": errors})
+        print_json({"explains": explains, "logged_runs": told, "model_errors": errors})
     else:
-        show_logged_runs(screen(), tracked)
+        show([validation.section(records)])
         for one in found:
             say(one.words)
     if (write or include) and found:
@@ -167,5 +168,4 @@ def validate(
             add_includes(loaded.path, [FILE])
         if not json:
             say(f"wrote {path}" + (", and the study includes it" if include else ""))
-    explained = all(one.validation.explains for one in tracked)
-    raise typer.Exit(NOT_PASSED if strict and not explained else DONE)
+    raise typer.Exit(NOT_PASSED if strict and not explains else DONE)

@@ -61,7 +61,8 @@ def screen(
 ) -> None:
     """Sort out which inputs matter to no limit: a quick look at a study with many of them."""
     from explorer.analyses.screening import screen
-    from explorer.console.terminal_screening import screening_as_data, show_screening
+    from explorer.console.terminal_screening import screening_as_data, screening_blocks
+    from reports.terminal import show_blocks
 
     if rows & (rows - 1):
         raise SquatlineError(
@@ -72,7 +73,7 @@ def screen(
     if json:
         print_json(screening_as_data(look))
     else:
-        show_screening(loaded, look)
+        show_blocks(screening_blocks(loaded, look))
 
 
 def explain(

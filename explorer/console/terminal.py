@@ -23,6 +23,7 @@ from explorer.graph.units import from_si, number, pretty, rounded, spread_from_s
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
 from explorer.results.records import Results
 from explorer.study.study import Study
+from reports.formatting import chance
 from reports.page import imprint
 from reports.report import Report
 from reports.screen import Screen
@@ -31,8 +32,6 @@ from reports.sections.decision import in_short
 from reports.sections.measuring import unread_words
 from reports.terminal import screen, show, show_blocks
 
-MARKS = {"pass": "✓ pass", "fail": "✗ FAIL", "undecided": "? undecided"}
-STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
 # Sections of the report that a run prints as well.
 OF_A_RUN = ("glance", "verdicts", "hazards", "sensitivity", "measuring", "validation", "fits", "failures")
 # With more uncertain inputs than this a first look pays.
@@ -83,21 +82,6 @@ def difference_shown(value: float, unit: str, spread: float = 0.0) -> str:
     return f"{text} {pretty(unit)}".strip()
 
 
-def percent(probability: float) -> str:
-    """Write a probability or a share in per cent, with enough digits near both ends.
-
-    An estimated share may lie a little below zero or above one by chance: the end is written.
-    """
-    if math.isnan(probability):
-        return "no answer"
-    value = min(max(100 * probability, 0.0), 100.0)
-    if value in (0.0, 100.0):
-        return f"{abs(value):.0f} %"
-    near = min(value, 100 - value)
-    digits = 1 if near >= 1 else min(6, 1 - math.floor(math.log10(near)))
-    return f"{value:.{digits}f} %"
-
-
 def show_run(results: Results, folder: Path, details: bool = False) -> None:
     """Print the decision, a line a limit and what to do, and where the report lies; or sections of it too."""
     report = Report(results)
@@ -128,7 +112,7 @@ def show_changes(changed: Sequence[ChangedVerdict]) -> None:
     out = screen()
     for one in changed:
         was, now = (
-            f"{found.verdict}, {percent(found.probability)}" if found else "not asked"
+            f"{found.verdict}, {chance(found.probability)}" if found else "not asked"
             for found in (one.before, one.after)
         )
         out.print(Text(f"changed: {one.limit}: {was} -> {now}"))

@@ -10,9 +10,9 @@ from rich.table import Table
 from rich.text import Text
 
 from explorer.console.search import MOST_FOUND, PhysicsSubject
-from explorer.console.terminal import difference_shown, percent, shown
+from explorer.console.terminal import difference_shown, shown
 from explorer.graph.units import allowed_units, display_unit, pretty
-from reports.formatting import hours
+from reports.formatting import chance, hours
 from reports.terminal import screen
 
 
@@ -86,7 +86,7 @@ def _value_words(row: dict[str, Any]) -> str:
         words += f", standard uncertainty {difference_shown(row['sd'], unit, row['sd'])}"
         words += f", 90 % between {low} and {high}"
     if row["failed_share"] > 0:
-        words += f"; no answer in {percent(row['failed_share'])} of samples"
+        words += f"; no answer in {chance(row['failed_share'])} of samples"
     return words + (f" (given as {row['given_as']})" if "given_as" in row else "")
 
 

@@ -1,150 +1,129 @@
-"""What ``fit`` and ``validate`` print: estimates and verdicts in words for people."""
+"""What ``fit`` prints: estimates and how they agree with the study, in words for people."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from rich.box import SIMPLE_HEAD
-from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table
-from rich.text import Text
-
-from explorer.graph.units import from_si, number, rounded, rounded_spread, spread_from_si, with_unit
-from explorer.logs.fit_records import contradiction_words, notes_of
+from explorer.logs.fit_records import notes_of
 from explorer.logs.fits import Fitted
 from explorer.logs.fitting.fit import Known
-from explorer.logs.logged_runs import ComparedRun
-from explorer.study.study import Study
+from explorer.logs.fitting.input_block import CONTRADICTION
+from reports.blocks import Block, Bullets, Cell, Column, Line, Note, Paragraph, Table, cell
+from reports.formatting import Amount, amount, count, range_amount, uncertain, uncertain_amount
 
 LEAST_CORRELATION = 0.1
 
 
-def show_fits(out: Console, fitted: Sequence[Fitted]) -> None:
-    """Print what each fit found, how well, and how it agrees with the study."""
+def fit_blocks(fitted: Sequence[Fitted]) -> Iterator[Block]:
+    """Say what each fit found, how well, and how it agrees with the study."""
     for one in fitted:
-        out.print(Text(f"{one.name}: {one.kind}", style="bold"))
-        for run in one.finding.runs:
-            out.print(
-                Text(
-                    f"  {run.entry.file}: {_rows_of(run.log.rows, run.log.rows_read)}, {run.log.source.date}"
-                )
+        yield Paragraph((f"{one.name}: {one.kind}",), lead=True)
+        yield Bullets(
+            tuple(
+                (f"{run.entry.file}: {_rows_of(run.log.rows, run.log.rows_read)}, {run.log.source.date}",)
+                for run in one.finding.runs
             )
-        out.print(_estimates(one))
-        for line in _below(one):
-            out.print(_indented(line))
+        )
+        yield _estimates(one)
+        yield Bullets(tuple(_below(one)))
         if one.update is not None:
-            out.print(_update(one))
+            yield _update(one)
         if one.result.weakness:
-            out.print(Text(f"  ✗ not to be used: {one.result.weakness}", style="bold red"))
+            yield Note("Not to be used", (one.result.weakness,))
 
 
 def _rows_of(rows: int, read: int) -> str:
-    return f"{rows} rows" if rows == read else f"{rows} of {read} rows"
+    return f"{count(rows)} rows" if rows == read else f"{count(rows)} of {count(read)} rows"
 
 
 def _estimates(one: Fitted) -> Table:
-    table = Table(box=SIMPLE_HEAD)
-    for heading in ("quantity", "found", "standard uncertainty", "95 % interval", "the study believed"):
-        table.add_column(heading)
-    intervals = one.fit.interval()
-    for i, name in enumerate(one.fit.names):
-        unit = _unit(one.study, name, one.fit.units[i])
-        value, spread = float(one.fit.estimates[i]), float(one.fit.standard_uncertainties[i])
-        low, high = (float(end) for end in intervals[i])
-        believed = one.believed.get(name)
-        table.add_row(
-            Text(name),
-            _shown(value, spread, unit),
-            _spread(spread, unit),
-            f"{_bare(low, spread, unit)} to {_shown(high, spread, unit)}",
-            "nothing"
-            if believed is None
-            else f"{_bare(believed.value, believed.standard_uncertainty, unit)} ± "
-            f"{_spread(believed.standard_uncertainty, unit)}",
-        )
-    return table
+    titles = ("Found", "Standard uncertainty", "95 % interval", "The study believed")
+    return Table(
+        "estimates",
+        "Found from the log alone, beside what the study believed without it.",
+        (Column("Quantity"), *(Column(title, number=True) for title in titles)),
+        tuple(_estimate(one, i, name) for i, name in enumerate(one.fit.names)),
+    )
 
 
-def _below(one: Fitted) -> Iterator[str]:
+def _estimate(one: Fitted, i: int, name: str) -> tuple[Cell, ...]:
+    unit, given = one.fit.units[i], _given(one, name)
+    spread = float(one.fit.standard_uncertainties[i])
+    low, high = map(float, one.fit.interval()[i])
+    believed = one.believed.get(name)
+    return (
+        cell(name),
+        cell(amount(float(one.fit.estimates[i]), unit, given, spread=spread)),
+        cell(amount(spread, unit, given, spread=spread, difference=True)),
+        cell(range_amount(low, high, unit, given, spread=spread)),
+        cell("nothing" if believed is None else _known(one, believed)),
+    )
+
+
+def _below(one: Fitted) -> Iterator[Line]:
     """Give the lines below the table: correlations, what only the log has, notes, the verdict."""
     fit = one.fit
     for i, first in enumerate(fit.names):
         for j in range(i + 1, len(fit.names)):
             if abs(fit.correlation[i, j]) >= LEAST_CORRELATION:
-                yield f"{first} and {fit.names[j]} go together: correlation {fit.correlation[i, j]:+.2f}"
-    taken = [known for known in fit.known if known.standard_uncertainty > 0]
-    if taken:
-        yield "taken as known: " + "; ".join(f"{known.name} {_known(one.study, known)}" for known in taken)
-    if fit.log_values:
-        found = (f"{name} {value:.4g} ± {spread:.2g}" for name, (value, spread) in fit.log_values.items())
-        yield "only of this log, in SI units: " + "; ".join(found)
-    yield from notes_of(one)
-    mark = "! " if one.contradiction is not None and one.contradiction.contradicts else ""
-    yield f"{mark}{contradiction_words(one)}"
+                yield (f"{first} and {fit.names[j]} go together: correlation {fit.correlation[i, j]:+.2f}",)
+    for known in fit.known:
+        if known.standard_uncertainty > 0:
+            yield (f"taken as known: {known.name} ", _known(one, known))
+    for name, (value, spread) in fit.log_values.items():
+        yield (f"only of this log, in SI units: {name} {uncertain(value, spread)}",)
+    yield from ((note,) for note in notes_of(one))
+    yield from _agreement(one)
     if not one.inputs and one.update is None:
-        yield "nothing of it is an input of the study, so nothing goes back"
+        yield ("nothing of it is an input of the study, so nothing goes back",)
+
+
+def _agreement(one: Fitted) -> Iterator[Line]:
+    """Say how log and study agree."""
+    found = one.contradiction
+    if found is None:
+        yield ("the study believed nothing about what was found",)
+        return
+    far = {name: distance for name, distance in found.distances.items() if abs(distance) > CONTRADICTION}
+    for name, distance in far.items():
+        believed = one.believed[name]
+        yield (
+            f"! {name}: the log says ",
+            amount(one.fit.value(name), believed.unit, _given(one, name)),
+            ", the study believed ",
+            _known(one, believed),
+            f": {abs(distance):.1f} standard uncertainties {'higher' if distance > 0 else 'lower'}",
+        )
+    if not far:
+        yield (f"{'! ' if found.contradicts else ''}{found.words}",)
 
 
 def _update(one: Fitted) -> Table:
-    assert one.update is not None
-    title = f"The study's own samples weighted by the log, worth {one.update.effective_samples:.0f} of them"
-    table = Table(box=SIMPLE_HEAD, title=title, title_justify="left")
-    for heading in ("input", "before", "after"):
-        table.add_column(heading)
-    for i, name in enumerate(one.update.names):
-        unit = one.study.unit_of(name)
-        before, after = (
-            f"{_bare(float(mean[i]), float(sd[i]), unit)} ± {_spread(float(sd[i]), unit)}"
-            for mean, sd in (
-                (one.update.before_mean, one.update.before_sd),
-                (one.update.mean, one.update.sd),
-            )
+    found = one.update
+    assert found is not None
+
+    def row(i: int, name: str) -> tuple[Cell, ...]:
+        unit, given = one.study.graph[name].unit, one.study.unit_of(name)
+        before = uncertain_amount(float(found.before_mean[i]), float(found.before_sd[i]), unit, given)
+        return (
+            cell(name),
+            cell(before),
+            cell(uncertain_amount(float(found.mean[i]), float(found.sd[i]), unit, given)),
         )
-        table.add_row(Text(name), before, after)
-    return table
+
+    return Table(
+        "updated",
+        f"The study's own samples weighted by the log, worth {found.effective_samples:.0f} of them.",
+        (Column("Input"), Column("Before", number=True), Column("After", number=True)),
+        tuple(row(i, name) for i, name in enumerate(found.names)),
+    )
 
 
-def show_logged_runs(out: Console, tracked: Sequence[ComparedRun]) -> None:
-    """Print whether the study explains each run, and what weakens the verdict."""
-    for one in tracked:
-        found = one.validation
-        mark, style = ("✓", "green") if found.explains else ("✗", "bold red")
-        head = f"{mark} {one.name}: {one.entry.quantity} against {one.entry.along}, {one.entry.condition}"
-        out.print(Text(head, style=style))
-        lines = (
-            found.words,
-            f"{one.entry.file}: {found.rows} rows, worth {found.effective_rows:.0f} independent ones, held "
-            f"against {one.samples - one.unanswered} predicted runs",
-            *found.notes,
-        )
-        for line in lines:
-            out.print(_indented(line))
+def _known(one: Fitted, known: Known) -> Amount:
+    given = _given(one, known.name)
+    return uncertain_amount(known.value, known.standard_uncertainty, known.unit, given)
 
 
-def _indented(line: str) -> Padding:
-    """Set a line in, so that what does not fit goes on below its beginning."""
-    return Padding(Text(line), (0, 0, 0, 2), expand=False)
-
-
-def _unit(study: Study, name: str, si: str) -> str:
-    return study.unit_of(name) if name in study.graph else si
-
-
-def _known(study: Study, known: Known) -> str:
-    unit, spread = _unit(study, known.name, known.unit), known.standard_uncertainty
-    return f"{_bare(known.value, spread, unit)} ± {_spread(spread, unit)}"
-
-
-def _bare(value: float, spread: float, unit: str) -> str:
-    shown = float(from_si(value, unit))
-    return rounded(shown, float(spread_from_si(spread, unit))) if spread > 0 else number(shown)
-
-
-def _shown(value: float, spread: float, unit: str) -> str:
-    return with_unit(_bare(value, spread, unit), unit)
-
-
-def _spread(spread: float, unit: str) -> str:
-    shown = float(spread_from_si(spread, unit))
-    return with_unit(rounded_spread(shown) if spread > 0 else "0", unit)
+def _given(one: Fitted, name: str) -> str:
+    """Return the unit in which the study speaks of it; none for what only the log has."""
+    return one.study.unit_of(name) if name in one.study.graph else ""

@@ -2,66 +2,65 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
-from rich.box import SIMPLE_HEAD
-from rich.table import Table
-from rich.text import Text
-
 from explorer.analyses.screening import ScreenedInputs
-from explorer.console.terminal import percent
 from explorer.study.study import Study
-from reports.terminal import screen
+from reports.blocks import Block, Bullets, Column, Heading, Note, Paragraph, Table, cell
+from reports.formatting import chance
 
 
-def show_screening(study: Study, look: ScreenedInputs) -> None:
-    """Print the inputs that matter, and the sentence on those that do not."""
-    out = screen()
-    out.print(Text(study.title, style="bold"))
-    table = Table(
-        box=SIMPLE_HEAD,
-        title="Inputs that may matter: largest share of the spread of any limit's margin",
-        title_justify="left",
+def screening_blocks(study: Study, look: ScreenedInputs) -> Iterator[Block]:
+    """Say which inputs matter, and what follows for those that do not."""
+    yield Heading(study.title)
+    yield Table(
+        "inputs",
+        "Inputs that may matter: largest share of the spread of any limit's margin.",
+        (
+            Column("Input"),
+            Column("Share", number=True),
+            Column("Of the margin of"),
+            Column("Limits it may matter to", number=True),
+        ),
+        tuple(
+            (
+                cell(one.name),
+                cell(f"{chance(one.most.share)} (at most {chance(one.most.share_at_most)})"),
+                cell(str(one.limit)),
+                cell(str(len(one.matters_to))),
+            )
+            for one in look.inputs
+            if one.matters_to and one.most is not None
+        ),
     )
-    for heading in ("input", "share", "of the margin of", "limits it may matter to"):
-        table.add_column(heading, justify="right" if heading == "share" else "left")
-    for one in look.inputs:
-        if one.matters_to and one.most is not None:
-            share = f"{_share(one.most.share)} (at most {_share(one.most.share_at_most)})"
-            table.add_row(Text(one.name), share, Text(str(one.limit)), str(len(one.matters_to)))
-    out.print(table)
     for limit, note in look.notes:
-        out.print(Text(f"! {limit}: {note}"))
-    out.print(Text(verdict_on_the_rest(look), style="bold"))
+        yield Note(limit, (note,))
+    yield Paragraph((verdict_on_the_rest(look),), lead=True)
     if look.idle:
-        out.print(Text("  " + ", ".join(one.name for one in look.idle)))
-    out.print(
-        Text(
+        yield Bullets(((", ".join(one.name for one in look.idle),),))
+    yield Paragraph(
+        (
             f"From {look.rows} cars, each input drawn anew in turn while the others stay. "
-            "A quick look that only sorts out; 'squatline run' ranks."
+            "A quick look that only sorts out; 'squatline run' ranks.",
         )
     )
 
 
 def verdict_on_the_rest(look: ScreenedInputs) -> str:
     """Say how many inputs matter to no limit, and what follows."""
-    idle, every, tiny = len(look.idle), len(look.inputs), percent(look.negligible)
+    idle, every, tiny = len(look.idle), len(look.inputs), chance(look.negligible)
     if not idle:
         return (
             f"None of the {every} inputs can be left alone: each may answer for {tiny} of the spread of some "
             "margin."
         )
-    together = _share(look.rest_at_most)
+    together = chance(look.rest_at_most)
     return (
         f"{idle} of {every} inputs matter to no limit: each answers for less than {tiny} of the spread of "
         f"any margin, all of them together for at most {together}. Each may be given a plain value, and none "
         "is worth measuring better for these limits:"
     )
-
-
-def _share(value: float) -> str:
-    """Say a share; an estimate above the whole is as good as the whole."""
-    return percent(min(value, 1.0))
 
 
 def screening_as_data(look: ScreenedInputs) -> dict[str, Any]:

@@ -3,45 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr, ndtri
 
 from explorer.graph.arrays import Array
-from explorer.graph.units import about, from_si, number, with_unit
+from explorer.graph.graph import Graph
 from explorer.logs.validation import Validation, validate_curves
+from explorer.results.logged_runs import FURTHEST, Explanation
 from explorer.study.study import Input
 
 # Inputs whose move is tried on the whole run; those that follow explain less.
 MOST_TRIED = 4
-# An input that lies beyond is no longer believed at all, so no explanation: 1 car in 16 000.
-FURTHEST = 4.0
 # Moves tried, in spreads; the middle one is none.
 SPREADS = np.linspace(-FURTHEST, FURTHEST, 65)
-
-
-@dataclass(frozen=True)
-class Explanation:
-    """One input that would explain a run, if it were other than believed.
-
-    Attributes
-    ----------
-    input:
-        Its key.
-    believed, moved_to:
-        Nominal value, and the one at which the run is explained [SI].
-    spreads:
-        The move in standard deviations of the belief (normal scores where that is not a normal).
-    odds:
-        How often the belief has it that far off, on either side.
-    """
-
-    input: str
-    believed: float
-    moved_to: float
-    spreads: float
-    odds: float
 
 
 def explanations(
@@ -51,6 +26,7 @@ def explanations(
     drawn: Mapping[str, Array],
     inputs: Mapping[str, Input],
     predict: Callable[[Mapping[str, Array]], Array],
+    graph: Graph,
 ) -> tuple[Explanation, ...]:
     """Return the inputs that would explain a run alone, the likeliest first.
 
@@ -70,6 +46,8 @@ def explanations(
         The same inputs.
     predict:
         From values of the inputs, shape (rows,), to curves, shape (rows, points).
+    graph:
+        Knows the units of the inputs.
 
     Returns
     -------
@@ -95,7 +73,17 @@ def explanations(
         if spreads and _explains(found, at, held + move):
             moved_to = float(given.quantile(np.array([ndtr(spreads)]))[0])
             odds = float(2 * ndtr(-abs(spreads)))
-            explained.append(Explanation(key, float(given.nominal), moved_to, spreads, odds))
+            explained.append(
+                Explanation(
+                    key,
+                    graph[inputs[key].quantity].unit,
+                    inputs[key].display_unit,
+                    float(given.nominal),
+                    moved_to,
+                    spreads,
+                    odds,
+                )
+            )
     return tuple(sorted(explained, key=lambda one: -one.odds))
 
 
@@ -116,7 +104,6 @@ def _explains(found: Validation, at: Array, curves: Array) -> bool:
         found.at,
         found.logged,
         quantity=found.quantity,
-        unit=found.unit,
         along=found.along,
         noise=found.noise,
     ).explains
@@ -127,23 +114,3 @@ def _slope(score: Array, curves: Array) -> Array:
     centred = score - score.mean()
     spread = float(centred @ centred)
     return np.asarray(centred @ (curves - curves.mean(axis=0))) / max(spread, 1e-300)
-
-
-def explanation_words(found: tuple[Explanation, ...], inputs: Mapping[str, Input]) -> tuple[str, ...]:
-    """Say what would explain a run, an input a sentence, or that no single one does."""
-    if not found:
-        return (
-            f"no single input explains it within {FURTHEST:.0f} spreads of what is believed: several are "
-            "off, or the models lack something",
-        )
-    return tuple(_words(one, inputs[one.input].display_unit) for one in found)
-
-
-def _words(one: Explanation, unit: str) -> str:
-    believed, moved_to = (
-        with_unit(number(float(from_si(si, unit))), unit) for si in (one.believed, one.moved_to)
-    )
-    return (
-        f"{one.input} at {moved_to} in place of {believed} would explain it: {abs(one.spreads):.1f} spreads "
-        f"off, where the study believes 1 car in {about(1 / one.odds)} to be"
-    )

@@ -11,13 +11,14 @@ from explorer.analyses.sweeps import stacked, sweep_plan
 from explorer.engine.plan import Plan
 from explorer.errors import Faults, StudyError, TableError, nearest
 from explorer.graph.arrays import Array
-from explorer.graph.units import from_si, parse_spread, pretty, spread_from_si
-from explorer.logs.explaining import explanation_words, explanations
+from explorer.graph.units import from_si, parse_spread, spread_from_si
+from explorer.logs.explaining import explanations
 from explorer.logs.fitting.model_error import Departure
 from explorer.logs.named_logs import no_such, read_study_log, told_in_study
 from explorer.logs.reader import Log
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation import Validation, validate_curves
+from explorer.results.logged_runs import Explanation
 from explorer.study.model_errors import without_error_of
 from explorer.study.schema import LogEntry, LoggedRunEntry
 from explorer.study.study import Study, Sweep
@@ -41,7 +42,8 @@ UNANSWERED = 0.01
 class ComparedRun:
     """A logged run and how it lies in the prediction; numbers of ``validation`` in the units shown.
 
-    ``samples`` and ``unanswered`` count the cars it was held against, and those of them without an answer.
+    ``explained_by`` names the inputs that would explain it alone, where the study does not.  ``samples`` and
+    ``unanswered`` count the cars it was held against, and those of them without an answer.
     ``departure`` is what the log says of the model's own error; None for what no model computes.
     """
 
@@ -49,6 +51,7 @@ class ComparedRun:
     entry: LoggedRunEntry
     log: Log
     validation: Validation
+    explained_by: tuple[Explanation, ...]
     unit: str
     along_unit: str
     samples: int
@@ -67,7 +70,7 @@ def validate(study: Study, name: str | None = None) -> tuple[ComparedRun, ...]:
     Returns
     -------
     tuple of ComparedRun
-        ``validation.explains`` is the verdict and ``validation.words`` says it.
+        ``validation.explains`` is the verdict.
 
     Raises
     ------
@@ -116,16 +119,13 @@ def _tracked(study: Study, name: str) -> ComparedRun:
             np.asarray(from_si(where, along_unit)),
             np.asarray(from_si(logged, unit)),
             quantity=entry.quantity,
-            unit=pretty(unit) or "1",
             along=entry.along,
-            along_unit=pretty(along_unit),
             noise=noise,
             seed=study.seed,
         )
+        causes: tuple[Explanation, ...] = ()
         if not found.explains:
-            inputs = predicted.plan.uncertain
-            causes = explanations(found, at, curves, drawn, inputs, predict)
-            found = replace(found, notes=(*explanation_words(causes, inputs), *found.notes))
+            causes = explanations(found, at, curves, drawn, predicted.plan.uncertain, predict, study.graph)
         departure = None
         if entry.along == "speed" and not study.graph[entry.quantity].is_given:
             exact, bare = without_error_of(study, entry.quantity), curves
@@ -137,7 +137,7 @@ def _tracked(study: Study, name: str) -> ComparedRun:
             )
     silent = int(np.count_nonzero(~np.isfinite(curves).all(axis=1)))
     found = replace(found, notes=(*found.notes, *log.notes, *_silence(silent, len(curves))))
-    return ComparedRun(name, entry, log, found, unit, along_unit, len(curves), silent, departure)
+    return ComparedRun(name, entry, log, found, causes, unit, along_unit, len(curves), silent, departure)
 
 
 def _check(study: Study, entry: LoggedRunEntry) -> None:

@@ -36,8 +36,8 @@ class Band:
         Shape (points,), rising: speeds or times.
     lower, median, upper:
         Shape (points,): quantiles of the predicted quantity, as 5 %, 50 % and 95 %.
-    quantity, unit, along, along_unit:
-        What it is, for the words.
+    quantity, along:
+        What it is, for what is told of it.
     share:
         Probability between the edges.
     """
@@ -47,10 +47,8 @@ class Band:
     median: Array
     upper: Array
     quantity: str
-    unit: str
     along: str = "speed"
     share: float = SHARE
-    along_unit: str = ""
 
 
 @dataclass(frozen=True)
@@ -65,11 +63,11 @@ class BeyondBand:
 
 @dataclass(frozen=True)
 class Validation:
-    """How a logged run lies in the predicted band.  SI units.
+    """How a logged run lies in the predicted band, in the units of the curves.
 
     Attributes
     ----------
-    quantity, unit, along:
+    quantity, along:
         What was predicted and logged, and what it is plotted against.
     rows, outside_range:
         Rows compared, and rows left out because nothing was predicted there.
@@ -89,16 +87,13 @@ class Validation:
         The verdict.
     stretches:
         Where the run leaves the band.
-    words:
-        The verdict in plain words.
     notes:
-        What weakens it.
+        What weakens it, in words that hold no unit.
     at, logged, lower, median, upper:
         Shape (rows,), for plotting; the band without the logger's scatter.
     """
 
     quantity: str
-    unit: str
     along: str
     rows: int
     outside_range: int
@@ -113,7 +108,6 @@ class Validation:
     chance: float
     explains: bool
     stretches: tuple[BeyondBand, ...]
-    words: str
     notes: tuple[str, ...]
     at: Array
     logged: Array
@@ -162,9 +156,7 @@ def validate_curves(
     logged: Array,
     *,
     quantity: str,
-    unit: str,
     along: str = "speed",
-    along_unit: str = "",
     share: float = SHARE,
     noise: float | None = None,
     seed: int = 1,
@@ -184,7 +176,7 @@ def validate_curves(
     logged_at, logged, noise:
         Shape (rows,), in the order logged; scatter of the logger, else found from what is left once
         the log follows the curves as well as it can (``explorer.logs.logger_scatter``).
-    quantity, unit, along, along_unit, share:
+    quantity, along, share:
         As in ``Band``.
     seed:
         For the scatter added to the curves.
@@ -204,7 +196,7 @@ def validate_curves(
             remedy="run more samples, or shorten the range",
         )
     edges = np.quantile(answered, [(1 - share) / 2, 0.5, (1 + share) / 2], axis=0)
-    band = Band(at, edges[0], edges[1], edges[2], quantity, unit, along, share, along_unit)
+    band = Band(at, edges[0], edges[1], edges[2], quantity, along, share)
     place, values = _overlapping(band, logged_at, logged)
     runs = np.stack([np.interp(place, at, curve) for curve in answered])
     scatter = logger_scatter(runs, values, deviation=noise)
@@ -252,11 +244,8 @@ def _edge(share: float) -> float:
 
 def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -> Validation:
     band = compared.band
-    stretches = tuple(_stretches(compared))
-    bias = float(np.mean(compared.logged - band.median))
     return Validation(
         quantity=band.quantity,
-        unit=band.unit,
         along=band.along,
         rows=len(band.at),
         outside_range=compared.outside_range,
@@ -265,13 +254,12 @@ def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -
         expected_low=expected[0],
         expected_high=expected[1],
         effective_rows=compared.effective_rows,
-        bias=bias,
+        bias=float(np.mean(compared.logged - band.median)),
         bias_in_spreads=float(np.mean(compared.distance)),
         noise=compared.scatter.deviation,
         chance=float(chance),
         explains=bool(chance >= DOUBT),
-        stretches=stretches,
-        words=_verdict(compared, expected, chance, bias, stretches),
+        stretches=tuple(_stretches(compared)),
         notes=tuple(_notes(compared)),
         at=band.at,
         logged=compared.logged,
@@ -279,35 +267,6 @@ def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -
         median=band.median,
         upper=band.upper,
     )
-
-
-def _verdict(
-    compared: _Compared,
-    expected: tuple[float, float],
-    chance: float,
-    bias: float,
-    stretches: tuple[BeyondBand, ...],
-) -> str:
-    band = compared.band
-    words = (
-        f"{100 * compared.coverage:.0f} % of the points lie in the {100 * band.share:.0f} % band "
-        f"({100 * expected[0]:.0f} to {100 * expected[1]:.0f} % expected); on average the log lies "
-        f"{_sized(abs(bias), band.unit)} {'above' if bias > 0 else 'below'} the middle of the band"
-    )
-    if chance >= DOUBT:
-        return f"the model explains this run: {words}"
-    places = [
-        f"it lies {stretch.side} the band at {band.along} {stretch.start:.4g} to "
-        f"{_sized(stretch.end, band.along_unit, 4)}, by up to {_sized(stretch.furthest, band.unit)}"
-        for stretch in stretches[:3]
-    ]
-    return "; ".join((f"the model does not explain this run: {words}", *places))
-
-
-def _sized(size: float, unit: str, digits: int = 3) -> str:
-    # The degree sign of an angle stands close, as it is printed.
-    gap = "" if unit == "°" else " "
-    return f"{size:.{digits}g}" + ("" if unit in ("", "1") else f"{gap}{unit}")
 
 
 def _stretches(compared: _Compared) -> Iterator[BeyondBand]:
@@ -327,13 +286,7 @@ def _stretches(compared: _Compared) -> Iterator[BeyondBand]:
 def _notes(compared: _Compared) -> Iterator[str]:
     band, effective = compared.band, compared.effective_rows
     if compared.outside_range:
-        yield (
-            f"{compared.outside_range} rows were left out: nothing was predicted there ({band.along} outside "
-            f"{band.at.min():.4g} to {band.at.max():.4g})"
-        )
-    if compared.scatter.deviation > 0:
-        scatter = _sized(compared.scatter.deviation, band.unit)
-        yield f"the band was widened by the logger's own scatter of {scatter}"
+        yield f"{compared.outside_range} rows were left out: nothing was predicted at their {band.along}"
     if effective < FEWEST_ROWS:
         yield f"the run is worth only {effective:.1f} independent points: agreement is weak evidence"
     if np.median(band.upper - band.lower) > WIDE * abs(float(np.median(band.median))):

@@ -7,6 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+# An input that lies more spreads off is no longer believed at all, so it explains no run: 1 car in 16 000.
+FURTHEST = 4.0
+
 
 @dataclass(frozen=True)
 class LogRecord:
@@ -29,6 +32,31 @@ class Departure:
 
 
 @dataclass(frozen=True)
+class Explanation:
+    """One input that would explain a run, if it were other than believed.
+
+    Attributes
+    ----------
+    input:
+        Its key.
+    believed, moved_to:
+        Nominal value, and the one at which the run is explained.
+    spreads:
+        The move in standard deviations of the belief (normal scores where that is not a normal).
+    odds:
+        How often the belief has it that far off, on either side.
+    """
+
+    input: str
+    unit: str
+    display_unit: str
+    believed: float
+    moved_to: float
+    spreads: float
+    odds: float
+
+
+@dataclass(frozen=True)
 class LoggedRunRecord:
     """A logged run held against its prediction.
 
@@ -42,8 +70,10 @@ class LoggedRunRecord:
         What it is laid along: speed, time or distance.
     condition, condition_words:
         How the study says the car was run.
-    explains, words, notes:
-        The verdict, in plain words in the units shown, and what weakens it.
+    explains, notes:
+        The verdict, and what weakens it.
+    explained_by:
+        Inputs any of which would explain it alone, the likeliest first; empty where the study explains it.
     coverage, share, expected_low, expected_high:
         Share of points in the band, the probability of the band, and between what the coverage of a run of
         the predicted kind lies.
@@ -70,8 +100,8 @@ class LoggedRunRecord:
     condition_words: str
     log: LogRecord
     explains: bool
-    words: str
     notes: tuple[str, ...]
+    explained_by: tuple[Explanation, ...]
     coverage: float
     share: float
     expected_low: float

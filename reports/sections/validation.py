@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
 from explorer.graph.units import System
-from explorer.results.logged_runs import LoggedRunRecord
+from explorer.results.logged_runs import FURTHEST, LoggedRunRecord
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict, in_each_system
 from reports.charts import ShadedBand
 from reports.charts_of_designs import against_log
 from reports.findings import slug
-from reports.formatting import count, percent, scale, share_range
+from reports.formatting import SPACE, Amount, about, amount, count, percent, range_amount, scale, share_range
 from reports.report import Report, in_words, sentence
+
+# Stretches outside the band that are told of each run.
+MOST_STRETCHES = 3
 
 
 def build(report: Report) -> Section | None:
     """Print each comparison with a log as it stands in the summary."""
     records = report.summary.validation
-    if not records:
-        return None
+    return section(records) if records else None
+
+
+def section(records: Sequence[LoggedRunRecord]) -> Section:
+    """Say of each logged run whether its prediction explains it."""
     blocks: list[Block] = [
         Paragraph(
             (
@@ -31,7 +38,7 @@ def build(report: Report) -> Section | None:
         )
     ]
     for place, record in enumerate(records, start=1):
-        blocks += _compared(report, record, place)
+        blocks += _compared(record, place)
     return Section("validation", "Prediction against the track", tuple(blocks))
 
 
@@ -40,17 +47,76 @@ def _noted(note: str) -> str:
     return note if "." in note.split(" ")[0] else sentence(note)
 
 
+def _begun(line: Line) -> Line:
+    first, *rest = line
+    return (first[:1].upper() + first[1:] if isinstance(first, str) else first, *rest)
+
+
 def _caption(record: LoggedRunRecord) -> Line:
     verdict = Verdict("pass" if record.explains else "fail")
     return (verdict, " ", "explained" if record.explains else "not explained", ".")
 
 
-def _compared(report: Report, record: LoggedRunRecord, place: int) -> list[Block]:
+def verdict_words(record: LoggedRunRecord) -> Line:
+    """Say whether the model explains a run, how far the log lies from it, and where outside."""
+    low, high = 100 * record.expected_low, 100 * record.expected_high
+    line: Line = (
+        f"the model {'explains' if record.explains else 'does not explain'} this run: "
+        f"{100 * record.coverage:.0f}{SPACE}% of the points lie in the {100 * record.share:.0f}{SPACE}% band "
+        f"({low:.0f} to {high:.0f}{SPACE}% expected); on average the log lies ",
+        _sized(record, abs(record.bias)),
+        f" {'above' if record.bias > 0 else 'below'} the middle of the band",
+    )
+    for one in record.stretches[:MOST_STRETCHES] if not record.explains else ():
+        where = range_amount(one.start, one.end, record.along_unit, record.along_display_unit)
+        line += (
+            f"; it lies {one.side} the band at {record.along} ",
+            where,
+            ", by up to ",
+            _sized(record, one.furthest),
+        )
+    return line
+
+
+def _weakened(record: LoggedRunRecord) -> tuple[Line, ...]:
+    """Say what would explain a run, and what weakens its verdict."""
+    lines: list[Line] = [
+        (
+            f"{one.input} at ",
+            amount(one.moved_to, one.unit, one.display_unit),
+            " in place of ",
+            amount(one.believed, one.unit, one.display_unit),
+            f" would explain it: {abs(one.spreads):.1f} spreads off, where the study believes 1 car in "
+            f"{about(1 / one.odds)} to be.",
+        )
+        for one in record.explained_by
+    ]
+    if not record.explains and not record.explained_by:
+        lines.append(
+            (
+                f"No single input explains it within {FURTHEST:.0f} spreads of what is believed: several are "
+                "off, or the models lack something.",
+            )
+        )
+    if record.noise > 0:
+        lines.append(
+            ("The band was widened by the logger's own scatter of ", _sized(record, record.noise), ".")
+        )
+    return (*lines, *((_noted(note),) for note in record.notes))
+
+
+def _sized(record: LoggedRunRecord, size: float) -> Amount:
+    return amount(size, record.unit, record.display_unit, difference=True, digits=3)
+
+
+def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
     quantity, along = record.quantity, record.along
     low, high = record.expected_low, record.expected_high
     inside = percent(round(record.coverage, 3))
+    condition = record.condition_words or in_words(record.condition)
+    cars = count(record.samples - record.unanswered)
     facts: tuple[tuple[str, Line], ...] = (
-        ("In words", (sentence(record.words),)),
+        ("In words", (*_begun(verdict_words(record)), ".")),
         ("Points inside the band", (f"{inside}, expected {share_range(low, high)}",)),
         (
             "Points",
@@ -59,6 +125,7 @@ def _compared(report: Report, record: LoggedRunRecord, place: int) -> list[Block
                 "taken apart from each other",
             ),
         ),
+        ("Log", (f"{record.log.file}, {condition}: held against {cars} predicted runs",)),
         (
             "Chance of such a run",
             (f"{percent(round(record.chance, 4))} of runs of the predicted kind lie as badly as this one",),
@@ -69,22 +136,21 @@ def _compared(report: Report, record: LoggedRunRecord, place: int) -> list[Block
             # Two runs may have logged the same quantity.
             name=f"validation-{place}-{slug(f'{quantity}-{along}')}",
             title=f"{record.title}: {in_words(quantity)} against {in_words(along)}",
-            alternative=f"Predicted band and logged points of {in_words(quantity)}. {record.words}",
+            alternative=f"Predicted band and logged points of {in_words(quantity)}.",
             caption=_caption(record),
-            draw=in_each_system(partial(_chart, report, record)),
+            draw=in_each_system(partial(_chart, record)),
         ),
         Facts(facts),
     ]
-    if record.notes:
-        blocks.append(Bullets(tuple((_noted(note),) for note in record.notes)))
+    if weakened := _weakened(record):
+        blocks.append(Bullets(weakened))
     return blocks
 
 
-def _chart(report: Report, record: LoggedRunRecord, system: System) -> dict[str, Any]:
+def _chart(record: LoggedRunRecord, system: System) -> dict[str, Any]:
     quantity, along = record.quantity, record.along
-    display = report.summary.display
-    y = scale(record.unit, display.get(quantity, ""), system)
-    x = scale(report.si_units.get(along, "1"), display.get(along, ""), system)
+    y = scale(record.unit, record.display_unit, system)
+    x = scale(record.along_unit, record.along_display_unit, system)
     at = [x.value(value) for value in record.at]
     low, middle, high, logged = (
         [y.value(value) for value in values]

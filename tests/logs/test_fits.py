@@ -294,7 +294,7 @@ def test_update_is_refused_when_belief_and_log_hardly_overlap(demo: Path, squatl
     with_sections(demo, SPRING)
     answer = squatline("fit", demo, "mine", "--update", "--write")
     assert answer.status == 2
-    assert "not to be used" in answer.out
+    assert "Not to be used" in answer.out
     assert "mine was not written" in answer.err
     assert not (demo / "fitted").exists()
     # The log alone is a fit like any other; that it contradicts the study is said, not refused.
@@ -352,7 +352,7 @@ def test_a_fit_that_finds_no_input_is_told_and_not_written(demo: Path, squatline
     with_sections(demo, f'[fits.mine]\nkind = "battery"\nfile = "mine.csv"\n{columns}')
     answer = squatline("fit", demo, "mine", "--write")
     assert answer.status == 2
-    assert "nothing of it is an input of the study" in answer.out
+    assert "nothing of it is an input of the study" in " ".join(answer.out.split())
     assert "nothing that this fit found is an input of the study" in answer.err
 
 

@@ -19,13 +19,17 @@ from explorer import load_results, load_study, run, validate
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
 from explorer.graph.arrays import Array
+from explorer.graph.units import System
 from explorer.logs.forward import forward_model
+from explorer.logs.logged_runs import ComparedRun
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation_records import track_records
 from explorer.study.study import Study
+from reports.formatting import SPACE
 from reports.report import Report
 from reports.sections import SECTIONS
-from reports.terminal import show
+from reports.sections.validation import section, verdict_words
+from reports.terminal import show, words
 from tests.synthetic import Roughness, make_throttle_run, random_stream, roughened
 
 Cli = Callable[..., Answer]
@@ -66,13 +70,19 @@ def pitch_log(folder: Path, pitch: Array, seed: int, noise: float = 0.06) -> Non
     write_columns(folder / "mine.csv", {"v": 3.6 * SPEEDS, "p": logged})
 
 
+def said_of(study: Study, found: ComparedRun, system: System = "as given") -> str:
+    (record,) = track_records(study, [found])
+    return words(verdict_words(record), system).replace(SPACE, " ")
+
+
 # Along the speed.
 
 
 def test_the_demo_explains_its_own_run() -> None:
-    (found,) = validate(load_study(DEMO))
+    study = load_study(DEMO)
+    (found,) = validate(study)
     assert found.validation.explains
-    assert found.validation.words.startswith("the model explains this run: ")
+    assert said_of(study, found).startswith("the model explains this run: ")
     assert 0.5 < found.validation.coverage <= 1
     assert found.samples == 2000
     assert any("synthetic" in note for note in found.validation.notes)
@@ -85,21 +95,23 @@ def test_a_much_softer_car_is_not_explained_and_the_words_say_where(demo: Path, 
     assert not found.validation.explains
     assert found.validation.chance < 0.01
     assert found.validation.stretches[0].side == "above"
-    assert "it lies above the band at speed " in found.validation.words
-    assert " m/s, by up to " in found.validation.words
+    assert "it lies above the band at speed " in said_of(study, found)
+    assert " m/s, by up to " in said_of(study, found)
+    assert " mph, by up to " in said_of(study, found, "imperial")
     assert squatline("validate", demo, "mine", "--strict").status == 1
     answer = squatline("validate", demo, "mine")
     assert answer.status == 0
-    assert "✗ mine: pitch against speed, closed" in answer.out
-    assert "the model does not explain this run" in answer.out
+    printed = " ".join(answer.out.split())
+    assert "Morning run: pitch against speed: ✗ fail not explained." in printed
+    assert "The model does not explain this run" in printed
     # Of all inputs that would explain it, the one that was changed is named with about its value.
-    cause = next(note for note in found.validation.notes if note.startswith("rear_wheel_rate at "))
-    assert float(cause.split()[2]) == pytest.approx(1.65, abs=0.25)
-    assert "in place of 2.600 N/mm would explain it" in cause
-    assert " spreads off, where the study believes 1 car in " in cause
-    assert cause in " ".join(answer.out.split())
+    cause = next(one for one in found.explained_by if one.input == "rear_wheel_rate")
+    assert cause.moved_to == pytest.approx(1650, abs=250)
+    assert f"rear_wheel_rate at {cause.moved_to / 1000:.4g}" in printed
+    assert "in place of 2.6 N/mm would explain it" in printed
+    assert " spreads off, where the study believes 1 car in " in printed
     (own,) = validate(study, "closed_run")
-    assert not any("explain it" in note for note in own.validation.notes)
+    assert own.explained_by == ()
     assert squatline("validate", demo, "closed_run", "--strict").status == 0
     assert own.validation.explains
 
@@ -109,7 +121,8 @@ def test_a_run_that_no_single_input_explains_says_so(demo: Path) -> None:
     pitch_log(demo, pitch_of(study) - 8.0, 1)
     (found,) = validate(study, "mine")
     assert not found.validation.explains
-    assert any(note.startswith("no single input explains it") for note in found.validation.notes)
+    assert found.explained_by == ()
+    assert "No single input explains it" in str(section(track_records(study, [found])))
 
 
 @pytest.mark.long
@@ -213,9 +226,10 @@ def test_speed_down_the_straight_against_time_and_distance(sprint: Callable[...,
 
 
 def test_a_weak_motor_is_found_out(sprint: Callable[..., Study]) -> None:
-    (found,) = validate(sprint(power=0.6 * 4200 * 0.83), "mine")
+    study = sprint(power=0.6 * 4200 * 0.83)
+    (found,) = validate(study, "mine")
     assert not found.validation.explains
-    assert "it lies below the band at time " in found.validation.words
+    assert "it lies below the band at time " in said_of(study, found)
 
 
 # What is told of it, and what cannot be used.
@@ -322,8 +336,8 @@ def test_bad_input_names_file_and_key(demo: Path, squatline: Cli, wrong: str) ->
     answer = squatline("validate", demo, "mine")
     assert answer.status == 2
     assert answer.out == ""
-    for words in said:
-        assert words in answer.err
+    for one in said:
+        assert one in answer.err
 
 
 def test_unknown_track_and_study_without_tracks(

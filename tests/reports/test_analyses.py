@@ -122,7 +122,7 @@ def test_the_speed_steps_are_no_permission(reader: Reader) -> None:
 
 
 def test_prediction_and_log_are_held_against_each_other(reader: Reader) -> None:
-    assert "The prediction explains the run." in reader.text
+    assert "The model explains this run: 67" in reader.text
     assert "66.7 %, expected 55 to 100 %" in reader.text
 
 
