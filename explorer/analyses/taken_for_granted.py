@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from explorer.analyses.odd_combinations import odd_combinations
-from explorer.graph.units import from_si, parse, pretty
+from explorer.graph.units import from_si, parse, pretty, to_si, written_in
 from explorer.study.study import Study, wanted_outputs
 
 # What a wrong unit, a wrong sign or a slipped point makes of a value.
@@ -70,15 +70,21 @@ def _outside_usual(study: Study) -> dict[str, str]:
         # Nothing at all is a choice: a car without the part, or one that stands.
         if low <= value <= high or value == 0 == quantity.at_least:
             continue
-        slip = next((by for by in _SLIPS if low <= value * by <= high), None)
-        meant = f"; did you mean {_shown(value * slip, one.display_unit)}?" if slip else ""
-        if quantity.unit == "m/s" and low <= value / 3.6 <= high:
-            meant = f"; did you mean {value:.4g} km/h?"
         found[one.key] = (
             f"{one.key} is {_shown(value, one.display_unit)}, where {usual.low} to {usual.high} is usual "
-            f"of such cars (judgement){meant}"
+            f"of such cars ({usual.source}){_meant(value, one.display_unit, quantity.unit, low, high)}"
         )
     return found
+
+
+def _meant(value: float, written: str, unit: str, low: float, high: float) -> str:
+    """Ask whether the same number in another unit was meant, else the same with another sign or point."""
+    number = from_si(value, written)
+    for other in written_in(unit):
+        if other != written and low <= to_si(number, other, unit) <= high:
+            return f"; did you mean {number:.4g} {pretty(other)}?".replace(" ?", "?")
+    slip = next((by for by in _SLIPS if low <= value * by <= high), None)
+    return f"; did you mean {_shown(value * slip, written)}?" if slip else ""
 
 
 def _shown(value: float, unit: str) -> str:

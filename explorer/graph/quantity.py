@@ -245,6 +245,7 @@ def quantity(
     fails: str = "",
     capped_by: str | None = None,
     of_the_day: bool = False,
+    usual: Usual | None = None,
 ) -> Callable[[Function], Function]:
     """Declare that the decorated function computes the quantity of its own name.
 
@@ -264,6 +265,8 @@ def quantity(
         Name of the input at which a search stops and reports "not reached".
     of_the_day:
         Whether a study that gives it instead means another value in every run.
+    usual:
+        What it usually is, where a study may well give it instead.
 
     Raises
     ------
@@ -298,6 +301,7 @@ def quantity(
             of_the_day=of_the_day,
             each=each,
             subject=function.__module__.rpartition(".")[2],
+            usual=usual,
         )
         function.__quantity__ = _with_parts(declared, function)  # type: ignore[attr-defined]
         return function

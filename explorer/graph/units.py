@@ -433,6 +433,11 @@ def allowed_units(expected: str) -> str:
     return f"{_listed(_examples(expected))} (or any other unit of the same kind)"
 
 
+def written_in(expected: str) -> tuple[str, ...]:
+    """Return the units that a builder would write a quantity in, the most usual first."""
+    return _examples(expected)
+
+
 def _as_written(expected: str) -> str:
     return (
         f"a number with a unit: {_listed(_examples(expected))}" if expected != "1" else "a pure number, or %"

@@ -60,7 +60,7 @@ def test_a_coefficient_is_drawn_from_what_is_usual(tmp_path: Path) -> None:
     assert usual is not None
     low, mode, high = (parse(text, None, "1/rad")[0] for text in (usual.low, usual.typical, usual.high))
     assert found.distribution == Triangular(low, mode, high)
-    assert found.source == f"{ASSUMED} (judgement)"
+    assert found.source == f"{ASSUMED} ({usual.source})"
 
 
 def test_what_a_tape_tells_is_refused_and_the_remedy_works(tmp_path: Path) -> None:
@@ -95,7 +95,7 @@ def test_a_new_study_lies_within_what_is_usual(tmp_path: Path, car: CarHas) -> N
 
 @pytest.mark.parametrize(
     ("slip", "meant"),
-    [('"345 m"', "0.345 m"), ('"0.345 mm"', "345 mm"), ('"3450 mm"', "345 mm")],
+    [('"345 m"', "345 mm"), ('"0.345 mm"', "0.345 m"), ('"3450 mm"', "345 mm")],
     ids=["metres for millimetres", "millimetres for metres", "a point slipped"],
 )
 def test_a_slip_is_told_with_what_was_likely_meant(tmp_path: Path, slip: str, meant: str) -> None:
@@ -125,7 +125,35 @@ def test_what_is_assumed_is_run_ranked_and_not_counted_as_sourced(tmp_path: Path
     given = sum(not one.default for one in found.inputs)
     (table,) = glance.build(Report(results)).blocks
     assert isinstance(table, Table)
-    said = " ".join(words(cell.line) for cell in table.rows[-1])
+    said = " ".join(words(cell.line) for row in table.rows for cell in row)
     assert f"All {given - 2} that are not assumed have a source" in said
     assert f"2 of {given} are assumed from what is usual" in said
     assert "wing_pitch_slope" in set(results.sensitivity.reset_index()["input"])
+
+
+@pytest.mark.parametrize(
+    ("name", "slip", "meant"),
+    [
+        ("wing_area", '"0.036 cm2"', "0.036 m²"),
+        ("air_temperature", '"285 degC"', "285 K"),
+        ("static_pitch", '"0.2 rad"', "0.2 deg"),
+        ("cg_station", '"-190 mm"', "190 mm"),
+        ("front_wheel_rate", '"3.6 kgf/mm"', "3.6 N/mm"),
+    ],
+)
+def test_another_unit_is_thought_of_before_another_point(
+    tmp_path: Path, name: str, slip: str, meant: str
+) -> None:
+    found = odd_inputs(load_study(of(tmp_path, **{name: slip})))
+    assert any(one.startswith(f"{name} is ") and f"did you mean {meant}?" in one for one in found)
+
+
+def test_a_choice_has_no_range_and_a_range_says_where_it_comes_from() -> None:
+    for choice in ("driven_rear_share", "span_position", "flap_opening", "speed_cap", "departure_angle"):
+        assert choice not in RANGED
+    # Of some two hundred ranges few come from anything published; the rest say that they are judgement.
+    assert {name for name, one in RANGED.items() if one.usual and one.usual.source != "judgement"} == {
+        "wing_pitch_slope",
+        "air_pressure",
+        "element_pressure_fraction_closed",
+    }

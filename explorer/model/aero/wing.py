@@ -30,7 +30,12 @@ wing_downforce_coefficient_open = given(
 wing_pitch_slope = given(
     "1/rad",
     "Downforce coefficient the wing loses per radian of nose-up pitch.",
-    usual=Usual("1.5 /rad", "2.6 /rad", "4.5 /rad"),
+    usual=Usual(
+        "1.5 /rad",
+        "2.6 /rad",
+        "4.5 /rad",
+        source="Helmbold's equation for plain wings of aspect ratio 1, 2 and 6",
+    ),
 )
 
 

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, given_table, quantity
+from explorer.graph.quantity import given, given_table, quantity
 from explorer.graph.tables import LookupTable
+from explorer.model.aero import wing as by_coefficients
 
 wing_table = given_table(
     ("along flap_opening [1]", "drag_coefficient [1]", "downforce_coefficient [1]"),
     "Coefficients of the wing on its area at zero pitch, from flap opening 0 to 1.",
 )
-wing_pitch_slope = given(
-    "1/rad",
-    "Downforce coefficient the wing loses per radian of nose-up pitch.",
-    usual=Usual("1.5 /rad", "2.6 /rad", "4.5 /rad"),
-)
+wing_pitch_slope = by_coefficients.wing_pitch_slope
 wing_table_drag_offset = given(
     "1", "What the table's drag coefficient is off by, the same at every opening.", default=0.0
 )

@@ -34,7 +34,12 @@ altitude = given(
 )
 
 
-@quantity("Pa", source="ISO 2533:1975, layer of 0 to 11 km", of_the_day=True)
+@quantity(
+    "Pa",
+    source="ISO 2533:1975, layer of 0 to 11 km",
+    of_the_day=True,
+    usual=Usual("690 hPa", None, "1060 hPa", source="ISO 2533:1975 up to 3000 m, and weather (judgement)"),
+)
 def air_pressure(altitude: Array) -> Array:
     """Pressure of the standard atmosphere at the altitude of the track.
 
@@ -45,7 +50,12 @@ def air_pressure(altitude: Array) -> Array:
     return ground_pressure * (1 + lapse * altitude / ground_temperature) ** -exponent
 
 
-@quantity("kg/m3", source="CIPM-2007 equation, Picard et al., Metrologia 45 (2008) 149-155", of_the_day=True)
+@quantity(
+    "kg/m3",
+    source="CIPM-2007 equation, Picard et al., Metrologia 45 (2008) 149-155",
+    of_the_day=True,
+    usual=Usual("0.95 kg/m3", None, "1.35 kg/m3"),
+)
 def air_density(air_temperature: Array, air_pressure: Array, relative_humidity: Array) -> Array:
     """Density of moist air with 400 parts per million of carbon dioxide."""
     kelvin, celsius = air_temperature, air_temperature - 273.15

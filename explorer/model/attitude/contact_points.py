@@ -21,16 +21,16 @@ contact_stiffness = given(
     """,
     default=1e5,
     above=0,
+    usual=Usual("10 N/mm", "100 N/mm", "1000 N/mm"),
 )
 contact_friction = given(
     "1",
     """Friction coefficient of what scrapes on the road; plastic and carbon plates on asphalt.
 
-    It decides what scraping costs, so that it has no default: pull the car on its plate with
-    a spring balance.
+    It decides what scraping costs, so that it has no default.
     """,
     at_least=0,
-    usual=Usual("0.2", "0.35", "0.6"),
+    usual=Usual("0.15", "0.35", "0.7"),
 )
 points_carry = given(
     "1",

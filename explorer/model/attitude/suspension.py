@@ -104,7 +104,9 @@ rear_stop_rate = given(
 
 
 @quantity(
-    "N/m", source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre"
+    "N/m",
+    source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
+    usual=Usual("0.3 N/mm", None, "15 N/mm"),
 )
 def front_wheel_rate(
     front_spring_rate: Array, front_motion_ratio: Array, front_tyre_stiffness: Array
@@ -117,7 +119,9 @@ def front_wheel_rate(
 
 
 @quantity(
-    "N/m", source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre"
+    "N/m",
+    source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
+    usual=Usual("0.3 N/mm", None, "15 N/mm"),
 )
 def rear_wheel_rate(rear_spring_rate: Array, rear_motion_ratio: Array, rear_tyre_stiffness: Array) -> Array:
     """Load per travel at one rear wheel, body against ground: spring through its linkage, then tyre.

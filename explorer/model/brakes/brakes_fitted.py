@@ -13,11 +13,9 @@ from explorer.model.drive.traction import traction_limit
 
 friction_brake_force = given(
     "N",
-    """Push at the tyres of all friction brakes together, full on; 0 for a car that has none.
-
-    Pull the car with a gauge, brakes on and wheels just turning.  Usual: 20 to 100 N (judgement).
-    """,
+    "Push at the tyres of all friction brakes together, full on; 0 for a car that has none.",
     at_least=0,
+    usual=Usual("0 N", None, "200 N"),
 )
 brake_balance_front = given(
     "1",

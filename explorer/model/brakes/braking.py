@@ -21,10 +21,7 @@ from explorer.model.interpolation import FEW, through
 
 reaction_time = given(
     "s",
-    """Time from seeing the need to stop to the thumb on the brake; 0 leaves it out.
-
-    Usual: 0.5 to 1 s for somebody who watches the car and nothing else (judgement).
-    """,
+    "Time from seeing the need to stop to the thumb on the brake; 0 leaves it out.",
     default=0.0,
     at_least=0,
     usual=Usual("0.2 s", "0.5 s", "1.5 s"),

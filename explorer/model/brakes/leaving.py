@@ -10,15 +10,16 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
 slide_friction = given(
     "1",
     """Friction of a car that slides on its side, its roof or locked tyres over the ground beside the strip.
 
-    Usual: 0.2 on wet grass to 0.6 on dry asphalt; the lower, the safer the distance (judgement).
+    0.2 on wet grass to 0.6 on dry asphalt; the lower, the safer the distance (judgement).
     """,
     above=0,
+    usual=Usual("0.15", "0.35", "0.7"),
 )
 departure_angle = given(
     "rad",

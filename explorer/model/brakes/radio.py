@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import given
+from explorer.graph.quantity import Usual, given
 
 radio_delay = given(
     "s",
-    """Time from the thumb to the car: a frame of the radio and what both ends need to handle it.
-
-    Usual: 0.01 to 0.05 s (judgement).
-    """,
+    "Time from the thumb to the car: a frame of the radio and what both ends need to handle it.",
     default=0.0,
     at_least=0,
+    usual=Usual("0 s", "0.02 s", "0.1 s"),
 )
 fail_safe_hold = given(
     "s",
     """Time the receiver holds the last command when the signal is gone, before its fail-safe acts.
 
-    All that while the car does what it was told last.  Usual: 0.1 to 1 s; time it, with the transmitter
-    switched off and the wheels off the ground (judgement).
+    All that while the car does what it was told last.
     """,
     default=0.0,
     at_least=0,
+    usual=Usual("0 s", "0.3 s", "2 s"),
 )

@@ -9,10 +9,12 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
-full_throttle_time = given("s", "Time at full throttle in a run.", above=0)
-run_interval = given("s", "Time from one run to the next.", above=0)
+full_throttle_time = given(
+    "s", "Time at full throttle in a run.", above=0, usual=Usual("0.5 s", None, "600 s")
+)
+run_interval = given("s", "Time from one run to the next.", above=0, usual=Usual("10 s", None, "7200 s"))
 runs_of_the_day = given("1", "Number of runs, one after the other.", at_least=1)
 motor_heat_capacity = given(
     "J/K",
@@ -21,6 +23,7 @@ motor_heat_capacity = given(
     Mass times about 450 J/(kg K) for copper, iron and magnets together (judgement).
     """,
     above=0,
+    usual=Usual("40 J/K", "200 J/K", "800 J/K"),
 )
 battery_heat_capacity = given(
     "J/K",
@@ -29,12 +32,19 @@ battery_heat_capacity = given(
     Mass times about 1000 J/(kg K) for lithium cells (judgement).
     """,
     above=0,
+    usual=Usual("200 J/K", "700 J/K", "2500 J/K"),
 )
 motor_cooling_time = given(
-    "s", "Time in which the standing motor loses two thirds of its warmth, more exactly 1 - 1/e.", above=0
+    "s",
+    "Time in which the standing motor loses two thirds of its warmth, more exactly 1 - 1/e.",
+    above=0,
+    usual=Usual("180 s", "600 s", "2400 s"),
 )
 battery_cooling_time = given(
-    "s", "Time in which the standing battery loses two thirds of its warmth, more exactly 1 - 1/e.", above=0
+    "s",
+    "Time in which the standing battery loses two thirds of its warmth, more exactly 1 - 1/e.",
+    above=0,
+    usual=Usual("600 s", "2400 s", "7200 s"),
 )
 
 

@@ -16,12 +16,10 @@ rolling_resistance = given(
 )
 rolling_resistance_per_speed = given(
     "s/m",
-    """What the rolling resistance coefficient gains per speed.
-
-    Usual: 0 to 4e-4 s/m, a third to a half more at 30 m/s than at walking pace (judgement).
-    """,
+    "What the rolling resistance coefficient gains per speed.",
     default=0.0,
     at_least=0,
+    usual=Usual("0 s/m", "0.0002 s/m", "0.0006 s/m"),
 )
 
 

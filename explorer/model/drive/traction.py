@@ -9,10 +9,7 @@ from explorer.graph.quantity import Usual, given, quantity
 
 tyre_friction = given(
     "1",
-    """Friction coefficient of the driven tyres on the track, at the load they carry at rest.
-
-    Usual: 0.6 to 1.2 (judgement); a locked wheel pulled along with a gauge says better.
-    """,
+    "Friction coefficient of the driven tyres on the track, at the load they carry at rest.",
     above=0,
     usual=Usual("0.6", "1.0", "1.8"),
 )
@@ -20,11 +17,12 @@ tyre_load_sensitivity = given(
     "1",
     """How the friction coefficient falls with load: it goes with the load to the power of minus this.
 
-    With 0.1, twice the load at rest leaves 93 % of the coefficient.  Usual: 0 to 0.15 (judgement).
+    With 0.1, twice the load at rest leaves 93 % of the coefficient.
     """,
     default=0.0,
     at_least=0,
     at_most=0.5,
+    usual=Usual("0", "0.08", "0.2"),
 )
 driven_rear_share = given(
     "1",
@@ -32,7 +30,6 @@ driven_rear_share = given(
     default=1.0,
     at_least=0,
     at_most=1,
-    usual=Usual("0", None, "1"),
 )
 
 

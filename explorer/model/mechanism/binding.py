@@ -30,7 +30,6 @@ span_position = given(
     default=0.5,
     at_least=0,
     at_most=1,
-    usual=Usual("0", None, "1"),
 )
 element_warp = given(
     "m",

@@ -34,7 +34,12 @@ element_pressure_fraction_closed = given(
     "1",
     "Centre of pressure closed, from the leading edge, as a share of the chord.",
     each="element",
-    usual=Usual("0.25", "0.38", "0.50"),
+    usual=Usual(
+        "0.25",
+        "0.38",
+        "0.50",
+        source="a thin aerofoil unstalled and a plate square to the air; between them judgement",
+    ),
 )
 element_pressure_fraction_open = given(
     "1",

@@ -9,32 +9,26 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
 servo_play = given(
     "rad",
-    """Free turn of the horn, side to side: gears and spline together.
-
-    Usual: 0.3 to 2 degrees, more on a worn servo (judgement); a dial gauge at the end of the horn says it.
-    """,
+    "Free turn of the horn, side to side: gears and spline together.",
     at_least=0,
+    usual=Usual("0 deg", "0.7 deg", "3 deg"),
 )
 servo_stiffness = given(
     "N m/rad",
-    """Torque per turn with which the servo, switched on, holds its angle: electronics, gears and spline.
-
-    Usual: 2 to 20 N m/rad (judgement): weights at the horn, the turn read off.
-    """,
+    "Torque per turn with which the servo, switched on, holds its angle: electronics, gears and spline.",
     above=0,
+    usual=Usual("1 N*m/rad", "6 N*m/rad", "30 N*m/rad"),
 )
 element_rod_play = given(
     "m",
-    """Free travel along the rod, side to side, of both its ball links together.
-
-    Usual: 0.05 to 0.3 mm (judgement).
-    """,
+    "Free travel along the rod, side to side, of both its ball links together.",
     each="element",
     at_least=0,
+    usual=Usual("0 mm", "0.1 mm", "0.5 mm"),
 )
 
 

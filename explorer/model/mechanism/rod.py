@@ -37,7 +37,11 @@ element_rod_modulus = given(
     usual=Usual("3 GPa", "70 GPa", "210 GPa"),
 )
 element_rod_strength = given(
-    "Pa", "Tensile strength of the rod, at its threads if it has any.", each="element", above=0
+    "Pa",
+    "Tensile strength of the rod, at its threads if it has any.",
+    each="element",
+    above=0,
+    usual=Usual("50 MPa", "400 MPa", "2000 MPa"),
 )
 
 
@@ -47,7 +51,7 @@ def element_rod_second_moment(element_rod_diameter: Array, element_rod_bore: Arr
     return np.pi * ((element_rod_diameter**2) ** 2 - (element_rod_bore**2) ** 2) / 64
 
 
-@quantity("N", source="area times strength", each="element")
+@quantity("N", source="area times strength", each="element", usual=Usual("5 N", None, "2000 N"))
 def element_rod_pull_strength(
     element_rod_diameter: Array, element_rod_bore: Array, element_rod_strength: Array
 ) -> Array:

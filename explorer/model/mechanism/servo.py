@@ -25,10 +25,7 @@ servo_stall_torque = given(
 )
 servo_derating = given(
     "1",
-    """Share of the stall torque to count on, for heat and wear; servo_supply_share is about the voltage.
-
-    Usual: 0.5 to 0.9 (judgement).
-    """,
+    "Share of the stall torque to count on, for heat and wear; servo_supply_share is about the voltage.",
     default=0.7,
     above=0,
     at_most=1,
@@ -45,21 +42,22 @@ servo_supply_share = given(
     "1",
     """Voltage at the servo, running free, over the voltage of its data sheet.
 
-    It takes from speed and torque alike: 5.2 V at a servo rated at 6 V is 0.87.  Usual: 0.8 to 1 (judgement).
+    It takes from speed and torque alike: 5.2 V at a servo rated at 6 V is 0.87.
     """,
     default=1.0,
     above=0,
+    usual=Usual("0.6", None, "1.2"),
 )
 servo_supply_sag = given(
     "1",
     """Share of that voltage that supply and leads take for themselves while the servo is stalled.
 
-    Resistance of supply and leads times stall current, over the voltage; measure it at the servo's plug.
-    Usual: 0 to 0.25 (judgement).
+    Resistance of supply and leads times stall current, over the voltage.
     """,
     default=0.0,
     at_least=0,
     at_most=0.9,
+    usual=Usual("0", "0.1", "0.25"),
 )
 
 

@@ -21,9 +21,13 @@ from explorer.model.numeric import TRAVEL_SHARES
 _LINKAGE_END = 0.0
 
 mainplane_trailing_edge_station = given(
-    "m", "Station of the main plane's trailing edge, behind the front axle."
+    "m",
+    "Station of the main plane's trailing edge, behind the front axle.",
+    usual=Usual("-250 mm", None, "900 mm"),
 )
-mainplane_trailing_edge_height = given("m", "Height of the main plane's trailing edge above the ground.")
+mainplane_trailing_edge_height = given(
+    "m", "Height of the main plane's trailing edge above the ground.", usual=Usual("10 mm", None, "400 mm")
+)
 mainplane_chord = given(
     "m",
     "Chord of the main plane.",

@@ -42,6 +42,7 @@ element_section_share = given(
     each="element",
     default=1.0,
     above=0,
+    usual=Usual("0.2", "0.6", "1.1"),
 )
 element_modulus = given(
     "Pa",

@@ -43,7 +43,11 @@ rear_damping_ratio = given(
 _TWO_MODES = "Gillespie, Fundamentals of Vehicle Dynamics, ch. 5: bounce and pitch of the undamped half-car"
 
 
-@quantity("kg m2", source="definition: mass times the radius of gyration squared")
+@quantity(
+    "kg m2",
+    source="definition: mass times the radius of gyration squared",
+    usual=Usual("0.01 kg*m2", None, "1.5 kg*m2"),
+)
 def pitch_inertia(mass: Array, pitch_gyration_share: Array, wheelbase: Array) -> Array:
     """Moment of inertia of the car in pitch, about its centre of gravity.
 

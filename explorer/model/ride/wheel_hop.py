@@ -11,25 +11,27 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
+from explorer.graph.quantity import Usual, given, quantity
 
 front_unsprung_mass = given(
     "kg",
     """Mass of one front wheel with what goes up and down with it; needs front_tyre_stiffness.
 
-    The default leaves it out: then nothing says where the wheels hop.  Usual: 0.05 to 0.4 kg (judgement).
+    The default leaves it out: then nothing says where the wheels hop.
     """,
     default=0.0,
     at_least=0,
+    usual=Usual("0.02 kg", None, "0.8 kg"),
 )
 rear_unsprung_mass = given(
     "kg",
     """Mass of one rear wheel with what goes up and down with it; needs rear_tyre_stiffness.
 
-    The default leaves it out: then nothing says where the wheels hop.  Usual: 0.05 to 0.5 kg (judgement).
+    The default leaves it out: then nothing says where the wheels hop.
     """,
     default=0.0,
     at_least=0,
+    usual=Usual("0.02 kg", None, "0.8 kg"),
 )
 #: Share of the hop frequency up to which wheels without mass are good enough: see this file's head.
 SLOW_ENOUGH = 0.5

@@ -47,6 +47,7 @@ pull_out_gap = given(
     default=0.5,
     at_least=0,
     of_the_day=True,
+    usual=Usual("0 m", None, "3 m"),
 )
 
 _FAILS = "the straight is too short to brake in, a car does not reach its end, or its pitch diverges on it"
