@@ -135,8 +135,7 @@ def test_what_is_assumed_is_run_ranked_and_not_counted_as_sourced(tmp_path: Path
     ("name", "slip", "meant"),
     [
         ("wing_area", '"0.036 cm2"', "0.036 m²"),
-        ("air_temperature", '"285 degC"', "285 K"),
-        ("static_pitch", '"0.2 rad"', "0.2 deg"),
+        ("static_pitch", '"0.2 rad"', "0.2 °"),
         ("cg_station", '"-190 mm"', "190 mm"),
         ("front_wheel_rate", '"3.6 kgf/mm"', "3.6 N/mm"),
     ],
