@@ -35,7 +35,6 @@ def test_frequencies_of_a_textbook_car() -> None:
     assert 2 * np.pi * value("higher_ride_frequency", **car) == pytest.approx(9.06, abs=0.01)
 
 
-@checks("pitch_inertia")
 def test_frequencies_against_a_generalised_eigenproblem() -> None:
     """Independent solver: scipy's eigh on mass and stiffness matrices in heave and pitch."""
     cars = scattered_cars(20)

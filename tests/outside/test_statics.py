@@ -266,6 +266,14 @@ def test_wheel_hop_at_both_ends() -> None:
         assert value(f"{end}_wheel_hop_frequency", **car) == pytest.approx(expected, rel=1e-9)
 
 
+@checks("pitch_inertia")
+def test_inertia_of_masses_at_the_radius_of_gyration() -> None:
+    """Value from memory: half the mass ahead and half behind, each the radius of gyration away."""
+    radius = 0.4 * 0.325
+    inertia = value("pitch_inertia", mass=4.6, wheelbase=0.325, pitch_gyration_share=0.4)
+    assert inertia == pytest.approx(2.3 * radius**2 + 2.3 * (-radius) ** 2, rel=1e-12)
+
+
 @checks("front_damper_rate", "rear_damper_rate")
 def test_damping_ratio_of_one_mass_on_one_spring() -> None:
     """Independent solver: numpy.roots of m s^2 + c s + k; the ratio is the fall over the length of a root."""
