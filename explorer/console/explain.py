@@ -93,6 +93,7 @@ def explain_quantity(name: str, study: Study | None = None) -> dict[str, Any]:
             {"method": method, "how": entry["how"], "hours": entry["hours"]}
             for method, entry in methods_for(graph, name).items()
         ],
+        "lever": quantity.lever or None,
         "default": quantity.default,
         "no_answer_means": quantity.fails or None,
         "members": members,

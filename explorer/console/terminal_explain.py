@@ -64,6 +64,8 @@ def show_explanation(entry: dict[str, Any]) -> None:
         out.print(Text(f"written in {allowed_units(entry['unit'])}"))
     else:
         out.print(Text(f"computed in {entry['subject']} from: {', '.join(entry['needs']) or 'nothing'}"))
+    if entry["lever"]:
+        out.print(Text(f"a builder can set it; a sensible step is {entry['lever']}"))
     for line in _at_home(entry["usual"], entry["measured_by"]):
         out.print(Text(line))
     for label, key in (("source", "source"), ("no answer means", "no_answer_means")):

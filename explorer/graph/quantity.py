@@ -123,6 +123,8 @@ class Quantity:
         What it usually is, where a study may give it.
     of_the_day:
         Whether it is another one in every run, as wind is, and not one true value that could be learnt.
+    lever:
+        A sensible step, as text with a unit, where a builder can set it; empty where it is only not known.
     """
 
     name: str
@@ -145,6 +147,7 @@ class Quantity:
     parts: tuple[Quantity, ...] = ()
     usual: Usual | None = None
     of_the_day: bool = False
+    lever: str = ""
 
     @property
     def is_given(self) -> bool:
@@ -204,6 +207,7 @@ class Given:
     table: tuple[str, ...] = field(default=())
     usual: Usual | None = None
     of_the_day: bool = False
+    lever: str = ""
 
 
 def given(
@@ -218,14 +222,15 @@ def given(
     each: str | None = None,
     usual: Usual | None = None,
     of_the_day: bool = False,
+    lever: str = "",
 ) -> Any:
     """Declare a quantity that the study gives: SI unit, meaning, default, physical range and usual range.
 
-    One ``of_the_day`` is another in every run unless the study says otherwise.
+    One ``of_the_day`` is another in every run unless the study says otherwise.  ``lever`` is a sensible step,
+    such as "0.2 N/mm", of what a builder can set; a doubt has none.
     """
-    return Given(
-        unit, inspect.cleandoc(text), default, above, at_least, at_most, source, each, (), usual, of_the_day
-    )
+    words = inspect.cleandoc(text)
+    return Given(unit, words, default, above, at_least, at_most, source, each, (), usual, of_the_day, lever)
 
 
 def given_table(columns: tuple[str, ...], text: str, *, source: str = "") -> Any:
@@ -246,6 +251,7 @@ def quantity(
     capped_by: str | None = None,
     of_the_day: bool = False,
     usual: Usual | None = None,
+    lever: str = "",
 ) -> Callable[[Function], Function]:
     """Declare that the decorated function computes the quantity of its own name.
 
@@ -267,6 +273,8 @@ def quantity(
         Whether a study that gives it instead means another value in every run.
     usual:
         What it usually is, where a study may well give it instead.
+    lever:
+        A sensible step of it, where a builder sets what a study then gives.
 
     Raises
     ------
@@ -302,6 +310,7 @@ def quantity(
             each=each,
             subject=function.__module__.rpartition(".")[2],
             usual=usual,
+            lever=lever,
         )
         function.__quantity__ = _with_parts(declared, function)  # type: ignore[attr-defined]
         return function
@@ -367,6 +376,7 @@ def quantities_of(module: Any) -> list[Quantity]:
                     subject=module.__name__.rpartition(".")[2],
                     table=value.table,
                     usual=value.usual,
+                    lever=value.lever,
                     of_the_day=value.of_the_day,
                 )
             )

@@ -15,6 +15,7 @@ splitter_area = given(
     "Reference area of the front splitter.",
     at_least=0,
     usual=Usual("0.004 m2", None, "0.06 m2"),
+    lever="0.002 m2",
 )
 splitter_downforce_coefficient = given(
     "1",
@@ -37,6 +38,7 @@ splitter_station = given(
     "m",
     "Centre of pressure of the splitter behind the front axle; ahead of it is negative.",
     usual=Usual("-250 mm", None, "60 mm"),
+    lever="10 mm",
 )
 splitter_height = given(
     "m",
@@ -51,6 +53,7 @@ floor_area = given(
     "Reference area of the floor with its diffuser.",
     at_least=0,
     usual=Usual("0.01 m2", None, "0.25 m2"),
+    lever="0.005 m2",
 )
 floor_downforce_coefficient = given(
     "1",

@@ -31,11 +31,13 @@ front_ride_height_at_rest = given(
     "m",
     "Height under the front axle line, as the map counts it, at rest.",
     usual=Usual("2 mm", None, "60 mm"),
+    lever="1 mm",
 )
 rear_ride_height_at_rest = given(
     "m",
     "Height under the rear axle line, as the map counts it, at rest.",
     usual=Usual("2 mm", None, "80 mm"),
+    lever="1 mm",
 )
 aero_map_front_offset = given(
     "m2", "What the map's front downforce area is off by, the same all over the map.", default=0.0

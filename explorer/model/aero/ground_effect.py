@@ -29,6 +29,7 @@ splitter_gap_at_rest = given(
     default=0.01,
     above=0,
     usual=Usual("2 mm", None, "50 mm"),
+    lever="1 mm",
 )
 splitter_reference_gap = given(
     "m",

@@ -17,12 +17,14 @@ wing_span = given(
     "Span of the wing between its end plates.",
     above=0,
     usual=Usual("60 mm", None, "600 mm"),
+    lever="20 mm",
 )
 wing_incidence = given(
     "rad",
     "Angle of the main chord line to the floor, leading edge down positive.",
     default=0.0,
     usual=Usual("-10 deg", None, "40 deg"),
+    lever="1 deg",
 )
 wing_zero_lift_angle = given(
     "rad",
@@ -36,16 +38,19 @@ flap_chord_share = given(
     above=0,
     at_most=0.9,
     usual=Usual("0.05", None, "0.7"),
+    lever="0.05",
 )
 flap_deflection_closed = given(
     "rad",
     "Angle of the flap to the main chord line when closed, trailing edge up.",
     usual=Usual("0 deg", None, "75 deg"),
+    lever="2 deg",
 )
 flap_deflection_open = given(
     "rad",
     "Angle of the flap to the main chord line when open, trailing edge up.",
     usual=Usual("-20 deg", None, "30 deg"),
+    lever="2 deg",
 )
 flap_viscous_share = given(
     "1",

@@ -20,11 +20,13 @@ wing_incidence_closed = given(
     "rad",
     "Incidence of the wing at zero pitch when closed, leading edge down positive.",
     usual=Usual("0 deg", None, "60 deg"),
+    lever="1 deg",
 )
 wing_incidence_open = given(
     "rad",
     "Incidence of the wing at zero pitch when open, leading edge down positive.",
     usual=Usual("-10 deg", None, "25 deg"),
+    lever="1 deg",
 )
 wing_polar_drag_offset = given(
     "1", "What the polar's drag coefficient is off by, the same at every incidence.", default=0.0

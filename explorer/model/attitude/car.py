@@ -23,12 +23,14 @@ cg_station = given(
     "m",
     "Centre of gravity: distance behind the front axle.",
     usual=Usual("40 mm", None, "450 mm"),
+    lever="5 mm",
 )
 cg_height = given(
     "m",
     "Centre of gravity: height above the ground.",
     above=0,
     usual=Usual("15 mm", None, "120 mm"),
+    lever="2 mm",
 )
 rotating_mass_factor = given(
     "1",

@@ -13,18 +13,21 @@ splitter_mounting_angle = given(
     "Angle of the splitter to the floor, leading edge up positive.",
     default=0.0,
     usual=Usual("-10 deg", None, "10 deg"),
+    lever="0.5 deg",
 )
 point_station = given(
     "m",
     "Named point under the car: distance behind the front axle, ahead of it negative.",
     each="point",
     usual=Usual("-250 mm", None, "900 mm"),
+    lever="5 mm",
 )
 point_clearance_at_rest = given(
     "m",
     "Named point under the car: height above the ground at rest.",
     each="point",
     usual=Usual("1 mm", None, "80 mm"),
+    lever="1 mm",
 )
 
 

@@ -58,6 +58,7 @@ end_plate_area = given(
     default=0.0,
     at_least=0,
     usual=Usual("0 m2", None, "0.1 m2"),
+    lever="0.002 m2",
 )
 end_plate_height = given(
     "m",

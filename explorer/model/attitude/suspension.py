@@ -18,18 +18,21 @@ static_pitch = given(
     "Pitch of the floor at rest, nose-up positive.",
     default=0.0,
     usual=Usual("-4 deg", None, "3 deg"),
+    lever="0.1 deg",
 )
 front_spring_rate = given(
     "N/m",
     "Rate of one front spring.",
     above=0,
     usual=Usual("0.3 N/mm", None, "25 N/mm"),
+    lever="0.2 N/mm",
 )
 rear_spring_rate = given(
     "N/m",
     "Rate of one rear spring.",
     above=0,
     usual=Usual("0.3 N/mm", None, "25 N/mm"),
+    lever="0.2 N/mm",
 )
 front_motion_ratio = given(
     "1",
@@ -37,6 +40,7 @@ front_motion_ratio = given(
     default=1.0,
     above=0,
     usual=Usual("0.3", None, "1.3"),
+    lever="0.05",
 )
 rear_motion_ratio = given(
     "1",
@@ -44,6 +48,7 @@ rear_motion_ratio = given(
     default=1.0,
     above=0,
     usual=Usual("0.3", None, "1.3"),
+    lever="0.05",
 )
 front_tyre_stiffness = given(
     "N/m",
@@ -65,6 +70,7 @@ front_bump_travel = given(
     default=OUT_OF_REACH,
     at_least=0,
     usual=Usual("1 mm", None, "40 mm"),
+    lever="1 mm",
 )
 rear_bump_travel = given(
     "m",
@@ -72,6 +78,7 @@ rear_bump_travel = given(
     default=OUT_OF_REACH,
     at_least=0,
     usual=Usual("1 mm", None, "40 mm"),
+    lever="1 mm",
 )
 front_droop_travel = given(
     "m",
@@ -79,6 +86,7 @@ front_droop_travel = given(
     default=OUT_OF_REACH,
     at_least=0,
     usual=Usual("0.5 mm", None, "40 mm"),
+    lever="1 mm",
 )
 rear_droop_travel = given(
     "m",
@@ -86,6 +94,7 @@ rear_droop_travel = given(
     default=OUT_OF_REACH,
     at_least=0,
     usual=Usual("0.5 mm", None, "40 mm"),
+    lever="1 mm",
 )
 front_stop_rate = given(
     "N/m",
@@ -107,6 +116,7 @@ rear_stop_rate = given(
     "N/m",
     source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
     usual=Usual("0.3 N/mm", None, "15 N/mm"),
+    lever="0.2 N/mm",
 )
 def front_wheel_rate(
     front_spring_rate: Array, front_motion_ratio: Array, front_tyre_stiffness: Array
@@ -122,6 +132,7 @@ def front_wheel_rate(
     "N/m",
     source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
     usual=Usual("0.3 N/mm", None, "15 N/mm"),
+    lever="0.2 N/mm",
 )
 def rear_wheel_rate(rear_spring_rate: Array, rear_motion_ratio: Array, rear_tyre_stiffness: Array) -> Array:
     """Load per travel at one rear wheel, body against ground: spring through its linkage, then tyre.

@@ -12,6 +12,7 @@ brake_balance_front = given(
     at_least=0,
     at_most=1,
     usual=Usual("0", None, "1"),
+    lever="0.05",
 )
 
 

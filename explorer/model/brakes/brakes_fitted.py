@@ -16,6 +16,7 @@ friction_brake_force = given(
     "Push at the tyres of all friction brakes together, full on; 0 for a car that has none.",
     at_least=0,
     usual=Usual("0 N", None, "200 N"),
+    lever="2 N",
 )
 brake_balance_front = given(
     "1",
@@ -23,6 +24,7 @@ brake_balance_front = given(
     at_least=0,
     at_most=1,
     usual=Usual("0", None, "1"),
+    lever="0.05",
 )
 
 

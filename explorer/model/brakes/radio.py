@@ -20,4 +20,5 @@ fail_safe_hold = given(
     default=0.0,
     at_least=0,
     usual=Usual("0 s", "0.3 s", "2 s"),
+    lever="0.1 s",
 )

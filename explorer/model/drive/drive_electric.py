@@ -17,6 +17,7 @@ battery_voltage = given(
     above=0,
     usual=Usual("3 V", None, "75 V"),
     of_the_day=True,
+    lever="3.7 V",
 )
 battery_resistance = given(
     "ohm",
@@ -36,6 +37,7 @@ motor_speed_constant = given(
     "No-load speed of the motor per volt: its kV.",
     above=0,
     usual=Usual("150 rpm/V", None, "8000 rpm/V"),
+    lever="50 rpm/V",
 )
 winding_resistance = given(
     "ohm",
@@ -55,12 +57,14 @@ current_limit = given(
     "Highest motor current the speed controller allows.",
     above=0,
     usual=Usual("10 A", None, "500 A"),
+    lever="5 A",
 )
 gear_ratio = given(
     "1",
     "Turns of the motor per turn of the wheel.",
     above=0,
     usual=Usual("0.8", None, "15"),
+    lever="0.2",
 )
 drive_efficiency = given(
     "1",
@@ -74,6 +78,7 @@ tyre_radius = given(
     "Loaded radius of the driven tyres at rest.",
     above=0,
     usual=Usual("20 mm", None, "110 mm"),
+    lever="1 mm",
 )
 tyre_growth = given(
     "s2/m2",

@@ -12,6 +12,7 @@ shaft_power = given(
     "Power of the motor shaft at full throttle, taken as the same at every speed.",
     above=0,
     usual=Usual("100 W", None, "15 kW"),
+    lever="100 W",
 )
 drive_efficiency = given(
     "1",

@@ -14,7 +14,9 @@ from explorer.graph.quantity import Usual, given, quantity
 full_throttle_time = given(
     "s", "Time at full throttle in a run.", above=0, usual=Usual("0.5 s", None, "600 s")
 )
-run_interval = given("s", "Time from one run to the next.", above=0, usual=Usual("10 s", None, "7200 s"))
+run_interval = given(
+    "s", "Time from one run to the next.", above=0, usual=Usual("10 s", None, "7200 s"), lever="60 s"
+)
 runs_of_the_day = given("1", "Number of runs, one after the other.", at_least=1)
 motor_heat_capacity = given(
     "J/K",

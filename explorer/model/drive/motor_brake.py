@@ -21,6 +21,7 @@ motor_brake_current = given(
     """,
     at_least=0,
     usual=Usual("0 A", None, "500 A"),
+    lever="5 A",
 )
 regeneration_limit = given(
     "A",

@@ -12,4 +12,5 @@ motor_brake_force = given(
     """,
     at_least=0,
     usual=Usual("0 N", None, "200 N"),
+    lever="2 N",
 )

@@ -23,6 +23,7 @@ end_plate_spacing = given(
     "Distance between the inner faces of the end plates.",
     above=0,
     usual=Usual("60 mm", None, "600 mm"),
+    lever="0.5 mm",
 )
 span_position = given(
     "1",

@@ -17,6 +17,7 @@ element_chord = given(
     each="element",
     above=0,
     usual=Usual("5 mm", None, "200 mm"),
+    lever="2 mm",
 )
 element_span = given(
     "m",
@@ -24,6 +25,7 @@ element_span = given(
     each="element",
     above=0,
     usual=Usual("50 mm", None, "600 mm"),
+    lever="0.5 mm",
 )
 element_thickness = given(
     "m",
@@ -31,18 +33,21 @@ element_thickness = given(
     each="element",
     above=0,
     usual=Usual("0.5 mm", None, "25 mm"),
+    lever="0.5 mm",
 )
 element_pivot_fraction = given(
     "1",
     "Place of the pivot along the chord, from the leading edge, as a share of the chord.",
     each="element",
     usual=Usual("0", None, "0.8"),
+    lever="0.02",
 )
 element_pivot_station = given(
     "m",
     "Station of the element's pivot, behind the front axle.",
     each="element",
     usual=Usual("-250 mm", None, "900 mm"),
+    lever="1 mm",
 )
 element_pivot_height = given(
     "m",
@@ -50,12 +55,14 @@ element_pivot_height = given(
     each="element",
     at_least=0,
     usual=Usual("10 mm", None, "400 mm"),
+    lever="1 mm",
 )
 element_design_incidence_closed = given(
     "rad",
     "Incidence the element should have closed.",
     each="element",
     usual=Usual("0 deg", None, "75 deg"),
+    lever="2 deg",
 )
 element_design_incidence_open = given(
     "rad",
@@ -63,6 +70,7 @@ element_design_incidence_open = given(
     each="element",
     default=0.0,
     usual=Usual("-10 deg", None, "20 deg"),
+    lever="1 deg",
 )
 
 

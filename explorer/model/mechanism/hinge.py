@@ -61,6 +61,7 @@ element_mass_fraction = given(
     each="element",
     default=0.5,
     usual=Usual("0.2", None, "0.8"),
+    lever="0.02",
 )
 element_pivot_friction_torque = given(
     "N m",

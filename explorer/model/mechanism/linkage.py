@@ -20,21 +20,25 @@ servo_axis_station = given(
     "m",
     "Station of the servo's output axis, behind the front axle.",
     usual=Usual("-100 mm", None, "900 mm"),
+    lever="1 mm",
 )
 servo_axis_height = given(
     "m",
     "Height of the servo's output axis above the ground.",
     at_least=0,
     usual=Usual("5 mm", None, "350 mm"),
+    lever="1 mm",
 )
 servo_angle_closed = given(
     "rad",
     "Direction of the servo horn with the flap closed, anticlockwise from straight back seen from the left.",
+    lever="2 deg",
 )
 servo_travel = given(
     "rad",
     "Turn of the servo from closed to open, anticlockwise positive.",
     usual=Usual("-170 deg", None, "170 deg"),
+    lever="2 deg",
 )
 element_horn_radius = given(
     "m",
@@ -42,9 +46,14 @@ element_horn_radius = given(
     each="element",
     above=0,
     usual=Usual("2 mm", None, "50 mm"),
+    lever="0.5 mm",
 )
 element_horn_offset = given(
-    "rad", "Direction of this element's hole in the horn, ahead of the horn's.", each="element", default=0.0
+    "rad",
+    "Direction of this element's hole in the horn, ahead of the horn's.",
+    each="element",
+    default=0.0,
+    lever="2 deg",
 )
 element_arm_length = given(
     "m",
@@ -52,9 +61,13 @@ element_arm_length = given(
     each="element",
     above=0,
     usual=Usual("3 mm", None, "80 mm"),
+    lever="0.5 mm",
 )
 element_arm_angle = given(
-    "rad", "Direction of the arm from the pivot, anticlockwise from the element's chord line.", each="element"
+    "rad",
+    "Direction of the arm from the pivot, anticlockwise from the element's chord line.",
+    each="element",
+    lever="2 deg",
 )
 element_rod_length_error = given(
     "m",

@@ -12,7 +12,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Usual, given, quantity
 from explorer.model.numeric import reserve_factor
 
-wing_mount_count = given("1", "Number of mounts that carry the wing.", default=2.0, at_least=1)
+wing_mount_count = given("1", "Number of mounts that carry the wing.", default=2.0, at_least=1, lever="1")
 wing_mount_foot_station = given(
     "m",
     "Station of the section that bends most, where the mount leaves the body, behind the front axle.",
@@ -28,12 +28,14 @@ wing_mount_depth = given(
     "Depth of one mount at its foot, front to back.",
     above=0,
     usual=Usual("2 mm", None, "80 mm"),
+    lever="1 mm",
 )
 wing_mount_width = given(
     "m",
     "Width of one mount at its foot, left to right.",
     above=0,
     usual=Usual("1 mm", None, "60 mm"),
+    lever="0.5 mm",
 )
 wing_mount_strength = given(
     "Pa",

@@ -20,6 +20,7 @@ element_rod_diameter = given(
     each="element",
     above=0,
     usual=Usual("0.5 mm", None, "6 mm"),
+    lever="0.2 mm",
 )
 element_rod_bore = given(
     "m",

@@ -22,6 +22,7 @@ servo_stall_torque = given(
     "Stall torque of the servo at the voltage of its data sheet.",
     above=0,
     usual=Usual("0.02 N*m", None, "6 N*m"),
+    lever="0.05 N*m",
 )
 servo_derating = given(
     "1",
@@ -37,6 +38,7 @@ servo_sixty_degree_time = given(
     "Time the servo takes for 60 degrees without load, at the voltage of the data sheet.",
     above=0,
     usual=Usual("0.02 s", None, "0.6 s"),
+    lever="0.02 s",
 )
 servo_supply_share = given(
     "1",

@@ -24,9 +24,13 @@ mainplane_trailing_edge_station = given(
     "m",
     "Station of the main plane's trailing edge, behind the front axle.",
     usual=Usual("-250 mm", None, "900 mm"),
+    lever="1 mm",
 )
 mainplane_trailing_edge_height = given(
-    "m", "Height of the main plane's trailing edge above the ground.", usual=Usual("10 mm", None, "400 mm")
+    "m",
+    "Height of the main plane's trailing edge above the ground.",
+    usual=Usual("10 mm", None, "400 mm"),
+    lever="1 mm",
 )
 mainplane_chord = given(
     "m",
@@ -38,6 +42,7 @@ mainplane_incidence = given(
     "rad",
     "Incidence of the main plane near its trailing edge, trailing edge up positive.",
     usual=Usual("-15 deg", None, "40 deg"),
+    lever="1 deg",
 )
 mainplane_thickness = given(
     "m",

@@ -31,6 +31,7 @@ front_damping_ratio = given(
     default=0.3,
     at_least=0,
     usual=Usual("0.1", "0.3", "0.8"),
+    lever="0.05",
 )
 rear_damping_ratio = given(
     "1",
@@ -38,6 +39,7 @@ rear_damping_ratio = given(
     default=0.3,
     at_least=0,
     usual=Usual("0.1", "0.3", "0.8"),
+    lever="0.05",
 )
 
 _TWO_MODES = "Gillespie, Fundamentals of Vehicle Dynamics, ch. 5: bounce and pitch of the undamped half-car"
