@@ -9,7 +9,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
-from tests.outside.test_aero_map import MAP, _car
 
 from explorer.errors import MissingInputError
 from explorer.graph.graph import Graph
@@ -20,6 +19,7 @@ from explorer.model.straight.flap_schedule import SHUT, Flap
 from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
 from explorer.model.straight.run import State
 from tests.curve_help import curve_of
+from tests.model.test_aero_map import MAP, _car
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars, value
 
 TRACK: dict[str, Any] = {
