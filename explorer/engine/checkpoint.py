@@ -13,7 +13,7 @@ import shutil
 import sqlite3
 import time
 from collections.abc import Callable
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeAlias
@@ -53,12 +53,14 @@ class Checkpoint:
         self._noted = time.monotonic()
         self._parts: sqlite3.Connection | None = None
         if folder is not None and self._file.exists():
-            with self._told():
+            with self._told(), ExitStack() as undone:
                 self._parts = parts = self._opened()
+                undone.callback(self.close)
                 with parts:
                     others = parts.execute("DELETE FROM part WHERE owner != ?", (fingerprint,))
                 self.dropped = others.rowcount
                 self.found = parts.execute("SELECT count(*) FROM part").fetchone()[0]
+                undone.pop_all()
 
     @property
     def _file(self) -> Path:
@@ -67,12 +69,15 @@ class Checkpoint:
 
     def _opened(self) -> sqlite3.Connection:
         self._file.parent.mkdir(parents=True, exist_ok=True)
-        parts = sqlite3.connect(self._file)
-        parts.execute("PRAGMA journal_mode = WAL")
-        parts.execute("PRAGMA synchronous = NORMAL")
-        with parts:
-            columns = "owner TEXT, name TEXT, data BLOB, PRIMARY KEY (owner, name)"
-            parts.execute(f"CREATE TABLE IF NOT EXISTS part ({columns})")
+        with ExitStack() as undone:
+            parts = sqlite3.connect(self._file)
+            undone.callback(parts.close)
+            parts.execute("PRAGMA journal_mode = WAL")
+            parts.execute("PRAGMA synchronous = NORMAL")
+            with parts:
+                columns = "owner TEXT, name TEXT, data BLOB, PRIMARY KEY (owner, name)"
+                parts.execute(f"CREATE TABLE IF NOT EXISTS part ({columns})")
+            undone.pop_all()
         return parts
 
     def _told(self) -> AbstractContextManager[None]:
