@@ -22,6 +22,7 @@ from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.verdicts import Looks, judge_outcome
 from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.design.levers import run_levers
 from explorer.engine.checkpoint import Checkpoint
 from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.engine.montecarlo import Outcome, all_of, run_montecarlo
@@ -38,6 +39,7 @@ from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
 from explorer.results.histogram import Histogram
+from explorer.results.levers import Levers
 from explorer.results.records import (
     ConditionRecord,
     Convergence,
@@ -135,6 +137,7 @@ def run(
     drivers: dict[str, Sensitivity] = {}
     sweeps: tuple[SweepRecord, ...] = ()
     plan: MeasuringPlan | None = None
+    levers: Levers | None = None
     rare: tuple[RareFailureRecord, ...] = ()
     convergence: Convergence | None = None
     with stages.analysis("what drives the limits"):
@@ -144,6 +147,13 @@ def run(
         progress("measuring", 0, 1)
         plan = weigh_measurements(study, outcome, ways)
         progress("measuring", 1, 1)
+    with stages.analysis("levers"):
+        unmet = [
+            limit.name
+            for limit, one in zip(study.limits, verdicts.limits, strict=True)
+            if one.verdict != "pass"
+        ]
+        levers = run_levers(study, unmet, workers=workers, executor=executor, progress=progress)
     with stages.analysis("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
         rare = search_rare_failures(study, seldom, workers=workers, executor=executor, progress=progress)
@@ -188,6 +198,7 @@ def run(
             measuring=plan,
             from_catalogue=dict(ways.from_catalogue),
             unread=ways.unread,
+            levers=levers,
             validation=logged_runs,
             fits=replaced_inputs(study),
             unfinished=tuple(stages.failures),

@@ -281,7 +281,7 @@ def share_bars(
     """Draw horizontal bars in per cent, each with its interval as a whisker and an inner share as a tick."""
     rows = [
         {
-            "name": "\n".join(_wrapped(bar.name)),
+            "name": "\n".join(wrapped(bar.name)),
             "value": 100 * bar.value,
             "low": 100 * max(bar.low, 0.0),
             "high": 100 * bar.high,
@@ -290,7 +290,7 @@ def share_bars(
         for bar in bars
     ]
     base = alt.Chart(alt.InlineData(values=rows)).encode(
-        y=alt.Y("name:N", title=None, sort=None, axis=_rows_axis()),
+        y=alt.Y("name:N", title=None, sort=None, axis=rows_axis()),
         tooltip=[
             alt.Tooltip("name:N", title="input"),
             alt.Tooltip("value:Q", title=axis, format=".1f"),
@@ -312,16 +312,16 @@ def share_bars(
                 x=alt.X("inner:Q", title=axis)
             )
         )
-    step = 30 if any(len(_wrapped(bar.name)) > 1 for bar in bars) else 20
+    step = 30 if any(len(wrapped(bar.name)) > 1 for bar in bars) else 20
     return finished(alt.layer(*layers), WIDE - 200, step * max(len(bars), 1))
 
 
-def _wrapped(name: str) -> list[str]:
+def wrapped(name: str) -> list[str]:
     """Break a name that is too long for one line, and end it where two are too few."""
     return textwrap.wrap(name, _LONGEST, max_lines=2, placeholder=" …") or [name]
 
 
-def _rows_axis() -> Any:
+def rows_axis() -> Any:
     """Name rows at their left, a long name in two lines."""
     return alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr="split(datum.label, '\\n')")
 

@@ -1,7 +1,7 @@
 """What is left to do, in the order to do it: picked from what a run, a comparison and questions have found.
 
-A share of spread is a doubt, not a lever: only a candidate that was tried, or a value that was asked for, is
-offered as a change of the design.
+A share of spread is a doubt, not a lever: only a candidate that was tried, a value that was asked for, or the
+setting of a lever at which a limit was seen to pass, is offered as a change of the design.
 """
 
 from __future__ import annotations
@@ -10,10 +10,36 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from explorer.estimators.conformance import two_digits
-from explorer.results.exploration import AnswerRecord
+from explorer.estimators.measuring import Worth
+from explorer.estimators.measuring_plan import SELDOM
+from explorer.results.exploration import AnswerRecord, VariableRecord
 from explorer.results.records import LimitRecord, Summary
 
 Todo: TypeAlias = Literal["do not run", "build", "change", "measure", "draw more cars", "too close to call"]
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A value of one variable at which limits pass, alone.
+
+    Attributes
+    ----------
+    value:
+        In SI.
+    around:
+        Words of the build whose other inputs are kept; empty for the car as it stands.
+    limits:
+        Names of those that pass there, and did not before.
+    breaks:
+        Names of those that do not pass there: of any build asked about, or only those that did before.
+
+    """
+
+    variable: VariableRecord
+    value: float
+    around: str
+    limits: tuple[str, ...]
+    breaks: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -28,12 +54,14 @@ class Action:
         Names of the limits that it is about.
     candidate:
         Words of the candidate to build, which meets every limit.
-    answers:
-        Values that were asked for and meet a limit that fails, one a limit.
+    settings:
+        Values at which failing limits pass, each alone.
     unanswered:
         Names of failing limits for which no change that meets them is known.
     clearly:
         Those of the failing limits that no measurement can change.
+    worth:
+        The measurement likeliest to turn the verdict of an open safety limit, and what it does to it.
     more, cars:
         About how many more cars to draw, and how many that makes in all.
     """
@@ -41,22 +69,37 @@ class Action:
     todo: Todo
     limits: tuple[str, ...]
     candidate: str = ""
-    answers: tuple[AnswerRecord, ...] = ()
+    settings: tuple[Setting, ...] = ()
     unanswered: tuple[str, ...] = ()
     clearly: tuple[str, ...] = ()
+    worth: Worth | None = None
     more: int = 0
     cars: int = 0
 
 
 def actions_of(summary: Summary) -> tuple[Action, ...]:
     """List what is to be done about the limits: what not to run, what to change, measure, and draw."""
+    return (*_do_not_run(summary), *_change(summary), *_measure(summary), *_decide(summary))
+
+
+def _measure(summary: Summary) -> list[Action]:
+    """Offer what is likeliest to show that an open safety limit passes; where nothing is, the plan."""
     plan = summary.measuring
-    steps = plan.steps if plan is not None else ()
-    measured = tuple(dict.fromkeys(name for step in steps[:1] for name in step.limits))
-    found = [*_do_not_run(summary), *_change(summary)]
-    if plan is not None and (steps or summary.verdict != "pass"):
-        found.append(Action("measure", measured))
-    return (*found, *_decide(summary))
+    if plan is None:
+        return []
+    unsafe = [
+        limit.name
+        for verdict in ("fail", "undecided")
+        for limit in _with_verdict(summary, verdict)
+        if limit.safety
+    ]
+    turning = [one for one in plan.worths if one.limit in unsafe and one.after.passes.value >= SELDOM]
+    if turning:
+        best = max(turning, key=lambda one: one.after.passes.value)
+        return [Action("measure", (best.limit,), worth=best)]
+    if not plan.steps and summary.verdict == "pass":
+        return []
+    return [Action("measure", tuple(unsafe))]
 
 
 def _with_verdict(summary: Summary, verdict: str) -> list[LimitRecord]:
@@ -86,18 +129,50 @@ def _change(summary: Summary) -> list[Action]:
             return [Action("build", failing, candidate=one.words)]
     if not failing:
         return []
-    asked = summary.design.answers if summary.design is not None else ()
-    chosen = {one.limit: one for one in reversed(asked) if one.choose is not None and one.limit in failing}
+    settings = _settings(summary, failing)
+    rescued = {name for one in settings for name in one.limits}
     plan = summary.measuring
     clearly = {one.limit for one in plan.outlooks if one.prospect == "fails clearly"} if plan else set()
     return [
         Action(
             "change",
             failing,
-            answers=tuple(chosen[name] for name in failing if name in chosen),
-            unanswered=tuple(name for name in failing if name not in chosen),
+            settings=settings,
+            unanswered=tuple(name for name in failing if name not in rescued),
             clearly=tuple(name for name in failing if name in clearly),
         )
+    ]
+
+
+def _settings(summary: Summary, failing: tuple[str, ...]) -> tuple[Setting, ...]:
+    """Return what was asked for, else the best setting of a lever, for each failing limit not met before."""
+    asked = summary.design.answers if summary.design is not None else ()
+    found: list[Setting] = []
+    for name in failing:
+        if any(name in one.limits for one in found):
+            continue
+        answers = [_asked(one) for one in asked if one.limit == name and one.choose is not None]
+        found += (answers or _levers(summary, name, failing))[:1]
+    return tuple(found)
+
+
+def _asked(answer: AnswerRecord) -> Setting:
+    assert answer.choose is not None
+    breaks = tuple(one.name for one in answer.others if one.verdict != "pass")
+    return Setting(answer.variable, answer.choose, answer.around, (answer.limit,), breaks)
+
+
+def _levers(summary: Summary, name: str, failing: tuple[str, ...]) -> list[Setting]:
+    """Return the settings of single levers at which a limit passes, the best first."""
+    return [
+        Setting(
+            lever.variable,
+            rescue.value,
+            "",
+            (name, *(one.name for one in rescue.others if one.verdict == "pass" and one.name in failing)),
+            rescue.breaks,
+        )
+        for lever, rescue in (summary.levers.rescues(name) if summary.levers is not None else ())
     ]
 
 

@@ -28,6 +28,7 @@ from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.folder import NAMES, ResultsFolder, marked_json, results_folder
 from explorer.results.histogram import Histogram
 from explorer.results.json import from_json, json_schema, json_text
+from explorer.results.levers import Levers
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
 from explorer.study.limits import Output, Words
 
@@ -299,6 +300,7 @@ class Summary:
     measuring: MeasuringPlan | None = None
     from_catalogue: dict[str, str] = field(default_factory=dict)
     unread: tuple[str, ...] = ()
+    levers: Levers | None = None
     candidates: Comparison | None = None
     design: Exploration | None = None
     highest_speed: HighestSpeeds | None = None

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from explorer.results.actions import Action, actions_of
-from explorer.results.exploration import AnswerRecord
+from explorer.results.actions import Action, Setting, actions_of
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
 from reports.findings import without_source
@@ -63,12 +62,16 @@ def _words(report: Report, action: Action) -> Line:
             return _change(report, action)
         case "measure":
             assert plan is not None
+            words = measuring.headline(plan)
+            if action.worth is not None:
+                words = measuring.worth_words(plan, action.worth)
+            elif action.limits:
+                pass_ = "passes" if len(action.limits) == 1 else "pass"
+                words = f"no measurement listed is likely to show that {named} {pass_}"
+                if plan.steps:
+                    words += f"; for the other limits, {measuring.headline(plan)}"
             method = "a home method of the catalogue, " if measuring.by_catalogue(report.summary) else ""
-            line: Line = (
-                f"{sentence(measuring.headline(plan))} ({method}",
-                Link("measurements", "measuring"),
-                ")",
-            )
+            line: Line = (f"{sentence(words)} ({method}", Link("measurements", "measuring"), ")")
             unread = measuring.unread_words(measuring.unread_first(report.summary), most=4)
             return (*line, f". {sentence(unread)}") if unread else line
         case "draw more cars":
@@ -86,19 +89,10 @@ def _words(report: Report, action: Action) -> Line:
 def _change(report: Report, action: Action) -> Line:
     """Say which value meets which limit, where none is known, and where measuring is no way out."""
     line: Line = ()
-    for answer in action.answers:
-        line = (*line, *_answered(answer))
+    for setting in action.settings:
+        line = (*line, *setting_words(setting), " ")
     if action.unanswered:
-        named = listed(f"“{name}”" for name in action.unanswered)
-        fails, it = ("fails", "it") if len(action.unanswered) == 1 else ("fail", "them")
-        line = (
-            *line,
-            f"{named} {fails}, and no change of the design is known to mend {it}: try candidates (",
-            Code("squatline compare"),
-            ") or ask which value would (",
-            Code("squatline explore"),
-            "), or relax the requirement and record why. ",
-        )
+        line = (*line, *_unanswered(report, action.unanswered))
     if action.clearly:
         named = listed(f"“{name}”" for name in action.clearly)
         line = (*line, f"Measuring cannot change the verdict on {named}. ")
@@ -106,16 +100,45 @@ def _change(report: Report, action: Action) -> Line:
     return (*rest, last.rstrip() if isinstance(last, str) else last)
 
 
-def _answered(answer: AnswerRecord) -> Line:
-    variable = answer.variable
-    broken = [f"“{one.name}” ({one.verdict})" for one in answer.others if one.verdict != "pass"]
-    assert answer.choose is not None
-    return (
-        f"Set {variable.words} to ",
-        amount(answer.choose, variable.unit, variable.display_unit, zeros=False),
-        f" on the build “{answer.around}”: “{answer.limit}” then passes",
-        f", but not {listed(broken)}. " if broken else ", and so does every other limit. ",
+def setting_words(setting: Setting) -> Line:
+    """Say what to set to which value, which limits then pass, and which no longer do."""
+    variable = setting.variable
+    value = amount(setting.value, variable.unit, variable.display_unit, zeros=False)
+    start: Line = (f"Set {variable.words} to ", value, f" on the build “{setting.around}”")
+    if not setting.around and variable.now is not None:
+        now = amount(variable.now, variable.unit, variable.display_unit, zeros=False)
+        start = (f"Change {variable.words} from ", now, " to ", value)
+    pass_ = "passes" if len(setting.limits) == 1 else "pass"
+    words = f": {_named(setting.limits)} then {pass_}"
+    if not setting.breaks:
+        return (
+            *start,
+            f"{words}, and {'every other limit' if setting.around else 'no other limit is lost'}.",
+        )
+    lost = f"but {_named(setting.breaks)} {'does' if len(setting.breaks) == 1 else 'do'} not"
+    return (*start, f"{words}, {lost}{'' if setting.around else ' any longer'}.")
+
+
+def _unanswered(report: Report, names: tuple[str, ...]) -> Line:
+    """Say that no single change is known, and how to look for others."""
+    fails, it = ("fails", "it") if len(names) == 1 else ("fail", "them")
+    levers = report.summary.levers
+    tried = levers is not None and any(
+        effect.tried for lever in levers.levers for effect in lever.effects if effect.limit in names
     )
+    known = "no lever that was tried mends" if tried else "no change of the design is known to mend"
+    alone = " alone" if tried else ""
+    return (
+        f"{_named(names)} {fails}, and {known} {it}{alone}: try candidates (",
+        Code("squatline compare"),
+        ") or ask which value would (",
+        Code("squatline explore"),
+        "), or relax the requirement and record why. ",
+    )
+
+
+def _named(names: tuple[str, ...]) -> str:
+    return listed(f"“{name}”" for name in names)
 
 
 def _limit(report: Report, name: str) -> LimitRecord:

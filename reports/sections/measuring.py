@@ -112,6 +112,14 @@ def headline(plan: MeasuringPlan) -> str:
     return words
 
 
+def worth_words(plan: MeasuringPlan, worth: Worth) -> str:
+    """Say what one measurement, made meanwhile, does to the verdict of one limit."""
+    label = _labels(plan).get(worth.measurement, worth.measurement)
+    required = next(outlook.required for outlook in plan.outlooks if outlook.limit == worth.limit)
+    does = _what_it_does(f"“{worth.limit}”", required, worth.before, worth.after)
+    return f"meanwhile measure the {label}, which takes {hours(worth.hours)}: {does}"
+
+
 def _what_it_does(limit: str, required: float, before: LimitState, after: LimitState) -> str:
     """Say what a measurement does to one verdict, the threshold beside it."""
     needed = f"{chance(required)} required"

@@ -1,0 +1,241 @@
+"""Levers: which way what a builder can set moves each limit, and the setting at which one that fails passes.
+
+Every setting is put on the same cars (common random numbers), all levers through one program; a limit is
+brought to pass through a program of its own, which computes nothing that the limit does not need.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterator, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from explorer.design.evaluator import Evaluator, set_up
+from explorer.design.variables import Variable, chosen_input, read_variables, record_of
+from explorer.engine.plan import CHUNK, Progress, in_order, make_plan, no_progress
+from explorer.errors import StudyError
+from explorer.estimators.assessment import SURE, assess, turning_counts
+from explorer.estimators.conformance import binomial_interval
+from explorer.estimators.effects import low_to_high, mean_change, nearest_setting
+from explorer.estimators.ranges import Range
+from explorer.graph.units import parse, parse_spread
+from explorer.results.exploration import OtherLimit
+from explorer.results.levers import LeverEffect, LeverRecord, Levers, Rescue, SignedEffect
+from explorer.study.builds import AS_IT_STANDS, check_not_always_overridden
+from explorer.study.limits import Limit
+from explorer.study.study import Input, Study
+
+# Cars that every setting is tried on, and those that signed effects are seen in.
+CARS = 2_000
+SEEN = 4_096
+# Steps in a range that names none.
+STEPS = 10
+# Levers tried for each limit that does not pass: those that promise the most margin within their range.
+TRIED = 6
+
+
+def run_levers(
+    study: Study,
+    unmet: Collection[str] = (),
+    *,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress = no_progress,
+) -> Levers:
+    """Move every lever of a study a step, and look for the settings at which limits pass.
+
+    Parameters
+    ----------
+    unmet:
+        Names of the limits that do not pass as the car stands.
+    workers, executor, progress:
+        As for ``explorer.engine.plan.in_order``; the numbers do not depend on the workers.
+    """
+    effects = signed_effects(study)
+    variables = levers_of(study)
+    if not variables:
+        return Levers((), CARS, effects, SEEN)
+    evaluator = set_up(study, variables, samples=CARS)
+    reached = {variable.name: evaluator.reached_by(variable) for variable in variables}
+    now = [_now(study, variable) for variable in variables]
+    before, _ = evaluator.tried(now)
+    steps = [_step(study, variable) for variable in variables]
+    moved: list[list[LeverEffect]] = []
+    for place, variable in enumerate(variables):
+        point = [*now[:place], now[place] + steps[place], *now[place + 1 :]]
+        after, _ = evaluator.tried(point) if reached[variable.name] else (before, None)
+        moved.append(
+            [
+                LeverEffect(limit.name, mean_change(before[k], after[k]))
+                for k, limit in enumerate(study.limits)
+                if limit.name in reached[variable.name]
+            ]
+        )
+        progress("levers", place + 1, len(variables))
+    holds = assess(before, evaluator.requirements, np.empty((0, CARS))).probabilities
+    met = tuple(one.name for one, p in zip(study.limits, holds, strict=False) if p >= one.probability)
+    searches = [
+        _Search(study, variables[place], limit, met)
+        for limit in study.limits
+        if limit.name in unmet
+        for place in _promising(limit, variables, now, steps, moved)
+    ]
+    found = in_order(partial(_searched, tuple(searches)), len(searches), workers=workers, executor=executor)
+    rescues = {(s.variable.name, s.limit.name): rescue for s, rescue in zip(searches, found, strict=True)}
+    records = (
+        LeverRecord(
+            record_of(study, AS_IT_STANDS, variable),
+            step,
+            tuple(_with_rescue(variable, effect, rescues) for effect in effects_),
+        )
+        for variable, step, effects_ in zip(variables, steps, moved, strict=True)
+        if effects_
+    )
+    return Levers(tuple(records), CARS, effects, SEEN)
+
+
+def levers_of(study: Study) -> tuple[Variable, ...]:
+    """Return the design variables of a study, and whatever else it gives that a builder can set.
+
+    Where the study names no range, it is what is usual of such cars, within a third and three times the
+    present value.
+    """
+    named = {variable.name: variable for variable in read_variables(study)}
+    found = []
+    for name, one in study.inputs.items():
+        if name in named:
+            found.append(named[name])
+        elif study.graph[name].lever and not one.default:
+            found += _variable(study, one)
+    return tuple(found)
+
+
+def _variable(study: Study, one: Input) -> Iterator[Variable]:
+    quantity = study.graph[one.quantity]
+    try:
+        check_not_always_overridden(study, one.quantity, one.key)
+    except StudyError:
+        return  # every condition sets it: its common value is nobody's
+    value = float(one.distribution.nominal)
+    if quantity.usual is not None:
+        low, high = (parse(end, None, quantity.unit)[0] for end in (quantity.usual.low, quantity.usual.high))
+        # From the other side of such cars no one orders a part: at most three times and a third.
+        near = sorted((value / 3, value * 3)) if value else (low, high)
+        low, high = max(low, near[0]), min(high, near[1])
+    else:
+        low, high = sorted((value / 2, value * 2))
+    step = parse_spread(quantity.lever, None, quantity.unit)[0]
+    ends = math.ceil(low / step) * step, math.floor(high / step) * step
+    if not (ends[0] < ends[1] and all(quantity.allows(end) for end in ends)):
+        return
+    given = chosen_input(study, AS_IT_STANDS, one.quantity, value, one.display_unit, keep=True)
+    words = one.quantity.replace("_", " ")
+    yield Variable(one.quantity, words, Range(*ends, step), quantity.unit, one.display_unit, given)
+
+
+def _now(study: Study, variable: Variable) -> float:
+    """Return the present value; a variable's own is only where its range has its middle."""
+    one = study.inputs.get(variable.name)
+    return float((one or variable.given).distribution.nominal)
+
+
+def _step(study: Study, variable: Variable) -> float:
+    """Return the step that a lever is moved by: the sensible one of the model file, else one of its range."""
+    text = study.graph[variable.name].lever
+    if text:
+        return parse_spread(text, None, variable.unit)[0]
+    return variable.range.step or variable.range.width / STEPS
+
+
+def _promising(
+    limit: Limit,
+    variables: Sequence[Variable],
+    now: Sequence[float],
+    steps: Sequence[float],
+    moved: Sequence[Sequence[LeverEffect]],
+) -> list[int]:
+    """Return the places of the levers that promise the most for a limit, up to the end of their range."""
+    promised = {}
+    for place, (variable, step, effects) in enumerate(zip(variables, steps, moved, strict=True)):
+        change = next((one.change for one in effects if one.limit == limit.name), None)
+        if change is None or change.value == 0:
+            continue
+        ends = (variable.range.low - now[place], variable.range.high - now[place])
+        # Where cars have no answer a mean says little: then either way is worth a try.
+        slope = change.value / step if math.isfinite(change.value) else math.inf
+        promised[place] = max(slope * end for end in ends)
+    return sorted(promised, key=lambda place: -promised[place])[:TRIED]
+
+
+@dataclass(frozen=True)
+class _Search:
+    """One lever to be moved until one limit passes; ``met`` names those that reach their probability now."""
+
+    study: Study
+    variable: Variable
+    limit: Limit
+    met: tuple[str, ...]
+
+
+def _searched(searches: Sequence[_Search], position: int) -> Rescue | None:
+    search = searches[position]
+    variable, limit = search.variable, search.limit
+    samples = enough_for(limit.probability)
+    alone = set_up(search.study, [variable], samples=samples, limits=[limit])
+    value = nearest_setting(
+        lambda value: bool(alone.assess((value,)).surplus[SURE, 0] >= 0),
+        _now(search.study, variable),
+        variable.range,
+    )
+    if value is None:
+        return None
+    return _rescue(search, set_up(search.study, [variable], samples=samples), value)
+
+
+def enough_for(probability: float) -> int:
+    """Return how many cars can show that a limit passes at all, at its required probability."""
+    samples = CARS
+    while turning_counts(samples, probability)[0] is None and samples < CHUNK:
+        samples *= 2
+    return samples
+
+
+def _rescue(search: _Search, evaluator: Evaluator, value: float) -> Rescue:
+    """Say how all limits stand at a setting."""
+    there = evaluator.assess((value,))
+    position = next(k for k, limit in enumerate(evaluator.limits) if limit.name == search.limit.name)
+    low, high = binomial_interval(float(there.conforming[position]), there.samples)
+    others = tuple(
+        OtherLimit(one.name, one.probability, float(there.probabilities[k]), there.verdict_of(k))
+        for k, one in enumerate(evaluator.limits)
+        if k != position
+    )
+    breaks = tuple(one.name for one in others if one.name in search.met and one.probability < one.required)
+    return Rescue(value, float(there.probabilities[position]), low, high, others, breaks)
+
+
+def _with_rescue(
+    variable: Variable, effect: LeverEffect, rescues: dict[tuple[str, str], Rescue | None]
+) -> LeverEffect:
+    key = (variable.name, effect.limit)
+    return LeverEffect(effect.limit, effect.change, key in rescues, rescues.get(key))
+
+
+def signed_effects(study: Study) -> tuple[SignedEffect, ...]:
+    """Return how each uncertain input moves each margin: its highest fifth of cars less its lowest."""
+    plan = make_plan(study, [pair for limit in study.limits for pair in limit.output.pairs])
+    drawn = plan.random_chunk(0, SEEN)
+    found = plan.evaluate(drawn)
+    effects = []
+    for limit in study.limits:
+        margin = limit.margin_in(found)
+        slots = [plan.program.outputs[pair] for pair in limit.output.pairs]
+        for key in plan.uncertain:
+            leaf = plan.program.leaves.get(key)
+            if any(leaf == slot or leaf in plan.program.upstream[slot] for slot in slots):
+                effects.append(SignedEffect(key, limit.name, low_to_high(drawn[key], margin)))
+    return tuple(effects)

@@ -1,0 +1,210 @@
+"""What changing the car would do: settings at which a limit passes, levers, which way inputs pull."""
+
+from __future__ import annotations
+
+import math
+
+from explorer.results.actions import Setting
+from explorer.results.levers import LeverRecord, Levers, Rescue, SignedEffect
+from explorer.results.records import LimitRecord
+from reports.blocks import (
+    Block,
+    Cell,
+    Column,
+    Figure,
+    Line,
+    Paragraph,
+    Quiet,
+    Section,
+    Table,
+    cell,
+    in_each_system,
+)
+from reports.charts_of_effects import SignedBar, signed_bars
+from reports.findings import by_severity, slug
+from reports.formatting import Scale, amount, count, listed, range_amount, scale, share
+from reports.report import Report, sentence
+from reports.sections.actions import setting_words
+
+_SHOWN = 6
+# Limits whose effects are drawn: those most in the way.
+_DRAWN = 2
+
+
+def build(report: Report) -> Section | None:
+    """Say what a builder can set, which way it pulls, and how far it has to go."""
+    found = report.summary.levers
+    if found is None or not (found.levers or found.effects):
+        return None
+    limits = [limit for limit in by_severity(report.summary) if _strongest(found, limit)]
+    blocks: list[Block] = [Paragraph(_lead(report, found), lead=True)]
+    if any(effect.tried for lever in found.levers for effect in lever.effects):
+        blocks.append(_rescues(report, found))
+    blocks += [_figure(report, found, limit) for limit in limits[:_DRAWN]]
+    if found.levers:
+        blocks.append(_steps(report, found))
+    return Section("levers", "What changing the car would do", tuple(blocks))
+
+
+def _lead(report: Report, found: Levers) -> Line:
+    """Name the best change for the limit most in the way."""
+    for limit in by_severity(report.summary):
+        if limit.conformance.verdict == "pass":
+            continue
+        rescues = found.rescues(limit.name)
+        if rescues:
+            lever, rescue = rescues[0]
+            return setting_words(Setting(lever.variable, rescue.value, "", (limit.name,), rescue.breaks))
+        return (f"No single lever that was tried makes “{limit.name}” pass within its range.",)
+    return ("Every limit passes; the table says which way each lever moves the margins.",)
+
+
+def _rescues(report: Report, found: Levers) -> Table:
+    """List every setting at which a limit that does not pass now would, alone."""
+    rows = [
+        _row(limit.name, *one) for limit in by_severity(report.summary) for one in found.rescues(limit.name)
+    ]
+    hopeless = sorted(
+        {
+            effect.limit
+            for lever in found.levers
+            for effect in lever.effects
+            if effect.tried and not found.rescues(effect.limit)
+        }
+    )
+    rows += [
+        (cell(name), cell("no lever that was tried, alone"), cell(""), cell(""), cell(""), cell(""))
+        for name in hopeless
+    ]
+    return Table(
+        "rescues",
+        "Settings at which a limit would pass, each alone and nothing else changed, the least costly first; "
+        f"each is put on the same {count(found.cars)} cars or more. Try what is chosen as a candidate.",
+        (
+            Column("Limit", width=26),
+            Column("Change", width=22),
+            Column("From", number=True, width=12, mixed=True),
+            Column("To", number=True, width=12, mixed=True),
+            Column("Met then by", number=True, width=12),
+            Column("No longer met", width=16),
+        ),
+        tuple(rows),
+        small=True,
+    )
+
+
+def _row(name: str, lever: LeverRecord, rescue: Rescue) -> tuple[Cell, ...]:
+    variable = lever.variable
+    unit, given = variable.unit, variable.display_unit
+    return (
+        cell(name),
+        cell(variable.words),
+        cell(amount(variable.now, unit, given, zeros=False)),
+        cell(amount(rescue.value, unit, given, zeros=False)),
+        cell(share(rescue.probability, rescue.low, rescue.high), order=rescue.probability),
+        cell(listed(rescue.breaks) if rescue.breaks else Quiet("nothing lost")),
+    )
+
+
+def _strongest(found: Levers, limit: LimitRecord) -> list[SignedEffect]:
+    """Return the effects on a limit that are clear, the largest first."""
+    clear = [one for one in found.effects if one.limit == limit.name and one.change.clear]
+    return sorted(clear, key=lambda one: -abs(one.change.value))[:_SHOWN]
+
+
+def _figure(report: Report, found: Levers, limit: LimitRecord) -> Figure:
+    strongest = _strongest(found, limit)
+    settable = {lever.variable.name for lever in found.levers}
+    most = max(abs(one.change.value) for one in strongest)
+
+    def shown(system: object) -> Scale:
+        return scale(limit.unit, limit.display_unit, system, magnitude=most, difference=True)  # type: ignore[arg-type]
+
+    def bars(y: Scale) -> list[SignedBar]:
+        return [
+            SignedBar(
+                report.input_name(one.key),
+                *(y.value(value) for value in (one.change.value, one.change.low, one.change.high)),
+                lever=one.key in settable,
+            )
+            for one in strongest
+        ]
+
+    head = strongest[0]
+    more = "more" if head.change.value > 0 else "less"
+    finding: Line = (
+        f"{sentence(f'cars with a high {report.input_name(head.key)} have')[:-1]} ",
+        amount(
+            abs(head.change.value), limit.unit, limit.display_unit, spread=_half(head) / 2, difference=True
+        ),
+        f" {more} margin than cars with a low one. ",
+    )
+    told = "; ".join(
+        f"{report.input_name(one.key)} {'raises' if one.change.value > 0 else 'lowers'} it"
+        for one in strongest
+    )
+    return Figure(
+        name=f"effects-{slug(limit.name)}",
+        title=f"Which way each input moves the margin of “{limit.name}”",
+        alternative=f"Bars to either side of zero, the largest effects first. {sentence(told)}",
+        caption=(
+            *finding,
+            "A bar is the mean margin of the fifth of the cars with the highest values less that of the "
+            "fifth with the lowest, within what is known of the input; the line its 95 % interval.",
+        ),
+        draw=in_each_system(
+            lambda system: signed_bars(bars(y := shown(system)), axis=y.titled("change of the margin"))
+        ),
+    )
+
+
+def _half(effect: SignedEffect) -> float:
+    half = (effect.change.high - effect.change.low) / 2
+    return half if math.isfinite(half) else abs(effect.change.value)
+
+
+def _steps(report: Report, found: Levers) -> Table:
+    """List what one step of each lever does to each limit that it reaches."""
+    limits = {limit.name: limit for limit in report.summary.limits}
+    rows = []
+    for lever in found.levers:
+        variable = lever.variable
+        for effect in lever.effects:
+            limit, change = limits[effect.limit], effect.change
+            half = (change.high - change.low) / 4
+            rows.append(
+                (
+                    cell(variable.words),
+                    cell(
+                        amount(lever.step, variable.unit, variable.display_unit, difference=True, zeros=False)
+                    ),
+                    cell(limit.name),
+                    cell(
+                        amount(
+                            change.value,
+                            limit.unit,
+                            limit.display_unit,
+                            spread=half,
+                            difference=True,
+                            plus=True,
+                        )
+                    ),
+                    cell(
+                        range_amount(change.low, change.high, limit.unit, limit.display_unit, difference=True)
+                    ),
+                )
+            )
+    return Table(
+        "levers",
+        f"What one step up of each lever does to the mean margin, on the same {count(found.cars)} cars.",
+        (
+            Column("Lever", width=24),
+            Column("Step up", number=True, width=12, mixed=True),
+            Column("Limit", width=30),
+            Column("Margin changes by", number=True, width=16, mixed=True),
+            Column("95 % interval", number=True, width=18, mixed=True),
+        ),
+        tuple(rows),
+        small=True,
+        aside=True,
+    )
