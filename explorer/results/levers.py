@@ -82,18 +82,17 @@ class Levers:
     seen: int
 
     def rescues(self, limit: str) -> list[tuple[LeverRecord, Rescue]]:
-        """Return what would make a limit pass: what breaks nothing first, then the smaller change."""
+        """Return what would make a limit pass: what breaks nothing first, then the fewest steps."""
         found = [
             (lever, effect.rescue)
             for lever in self.levers
             for effect in lever.effects
             if effect.limit == limit and effect.rescue is not None
         ]
-        return sorted(found, key=lambda one: (len(one[1].breaks), _distance(*one)))
+        return sorted(found, key=lambda one: (len(one[1].breaks), _steps(*one)))
 
 
-def _distance(lever: LeverRecord, rescue: Rescue) -> float:
-    """How far the lever goes, as a share of its range."""
-    variable = lever.variable
-    now = variable.low if variable.now is None else variable.now
-    return abs(rescue.value - now) / (variable.high - variable.low)
+def _steps(lever: LeverRecord, rescue: Rescue) -> float:
+    """How many sensible steps a lever has to go."""
+    now = lever.variable.low if lever.variable.now is None else lever.variable.now
+    return abs(rescue.value - now) / lever.step

@@ -71,9 +71,9 @@ def _words(report: Report, action: Action) -> Line:
                 if plan.steps:
                     words += f"; for the other limits, {measuring.headline(plan)}"
             method = "a home method of the catalogue, " if measuring.by_catalogue(report.summary) else ""
-            line: Line = (f"{sentence(words)} ({method}", Link("measurements", "measuring"), ")")
+            line: Line = (f"{sentence(words)[:-1]} ({method}", Link("measurements", "measuring"), ").")
             unread = measuring.unread_words(measuring.unread_first(report.summary), most=4)
-            return (*line, f". {sentence(unread)}") if unread else line
+            return (*line, f" {sentence(unread)}") if unread else line
         case "draw more cars":
             more = f"{action.more:,}".replace(",", " ")
             command = f"{report.summary.reproduction.command} --samples {action.cars}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from explorer.graph.units import System
 from explorer.results.actions import Setting
 from explorer.results.levers import LeverRecord, Levers, Rescue, SignedEffect
 from explorer.results.records import LimitRecord
@@ -27,8 +28,8 @@ from reports.report import Report, sentence
 from reports.sections.actions import setting_words
 
 _SHOWN = 6
-# Limits whose effects are drawn: those most in the way.
-_DRAWN = 2
+# Settings listed for a limit, the best ones.
+_LISTED = 3
 
 
 def build(report: Report) -> Section | None:
@@ -36,11 +37,12 @@ def build(report: Report) -> Section | None:
     found = report.summary.levers
     if found is None or not (found.levers or found.effects):
         return None
-    limits = [limit for limit in by_severity(report.summary) if _strongest(found, limit)]
+    drawn = next((limit for limit in by_severity(report.summary) if _strongest(found, limit)), None)
     blocks: list[Block] = [Paragraph(_lead(report, found), lead=True)]
     if any(effect.tried for lever in found.levers for effect in lever.effects):
         blocks.append(_rescues(report, found))
-    blocks += [_figure(report, found, limit) for limit in limits[:_DRAWN]]
+    if drawn is not None:
+        blocks.append(_figure(report, found, drawn))
     if found.levers:
         blocks.append(_steps(report, found))
     return Section("levers", "What changing the car would do", tuple(blocks))
@@ -62,7 +64,9 @@ def _lead(report: Report, found: Levers) -> Line:
 def _rescues(report: Report, found: Levers) -> Table:
     """List every setting at which a limit that does not pass now would, alone."""
     rows = [
-        _row(limit.name, *one) for limit in by_severity(report.summary) for one in found.rescues(limit.name)
+        _row(limit.name, *one)
+        for limit in by_severity(report.summary)
+        for one in found.rescues(limit.name)[:_LISTED]
     ]
     hopeless = sorted(
         {
@@ -78,7 +82,7 @@ def _rescues(report: Report, found: Levers) -> Table:
     ]
     return Table(
         "rescues",
-        "Settings at which a limit would pass, each alone and nothing else changed, the least costly first; "
+        "Settings at which a limit would pass, each alone and nothing else changed, the fewest steps first; "
         f"each is put on the same {count(found.cars)} cars or more. Try what is chosen as a candidate.",
         (
             Column("Limit", width=26),
@@ -117,14 +121,16 @@ def _figure(report: Report, found: Levers, limit: LimitRecord) -> Figure:
     settable = {lever.variable.name for lever in found.levers}
     most = max(abs(one.change.value) for one in strongest)
 
-    def shown(system: object) -> Scale:
-        return scale(limit.unit, limit.display_unit, system, magnitude=most, difference=True)  # type: ignore[arg-type]
+    def shown(system: System) -> Scale:
+        return scale(limit.unit, limit.display_unit, system, magnitude=most, difference=True)
 
     def bars(y: Scale) -> list[SignedBar]:
         return [
             SignedBar(
                 report.input_name(one.key),
-                *(y.value(value) for value in (one.change.value, one.change.low, one.change.high)),
+                y.value(one.change.value),
+                y.value(one.change.low),
+                y.value(one.change.high),
                 lever=one.key in settable,
             )
             for one in strongest
