@@ -25,7 +25,7 @@ MAY_KNOW = {
 }
 MAY_KNOW["analyses"] = MAY_KNOW["results"] | {"results"}
 MAY_KNOW["logs"] = MAY_KNOW["design"] = MAY_KNOW["analyses"] | {"analyses", "model"}
-MAY_KNOW["pipeline"] = MAY_KNOW["analyses"] | {"analyses", "logs"}
+MAY_KNOW["pipeline"] = MAY_KNOW["analyses"] | {"analyses", "design", "logs", "model"}
 # Estimators on arrays that stand in a package of another kind.
 ESTIMATORS = (
     *sorted((ROOT / "explorer" / "estimators").glob("*.py")),
