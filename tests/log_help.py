@@ -9,14 +9,12 @@ from pathlib import Path
 from types import ModuleType
 
 import numpy as np
-from study_help import DEMO
+from study_help import AIRFIELD
 
 from explorer.study.study import Study, load_study
 
-CHASE = DEMO.parent / "three-flap-chase"
 
-
-def copied(folder: Path, source: Path = DEMO) -> Path:
+def copied(folder: Path, source: Path = AIRFIELD) -> Path:
     """Copy a demo study into a folder, its results left behind."""
     return Path(shutil.copytree(source, folder / source.name, ignore=shutil.ignore_patterns("results")))
 
@@ -41,7 +39,7 @@ def write_columns(file: Path, columns: Mapping[str, np.ndarray]) -> Path:
 
 def maker_of_demo_logs() -> ModuleType:
     """Import the script that made the logs of the demo."""
-    spec = importlib.util.spec_from_file_location("make_logs", DEMO / "logs" / "make_logs.py")
+    spec = importlib.util.spec_from_file_location("make_logs", AIRFIELD / "logs" / "make_logs.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)

@@ -1,4 +1,4 @@
-"""What several tests share: where the demo lies, a small study, and what a command answers."""
+"""What several tests share: where the studies lie, a small one, and what a command answers."""
 
 from __future__ import annotations
 
@@ -15,7 +15,10 @@ from explorer.results.records import DIGEST, SUMMARY_FILE
 from explorer.study.limits import Limit
 
 ROOT = Path(__file__).resolve().parents[1]
-DEMO = ROOT / "studies" / "airfield-sprint"
+#: The first demo; and a study of the tests' own, quick to compute, whose numbers they state.
+AIRFIELD = ROOT / "studies" / "airfield-sprint"
+CHASE = ROOT / "studies" / "three-flap-chase"
+DEMO = ROOT / "tests" / "sprint"
 
 SMALL = """
 [study]

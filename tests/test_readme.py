@@ -32,6 +32,7 @@ def hurried(folder: Path) -> None:
     for file in folder.glob("**/study.toml"):
         text = file.read_text(encoding="utf-8")
         if "sensitivity_replicates" not in text:
+            text = re.sub(r"^sensitivity_samples = .*\n", "", text, flags=re.MULTILINE)
             few = "sensitivity_samples = 64\nsensitivity_replicates = 8\nseed = "
             file.write_text(re.sub(r"^seed = ", few, text, count=1, flags=re.MULTILINE), encoding="utf-8")
 

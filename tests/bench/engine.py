@@ -21,7 +21,7 @@ from explorer.study.study import Study, load_study
 from . import handwritten
 from .timing import best_ratio, by_turns, exponent, ratio
 
-DEMO = Path(__file__).resolve().parents[2] / "studies" / "airfield-sprint"
+DEMO = Path(__file__).resolve().parents[1] / "sprint"
 Row = tuple[str, str]
 
 

@@ -11,7 +11,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import pytest
-from study_help import DEMO, Answer
+from study_help import CHASE, DEMO, Answer
 
 from explorer.console.explain import explain_all
 from explorer.console.search import MOST_FOUND, find
@@ -256,7 +256,7 @@ def test_explain_alone_lists_the_subjects(squatline: Cli) -> None:
 def test_explain_takes_the_name_of_a_family(squatline: Cli) -> None:
     alone = squatline("explain", "element_mass")
     assert alone.out.startswith("element_mass [kg]")
-    demo = DEMO.parent / "three-flap-chase"
+    demo = CHASE
     entry = json.loads(squatline("explain", "element_mass", "--study", demo, "--json").out)
     assert entry["name"] == entry["members"][0]
     assert len(entry["members"]) == 3

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from log_help import CHASE, copied, with_sections, write_columns
+from log_help import copied, with_sections, write_columns
 from statistics_help import within
-from study_help import DEMO
+from study_help import AIRFIELD, CHASE
 
 from explorer.errors import StudyError
 from explorer.logs.fits import Fitted, fit
@@ -33,7 +33,7 @@ Fits = Callable[..., Fitted]
 def fitted(tmp_path: Path) -> Fits:
     """Fit one log of its own in a copy of a demo study."""
 
-    def find(section: str, source: Path = DEMO, *, update: bool = False, **columns: np.ndarray) -> Fitted:
+    def find(section: str, source: Path = AIRFIELD, *, update: bool = False, **columns: np.ndarray) -> Fitted:
         folder = copied(tmp_path, source)
         write_columns(folder / "mine.csv", columns)
         study = with_sections(folder, f'[fits.mine]\nfile = "mine.csv"\n{section}')

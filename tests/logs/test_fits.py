@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from log_help import copied, maker_of_demo_logs, with_sections, write_columns
 from statistics_help import within
-from study_help import DEMO, Answer
+from study_help import AIRFIELD, Answer
 
 from explorer import fit, load_study, write_fit
 from explorer.analyses.verdicts import CONFIDENCE, judge_outcome
@@ -63,7 +63,7 @@ def test_logs_of_the_demo_are_what_their_maker_makes(tmp_path: Path) -> None:
     maker_of_demo_logs().make_all(tmp_path)
     made = {path.name: path.read_text() for path in tmp_path.glob("*.csv")}
     assert len(made) == 6
-    assert made == {path.name: path.read_text() for path in (DEMO / "logs").glob("*.csv")}
+    assert made == {path.name: path.read_text() for path in (AIRFIELD / "logs").glob("*.csv")}
     assert all(
         text.startswith("# synthetic log: made from known values, not measured") for text in made.values()
     )
@@ -71,7 +71,7 @@ def test_logs_of_the_demo_are_what_their_maker_makes(tmp_path: Path) -> None:
 
 def test_fits_of_the_demo_find_the_car_their_logs_were_made_from() -> None:
     truth = maker_of_demo_logs().TRUE_CAR
-    found = {one.name: one for one in fit(load_study(DEMO))}
+    found = {one.name: one for one in fit(load_study(AIRFIELD))}
     assert set(found) == {"rear_spring_test", "coast_down"}
     for one in found.values():
         assert one.result.weakness == ""
@@ -133,7 +133,7 @@ def test_the_loop_moves_a_verdict_of_the_demo(demo: Path) -> None:
 
     def verdict() -> str:
         study = load_study(demo)
-        limit = next(one for one in study.limits if one.name.startswith("Front wheels keep a load"))
+        limit = next(one for one in study.limits if one.name.startswith("Rear floor edge stays clear"))
         entries = study.entries.model_copy(update={"measurements": {}})
         alone = replace(study, limits=(limit,), outputs=(), entries=entries)
         return judge_outcome(alone.limits, run_montecarlo(alone, keep=False), CONFIDENCE).limits[0].verdict
@@ -161,7 +161,7 @@ def test_before_and_after_of_an_included_fit(demo: Path) -> None:
     # Once the block was edited by hand, the residuals beside it are no longer those of its numbers.
     written.write_text(written.read_text() + "# edited\n")
     assert not replaced_inputs(load_study(demo))[0].as_written
-    assert replaced_inputs(load_study(DEMO)) == ()
+    assert replaced_inputs(load_study(AIRFIELD)) == ()
 
 
 def test_a_study_without_a_file_it_includes(demo: Path) -> None:
@@ -175,7 +175,7 @@ def test_a_study_without_a_file_it_includes(demo: Path) -> None:
     )
     pair = '[[correlations]]\nbetween = ["front_wheel_rate", "rear_wheel_rate"]\nvalue = 0.5\n'
     study = with_sections(demo, pair, first='include = ["first.toml", "second.toml"]')
-    base = replace(load_study(DEMO), entries=study.entries)
+    base = replace(load_study(AIRFIELD), entries=study.entries)
     assert [(c.first, c.second) for c in study.correlations] == [("rear_wheel_rate", "cg_station")]
     without_second = study.without("second.toml")
     assert without_second.inputs["rear_wheel_rate"].distribution.mean == 2500
@@ -217,7 +217,7 @@ def test_errors_of_what_was_known_are_shared_with_the_study(demo: Path) -> None:
     assert shared["body_drag_area", "mass"] == pytest.approx(change / spread, rel=0.05)
     assert shared["wing_drag_coefficient_closed", "wing_drag_coefficient_open"] > 0.5
     # The weather of the day is not that of the race.
-    assert {name for _, name in shared} == {"mass", "wing_drag_coefficient_open"}
+    assert {name for _, name in shared} == {"mass", "rotating_mass_factor", "wing_drag_coefficient_open"}
     data = tomllib.loads(block_of(base))
     pairs = {tuple(one["between"]): one["value"] for one in data["correlations"]}
     assert pairs["body_drag_area", "mass"] == pytest.approx(shared["body_drag_area", "mass"], abs=1e-3)

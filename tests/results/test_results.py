@@ -10,7 +10,7 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-from study_help import DEMO, Answer
+from study_help import CHASE, DEMO, Answer
 
 import explorer
 from explorer.errors import ResultsError
@@ -31,7 +31,6 @@ from explorer.results.records import (
 )
 from tests.report_analyses import with_analyses
 
-THREE_FLAPS = DEMO.parent / "three-flap-chase"
 Writer = Callable[..., Path]
 
 
@@ -154,11 +153,11 @@ def test_every_finding_fits_the_schema_and_reads_back_the_same(tmp_path: Path) -
     assert math.isnan(again.design.answers[0].probabilities[1])
 
 
-@pytest.mark.parametrize("study", [DEMO, THREE_FLAPS], ids=lambda path: path.name)
+@pytest.mark.parametrize("study", [DEMO, CHASE], ids=lambda path: path.name)
 def test_the_summary_of_a_demo_fits_the_schema_and_reads_back_the_same(study: Path, tmp_path: Path) -> None:
     loaded = explorer.load_study(study)
     small = replace(loaded, sweeps=(), sensitivity_samples=32, sensitivity_replicates=8)
-    if study == THREE_FLAPS:
+    if study == CHASE:
         # Straights and motions in time take long: one limit of the many, what it is measured by left out.
         entries = loaded.entries.model_copy(update={"measurements": {}, "limits": loaded.entries.limits[:1]})
         small = replace(small, entries=entries, limits=loaded.limits[:1], outputs=())

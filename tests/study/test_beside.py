@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from log_help import copied, with_sections
+from study_help import DEMO
 
 from explorer import load_study, run
 
@@ -26,9 +27,9 @@ source = "test"
 
 
 def test_cars_with_several_attitudes_are_counted_and_told(tmp_path: Path) -> None:
-    plain = load_study(copied(tmp_path / "plain"))
+    plain = load_study(copied(tmp_path / "plain", DEMO))
     assert not [pair for pair in plain.outputs if pair[0] == "has_several_attitudes"]
-    study = with_sections(copied(tmp_path / "near"), GROUND)
+    study = with_sections(copied(tmp_path / "near", DEMO), GROUND)
     asked = {pair[1] for pair in study.outputs if pair[0] == "has_several_attitudes"}
     assert asked == {"closed", "open", "closed_fast", "open_fast"}
     level = replace(study, limits=study.limits[4:5], sensitivity_samples=64, sweeps=())

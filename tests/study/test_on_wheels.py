@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from log_help import copied, with_sections
+from study_help import DEMO
 
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
@@ -20,8 +21,8 @@ source = "test"
 
 
 def on_points(folder: Path, change: tuple[str, str] = ("", ""), sections: str = FRICTION) -> Study:
-    """Load the first demo with points that carry."""
-    study = copied(folder)
+    """Load the sprint car with points that carry."""
+    study = copied(folder, DEMO)
     file = study / "study.toml"
     text = file.read_text(encoding="utf-8").replace(*change)
     text = text.replace('drive = "power"', 'drive = "power"\ncontact = "points"')
@@ -38,7 +39,7 @@ def shares(study: Study) -> dict[str, float]:
 
 def test_no_safety_limit_is_met_by_standing_on_a_point(tmp_path: Path) -> None:
     lifts = "Front wheels stay down, closed up to 55 m/s"
-    plain, points = load_study(copied(tmp_path / "plain")), on_points(tmp_path / "points")
+    plain, points = load_study(copied(tmp_path / "plain", DEMO)), on_points(tmp_path / "points")
     meant = ("probability = 0.99\nsafety = true", "probability = 0.99\nsafety = true\nstanding_counts = true")
     counted = shares(on_points(tmp_path / "counted", meant))
     before, after = shares(plain), shares(points)
@@ -56,7 +57,7 @@ def test_no_safety_limit_is_met_by_standing_on_a_point(tmp_path: Path) -> None:
 def test_points_that_carry_need_points_and_friction(tmp_path: Path) -> None:
     with pytest.raises(SquatlineError, match="contact_friction"):
         on_points(tmp_path / "smooth", sections="")
-    study = copied(tmp_path / "none")
+    study = copied(tmp_path / "none", DEMO)
     file = study / "study.toml"
     text = file.read_text(encoding="utf-8")
     text = text.replace('point = ["rear_floor_edge", "splitter_edge"]', "")

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from study_help import DEMO, ROOT
+from study_help import AIRFIELD, CHASE
 
 from explorer.study.places import line_of, lines_of_keys
 from explorer.study.template import CarHas, template
@@ -55,10 +55,7 @@ def _keys(value: Any, key: str = "") -> Iterator[str]:
     "text",
     [
         ODD,
-        *(
-            pytest.param((one / "study.toml").read_text("utf-8"), id=one.name)
-            for one in (DEMO, ROOT / "studies" / "three-flap-chase")
-        ),
+        *(pytest.param((one / "study.toml").read_text("utf-8"), id=one.name) for one in (AIRFIELD, CHASE)),
         template(CarHas(flaps=2, drive="electric", brakes="fitted")),
     ],
 )

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from study_help import DEMO, Answer
+from study_help import ROOT, Answer
 
 from explorer.errors import StudyError
 from explorer.study.editing import write_changed
@@ -59,7 +59,7 @@ def test_rows_say_values_spreads_units_and_sources(study: Path) -> None:
 
 @pytest.mark.parametrize("folder", ["airfield-sprint", "three-flap-chase"])
 def test_there_and_back_changes_not_a_letter(folder: str, tmp_path: Path) -> None:
-    shutil.copytree(DEMO.parent / folder, tmp_path / "car", ignore=shutil.ignore_patterns("results"))
+    shutil.copytree(ROOT / "studies" / folder, tmp_path / "car", ignore=shutil.ignore_patterns("results"))
     study = load_study(tmp_path / "car")
     before = study.path.read_bytes()
     write_sheet(study, tmp_path / "inputs.csv")

@@ -37,7 +37,7 @@ flap_delay = given(
     "From the start of the straight to the moment the flap starts to move, the driver's time included.",
     default=0.0,
     at_least=0,
-    usual=Usual("0 s", "0.5 s", "2 s"),
+    usual=Usual("0 s", "0.5 s", "5 s"),
 )
 
 _FAILS = "the straight is too short to brake in, the car does not reach its end, or its pitch diverges on it"

@@ -39,6 +39,7 @@ TRUE_CAR = {
     "splitter_downforce_coefficient": 0.57,
     "front_wheel_rate": 3050.0,
     "mass": 4.61,
+    "rotating_mass_factor": 1.05,
     "static_pitch": math.radians(-0.44),
 }
 THAT_DAY = {"air_temperature": 287.15, "air_pressure": 101600.0, "relative_humidity": 0.6}
@@ -106,6 +107,7 @@ def make_coast_downs(folder: Path) -> None:
             "drag_area": float(car["drag_area"][0]),
             "rolling_resistance": TRUE_CAR["rolling_resistance"],
             "mass": TRUE_CAR["mass"],
+            "rotating_mass_factor": TRUE_CAR["rotating_mass_factor"],
             "air_density": float(car["air_density"][0]),
             "headwind": HEADWIND,
             "grade": GRADE,
@@ -113,7 +115,6 @@ def make_coast_downs(folder: Path) -> None:
         }
         run = make_coast_down(
             **truth,
-            rotating_mass_factor=1.0,
             first_speed=30.0,
             duration=9.0,
             rows=91,
