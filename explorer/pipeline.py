@@ -20,7 +20,8 @@ from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
-from explorer.analyses.verdicts import Looks, judge_outcome
+from explorer.analyses.two_levels import check_kinds_apart, sureness_of
+from explorer.analyses.verdicts import Looks, judge_outcome, with_sureness
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.levers import run_levers
 from explorer.engine.checkpoint import Checkpoint
@@ -115,6 +116,7 @@ def run(
     """
     stages = Stages()
     ways = ways_to_measure(study)  # a fault in them is told before anything long begins
+    check_kinds_apart(study)
     with stages.stage("logged runs"):
         logged_runs = logged_runs_of(study)
     with stages.stage("nominal values"):
@@ -134,6 +136,9 @@ def run(
             until=all_of(rules),
         )
     verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
+    with stages.stage("cars and their days"):
+        sureness = sureness_of(study, workers=workers, executor=executor, progress=progress)
+    verdicts = with_sureness(verdicts, study.limits, sureness)
     drivers: dict[str, Sensitivity] = {}
     sweeps: tuple[SweepRecord, ...] = ()
     plan: MeasuringPlan | None = None
@@ -177,7 +182,10 @@ def run(
             ),
             conditions=tuple(_condition(study, name) for name in study.conditions),
             limits=tuple(
-                _limit(study, outcome, limit, verdicts.limits[i], drivers.get(limit.name))
+                replace(
+                    _limit(study, outcome, limit, verdicts.limits[i], drivers.get(limit.name)),
+                    sureness=sureness.get(limit.name),
+                )
                 for i, limit in enumerate(study.limits)
             ),
             joint=verdicts.joint,
@@ -365,6 +373,11 @@ def _handbook(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -
 
 
 def _warnings(study: Study) -> Iterator[str]:
+    if surely := [limit.name for limit in study.limits if limit.sure is not None]:
+        yield (
+            f"the verdict of {' and '.join(surely)} tells cars and days apart; what measuring is worth, and "
+            "compare and explore, weigh it by its probability over cars and days together"
+        )
     silent = [one.key for one in study.all_inputs() if one.source is None]
     if silent:
         count = f"{len(silent)} inputs" if len(silent) > 1 else "1 input"

@@ -116,8 +116,18 @@ def met_words(limit: LimitRecord) -> Line:
         "“",
         Link(limit.name, f"limit-{slug(limit.name)}"),
         f"” is met by {share(found.probability, found.low, found.high)} of predicted cars "
-        f"(95 % interval {share_range(found.low, found.high)}); {percent(limit.probability)} required.",
+        f"(95 % interval {share_range(found.low, found.high)}); {percent(limit.probability)} required"
+        f"{sure_words(limit)}.",
     )
+
+
+def sure_words(limit: LimitRecord) -> str:
+    """Say how sure a limit is, and how sure it was to be; nothing where it does not ask."""
+    sure = limit.sureness
+    if sure is None:
+        return ""
+    asked = percent(sure.sure)
+    return f", {asked} sure ({asked} sure: in at least {100 * sure.at_least:.0f} of 100 runs)"
 
 
 def slug(name: str) -> str:

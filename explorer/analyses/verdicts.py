@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from explorer.engine.montecarlo import Outcome, SoFar
 from explorer.engine.streaming import Tally
 from explorer.estimators.conformance import CONFIDENCE, Conformance, Margin, judge_counts
 from explorer.estimators.stopping import confidence_at_look, next_look
+from explorer.estimators.two_levels import Sureness
 from explorer.graph.arrays import Array
 from explorer.study.limits import Limit
 
@@ -28,13 +29,47 @@ class Verdicts:
 
 
 def judge_outcome(limits: Sequence[Limit], outcome: Outcome, confidence: float = CONFIDENCE) -> Verdicts:
-    """Judge every limit of a run; what is asked of all at once is the most that is asked of any."""
+    """Judge every limit of a run; what is asked of all at once is the most that is asked of any.
+
+    A limit that asks ``sure`` is open until cars and days are told apart (``with_sureness``).
+    """
     safety = [limit.probability for limit in limits if limit.safety]
     every = len(limits)
     return Verdicts(
-        tuple(_judged(outcome, i, limit.probability, confidence) for i, limit in enumerate(limits)),
+        tuple(
+            _open_if_sure(limit, _judged(outcome, i, limit.probability, confidence))
+            for i, limit in enumerate(limits)
+        ),
         _judged(outcome, every, max(limit.probability for limit in limits), confidence),
         _judged(outcome, every + 1, max(safety), confidence) if safety else None,
+    )
+
+
+def with_sureness(verdicts: Verdicts, limits: Sequence[Limit], found: Mapping[str, Sureness]) -> Verdicts:
+    """Return the verdicts with those of the limits that ask ``sure`` taken from cars and days drawn apart."""
+    judged = [
+        _decided(one, found[limit.name]) if limit.name in found else one
+        for limit, one in zip(limits, verdicts.limits, strict=True)
+    ]
+    return replace(verdicts, limits=tuple(judged))
+
+
+def _decided(judged: Conformance, found: Sureness) -> Conformance:
+    if found.verdict != "undecided":
+        return replace(judged, verdict=found.verdict, decides="", more_samples=0)
+    decides = (
+        f"how sure it is lies between {100 * found.low:.1f} and {100 * found.high:.1f} %, "
+        f"{100 * found.sure:g} % asked: draw more than {found.cars} cars and {found.days} days (cars and "
+        "days under [study])"
+    )
+    return replace(judged, verdict="undecided", decides=decides, more_samples=None)
+
+
+def _open_if_sure(limit: Limit, judged: Conformance) -> Conformance:
+    if limit.sure is None:
+        return judged
+    return replace(
+        judged, verdict="undecided", decides="cars and days are drawn apart by a run", more_samples=None
     )
 
 
@@ -102,7 +137,8 @@ class Looks:
         if so_far.samples < min(self.due, self.cap):
             return False
         self.count += 1
-        judged = judge_outcome(self.limits, so_far.outcome({}), self.confidence).limits
+        found = judge_outcome(self.limits, so_far.outcome({}), self.confidence).limits
+        judged = [one for limit, one in zip(self.limits, found, strict=True) if limit.sure is None]
         look = next_look(judged, so_far.samples, self.cap)
         self.due = look.samples
         return look.stop

@@ -35,6 +35,7 @@ def new(
 def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False) -> None:
     """Validate a study and show its inputs and nominal values; no sampling."""
     from explorer.analyses.nominal import nominal_or_error
+    from explorer.analyses.two_levels import check_kinds_apart
     from explorer.analyses.ways_to_measure import ways_to_measure
     from explorer.console.terminal import check_as_data, show_check
     from explorer.design.exploration import prepare
@@ -42,7 +43,7 @@ def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False)
 
     loaded = load(study, allow_code)
     faults = Faults()
-    for section in (ways_to_measure, check_logs, prepare):
+    for section in (check_kinds_apart, ways_to_measure, check_logs, prepare):
         with faults.noted(), with_file(str(loaded.path)):
             section(loaded)
     faults.tell()

@@ -21,6 +21,7 @@ from explorer.errors import ResultsError, with_file
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
+from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
 from explorer.results.comparison import Comparison
@@ -119,7 +120,8 @@ class LimitRecord(Output):
     """One requirement, what was found, and what drives it.
 
     SI values from ``low`` to ``high`` hold it, infinite where it is open; ``asked`` says so in words.
-    ``output`` is the index of its distribution in ``Summary.outputs``.
+    ``output`` is the index of its distribution in ``Summary.outputs``.  Where it asks ``sure``, the verdict
+    of ``conformance`` is that of ``sureness``.
     """
 
     name: str
@@ -134,6 +136,7 @@ class LimitRecord(Output):
     output: int
     conformance: Conformance
     sensitivity: Sensitivity | None
+    sureness: Sureness | None = None
 
     @property
     def ends(self) -> tuple[tuple[str, float], ...]:

@@ -131,7 +131,10 @@ KINDS: list[type[Asked]] = [Bounds, Tolerance]
 
 @dataclass(frozen=True)
 class Limit:
-    """A requirement on an output, in SI units: in what share of the cars its values must hold."""
+    """A requirement on an output, in SI units: in what share of the cars its values must hold.
+
+    With ``sure`` it is the share of the runs of one car, and how sure that must be over all possible cars.
+    """
 
     name: str
     output: Output
@@ -140,6 +143,7 @@ class Limit:
     safety: bool
     why: str
     display_unit: str
+    sure: float | None = None
 
     @property
     def low(self) -> float:

@@ -57,6 +57,8 @@ class StudyEntry(Keys):
     sensitivity_samples: int = Field(default=512, ge=64, le=2**20)
     sensitivity_replicates: int = Field(default=64, ge=8, le=1024)
     sensitivity_pairs: bool = False
+    cars: int = Field(default=1024, ge=64, le=2**20)
+    days: int = Field(default=256, ge=16, le=2**14)
     own_quantities: str | None = None
     assumptions: list[str] = []
     not_modelled: list[str] = []
@@ -85,6 +87,8 @@ class LimitEntry(Keys):
     """``[[limits]]``: a requirement.
 
     ``standing_counts`` lets a limit of safety be met also by a car that stands on a point of its body.
+    With ``sure`` it is to hold with its probability in the runs of one car, and that is to be so surely, over
+    all that is not known of the car.
     """
 
     name: str = ""
@@ -97,6 +101,7 @@ class LimitEntry(Keys):
     tolerance: Value | None = None
     unit: str | None = None
     probability: Annotated[float, BeforeValidator(_share)] = 0.95
+    sure: Annotated[float, BeforeValidator(_share)] | None = None
     safety: bool = False
     standing_counts: bool = False
     why: str = ""

@@ -402,6 +402,7 @@ def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
         safety=entry.safety,
         why=entry.why,
         display_unit=study.display.get(quantity.name, unit),
+        sure=entry.sure,
     )
 
 

@@ -78,7 +78,10 @@ def _words(report: Report, action: Action) -> Line:
             more = f"{action.more:,}".replace(",", " ")
             command = f"{report.summary.reproduction.command} --samples {action.cars}"
             return (f"Draw about {more} more cars to decide {named}: ", Code(command), ".")
-    found = _limit(report, action.limits[0]).conformance
+    limit = _limit(report, action.limits[0])
+    found = limit.conformance
+    if limit.sureness is not None:
+        return (f"{named} is too close to call: {found.decides}.",)
     return (
         f"{named} is too close to call ({share(found.probability, found.low, found.high)} against "
         f"{percent(found.required)}): more cars will not decide it. Know an input better, leave more room, "

@@ -27,7 +27,7 @@ from reports.blocks import (
     cell,
 )
 from reports.charts_of_limits import LimitRow, limit_rows
-from reports.findings import Judged, judged_build, met_words, worst
+from reports.findings import Judged, judged_build, met_words, sure_words, worst
 from reports.formatting import counted, listed, percent, share, share_range
 from reports.options import SYSTEMS
 from reports.report import NO_CLEARANCE, Report, is_yes_or_no, sentence, severity
@@ -188,6 +188,7 @@ def _row(report: Report, limit: LimitRecord) -> LimitRow:
     found = limit.conformance
     words = (
         f"{share(found.probability, found.low, found.high)} meet it, {percent(limit.probability)} required"
+        f"{sure_words(limit)}"
     )
     row = partial(LimitRow, limit.name, found.verdict, words)
     if _is_share(report, limit):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from explorer.graph.quantity import MODEL_ERRORS
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import Cell, Code, Column, Line, Link, Quiet, Section, Table, Verdict, cell
-from reports.findings import assumed, slug, without_source, worst
+from reports.findings import assumed, slug, sure_words, without_source, worst
 from reports.formatting import amount, percent, range_amount, share
 from reports.questions import FLIP, SPEED, Question, questions
 from reports.report import Report, in_words, sentence, severity
@@ -65,7 +65,8 @@ def _short(limit: LimitRecord) -> Line:
     found = limit.conformance
     return (
         Link(limit.name, f"limit-{slug(limit.name)}"),
-        f": met by {share(found.probability, found.low, found.high)}, {percent(limit.probability)} required.",
+        f": met by {share(found.probability, found.low, found.high)}, {percent(limit.probability)} required"
+        f"{sure_words(limit)}.",
     )
 
 

@@ -23,6 +23,7 @@ from reports.blocks import (
     Verdict,
     cell,
 )
+from reports.findings import slug
 from reports.formatting import (
     SPACE,
     about,
@@ -69,6 +70,10 @@ def build(report: Report) -> Section:
     ]
     if together:
         blocks.append(Bullets(tuple((_together(name, found),) for name, found in together)))
+    sure = [limit for limit in summary.limits if limit.sureness is not None]
+    if sure:
+        blocks.append(Bullets(tuple(_surely(limit) for limit in sure)))
+        blocks += [_family(limit) for limit in sure]
     undecided = [limit for limit in summary.limits if limit.conformance.verdict == "undecided"]
     if undecided:
         blocks.append(Paragraph(("What would decide what is still open:",)))
@@ -120,7 +125,7 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
     rank = severity(limit)
     return (
         cell(*name, order=limit.name),
-        cell(*asked(limit), Quiet(f" in {percent(limit.probability)}"), order=limit.probability),
+        cell(*asked(limit), Quiet(_in_how_many(limit)), order=limit.probability),
         cell(*_middle(report, limit)),
         cell(
             share(found.probability, found.low, found.high),
@@ -129,6 +134,57 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
         ),
         cell(*_margin(limit), order=_ratio(found)),
         cell(Verdict(found.verdict), order=rank[0] * 2 + rank[1]),
+    )
+
+
+def _in_how_many(limit: LimitRecord) -> str:
+    sure = "" if limit.sureness is None else f" of runs, {percent(limit.sureness.sure)} sure"
+    return f" in {percent(limit.probability)}{sure}"
+
+
+def _surely(limit: LimitRecord) -> Line:
+    """Say both kinds of not knowing of a limit."""
+    found = limit.sureness
+    assert found is not None
+    kind = "what is not known of the car" if found.ignorance > 0.5 else "the day"
+    asked_for = f"{percent(found.required)} of runs are asked, {percent(found.sure)} sure"
+    return (
+        f"{limit.name}: holds in {100 * found.average:.0f} of 100 runs ({percent(found.sure)} sure: in at "
+        f"least {100 * found.at_least:.0f}). {asked_for}: of {count(found.cars)} cars, each on "
+        f"{count(found.days)} days, {percent(round(found.often_enough, 3))} hold it so often "
+        f"({share_range(found.low, found.high)}; that the days are few is allowed for). Mostly {kind} "
+        f"decides: {percent(round(found.ignorance, 2))} of the margin's variance is between cars and could "
+        "be learnt, the rest differs from run to run.",
+    )
+
+
+def _family(limit: LimitRecord) -> Table:
+    """Draw the family of curves as a table: the margin over the runs of cars with little, middle and much."""
+    found = limit.sureness
+    assert found is not None
+
+    def shown(value: float) -> Part:
+        if not math.isfinite(value):
+            return Quiet("no answer")
+        spread = limit.conformance.margin_sd
+        return amount(value, limit.unit, limit.display_unit, spread=spread, difference=True, plus=True)
+
+    rows = [
+        (cell(percent(level), order=level), *(cell(shown(value), order=value) for value in values))
+        for level, values in zip(found.levels, found.family, strict=True)
+    ]
+    return Table(
+        f"family-{slug(limit.name)}",
+        f"{limit.name}: the room to the limit that so many runs of a car stay below. A poor car has more "
+        "room than one car in twenty, a good one than nineteen. Across: what is not known of the car; down: "
+        "the day.",
+        (
+            Column("Runs below", number=True, width=22),
+            *(Column(name, number=True, width=26) for name in ("Poor car", "Middle car", "Good car")),
+        ),
+        tuple(rows),
+        small=True,
+        sortable=False,
     )
 
 

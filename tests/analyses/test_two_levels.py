@@ -1,0 +1,75 @@
+"""Limits that ask ``sure``: drawn as cars and days on the study's own graph, and said in both words."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.special import ndtr, ndtri
+from study_help import SMALL
+
+from explorer.analyses.two_levels import sureness_of
+from explorer.errors import SquatlineError
+from explorer.pipeline import run
+from explorer.study.study import Study, load_study
+from reports.report import Report
+from reports.sections import verdicts
+
+MODEL = """
+[model_errors]
+front_static_load = {{ offset = {{ mean = "0 N", sd = "{day} N", varies = true }}, source = "test" }}
+"""
+
+
+def sure_study(folder: Path, day: float = 0.3, more: str = "", sure: str = "sure = 0.9") -> Study:
+    """Load a study whose load differs from run to run by a normal offset."""
+    folder.mkdir(exist_ok=True)
+    text = SMALL.format(inputs="", conditions="", limits=more).replace(
+        "probability = 0.5", f"probability = 0.9\n{sure}"
+    )
+    (folder / "study.toml").write_text(text + MODEL.format(day=day), encoding="utf-8")
+    return load_study(folder)
+
+
+def test_margin_of_car_and_day_has_the_closed_answer(tmp_path: Path) -> None:
+    found = sureness_of(sure_study(tmp_path))["front load"]
+    g, m, s_m, left, s_left = 9.80665, 5.0, 0.1, 1 - 190 / 360, 5 / 360
+    car = g * math.sqrt((m * s_left) ** 2 + (left * s_m) ** 2 + (s_m * s_left) ** 2)
+    true = float(ndtr((g * m * left - 23 - 0.3 * ndtri(0.9)) / car))
+    assert found.low <= true <= found.high
+    assert found.ignorance == pytest.approx(car**2 / (car**2 + 0.3**2), abs=0.05)
+
+
+def test_numbers_hang_on_no_worker(tmp_path: Path) -> None:
+    study = sure_study(tmp_path)
+    assert sureness_of(study) == sureness_of(study, workers=3)
+
+
+def test_without_sure_nothing_is_drawn_and_the_run_is_as_it_was(tmp_path: Path) -> None:
+    plain = sure_study(tmp_path / "plain", sure="")
+    assert sureness_of(plain) == {}
+    before, after = (run(one, samples=500) for one in (plain, sure_study(tmp_path / "sure")))
+    assert before.samples is not None
+    assert after.samples is not None
+    assert np.array_equal(before.samples.to_numpy(), after.samples.to_numpy())
+    assert before.summary.limits[0].sureness is None
+    assert before.summary.limits[0].conformance.probability == after.summary.limits[0].conformance.probability
+
+
+def test_verdict_and_words_are_those_of_both_kinds(tmp_path: Path) -> None:
+    found = run(sure_study(tmp_path), samples=500)
+    limit = found.summary.limits[0]
+    assert limit.sureness is not None
+    assert limit.conformance.verdict == limit.sureness.verdict
+    text = str(verdicts.build(Report(found))).replace("\\xa0", " ")
+    assert f"holds in {100 * limit.sureness.average:.0f} of 100 runs (90 % sure: in at least" in text
+    assert "Mostly what is not known of the car decides" in text
+    assert "Poor car" in text
+
+
+def test_what_varies_goes_with_nothing_of_the_car(tmp_path: Path) -> None:
+    pair = '[[correlations]]\nbetween = ["mass", "front_static_load_model_offset"]\nvalue = 0.5'
+    with pytest.raises(SquatlineError, match="varies from run to run"):
+        run(sure_study(tmp_path, more=pair), samples=500)

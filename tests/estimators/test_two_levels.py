@@ -1,0 +1,64 @@
+"""How sure a limit is, against a normal margin of car and day, whose answer is known."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy.special import ndtr, ndtri
+from statistics_help import within
+
+from explorer.estimators.two_levels import OfCars, Sureness, how_sure
+
+CAR, DAY = 1.0, 0.5
+
+
+def sure_of(mean: float, *, cars: int, days: int, required: float = 0.9, seed: int = 1) -> Sureness:
+    random = np.random.default_rng(seed)
+    of_cars = mean + CAR * random.standard_normal((cars, 1))
+    margins = of_cars + DAY * random.standard_normal((cars, days))
+    return how_sure(OfCars.of(margins), days, required, 0.9)
+
+
+def truth(mean: float, required: float = 0.9) -> float:
+    """Return the share of cars that hold the limit often enough: their part lies above DAY z(required)."""
+    return float(ndtr((mean - DAY * ndtri(required)) / CAR))
+
+
+def test_closed_form_lies_within_and_the_ends_close_in() -> None:
+    found = sure_of(2.5, cars=4000, days=1000)
+    assert found.low <= truth(2.5) <= found.high
+    assert found.high - found.low < 0.08
+    spread = math.hypot(CAR, DAY)
+    average = float(ndtr(2.5 / spread))
+    assert within(found.average, average, math.sqrt(average * (1 - average) / 4000))
+    # One car in ten lies below the mean less 1.28 of the cars' spread.
+    assert found.at_least == pytest.approx(float(ndtr((2.5 - ndtri(0.9) * CAR) / DAY)), abs=0.01)
+    assert within(found.ignorance, CAR**2 / (CAR**2 + DAY**2), 0.01)
+
+
+@pytest.mark.parametrize(("mean", "verdict"), [(3.0, "pass"), (1.0, "fail"), (1.95, "undecided")])
+def test_verdict_follows_the_whole_interval(mean: float, verdict: str) -> None:
+    assert sure_of(mean, cars=1024, days=256).verdict == verdict
+
+
+def test_run_without_an_answer_holds_nothing() -> None:
+    margins = np.ones((64, 200))
+    margins[:, :30] = np.nan
+    found = how_sure(OfCars.of(margins), 200, 0.9, 0.5)
+    assert found.average == pytest.approx(0.85)
+    assert found.verdict == "fail"
+    assert found.family[0] == (-math.inf,) * 3
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("days", [32, 256])
+@pytest.mark.parametrize(("mean", "required"), [(1.95, 0.9), (2.6, 0.9), (2.0, 0.95)])
+def test_interval_holds_the_truth_at_least_95_times_in_100(mean: float, required: float, days: int) -> None:
+    repeats = 300
+    true = truth(mean, required)
+    found = [sure_of(mean, cars=256, days=days, required=required, seed=seed) for seed in range(repeats)]
+    held = np.mean([one.low <= true <= one.high for one in found])
+    # The scatter of the days is bounded, not estimated, so it is held more often than that.
+    assert held >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / repeats)
