@@ -18,6 +18,8 @@ from reports.report import severity
 
 # An input below this share of the spread is not worth naming in a sentence.
 WORTH_NAMING = 0.05
+# How a source begins that says itself that it is none.
+GUESSES = ("made up", "guess")
 
 
 @dataclass(frozen=True)
@@ -107,6 +109,11 @@ def without_source(summary: Summary) -> list[InputRecord]:
 def assumed(summary: Summary) -> list[InputRecord]:
     """List the inputs that are drawn from what is usual, for want of better."""
     return [record for record in summary.inputs if (record.source or "").startswith(ASSUMED)]
+
+
+def guessed(summary: Summary) -> list[InputRecord]:
+    """List the inputs whose source says itself that it is none."""
+    return [one for one in summary.inputs if (one.source or "").lower().startswith(GUESSES)]
 
 
 def met_words(limit: LimitRecord) -> Line:

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from explorer.graph.quantity import MODEL_ERRORS
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import Cell, Code, Column, Line, Link, Quiet, Section, Table, Verdict, cell
-from reports.findings import assumed, slug, sure_words, without_source, worst
-from reports.formatting import amount, percent, range_amount, share
+from reports.findings import assumed, guessed, slug, sure_words, without_source, worst
+from reports.formatting import amount, listed, percent, range_amount, share
 from reports.questions import FLIP, SPEED, Question, questions
 from reports.report import Report, in_words, sentence, severity
 from reports.sections import candidates, design
@@ -136,19 +136,20 @@ def _what_to_build(report: Report) -> tuple[Cell, ...]:
 
 def _where_from(report: Report) -> tuple[Cell, ...]:
     """Count the inputs that say nothing about where they come from."""
-    missing, guessed = len(without_source(report.summary)), len(assumed(report.summary))
-    given = sum(not record.default for record in report.summary.inputs)
-    link = Link("inputs and sources", "inputs")
-    words: Line = (f"All {given} that the study gives have a source (", link, ").")
-    if missing:
-        words = (f"{missing} of {given} that the study gives have no source (", link, ").")
-    elif guessed:
-        words = (f"All {given - guessed} that are not assumed have a source (", link, ").")
-    if guessed:
-        words = (
-            *words,
-            f" {guessed} of {given} {'is' if guessed == 1 else 'are'} assumed from what is usual.",
-        )
+    summary = report.summary
+    given = sum(not record.default for record in summary.inputs)
+    counted = (
+        (len(without_source(summary)), f"of {given} that the study gives have no source"),
+        (len(assumed(summary)), f"of {given} are assumed from what is usual"),
+        (len(guessed(summary)), "are made up or guessed"),
+    )
+    said = listed(f"{count} {words}" for count, words in counted if count)
+    words: Line = (
+        said or f"All {given} that the study gives have a source",
+        " (",
+        Link("inputs and sources", "inputs"),
+        ").",
+    )
     return (cell("Which numbers lack a source?"), cell(""), cell(*words))
 
 

@@ -12,6 +12,7 @@ from explorer.analyses.nominal import nominal_values
 from explorer.design.exploration import prepare
 from explorer.study.study import load_study, wanted_outputs
 from explorer.study.template import CarHas, write_template
+from explorer.study.usual import ASSUMED
 
 Cli = Callable[..., Answer]
 
@@ -39,7 +40,9 @@ def test_a_new_study_has_exactly_what_its_car_needs(car: CarHas, tmp_path: Path)
         used |= study.graph.inputs_of(quantity, study.given_names(condition))
     given = {name for name, one in study.inputs.items() if not one.default}
     assert given <= used
-    assert {one.source for one in study.inputs.values() if not one.default} <= {"made up", "made up: level"}
+    told = {one.source for one in study.inputs.values() if not one.default}
+    assert all(source and source.startswith(("made up", ASSUMED)) for source in told)
+    assert study.inputs["wing_pitch_slope"].source.startswith(ASSUMED)
     assert len(study.graph.families.get("element", ())) == car.flaps
 
 
