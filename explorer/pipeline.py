@@ -64,6 +64,7 @@ from explorer.study.beside import (
     STANDING_AT_TOP,
     on_points,
 )
+from explorer.study.builds import overrides_in
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
 
@@ -322,7 +323,7 @@ def _input(study: Study, given: Input, upstream: Mapping[str, set[str]]) -> Inpu
         summary=quantity.summary,
         unit=quantity.unit,
         display_unit=given.display_unit,
-        words=distribution.words(given.display_unit),
+        words=distribution.said,
         exact=given.exact,
         nominal=float(distribution.nominal),
         sd=float(distribution.sd),
@@ -338,11 +339,7 @@ def _input(study: Study, given: Input, upstream: Mapping[str, set[str]]) -> Inpu
 
 def _condition(study: Study, name: str) -> ConditionRecord:
     condition = study.conditions[name]
-    overrides = tuple(
-        (quantity, given.distribution.words(given.display_unit))
-        for quantity, given in condition.overrides.items()
-    )
-    return ConditionRecord(name, condition.words, overrides)
+    return ConditionRecord(name, condition.words, overrides_in(condition.overrides, study.graph))
 
 
 def _failures(study: Study, outcome: Outcome) -> Iterator[FailureRecord]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
-from explorer.study.limits import Number, Output
+from explorer.study.limits import Output
+from explorer.study.words import Number, Override, Words, in_unit
 from reports.blocks import Line
 from reports.formatting import Amount, amount, speed_amount
 from reports.options import ReportOptions
@@ -56,19 +58,20 @@ class Report:
         """Say a condition without the quantity that a chart runs along."""
         words = self.condition(name)
         for record in self.summary.conditions:
-            for quantity, value in record.overrides if record.name == name else ():
-                if quantity == along:
+            for one in record.overrides if record.name == name else ():
+                if one.quantity == along:
+                    value = in_unit(one.words, one.display_unit)
                     words = words.replace(value.removeprefix("exactly "), "")
         parts = (part.strip().removesuffix(" at") for part in words.split(","))
         return ", ".join(part for part in parts if part) or self.condition(name)
 
-    def apart_from(self, quantity: str, name: str) -> frozenset[tuple[str, str]]:
+    def apart_from(self, quantity: str, name: str) -> frozenset[tuple[str, Words]]:
         """Return what a condition sets, one quantity left out: alike for conditions on one curve along it."""
         return frozenset(
-            (other, value)
+            (one.quantity, one.words)
             for record in self.summary.conditions
-            for other, value in (record.overrides if record.name == name else ())
-            if other != quantity
+            for one in (record.overrides if record.name == name else ())
+            if one.quantity != quantity
         )
 
     def where(self, output: Output) -> str:
@@ -127,13 +130,33 @@ def sentence(text: str) -> str:
 
 def asked(limit: LimitRecord) -> Line:
     """Write what a limit asks of its quantity: "at least 5 N"."""
-    unit, given = limit.unit, limit.display_unit
+    return said(limit.asked, limit.unit, limit.display_unit, difference=limit.is_difference, digits=4)
+
+
+def said(words: Words, unit: str, given: str, *, difference: bool = False, digits: int = 6) -> Line:
+    """Write words with their numbers in the units of the reader."""
     return tuple(
-        amount(part.value, unit, given, difference=part.distance or limit.is_difference)
+        amount(
+            part.value,
+            unit,
+            given,
+            spread=part.spread,
+            difference=part.distance or difference,
+            digits=digits,
+        )
         if isinstance(part, Number)
         else part
-        for part in limit.asked
+        for part in words
     )
+
+
+def overridden(overrides: Sequence[Override]) -> Line:
+    """List what a condition or a candidate sets."""
+    line: Line = ()
+    for one in overrides:
+        line += ("; " if line else "", f"{in_words(one.quantity)}: ")
+        line += said(one.words, one.unit, one.display_unit)
+    return line
 
 
 def is_yes_or_no(output: OutputRecord) -> bool:

@@ -52,6 +52,8 @@ from explorer.results.exploration import (
 from explorer.results.histogram import Histogram
 from explorer.results.logged_runs import LoggedRunRecord, LogRecord
 from explorer.results.records import Results
+from explorer.study.distributions import Normal
+from explorer.study.words import Override
 from tests.report_fixture import make_results
 
 
@@ -87,6 +89,7 @@ def outcome(passes: float) -> LimitState:
 
 
 LIMIT = "Front wheels carry load"
+STIFFER = (Override("rear_wheel_rate", "N/m", "N/mm", Normal(4000.0, 300.0).said, None),)
 MEASURED: list[tuple[str, str, float, float, tuple[str, ...]]] = [
     ("splitter_rig", "splitter's downforce", 2.0, 0.08, ("spring_test",)),
     ("spring_test", "rear spring rate", 0.5, 0.078, ("splitter_rig",)),
@@ -161,7 +164,7 @@ def candidates(results: Results) -> Comparison:
         return CandidateResult(
             name=name,
             words=words,
-            overrides=(("rear_wheel_rate", "normal, 4.0 N/mm, sd 0.3", None),) if stiff else (),
+            overrides=STIFFER if stiff else (),
             without_effect=("paint",) if stiff else (),
             limits=judged,
             joint=judged[0],

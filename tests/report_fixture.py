@@ -28,7 +28,9 @@ from explorer.results.records import (
     Summary,
     SweepRecord,
 )
+from explorer.study.distributions import Exact
 from explorer.study.limits import Bounds
+from explorer.study.words import Override
 
 SAMPLES = 8192
 HOSTILE = "<script>alert('x')</script> & \"quoted\" <b>bold</b>"
@@ -144,7 +146,7 @@ def _input(
         summary=f"Invented input {quantity.replace('_', ' ')}.",
         unit=unit,
         display_unit=display,
-        words=words,
+        words=(words,),
         exact=exact,
         nominal=float(array.mean()),
         sd=0.0 if exact else float(array.std()),
@@ -155,6 +157,11 @@ def _input(
         condition=condition or None,
         reaches=("Front wheels carry load",),
     )
+
+
+def _sets(opening: float, speed: float | None = None, unit: str = "km/h") -> tuple[Override, ...]:
+    flap = Override("flap_opening", "1", "1", Exact(float(opening)).said, None)
+    return (flap,) if speed is None else (flap, Override("speed", "m/s", unit, Exact(speed).said, None))
 
 
 def _sweep(quantity: str, condition: str, unit: str, display: str, falls: float, top: float) -> SweepRecord:
@@ -390,10 +397,10 @@ def make_results(
             CorrelationRecord("splitter_pitch_slope", "splitter_downforce_coefficient", 0.5, None),
         ),
         conditions=(
-            ConditionRecord("closed_45", "closed at 45 m/s", (("flap_opening", "0"), ("speed", "162 km/h"))),
-            ConditionRecord("open_55", "open at 55 m/s", (("flap_opening", "1"), ("speed", "55 m/s"))),
-            ConditionRecord("closed", "flap closed", (("flap_opening", "0"),)),
-            ConditionRecord("open", "flap open", (("flap_opening", "1"),)),
+            ConditionRecord("closed_45", "closed at 45 m/s", _sets(0, 45.0)),
+            ConditionRecord("open_55", "open at 55 m/s", _sets(1, 55.0, "m/s")),
+            ConditionRecord("closed", "flap closed", _sets(0)),
+            ConditionRecord("open", "flap open", _sets(1)),
         ),
         limits=limits,
         joint=judge_margins(np.min(margins, axis=0), 0.9),

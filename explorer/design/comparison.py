@@ -49,7 +49,7 @@ from explorer.results.comparison import (
 )
 from explorer.results.exploration import HighestSpeeds
 from explorer.results.histogram import Histogram
-from explorer.study.builds import Build, override_words, read_builds, scopes_of
+from explorer.study.builds import Build, overrides_in, read_builds, scopes_of
 from explorer.study.limits import Output
 from explorer.study.study import Study
 
@@ -229,7 +229,7 @@ def _candidate(
     return CandidateResult(
         name=build.name,
         words=build.words,
-        overrides=override_words(build),
+        overrides=overrides_in(build.overrides, found.study.graph),
         without_effect=tuple(q for q, given in build.overrides.items() if given.token not in used),
         limits=judged,
         joint=judge_joint(margins, max(limit.probability for limit in limits)),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from explorer.errors import SquatlineError
 from explorer.results.records import SUMMARY_FILE, LimitRecord, Summary, load_summary
+from explorer.study.words import in_unit
 
 MOST_REASONS = 5
 
@@ -72,7 +73,8 @@ def _why(before: Summary, after: Summary, name: str) -> Iterator[str]:
     if was.probability != now.probability:
         yield f"{100 * now.probability:g} % is asked, in place of {100 * was.probability:g} %"
     old, new = (
-        {one.key: one.words for one in summary.inputs if name in one.reaches} for summary in (before, after)
+        {one.key: in_unit(one.words, one.display_unit) for one in summary.inputs if name in one.reaches}
+        for summary in (before, after)
     )
     for key in dict.fromkeys((*new, *old)):
         if old.get(key) != new.get(key):

@@ -16,6 +16,7 @@ from explorer.estimators.paired_comparison import (
 from explorer.results.exploration import ObjectiveRecord
 from explorer.results.histogram import Histogram
 from explorer.study.limits import Output
+from explorer.study.words import Override
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +69,7 @@ class CandidateResult:
     Attributes
     ----------
     overrides:
-        Quantity, value in words, source.
+        What it sets in place of the study's own inputs.
     without_effect:
         Overrides that no limit and no objective depends on.
     limits:
@@ -86,7 +87,7 @@ class CandidateResult:
 
     name: str
     words: str
-    overrides: tuple[tuple[str, str, str | None], ...]
+    overrides: tuple[Override, ...]
     without_effect: tuple[str, ...]
     limits: tuple[Conformance, ...]
     joint: Conformance

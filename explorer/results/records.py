@@ -31,7 +31,8 @@ from explorer.results.histogram import Histogram
 from explorer.results.json import from_json, json_schema, json_text
 from explorer.results.levers import Levers
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
-from explorer.study.limits import Output, Words
+from explorer.study.limits import Output
+from explorer.study.words import Override, Words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -60,7 +61,7 @@ class InputRecord:
     summary: str
     unit: str
     display_unit: str
-    words: str
+    words: Words
     exact: bool
     nominal: float
     sd: float
@@ -85,11 +86,11 @@ class CorrelationRecord:
 
 @dataclass(frozen=True)
 class ConditionRecord:
-    """How the car is being run: name, words for the report, and overrides as the builder wrote them."""
+    """How the car is being run: name, words for the report, and what it sets."""
 
     name: str
     words: str
-    overrides: tuple[tuple[str, str], ...]
+    overrides: tuple[Override, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

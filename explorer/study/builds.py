@@ -6,9 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from explorer.errors import Faults, StudyError, nearest, with_file
+from explorer.graph.graph import Graph
 from explorer.study.inputs import Input, read_inputs
 from explorer.study.schema import CandidateEntry
 from explorer.study.study import Study
+from explorer.study.words import Override
 
 # What a candidate sets, unless its entry says where the number is from.
 SET_BY_CANDIDATE = "set by the candidate"
@@ -147,9 +149,9 @@ def place(build: str, condition: str) -> str:
     return f"{build}/{condition}"
 
 
-def override_words(build: Build) -> tuple[tuple[str, str, str | None], ...]:
-    """Say what a build overrides: quantity, value in words, source."""
+def overrides_in(inputs: Mapping[str, Input], graph: Graph) -> tuple[Override, ...]:
+    """Say what a build or a condition sets."""
     return tuple(
-        (quantity, given.distribution.words(given.display_unit), given.source)
-        for quantity, given in build.overrides.items()
+        Override(name, graph[name].unit, given.display_unit, given.distribution.said, given.source)
+        for name, given in inputs.items()
     )

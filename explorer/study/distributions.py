@@ -18,14 +18,8 @@ from scipy import special
 
 from explorer.errors import DistributionError
 from explorer.graph.arrays import Array
-from explorer.graph.units import (
-    from_si,
-    plain,
-    rounded,
-    rounded_spread,
-    spread_from_si,
-    with_unit,
-)
+from explorer.graph.units import plain
+from explorer.study.words import Number, Words, in_unit
 
 # A truncated normal that keeps less than this of the whole was not meant.
 _LEAST_KEPT = 1e-6
@@ -62,9 +56,14 @@ class Distribution(ABC):
         def sd(self) -> float:
             """Standard deviation: the standard uncertainty of the quantity."""
 
+    @property
     @abstractmethod
+    def said(self) -> Words:
+        """What it is, its numbers set apart so that each reader has them in the units of their own."""
+
     def words(self, unit: str) -> str:
-        """Describe the distribution in the unit the reader uses."""
+        """Describe the distribution in a unit."""
+        return in_unit(self.said, unit)
 
     @property
     def nominal(self) -> float:
@@ -117,9 +116,10 @@ class Exact(Distribution):
         """Zero."""
         return 0.0
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say "exactly ..."."""
-        return f"exactly {_number(self.value, unit)}"
+        return "exactly ", Number(self.value)
 
 
 @dataclass(frozen=True)
@@ -141,9 +141,10 @@ class Normal(Distribution):
         """Return the normal distribution function."""
         return special.ndtr((np.asarray(x) - self.mean) / self.sd)
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say mean and sd."""
-        return f"normal, {_mean_and_sd(self.mean, self.sd, unit)}"
+        return "normal, ", *_mean_and_sd(self.mean, self.sd)
 
 
 @dataclass(frozen=True)
@@ -227,14 +228,13 @@ class TruncatedNormal(Distribution):
         pull_high = b * at_high if math.isfinite(b) else 0.0
         return self.spread * math.sqrt(max(1 + pull_low - pull_high - (at_low - at_high) ** 2, 0.0))
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say mean and sd before the cut, and the bounds."""
-        bounds = [
-            f"{word} {_number(bound, unit)}"
-            for word, bound in (("never below", self.low), ("never above", self.high))
-            if math.isfinite(bound)
-        ]
-        return f"normal, {_mean_and_sd(self.centre, self.spread, unit)}, {' and '.join(bounds)}"
+        low: Words = (", never below ", Number(self.low)) if math.isfinite(self.low) else ()
+        word = " and never above " if low else ", never above "
+        high: Words = (word, Number(self.high)) if math.isfinite(self.high) else ()
+        return "normal, ", *_mean_and_sd(self.centre, self.spread), *low, *high
 
 
 @dataclass(frozen=True)
@@ -290,13 +290,13 @@ class LogNormal(Distribution):
         """Standard deviation of the quantity itself."""
         return self.mean * math.sqrt(math.expm1(self.log_sd**2))
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say mean, sd, median and factor."""
         factor = plain(math.exp(self.log_sd), digits=3)
-        median = with_unit(rounded(from_si(self.median, unit), spread_from_si(self.sd, unit)), unit)
-        return (
-            f"lognormal, {_mean_and_sd(self.mean, self.sd, unit)} (median {median}, within a factor {factor})"
-        )
+        median = Number(self.median, spread=self.sd)
+        both = _mean_and_sd(self.mean, self.sd)
+        return "lognormal, ", *both, " (median ", median, f", within a factor {factor})"
 
 
 @dataclass(frozen=True)
@@ -328,9 +328,10 @@ class Uniform(Distribution):
         """Width over the square root of 12."""
         return (self.high - self.low) / math.sqrt(12)
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say the limits."""
-        return f"uniform, {_number(self.low, unit)} to {_number(self.high, unit)}"
+        return "uniform, ", Number(self.low), " to ", Number(self.high)
 
 
 @dataclass(frozen=True)
@@ -377,9 +378,10 @@ class Triangular(Distribution):
         left, right = self.mode - self.low, self.high - self.mode
         return math.sqrt((left * left + left * right + right * right) / 18)
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say the three numbers."""
-        return f"triangular, {_low_mode_high(self.low, self.mode, self.high, unit)}"
+        return "triangular, ", *_low_mode_high(self.low, self.mode, self.high)
 
 
 @dataclass(frozen=True)
@@ -427,9 +429,10 @@ class Pert(Distribution):
         """Closed form of the beta distribution whose shapes add to 6."""
         return math.sqrt((self.mean - self.low) * (self.high - self.mean) / 7)
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say the three numbers."""
-        return f"scaled beta (PERT), {_low_mode_high(self.low, self.mode, self.high, unit)}"
+        return "scaled beta (PERT), ", *_low_mode_high(self.low, self.mode, self.high)
 
 
 @lru_cache(maxsize=256)
@@ -500,12 +503,18 @@ class StudentT(Distribution):
         n = self.readings
         return self.scale * math.sqrt((n - 1) / (n - 3)) if n > 3 else math.inf
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say average, sd of the average and count, and when they are too few."""
-        average = with_unit(rounded(from_si(self.average, unit), spread_from_si(self.scale, unit)), unit)
-        error = _spread(self.scale, unit)
-        said = f"Student t, average {average} of {self.readings} readings, standard error {error}"
-        return said if self.readings > 3 else f"{said}; too few readings for a standard deviation"
+        few = "" if self.readings > 3 else "; too few readings for a standard deviation"
+        average = Number(self.average, spread=self.scale)
+        return (
+            "Student t, average ",
+            average,
+            f" of {self.readings} readings, standard error ",
+            _spread(self.scale),
+            few,
+        )
 
 
 @dataclass(frozen=True)
@@ -617,10 +626,11 @@ class Tabulated(Distribution):
         """Standard deviation of the table."""
         return math.sqrt(self._moments[1])
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say how many rows, the range, mean and sd."""
-        span = f"{_number(self.values[0], unit)} to {_number(self.values[-1], unit)}"
-        return f"tabulated at {len(self.values)} values, {span}, {_mean_and_sd(self.mean, self.sd, unit)}"
+        span: Words = (Number(self.values[0]), " to ", Number(self.values[-1]), ", ")
+        return f"tabulated at {len(self.values)} values, ", *span, *_mean_and_sd(self.mean, self.sd)
 
 
 @dataclass(frozen=True)
@@ -682,13 +692,13 @@ class Discrete(Distribution):
         """The most likely value, the smallest of equals: a mean may be none of the choices."""
         return self.values[self.weights.index(max(self.weights))]
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """List the choices with their probabilities."""
-        choices = [
-            f"{_number(value, unit)} ({plain(100 * weight, digits=3)} %)"
-            for value, weight in zip(self.values, self.weights, strict=True)
-        ]
-        return f"one of {', '.join(choices)}"
+        words: Words = ("one of ",)
+        for value, weight in zip(self.values, self.weights, strict=True):
+            words += (Number(value), f" ({plain(100 * weight, digits=3)} %)", ", ")
+        return words[:-1]
 
 
 @dataclass(frozen=True)
@@ -730,10 +740,11 @@ class Empirical(Distribution):
         """Standard deviation of the list as it is: a draw has the spread of the list."""
         return float(np.std(self._sorted))
 
-    def words(self, unit: str) -> str:
+    @property
+    def said(self) -> Words:
         """Say count, range, mean and sd."""
-        span = f"{_number(self.values[0], unit)} to {_number(self.values[-1], unit)}"
-        return f"{len(self.values)} measured values, {span}, {_mean_and_sd(self.mean, self.sd, unit)}"
+        span: Words = (Number(self.values[0]), " to ", Number(self.values[-1]), ", ")
+        return f"{len(self.values)} measured values, ", *span, *_mean_and_sd(self.mean, self.sd)
 
 
 def smoothed(values: tuple[float, ...]) -> Tabulated:
@@ -783,18 +794,13 @@ def _require_scatter(values: tuple[float, ...]) -> None:
     _require(min(values) < max(values), "all values of the list are alike", "values that differ", _IF_EXACT)
 
 
-def _number(value: float, unit: str) -> str:
-    return with_unit(plain(from_si(value, unit)), unit)
+def _low_mode_high(low: float, mode: float, high: float) -> Words:
+    return Number(low), " to ", Number(high), ", most likely ", Number(mode)
 
 
-def _low_mode_high(low: float, mode: float, high: float, unit: str) -> str:
-    return f"{_number(low, unit)} to {_number(high, unit)}, most likely {_number(mode, unit)}"
+def _spread(sd: float) -> Number:
+    return Number(sd, distance=True, spread=sd)
 
 
-def _spread(sd: float, unit: str) -> str:
-    return with_unit(rounded_spread(spread_from_si(sd, unit)), unit)
-
-
-def _mean_and_sd(mean: float, sd: float, unit: str) -> str:
-    shown = rounded(from_si(mean, unit), spread_from_si(sd, unit))
-    return f"mean {with_unit(shown, unit)}, sd {_spread(sd, unit)}"
+def _mean_and_sd(mean: float, sd: float) -> Words:
+    return "mean ", Number(mean, spread=sd), ", sd ", _spread(sd)

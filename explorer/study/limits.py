@@ -11,13 +11,14 @@ import math
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, TypeAlias
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
 from explorer.errors import SquatlineError, StudyError
 from explorer.graph.arrays import Array
 from explorer.graph.units import parse, parse_spread, with_spread
+from explorer.study.words import Number, Words
 
 if TYPE_CHECKING:
     from explorer.study.schema import LimitEntry
@@ -50,17 +51,6 @@ class Output:
         """Pick or subtract."""
         first, *less = (values[pair] for pair in self.pairs)
         return first - less[0] if less else first
-
-
-@dataclass(frozen=True)
-class Number:
-    """A number in the words of a limit, in SI; a distance has no use for the zero of a temperature scale."""
-
-    value: float
-    distance: bool = False
-
-
-Words: TypeAlias = tuple[str | Number, ...]
 
 
 class Asked(ABC):

@@ -43,7 +43,7 @@ from reports.formatting import (
     share_range,
     times_in_100,
 )
-from reports.report import Report, in_words, sentence
+from reports.report import Report, in_words, overridden, sentence
 
 Names = Mapping[str, str]
 _HOW = (
@@ -101,10 +101,8 @@ def _builds(found: Comparison) -> Table:
         tuple(
             (
                 cell(one.words),
-                cell(
-                    "; ".join(f"{in_words(name)}: {words}" for name, words, _ in one.overrides) or "nothing"
-                ),
-                cell("; ".join(dict.fromkeys(source or "no source given" for _, _, source in one.overrides))),
+                cell(*(overridden(one.overrides) or ("nothing",))),
+                cell("; ".join(dict.fromkeys(each.source or "no source given" for each in one.overrides))),
             )
             for one in found.candidates
         ),

@@ -6,7 +6,7 @@ from explorer.results.records import ConditionRecord, CorrelationRecord, InputRe
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Strong, Table, cell
 from reports.findings import without_source
 from reports.formatting import MINUS, amount, range_amount, uncertain_amount
-from reports.report import Report, in_words
+from reports.report import Report, in_words, overridden, said
 
 NO_SOURCE = "no source given"
 
@@ -64,14 +64,14 @@ def _uncertain(report: Report, records: list[InputRecord]) -> Table:
         (
             Column("Input", width=26),
             Column("Value, 95 % range", number=True, width=22, mixed=True),
-            Column("Distribution, as written", width=26),
+            Column("Distribution", width=26),
             Column("Source", width=26),
         ),
         tuple(
             (
                 _name(report, record),
                 _value(record),
-                cell(record.words),
+                cell(*said(record.words, record.unit, record.display_unit)),
                 _source(record),
             )
             for record in records
@@ -118,10 +118,7 @@ def _conditions(conditions: tuple[ConditionRecord, ...]) -> Table:
         tuple(
             (
                 cell(condition.words or in_words(condition.name), order=condition.name),
-                cell(
-                    "; ".join(f"{in_words(name)}: {value}" for name, value in condition.overrides)
-                    or Quiet("nothing")
-                ),
+                cell(*(overridden(condition.overrides) or (Quiet("nothing"),))),
             )
             for condition in conditions
         ),
