@@ -7,7 +7,7 @@ takes one.  Rounding follows JCGM 100:2008, 7.2.6: two significant digits of the
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -256,6 +256,12 @@ def listed(words: Iterable[str]) -> str:
     """Write a list: "a, b and c"."""
     *first, last = words
     return f"{', '.join(first)} and {last}" if first else last
+
+
+def unread_words(unread: Sequence[str], most: int = 8) -> str:
+    """Name inputs that a limit hangs on and no measurement reads, if there are any."""
+    more = f" and {len(unread) - most} more" if len(unread) > most else ""
+    return f"no way to measure is listed for: {', '.join(unread[:most])}{more}" if unread else ""
 
 
 def _percent(value: float, half_width: float) -> str:

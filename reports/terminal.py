@@ -178,19 +178,28 @@ def _marked(marks: Sequence[str], lines: Iterable[RenderableType]) -> Padding:
     return Padding(grid, (0, 0, 0, 2), expand=False)
 
 
+def _longest_word(text: str) -> int:
+    return max(map(len, text.split()), default=0)
+
+
 def _table(block: Table, width: int) -> Iterator[RenderableType]:
     """Draw a table in columns where they have room, else a row after the other."""
     rows = [[_text(cell.line) for cell in row] for row in block.rows]
     titles = [_held(column.title) for column in block.columns]
     yield Text(_held(block.caption), style="italic")
-    needed = [
-        max([len(word) for word in title.split()] + [min(row[place].cell_len, _ROOMY) for row in rows])
+    # No name that one has to type is ever broken.
+    unbroken = [
+        max(map(_longest_word, [title, *(row[place].plain for row in rows)]))
         for place, title in enumerate(titles)
+    ]
+    needed = [
+        max([longest, *(min(row[place].cell_len, _ROOMY) for row in rows)])
+        for place, longest in enumerate(unbroken)
     ]
     if sum(needed) + 3 * len(needed) <= width:
         grid = Grid(box=box.SIMPLE_HEAD)
-        for title, column in zip(titles, block.columns, strict=True):
-            grid.add_column(Text(title), justify="right" if column.number else "left")
+        for title, column, longest in zip(titles, block.columns, unbroken, strict=True):
+            grid.add_column(Text(title), justify="right" if column.number else "left", min_width=longest)
         for row in rows:
             grid.add_row(*row)
         yield grid

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable, Sequence
 from itertools import chain
+from typing import Any
 
 import numpy as np
 
@@ -12,8 +14,17 @@ from explorer.graph.program import compile_program
 from explorer.study.study import Study
 
 
-def nominal_values(study: Study) -> dict[str, dict[str, float | None]]:
+def nominal_values(
+    study: Study, wanted: Callable[[str], Iterable[str]] | None = None
+) -> dict[str, dict[str, float | None]]:
     """Evaluate all quantities that can be computed in each condition, once, at the nominal inputs.
+
+    Conditions that give the same quantities are evaluated together, as samples of one program.
+
+    Parameters
+    ----------
+    wanted:
+        The quantities to evaluate in a condition, where it is not all of them.
 
     Returns
     -------
@@ -21,22 +32,38 @@ def nominal_values(study: Study) -> dict[str, dict[str, float | None]]:
         Condition -> quantity -> value in SI units; None where the model has no answer.  Quantities that are
         not one number (tables, intermediate pairs) are left out.
     """
-    found: dict[str, dict[str, float | None]] = {}
+    alike: dict[tuple[frozenset[str], tuple[str, ...]], list[str]] = {}
     for condition in study.conditions:
-        given = study.given_in(condition)
-        names = computable(study, condition)
-        program = compile_program(
-            study.graph,
-            [(name, condition) for name in names],
-            {condition: {name: name for name in study.given_names(condition)}},
-        )
-        supplied = {name: one.distribution.nominal for name, one in given.items()} | dict(study.tables)
-        values = program.run({name: supplied[name] for name in program.leaves})
-        found[condition] = {
-            name: _number(value)
-            for (name, _), value in values.items()
-            if not study.graph[name].record and np.ndim(value) == 0 and name not in study.tables
-        }
+        names = wanted(condition) if wanted else computable(study, condition)
+        alike.setdefault((frozenset(study.given_names(condition)), tuple(names)), []).append(condition)
+    found: dict[str, dict[str, float | None]] = {}
+    for (_, asked), conditions in alike.items():
+        found |= _together(study, conditions, asked)
+    return {condition: found[condition] for condition in study.conditions}
+
+
+def _together(
+    study: Study, conditions: Sequence[str], names: Sequence[str]
+) -> dict[str, dict[str, float | None]]:
+    """Evaluate some conditions as the samples of one program; what differs between them is an array."""
+    first, count = conditions[0], len(conditions)
+    program = compile_program(
+        study.graph,
+        [(name, first) for name in names],
+        {first: {name: name for name in study.given_names(first)}},
+    )
+    scopes = [study.given_in(condition) for condition in conditions]
+    supplied: dict[str, Any] = dict(study.tables)
+    for name in scopes[0]:
+        each = np.array([float(scope[name].distribution.nominal) for scope in scopes])
+        supplied[name] = each if np.any(each != each[0]) else each[0]
+    values = program.run({name: supplied[name] for name in program.leaves})
+    found: dict[str, dict[str, float | None]] = {condition: {} for condition in conditions}
+    for (name, _), value in values.items():
+        if study.graph[name].record or name in study.tables or np.shape(value) not in ((), (count,)):
+            continue
+        for condition, one in zip(conditions, np.broadcast_to(value, (count,)), strict=True):
+            found[condition][name] = float(one) if math.isfinite(one) else None
     return found
 
 
@@ -54,14 +81,11 @@ def computable(study: Study, condition: str) -> tuple[str, ...]:
     )
 
 
-def _number(value: object) -> float | None:
-    number = float(value)  # type: ignore[arg-type]  # a scalar of numpy or Python
-    return number if math.isfinite(number) else None
-
-
-def nominal_or_error(study: Study) -> dict[str, dict[str, float | None]]:
+def nominal_or_error(
+    study: Study, wanted: Callable[[str], Iterable[str]] | None = None
+) -> dict[str, dict[str, float | None]]:
     """Evaluate as ``nominal_values`` does, with faults told as the study's."""
     try:
-        return nominal_values(study)
+        return nominal_values(study, wanted)
     except SquatlineError as error:
         raise error.within(file=str(study.path)) from None

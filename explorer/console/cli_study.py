@@ -32,12 +32,16 @@ def new(
     say(f"wrote {written}\nnext: put your numbers in, then 'squatline check {folder}'; it runs as it is, too")
 
 
-def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False) -> None:
-    """Validate a study and show its inputs and nominal values; no sampling."""
-    from explorer.analyses.nominal import nominal_or_error
+def check(
+    study: StudyPath,
+    everything: Annotated[bool, typer.Option("--all", help="List inputs and quantities too.")] = False,
+    json: AsJson = False,
+    allow_code: AllowCode = False,
+) -> None:
+    """Validate a study: the nominal car against its limits, what is odd, assumed, missing; no sampling."""
     from explorer.analyses.two_levels import check_kinds_apart
     from explorer.analyses.ways_to_measure import ways_to_measure
-    from explorer.console.terminal import check_as_data, show_check
+    from explorer.console.terminal_check import check_as_data, show_check
     from explorer.design.exploration import prepare
     from explorer.logs.run_checks import check_logs
 
@@ -47,11 +51,10 @@ def check(study: StudyPath, json: AsJson = False, allow_code: AllowCode = False)
         with faults.noted(), with_file(str(loaded.path)):
             section(loaded)
     faults.tell()
-    nominal = nominal_or_error(loaded)
     if json:
-        print_json(check_as_data(loaded, nominal))
+        print_json(check_as_data(loaded))
     else:
-        show_check(loaded, nominal)
+        show_check(loaded, study, everything)
 
 
 def screen(

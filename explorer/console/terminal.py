@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn, TimeRemainingColumn
@@ -16,26 +15,20 @@ from rich.progress import Progress as Bar
 from rich.table import Table
 from rich.text import Text
 
-from explorer.analyses.taken_for_granted import taken_for_granted
-from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.engine.plan import Progress
 from explorer.graph.units import from_si, number, pretty, rounded, spread_from_si
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
 from explorer.results.records import Results
-from explorer.study.study import Study
 from reports.formatting import chance
 from reports.page import imprint
 from reports.report import Report
 from reports.screen import Screen
 from reports.sections import SECTIONS
 from reports.sections.decision import in_short
-from reports.sections.measuring import unread_words
 from reports.terminal import screen, show, show_blocks
 
 # Sections of the report that a run prints as well.
 OF_A_RUN = ("glance", "verdicts", "hazards", "sensitivity", "measuring", "validation", "fits", "failures")
-# With more uncertain inputs than this a first look pays.
-MANY_INPUTS = 40
 
 
 @contextmanager
@@ -167,125 +160,3 @@ def show_stages(stages: Sequence[tuple[str, float]]) -> None:
     for name, seconds in stages:
         table.add_row(name, f"{seconds:.2f}", f"{seconds / total:.0%}")
     screen().print(table)
-
-
-def check_as_data(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> dict[str, Any]:
-    """Return inputs and nominal values as plain data (SI units)."""
-    return {
-        "title": study.title,
-        "inputs": [
-            {
-                "key": given.key,
-                "words": given.distribution.words(given.display_unit),
-                "nominal": float(given.distribution.nominal),
-                "sd": float(given.distribution.sd) if math.isfinite(given.distribution.sd) else None,
-                "unit": study.graph[given.quantity].unit,
-                "source": given.source,
-                "varies": given.varies,
-                "default": given.default,
-            }
-            for given in study.all_inputs()
-        ],
-        "nominal": {name: dict(values) for name, values in nominal.items()},
-        "warnings": list(taken_for_granted(study, nominal)),
-        "unread": list(ways_to_measure(study).unread),
-    }
-
-
-def show_check(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> None:
-    """Print the nominal car against its limits, then every input, then the nominal values of all outputs."""
-    out = screen()
-    out.print(Text(study.title, style="bold"))
-    if study.limits:
-        out.print(_limits_table(study, nominal))
-    used = {name for values in nominal.values() for name in values}
-    table = Table(box=SIMPLE_HEAD, title="Inputs", title_justify="left")
-    for heading in ("input", "given as", "source"):
-        table.add_column(heading)
-    for given in study.all_inputs():
-        if given.default and given.quantity not in used:
-            continue
-        source = given.source if given.source else Text("no source given", style="yellow")
-        table.add_row(
-            Text(given.key),
-            given.distribution.words(given.display_unit),
-            Text(source) if isinstance(source, str) else source,
-        )
-    out.print(table)
-    out.print(_nominal_table(study, nominal))
-    failing = sorted({name for values in nominal.values() for name, value in values.items() if value is None})
-    for name in failing:
-        out.print(f"! {name}: no answer at the nominal values ({study.graph[name].fails or 'not finite'})")
-    silent = [given.key for given in study.all_inputs() if given.source is None]
-    if silent:
-        out.print(f"! no source given: {', '.join(silent)}")
-    for caution in taken_for_granted(study, nominal):
-        out.print(f"! {caution}")
-    varying = [given.key for given in study.all_inputs() if given.varies and not given.exact]
-    out.print(
-        f"from run to run varies: {', '.join(varying) or 'nothing that is uncertain'}; all else has one true "
-        "value, which could be learnt"
-    )
-    for words in _measuring_words(study):
-        out.print(words)
-    uncertain = sum(not given.exact for given in study.all_inputs())
-    if uncertain > MANY_INPUTS:
-        out.print(f"{uncertain} uncertain inputs; 'squatline screen' sorts out those that matter to no limit")
-    out.print(f"{len(study.limits)} limits; 'squatline run' samples them")
-
-
-def _measuring_words(study: Study) -> Iterator[str]:
-    """Say which measurements a run would weigh, and for which inputs there is none."""
-    ways = ways_to_measure(study)
-    own, known = len(ways.measurements) - len(ways.from_catalogue), len(ways.from_catalogue)
-    if own or known:
-        counted = ((own, "of the study"), (known, "home methods of the catalogue"))
-        said = " and ".join(f"{count} {which}" for count, which in counted if count)
-        yield f"measurements to weigh: {said}"
-    if ways.unread:
-        hint = "; [measuring] catalogue = true weighs home methods for them" if not known else ""
-        yield f"! {unread_words(ways.unread)}{hint}"
-
-
-def _limits_table(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> Table:
-    """Say whether the car with every input at its nominal value meets each limit, and by how much."""
-    found = {
-        (name, where): np.asarray(np.nan if value is None else value)
-        for where, values in nominal.items()
-        for name, value in values.items()
-    }
-    room = [float(limit.margin_in(found)) for limit in study.limits]
-    met = sum(one >= 0 for one in room)
-    title = f"With every input nominal, no doubt in it: {met} of {len(room)} limits met"
-    table = Table(box=SIMPLE_HEAD, title=title, title_justify="left")
-    for heading in ("limit", "nominal car"):
-        table.add_column(heading)
-    for limit, margin in zip(study.limits, room, strict=True):
-        by = difference_shown(abs(margin), limit.display_unit)
-        words = (
-            "no answer" if math.isnan(margin) else f"met, {by} to spare" if margin >= 0 else f"missed by {by}"
-        )
-        table.add_row(Text(limit.name), Text(words, style="" if margin >= 0 else "bold"))
-    return table
-
-
-def _nominal_table(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> Table:
-    table = Table(box=SIMPLE_HEAD, title="Nominal values", title_justify="left")
-    table.add_column("quantity")
-    for condition in nominal:
-        table.add_column(Text(condition), justify="right")
-    names = dict.fromkeys(name for values in nominal.values() for name in values if name not in study.inputs)
-    for name in names:
-        unit = study.unit_of(name)
-        cells = [_nominal_cell(study, name, unit, values) for values in nominal.values()]
-        table.add_row(Text(name), *cells)
-    return table
-
-
-def _nominal_cell(study: Study, name: str, unit: str, values: Mapping[str, float | None]) -> str:
-    """Write a nominal value; one at the cap of its search was not reached below it."""
-    if name not in values:
-        return ""
-    value, cap = values[name], values.get(study.graph[name].capped_by or "")
-    beyond = value is not None and cap is not None and value >= cap
-    return f"over {shown(value, unit)}" if beyond else shown(value, unit)

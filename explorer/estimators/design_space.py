@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
-from scipy.optimize import brentq
 
 from explorer.graph.arrays import Array, Mask
 
@@ -191,6 +190,8 @@ def _turn(surplus: Callable[[float], float], holding: float, failing: float) -> 
             return holding
         middle = (holding + failing) / 2
         holding, failing = (middle, failing) if surplus(middle) >= 0 else (holding, middle)
+    from scipy.optimize import brentq  # takes its time to load, which a study that is checked need not
+
     return float(brentq(surplus, holding, failing, xtol=ROOT_SHARE * width))
 
 

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.optimize import Bounds, NonlinearConstraint, minimize
 
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
@@ -143,6 +142,8 @@ def _improve(
 
     def loss(unit: Array) -> float:
         return -max(standing(unit).score, worst) / scale
+
+    from scipy.optimize import Bounds, NonlinearConstraint, minimize
 
     minimize(
         loss,

@@ -16,7 +16,6 @@ from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import BSpline
 from scipy.special import log_ndtr, ndtr, ndtri
 
 from explorer.graph.arrays import Array, Mask
@@ -260,6 +259,7 @@ def _basis_of(scores: Array) -> Callable[[Array], Array]:
         if low < high:
             knots[j] = np.array([low] * 4 + between + [high] * 4)
     significant = list(knots)
+    from scipy.interpolate import BSpline  # takes its time to load, and is needed nowhere else
 
     def basis(rows: Array) -> Array:
         columns = [np.ones((rows.shape[1], 1))]

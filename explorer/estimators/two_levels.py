@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import binom
 
 from explorer.estimators.conformance import CONFIDENCE, Verdict, binomial_interval
 from explorer.graph.arrays import Array
@@ -108,6 +107,8 @@ def how_sure(of: OfCars, days: int, required: float, sure: float) -> Sureness:
 
     Source: thresholds of the binomial distribution; Clopper & Pearson, Biometrika 26 (1934) 404.
     """
+    from scipy.stats import binom  # takes its time to load, which a check need not
+
     cars = len(of.holds)
     surely = float(binom.isf(WRONG_SIDE, days, required)) + 1
     barely = float(binom.ppf(WRONG_SIDE, days, required))

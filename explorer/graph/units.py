@@ -1,8 +1,8 @@
 """Text with a unit to an SI number, and back for display.
 
-Inside, every number is in coherent SI units, angles in radians.  The unit library is loaded on first use and
-one registry serves the whole program.  Beyond dimensions the angle is checked too, which the registry alone
-would let pass: 1 Hz is not 1 rad/s, and 5 deg is not 5 %.
+Inside, every number is in coherent SI units, angles in radians.  The unit library is loaded for the
+first unit that is none of the usual ones, and one registry serves the whole program.  Beyond dimensions the
+angle is checked too, which the registry alone would let pass: 1 Hz is not 1 rad/s, and 5 deg is not 5 %.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from typing import Any, Literal, TypeVar
 from explorer.errors import UnitError, nearest
 from explorer.graph.arrays import Array
 from explorer.graph.unit_grammar import WORDS, factors, with_stars
+from explorer.graph.usual_units import KINDS, KNOWN
 
 System = Literal["as given", "metric", "metric km/h", "imperial"]
 Number = TypeVar("Number", float, Array)
@@ -350,16 +351,23 @@ def known_unit(text: str) -> _Unit:
 
 @lru_cache(maxsize=4096)
 def _looked_up(text: str) -> _Unit | None:
+    parts = factors(text)
+    if parts is None:
+        return None
+    written = "*".join(f"{name}**{power}" for name, power in parts)
+    if written in KNOWN:
+        factor, offset, kind = KNOWN[written]
+        return _Unit(factor, offset, *KINDS[kind])
+    return _of_the_library(written)
+
+
+def _of_the_library(written: str) -> _Unit | None:
     import tokenize
 
     import pint
 
-    parts = factors(text)
-    if parts is None:
-        return None
     registry = _registry()
     try:
-        written = "*".join(f"{name}**{power}" for name, power in parts)
         one = registry.Quantity(1.0, registry.parse_units(written))
         if not one._is_multiplicative:
             return _affine(registry, one.units)

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.independence import NORMAL_CONSISTENT
@@ -29,6 +28,8 @@ class LoggerScatter:
 
     def drawn(self, shape: tuple[int, int], seed: int) -> Array:
         """Draw scatter of shape (runs, rows): a steady autoregression of first order."""
+        from scipy.signal import lfilter  # takes its time to load, which a check need not
+
         fresh = np.random.Generator(np.random.Philox(seed)).standard_normal(shape)
         fresh[:, 1:] *= math.sqrt(1 - self.repeating**2)
         return np.asarray(self.deviation * lfilter([1.0], [1.0, -self.repeating], fresh, axis=1))

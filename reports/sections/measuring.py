@@ -24,7 +24,7 @@ from reports.blocks import (
 )
 from reports.charts_of_measuring import STANDINGS, GainStanding, Rise, Spot, value_against_hours
 from reports.findings import leading_inputs
-from reports.formatting import chance, hours, listed, share, uncertain
+from reports.formatting import chance, hours, listed, share, uncertain, unread_words
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 from reports.text_chart import hours_chart
@@ -81,12 +81,6 @@ def unread_first(summary: Summary) -> list[str]:
     """Return the inputs that no measurement reads, the most influential first."""
     order = {key: place for place, key in enumerate(leading_inputs(summary, len(summary.inputs)))}
     return sorted(summary.unread, key=lambda key: order.get(key, len(order)))
-
-
-def unread_words(unread: Sequence[str], most: int = 8) -> str:
-    """Name inputs that a limit hangs on and no measurement reads, if there are any."""
-    more = f" and {len(unread) - most} more" if len(unread) > most else ""
-    return f"no way to measure is listed for: {', '.join(unread[:most])}{more}" if unread else ""
 
 
 def headline(plan: MeasuringPlan) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -91,35 +90,10 @@ def test_new_writes_a_study_that_runs(tmp_path: Path, squatline: Cli) -> None:
     assert "already" in again.err
 
 
-def test_check_prints_inputs_and_nominal_values_and_samples_nothing(
-    squatline: Cli, small_study: Writer
-) -> None:
+def test_check_samples_and_writes_nothing(squatline: Cli, small_study: Writer) -> None:
     folder = small_study()
-    answer = squatline("check", folder)
-    assert answer.status == 0
-    for words in (
-        "normal, mean 5.00 kg, sd 0.10 kg",
-        "exactly 360 mm",
-        "no source given",
-        "front_static_load",
-        "23.15 N",
-    ):
-        assert words in answer.out
+    assert squatline("check", folder).status == 0
     assert [path.name for path in folder.iterdir()] == ["study.toml"]
-
-
-def test_check_begins_with_the_nominal_car_against_its_limits(squatline: Cli, small_study: Writer) -> None:
-    """One limit met and one missed, each by the distance to its bound; 23.15 N by hand."""
-    limit = (
-        '[[limits]]\nname = "{}"\nquantity = "front_static_load"\n'
-        'condition = "rest"\nat_least = "{} N"\nprobability = 0.9\n'
-    )
-    folder = small_study(limits=limit.format("low", 20) + limit.format("high", 30))
-    said = squatline("check", folder).out
-    begin = said[: said.index("Inputs")]
-    assert "2 of 3 limits met" in begin
-    assert re.search(r"low +met, 3\.15\d* N to spare", begin)
-    assert re.search(r"high +missed by 6\.84\d* N", begin)
 
 
 def test_check_as_json_is_plain_data(squatline: Cli, small_study: Writer) -> None:

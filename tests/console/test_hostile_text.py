@@ -168,7 +168,7 @@ def test_brackets_and_colons_are_printed_as_they_are(
     """The limit is undecided, so its name stands in a sentence as well as in the table."""
     near = '"23.16 N"'
     folder = small_study(**{"front__load": MARKUP, "Small": MARKUP, '"test"': f'"{MARKUP}"', '"23__N"': near})
-    answer = squatline(*([command, folder, "--no-report"] if command == "run" else [command, folder]))
+    answer = squatline(command, folder, "--no-report" if command == "run" else "--all")
     assert answer.status == 0
     printed = " ".join(answer.out.split())
     assert printed.count(MARKUP) == printed.count("[mm]") >= 3

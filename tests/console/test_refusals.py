@@ -77,7 +77,7 @@ def test_a_lost_process_is_no_interruption(squatline: Cli, monkeypatch: pytest.M
 def test_output_is_written_in_the_signs_there_are(encoding: str) -> None:
     command = "from explorer.console.cli import main; main()"
     done = subprocess.run(
-        [sys.executable, "-c", command, "check", str(DEMO)],
+        [sys.executable, "-c", command, "check", "--all", str(DEMO)],
         env={**os.environ, "PYTHONIOENCODING": encoding},
         capture_output=True,
         check=False,
@@ -121,7 +121,7 @@ def test_too_little_room_is_refused_before_a_library_fails_in_it(
 ) -> None:
     resource = pytest.importorskip("resource")
     done = subprocess.run(
-        [sys.executable, "-m", "explorer", "check", str(DEMO)],
+        [sys.executable, "-m", "explorer", "check", "--all", str(DEMO)],
         preexec_fn=lambda: resource.setrlimit(getattr(resource, limit), (size, size)),
         capture_output=True,
         text=True,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from explorer.errors import UnitError
+from explorer.graph import units
+from explorer.graph.unit_grammar import factors
 from explorer.graph.units import (
     dimension_matches,
     display_unit,
@@ -27,6 +30,8 @@ from explorer.graph.units import (
     with_spread,
     with_unit,
 )
+from explorer.graph.usual_units import KINDS, KNOWN
+from explorer.study.template import CarHas, template
 
 # Factors are exact by definition: NIST SP 811 (2008), appendix B.8 (in, lb, lbf, mph); BIPM SI Brochure.
 EXACT = [
@@ -329,3 +334,17 @@ def test_no_spread_in_the_text(written: object) -> None:
 
 def test_a_spread_may_carry_the_sign_it_means() -> None:
     assert parse_spread("± 4 g", None, "kg") == parse_spread("+-4 g", None, "kg") == (0.004, "g")
+
+
+@pytest.mark.parametrize("written", KNOWN)
+def test_what_is_kept_of_usual_units_is_what_the_library_says(written: str) -> None:
+    factor, offset, kind = KNOWN[written]
+    assert units._of_the_library(written) == units._Unit(factor, offset, *KINDS[kind])
+
+
+def test_no_unit_of_a_new_study_or_of_a_message_needs_the_library() -> None:
+    named = {unit for row in units._EXAMPLES.items() for unit in (row[0], *row[1])}
+    named |= {unit for system in units._UNITS.values() for row in system.items() for unit in row}
+    named |= set(re.findall(r'unit = "([^"]+)"', template(CarHas(2, "electric", "fitted", "spring", True))))
+    for unit in named:
+        assert "*".join(f"{name}**{power}" for name, power in factors(unit) or ()) in KNOWN, unit

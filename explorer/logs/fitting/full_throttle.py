@@ -13,8 +13,6 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from scipy.integrate import cumulative_trapezoid
-from scipy.interpolate import PchipInterpolator
 
 from explorer.errors import TableError
 from explorer.graph.arrays import Array
@@ -154,6 +152,8 @@ def fit_drive_efficiency(run: ThrottleRun, resistance: Resistance, *, loss: Loss
         With too few rows, or without electrical power.
     """
     check_run(run)
+    from scipy.integrate import cumulative_trapezoid  # takes its time to load, which a check need not
+
     if run.electrical_power is None:
         raise TableError(
             "the efficiency needs the battery's power",
@@ -201,6 +201,8 @@ def _fit_power(
     correlation[:own, :own] = resistance.known_correlation
     first = Parameter("first_speed", "m/s", float(_without_dropouts(run.speed)[0]), of_log=True)
     steps = np.diff(wander[:, nodes], axis=1) / np.diff(run.time[nodes])
+
+    from scipy.interpolate import PchipInterpolator  # takes its time to load, which a check need not
 
     def predict(values: Array, known_values: Array) -> Array:
         of = {each.name: float(value) for each, value in zip(known, known_values, strict=True)}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Labels
@@ -21,6 +20,8 @@ MEDIAN_ROWS = 5
 
 def without_dropouts(values: Array) -> Array:
     """Smooth away single bad rows, along the last axis: the median of each row and its neighbours."""
+    from scipy.ndimage import median_filter  # takes its time to load, which a check need not
+
     return np.asarray(median_filter(values, (1,) * (values.ndim - 1) + (MEDIAN_ROWS,), mode="mirror"))
 
 

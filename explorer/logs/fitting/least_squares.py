@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
 import numpy as np
-from scipy.optimize import least_squares
 from scipy.special import chdtrc
 
 from explorer.errors import SampleError
@@ -194,6 +193,8 @@ def _minimised(
 
     plain = not robust and bool(np.all(share == 1))
     loss: Any = "linear" if plain else cost
+    from scipy.optimize import least_squares  # takes its time to load, which a check need not
+
     solution = least_squares(
         residuals,
         start,

@@ -1,0 +1,213 @@
+"""What ``check`` says: the nominal car against the limits, what is odd, assumed, missing, and what varies."""
+
+from __future__ import annotations
+
+import math
+import shlex
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from explorer.analyses.nominal import nominal_or_error
+from explorer.analyses.taken_for_granted import Nominal, taken_for_granted
+from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.study.limits import Limit
+from explorer.study.study import Study, wanted_outputs
+from explorer.study.usual import ASSUMED
+from reports.blocks import Block, Bullets, Cell, Code, Column, Heading, Line, Strong, Table, cell
+from reports.formatting import Amount, amount, counted, unread_words
+from reports.terminal import show_blocks
+
+# With more uncertain inputs than this a first look pays.
+MANY_INPUTS = 40
+# The cautions know the way a car goes before it brakes.
+_BESIDE = ("fence_distance", "reaction_distance")
+
+
+def asked_at_nominal(study: Study) -> Nominal:
+    """Return the nominal values that the limits, the outputs and the cautions read: condition -> quantity."""
+    pairs = wanted_outputs(study)
+
+    def wanted(condition: str) -> list[str]:
+        given = study.given_names(condition)
+        beside = [name for name in _BESIDE if name in study.graph and not study.graph.missing([name], given)]
+        return [*dict.fromkeys([name for name, where in pairs if where == condition] + beside)]
+
+    return nominal_or_error(study, wanted)
+
+
+def check_as_data(study: Study) -> dict[str, Any]:
+    """Return inputs and all nominal values as plain data (SI units)."""
+    nominal = nominal_or_error(study)
+    return {
+        "title": study.title,
+        "inputs": [
+            {
+                "key": given.key,
+                "words": given.distribution.words(given.display_unit),
+                "nominal": float(given.distribution.nominal),
+                "sd": float(given.distribution.sd) if math.isfinite(given.distribution.sd) else None,
+                "unit": study.graph[given.quantity].unit,
+                "source": given.source,
+                "varies": given.varies,
+                "default": given.default,
+            }
+            for given in study.all_inputs()
+        ],
+        "nominal": {name: dict(values) for name, values in nominal.items()},
+        "warnings": list(taken_for_granted(study, nominal)),
+        "unread": list(ways_to_measure(study).unread),
+    }
+
+
+def show_check(study: Study, named: Path, everything: bool) -> None:
+    """Print what was understood of a study named so; with ``everything`` its inputs and quantities too."""
+    nominal = nominal_or_error(study) if everything else asked_at_nominal(study)
+    blocks: list[Block] = [Heading(study.title), _limits(study, nominal)]
+    blocks += _listed("odd", [(caution,) for caution in taken_for_granted(study, nominal)])
+    blocks += _listed("assumed", _assumed(study))
+    blocks += _listed("missing", _missing(study, nominal))
+    blocks += _listed("varies", _varying(study))
+    blocks += _listed("measuring", _measuring(study))
+    if everything:
+        blocks += [_inputs(study, nominal), _quantities(study, nominal)]
+    path = shlex.quote(str(named))
+    blocks += _listed(
+        "next",
+        [
+            (Code(f"squatline run {path}"), ": draw the cars and judge the limits"),
+            *(
+                []
+                if everything
+                else [(Code(f"squatline check {path} --all"), ": list inputs and quantities")]
+            ),
+        ],
+    )
+    show_blocks(blocks)
+
+
+def _listed(heading: str, items: list[Line]) -> Iterator[Block]:
+    if items:
+        yield Heading(heading)
+        yield Bullets(tuple(items))
+
+
+def _limits(study: Study, nominal: Nominal) -> Block:
+    """Say whether the car with every input at its nominal value meets each limit, and by how much."""
+    found = {
+        (name, where): np.asarray(np.nan if value is None else value)
+        for where, values in nominal.items()
+        for name, value in values.items()
+    }
+    values = [float(limit.output.value(found)) for limit in study.limits]
+    room = [float(limit.margin(np.asarray(value))) for limit, value in zip(study.limits, values, strict=True)]
+    met = sum(one >= 0 for one in room)
+    rows = [
+        (cell(limit.name), Cell(_standing(study, limit, value, margin)))
+        for limit, value, margin in zip(study.limits, values, room, strict=True)
+    ]
+    return Table(
+        "limits",
+        f"With every input nominal, no doubt in it: {met} of {counted(len(room), 'limit')} met",
+        (Column("limit"), Column("nominal car")),
+        tuple(rows),
+    )
+
+
+def _standing(study: Study, limit: Limit, value: float, margin: float) -> Line:
+    if math.isnan(margin):
+        return (Strong("no answer"),)
+    unit = study.graph[limit.output.quantity].unit
+    if unit == "1" and value in (0.0, 1.0):
+        return ("met",) if margin >= 0 else (Strong("missed"),)
+    by = amount(abs(margin), unit, limit.display_unit, difference=True, digits=3)
+    return ("met, ", by, " to spare") if margin >= 0 else (Strong("missed by "), by)
+
+
+def _assumed(study: Study) -> list[Line]:
+    names = [one.key for one in study.all_inputs() if (one.source or "").startswith(ASSUMED)]
+    if not names:
+        return []
+    return [(f"{counted(len(names), 'input')} from what is usual of such cars: ", Code(", ".join(names)))]
+
+
+def _missing(study: Study, nominal: Nominal) -> list[Line]:
+    failing = {name for values in nominal.values() for name, value in values.items() if value is None}
+    found: list[Line] = [
+        (Code(name), f": no answer at the nominal values ({study.graph[name].fails or 'not finite'})")
+        for name in sorted(failing)
+    ]
+    silent = [one.key for one in study.all_inputs() if one.source is None]
+    if silent:
+        found.append(("no source given: ", Code(", ".join(silent))))
+    return found
+
+
+def _varying(study: Study) -> list[Line]:
+    """Say how much is uncertain, and what of it no measurement of this car will tell."""
+    given = [one for one in study.all_inputs() if not one.default]
+    uncertain = sum(not one.exact for one in given)
+    varying = [one.key for one in study.all_inputs() if one.varies and not one.exact]
+    found: list[Line] = [
+        (f"{uncertain} of {counted(len(given), 'input')} are uncertain; the others are exact",),
+        (
+            "from run to run varies: ",
+            Code(", ".join(varying)) if varying else "nothing that is uncertain",
+            "; all else has one true value, which could be learnt",
+        ),
+    ]
+    if uncertain > MANY_INPUTS:
+        found.append((Code("squatline screen"), ": sort out those that matter to no limit"))
+    return found
+
+
+def _measuring(study: Study) -> list[Line]:
+    """Say which measurements a run would weigh, and for which inputs there is none."""
+    ways = ways_to_measure(study)
+    known = len(ways.from_catalogue)
+    counts = ((len(ways.measurements) - known, "of the study"), (known, "home methods of the catalogue"))
+    said = " and ".join(f"{count} {which}" for count, which in counts if count)
+    found: list[Line] = [(f"measurements to weigh: {said}",)] if said else []
+    if ways.unread:
+        found.append((unread_words(ways.unread),))
+        if not known:
+            found.append((Code("[measuring] catalogue = true"), " weighs home methods for them"))
+    return found
+
+
+def _inputs(study: Study, nominal: Nominal) -> Block:
+    used = {name for values in nominal.values() for name in values}
+    rows = [
+        (
+            cell(Code(one.key)),
+            cell(one.distribution.words(one.display_unit)),
+            cell(one.source or Strong("no source given")),
+        )
+        for one in study.all_inputs()
+        if not one.default or one.quantity in used
+    ]
+    return Table("inputs", "Inputs", (Column("input"), Column("given as"), Column("source")), tuple(rows))
+
+
+def _quantities(study: Study, nominal: Nominal) -> Block:
+    names = dict.fromkeys(name for values in nominal.values() for name in values if name not in study.inputs)
+    rows = []
+    for name in names:
+        unit = study.unit_of(name)
+        cells = [Cell((_nominal(study, name, unit, values),)) for values in nominal.values()]
+        rows.append((cell(Code(name)), *cells))
+    columns = (Column("quantity"), *(Column(condition, number=True) for condition in nominal))
+    return Table("nominal", "Nominal values", columns, tuple(rows))
+
+
+def _nominal(study: Study, name: str, unit: str, values: Mapping[str, float | None]) -> str | Amount:
+    """Write a nominal value; one at the cap of its search was not reached below it."""
+    if name not in values:
+        return ""
+    value, cap = values[name], values.get(study.graph[name].capped_by or "")
+    shown = amount(value, study.graph[name].unit, unit)
+    if value is not None and cap is not None and value >= cap:
+        return f"over {shown.text('as given')}"
+    return shown

@@ -1,0 +1,123 @@
+"""What ``check`` says, in what order, on eighty columns, and what it costs."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from study_help import DEMO, Answer
+
+from explorer.analyses.nominal import nominal_values
+from explorer.console.terminal_check import asked_at_nominal
+from explorer.study.study import load_study
+from explorer.study.template import CarHas, write_template
+
+Cli = Callable[..., Answer]
+Writer = Callable[..., Path]
+LIMIT = (
+    '[[limits]]\nname = "{}"\nquantity = "front_static_load"\n'
+    'condition = "rest"\nat_least = "{} N"\nprobability = 0.9\n'
+)
+# Loads of the libraries take longer than a check itself would.
+HEAVY = {"pandas", "pyarrow", "altair", "pint", "scipy.stats", "scipy.optimize", "scipy.interpolate", "SALib"}
+CHECK = """
+import sys, time
+sys.argv = ["squatline", "check", sys.argv[1]]
+from explorer.console.cli import main
+try:
+    main()
+finally:
+    print(time.process_time(), *sys.modules, file=sys.stderr)
+"""
+IMPORTS = """
+import importlib, sys, time
+for name in sys.argv[1:]:
+    importlib.import_module(name)
+print(time.process_time(), file=sys.stderr)
+"""
+
+
+def test_it_begins_with_the_nominal_car_against_its_limits(squatline: Cli, small_study: Writer) -> None:
+    """One limit met and one missed, each by the distance to its bound; 23.15 N by hand."""
+    said = squatline("check", small_study(limits=LIMIT.format("low", 20) + LIMIT.format("high", 30))).out
+    begin = said[: said.index("Missing")]
+    assert "2 of 3 limits met" in begin
+    assert re.search(r"low +met, 3\.15 N to spare", begin)
+    assert re.search(r"high +missed by 6\.85 N", begin)
+
+
+def test_it_says_what_is_odd_assumed_missing_and_varies(squatline: Cli, small_study: Writer) -> None:
+    folder = small_study(
+        inputs='wing_pitch_slope = "usual"\ncg_height = "450 mm"',
+        limits='[conditions.fast]\nspeed = "45 km/h"\n',
+    )
+    answer = squatline("check", folder)
+    assert answer.status == 0, answer.err
+    odd, assumed, missing, varies, after = (
+        answer.out.index(f"\n{heading}\n") for heading in ("Odd", "Assumed", "Missing", "Varies", "Next")
+    )
+    assert odd < assumed < missing < varies < after
+    assert "did you mean 45 mm?" in answer.out[odd:assumed]
+    assert "1 input from what is usual of such cars: wing_pitch_slope" in answer.out[assumed:missing]
+    assert "no source given: wheelbase, cg_height" in answer.out[missing:varies]
+    assert f"squatline run {folder}" in " ".join(answer.out[after:].split())
+    assert "front_static_load" not in answer.out
+
+
+def test_inputs_and_quantities_are_listed_when_asked_for(squatline: Cli, small_study: Writer) -> None:
+    said = squatline("check", small_study(), "--all").out
+    for words in ("normal, mean 5.00 kg, sd 0.10 kg", "exactly 360 mm", "front_static_load", "23.15 N"):
+        assert words in said
+
+
+def test_on_eighty_columns_nothing_is_cut_and_no_number_parted_from_its_unit(
+    squatline: Cli, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setattr("reports.terminal.FILE_WIDTH", 80)
+    write_template(tmp_path, CarHas(2, "electric", "fitted", "spring", wake=True))
+    said = squatline("check", tmp_path, "--all").out
+    study = load_study(tmp_path)
+    for name in [limit.name for limit in study.limits]:
+        assert name in " ".join(said.split())
+    for given in study.inputs.values():
+        if not given.default:
+            assert given.key in said
+    assert "…" not in said
+    assert not re.search(r"\d\n +(mm|N|kg|m/s|deg|°)\b", said)
+
+
+def test_conditions_evaluated_together_are_what_each_is_alone(squatline: Cli) -> None:
+    from dataclasses import replace
+
+    study = load_study(DEMO)
+    together = nominal_values(study)
+    for name, condition in study.conditions.items():
+        alone = nominal_values(replace(study, conditions={name: condition}))
+        assert alone[name] == pytest.approx(together[name], rel=1e-9)
+    asked = asked_at_nominal(study)
+    assert {where: {one: together[where][one] for one in found} for where, found in asked.items()} == asked
+    assert sum(map(len, asked.values())) < sum(map(len, together.values())) / 4
+
+
+def test_it_costs_little_more_than_what_it_has_to_import(tmp_path: Path) -> None:
+    """The best of two, since others use the machine."""
+    write_template(tmp_path, CarHas(2, "electric", "fitted", "spring", wake=True))
+
+    def spent(script: str, *arguments: str) -> tuple[float, list[str]]:
+        done = subprocess.run(
+            [sys.executable, "-c", script, *arguments], capture_output=True, text=True, check=True
+        )
+        seconds, *loaded = done.stderr.split()
+        return float(seconds), loaded
+
+    whole, loaded = spent(CHECK, str(tmp_path))
+    assert not HEAVY & set(loaded)
+    needed = [name for name in loaded if name.split(".")[0] in ("explorer", "reports")]
+    whole = min(whole, spent(CHECK, str(tmp_path))[0])
+    imports = min(spent(IMPORTS, *needed)[0] for _ in range(2))
+    assert whole < 1.5 * imports
