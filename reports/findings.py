@@ -129,12 +129,11 @@ def met_words(limit: LimitRecord) -> Line:
 
 
 def sure_words(limit: LimitRecord) -> str:
-    """Say how sure a limit is, and how sure it was to be; nothing where it does not ask."""
+    """Say what share of runs is as sure as the limit asks; nothing where it does not."""
     sure = limit.sureness
     if sure is None:
         return ""
-    asked = percent(sure.sure)
-    return f", {asked} sure ({asked} sure: in at least {100 * sure.at_least:.0f} of 100 runs)"
+    return f"; {percent(sure.sure)} sure: in at least {100 * sure.at_least:.0f} of 100 runs"
 
 
 def slug(name: str) -> str:

@@ -14,6 +14,7 @@ from explorer.analyses.two_levels import sureness_of
 from explorer.errors import SquatlineError
 from explorer.pipeline import run
 from explorer.study.study import Study, load_study
+from reports.findings import met_words
 from reports.report import Report
 from reports.sections import verdicts
 
@@ -67,6 +68,8 @@ def test_verdict_and_words_are_those_of_both_kinds(tmp_path: Path) -> None:
     assert f"holds in {100 * limit.sureness.average:.0f} of 100 runs (90 % sure: in at least" in text
     assert "Mostly what is not known of the car decides" in text
     assert "Poor car" in text
+    at_least = f"required; 90 % sure: in at least {100 * limit.sureness.at_least:.0f} of 100 runs"
+    assert at_least in str(met_words(limit)).replace("\\xa0", " ")
 
 
 def test_what_varies_goes_with_nothing_of_the_car(tmp_path: Path) -> None:
