@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from study_help import DEMO, Answer
+from study_help import CHASE, DEMO, Answer
 
 from explorer import run
 from explorer.analyses.measurement_value import weigh_measurements
@@ -76,7 +76,7 @@ def test_what_nothing_reads_is_named_in_check_terminal_and_page(small_study: Wri
 
 
 def test_one_axle_is_a_job_and_all_flaps_take_their_time() -> None:
-    study = load_study(DEMO.parent / "three-flap-chase")
+    study = load_study(CHASE)
     study.entries.measurements.clear()
     ways = {one.name: one for one in ways_to_measure(study).measurements}
     assert ways["spring_on_a_scale_front_spring_rate"].label == "front spring rate"
