@@ -12,6 +12,7 @@ import numpy as np
 from study_help import AIRFIELD
 
 from explorer.study.study import Study, load_study
+from tests.synthetic import Roughness, make_spring_test, random_stream
 
 
 def copied(folder: Path, source: Path = AIRFIELD) -> Path:
@@ -45,3 +46,21 @@ def maker_of_demo_logs() -> ModuleType:
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+LOADS = 9.80665 * np.array([*np.arange(0, 4.1, 0.5), *np.arange(3.5, -0.1, -0.5)])
+SPRING = """
+[fits.mine]
+kind = "spring_test"
+rate = "rear_wheel_rate"
+file = "mine.csv"
+columns = { load = { column = "load", unit = "N" }, deflection = { column = "gauge", unit = "mm" } }
+"""
+
+
+def spring_log(folder: Path, rate: float, seed: int, noise: float = 5e-5) -> None:
+    """Write a spring test on a rear wheel of known rate, as ``SPRING`` reads it."""
+    load, deflection, _ = make_spring_test(
+        LOADS, rate=rate, friction=0.4, play=1e-4, rough=Roughness(noise=noise), random=random_stream(seed)
+    )
+    write_columns(folder / "mine.csv", {"load": load, "gauge": 1e3 * deflection})

@@ -6,10 +6,8 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from explorer.graph.units import from_si, number, spread_from_si, with_unit
 from explorer.logs.fits import Fitted
 from explorer.logs.fitting.fit import INSEPARABLE, Fit, Residuals
-from explorer.logs.fitting.input_block import CONTRADICTION
 from explorer.logs.kinds.task import LoggedRun
 from explorer.results.json import json_data
 from explorer.study.study import Study
@@ -41,8 +39,8 @@ def fit_record(fitted: Fitted) -> dict[str, Any]:
             Name -> value and standard_uncertainty of what only this log has.
         rows, effective_rows, outliers, residual_sd, lack_of_fit:
             As in ``Fit``.
-        contradicts, contradiction:
-            Whether the log lies too far from what the study believed, and by how much in words.
+        contradicts:
+            Whether the log lies too far from what the study believed; None where it believed nothing.
         notes, weakness:
             In words; a weakness is why the result should not be used.
         residuals:
@@ -85,10 +83,7 @@ def fit_record(fitted: Fitted) -> dict[str, Any]:
             "residual_sd": list(fit.residual_sd),
             "lack_of_fit": None if fit.lack_of_fit is None else vars(fit.lack_of_fit),
             "contradicts": None if fitted.contradiction is None else fitted.contradiction.contradicts,
-            "contradiction": contradiction_words(fitted),
-            "notes": list(
-                dict.fromkeys((*fit.notes, *(note for run in fitted.finding.runs for note in run.log.notes)))
-            ),
+            "notes": notes_of(fitted),
             "weakness": fitted.result.weakness,
             "residuals": None if fit.residuals is None else _residuals(fit.residuals),
             "update": _update(fitted, study),
@@ -100,25 +95,6 @@ def notes_of(fitted: Fitted) -> list[str]:
     """Return all notes of a fit and its logs, each once."""
     of_logs = [note for run in fitted.finding.runs for note in run.log.notes]
     return list(dict.fromkeys([*fitted.fit.notes, *of_logs]))
-
-
-def contradiction_words(fitted: Fitted) -> str:
-    """Say how log and study agree, in the units of the study."""
-    found = fitted.contradiction
-    if found is None:
-        return "the study believed nothing about what was found"
-    far = [name for name, distance in found.distances.items() if abs(distance) > CONTRADICTION]
-    return "; ".join(_apart(fitted, name, found.distances[name]) for name in far) or found.words
-
-
-def _apart(fitted: Fitted, name: str, distance: float) -> str:
-    unit, believed = fitted.study.unit_of(name), fitted.believed[name]
-    says, was = (number(float(from_si(value, unit))) for value in (fitted.fit.value(name), believed.value))
-    spread = number(float(spread_from_si(believed.standard_uncertainty, unit)), 2)
-    return (
-        f"{name}: the log says {says}, the study believed {was} ± {with_unit(spread, unit)}: "
-        f"{abs(distance):.1f} standard uncertainties {'higher' if distance > 0 else 'lower'}"
-    )
 
 
 def plain_record(record: dict[str, Any]) -> dict[str, Any]:
