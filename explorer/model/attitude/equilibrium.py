@@ -118,14 +118,14 @@ class CarAtSpeed(NamedTuple):
             give = 1 / rate + front_give + share * leaning
             push = side * np.maximum(past[index], 0) / give
             front, lean = front - push * front_give, lean - push * leaning
+            angle = angle - push * leaning / self.wheelbase
             if index >= len(stops):
                 front_contact, rear_contact = front_contact + push * (1 - share), rear_contact + push * share
             settled, taken = settled & ~(here & (taken | (give <= 0))), taken | here
         for index, support in enumerate(supports if met else ()):
-            # A support that is the only one anywhere is met on.
-            if len(met) > 1 or index not in met:
-                settled = settled & ((support.past(front, lean) > 0) == met.get(index, False))
-        angle = self.static_pitch + lean / self.wheelbase if met else angle
+            # Where no other gives way, a support that a sample does not meet stays where it is.
+            if index not in met or len(met) > 1:
+                settled = settled & (met.get(index, False) | (support.past(front, lean) <= 0))
         return OnOneSupport(angle, front_contact, rear_contact, settled)
 
     def over_lean(self) -> Car:
