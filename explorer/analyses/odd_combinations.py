@@ -120,6 +120,18 @@ def _stations(car: _Car) -> Odd:
             )
 
 
+def _length(car: _Car) -> Odd:
+    """Hold the way from the foremost to the rearmost point against the length of the car."""
+    stations = {f"{point}_station": found[0] for point in car.points if (found := car(f"{point}_station"))}
+    if (length := car("car_length")) and stations:
+        first, last = min(stations, key=stations.__getitem__), max(stations, key=stations.__getitem__)
+        if stations[last] - stations[first] > length[0]:
+            yield (
+                f"{first} is {car.said(first)} and {last} {car.said(last)}, farther apart than car_length "
+                f"with {car.said('car_length')}: one of the points lies outside the car"
+            )
+
+
 def _splitter(car: _Car) -> Odd:
     if (found := car("splitter_station")) and found[0] > 0:
         yield (
@@ -243,6 +255,7 @@ RULES: tuple[Callable[[_Car], Odd], ...] = (
     _size,
     _centre_of_gravity,
     _stations,
+    _length,
     _splitter,
     _wing_place,
     _closed_and_open,

@@ -11,6 +11,9 @@ from explorer.study.study import Study, wanted_outputs
 # What a wrong unit, a wrong sign or a slipped point makes of a value.
 _SLIPS = (-1.0, 1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
 
+# Of what is asked, these know how long the strip is, or ask for it.
+_ROOM = ("strip_run", "run_with_flap", "top_speed_room")
+
 Nominal = Mapping[str, Mapping[str, float | None]]
 
 
@@ -34,14 +37,21 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
     spun = _hanging_on("rotating_mass_factor", asked)
     if spun and study.inputs["rotating_mass_factor"].default:
         yield (
-            f"rotating_mass_factor is left at 1, and {spun} takes wheels and motor to spin up by themselves; "
-            "give it under [inputs], about 1.05 is usual (judgement)"
+            f"rotating_mass_factor is left at 1.05, which is judgement, and {spun} hangs on what wheels and "
+            "motor take to spin up; give it under [inputs] from their weights"
         )
+    needed = frozenset[str]().union(*asked.values())
     held = _judged_at_held_speed(study, asked)
     if held:
         yield (
             f"the limit on {held} is for a car that holds its speed; one that is gaining speed carries less "
             "at the front: limit lowest_front_load or full_throttle_lift_off_speed as well"
+        )
+    fast = {limit.output.quantity for limit in study.limits} & {"top_speed"}
+    if fast and not any(map(needed.__contains__, _ROOM)):
+        yield (
+            "the limit on top_speed is for a strip without end; give strip_length under [inputs] and limit "
+            "strip_speed, or ask for top_speed_room, the room that it takes to get there"
         )
     for condition, values in nominal.items():
         fence, reaction = values.get("fence_distance"), values.get("reaction_distance")

@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
-from study_help import DEMO
+from study_help import AIRFIELD, CHASE, DEMO
 
 from explorer.analyses.taken_for_granted import odd_inputs
 from explorer.study.study import load_study
@@ -50,7 +50,7 @@ SLIPS = {
     ),
     "newtons a metre": (
         {"rear_wheel_rate": '"3.6 N/m"'},
-        "its unit right?",
+        "did you mean 3.6 N/mm?",
         {"rear_wheel_rate": '"3.6 N/mm"'},
     ),
     "too light": ({"mass": '"2.1 kg"'}, "made for cars of 3 kg to 15 kg", {"mass": '"3.1 kg"'}),
@@ -74,7 +74,7 @@ def test_a_slip_is_told_and_what_is_advised_is_right(slip: str, tmp_path: Path) 
 
 def test_what_is_odd_alone_is_not_held_against_the_rest(tmp_path: Path) -> None:
     (said,) = _odd(tmp_path, wheelbase='"360 m"')
-    assert "did you mean 0.36 m?" in said
+    assert "did you mean 360 mm?" in said
 
 
 @pytest.mark.parametrize(
@@ -111,8 +111,8 @@ def test_clearances_at_rest_go_with_the_pitch(tmp_path: Path) -> None:
 
 
 def test_no_study_that_is_shipped_or_written_is_odd(tmp_path: Path) -> None:
-    folders = [DEMO, DEMO.with_name("three-flap-chase")]
-    assert [odd_inputs(load_study(folder)) for folder in folders] == [[], []]
+    folders = [DEMO, AIRFIELD, CHASE]
+    assert [odd_inputs(load_study(folder)) for folder in folders] == [[], [], []]
     file = tmp_path / "study.toml"
     cars = [
         CarHas(flaps, drive, brakes, suspension, wake=flaps > 1)
@@ -123,3 +123,17 @@ def test_no_study_that_is_shipped_or_written_is_odd(tmp_path: Path) -> None:
     for car in cars:
         file.write_text(template(car), encoding="utf-8")
         assert odd_inputs(load_study(file)) == [], car
+
+
+@pytest.mark.parametrize(("tail", "told"), [("430 mm", True), ("380 mm", False)])
+def test_points_farther_apart_than_the_car_is_long(tmp_path: Path, tail: str, told: bool) -> None:
+    text = re.sub(r"(?m)^point = .*$", 'point = ["nose", "tail"]', FLAPS)
+    text = re.sub(r"(?m)^(rear_floor_edge|splitter_edge)_(station|clearance_at_rest) = .*\n", "", text)
+    text = text.replace("rear_floor_edge", "tail").replace("splitter_edge", "nose")
+    points = f'nose_station = "-130 mm"\ntail_station = "{tail}"\ncar_length = "540 mm"\n'
+    points += 'nose_clearance_at_rest = "10 mm"\ntail_clearance_at_rest = "12 mm"\n'
+    text = text.replace("[inputs]\n", f"[inputs]\n{points}", 1)
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = [one for one in odd_inputs(load_study(tmp_path)) if "car_length" in one]
+    assert bool(found) == told
+    assert all("nose_station is -130 mm and tail_station 430 mm" in one for one in found)

@@ -9,6 +9,7 @@ import pytest
 
 from explorer.analyses.nominal import nominal_values
 from explorer.analyses.taken_for_granted import taken_for_granted
+from explorer.errors import MissingInputError
 from explorer.study.study import load_study
 from explorer.study.template import CarHas, template
 
@@ -24,8 +25,9 @@ def _cautions(folder: Path, asked: str, inputs: str = "", models: str = "") -> l
     text = re.sub(
         r"(?m)^(brakes|rotating_mass_factor|friction_brake_force|brake_balance_front) = .*\n", "", text
     )
-    # A limit at full throttle hangs on rotating masses by itself.
-    text = re.sub(r'\[\[limits\]\]\nname = "Front wheels stay down(?s:.*?)\n\n', "", text)
+    # What asks for a strip by itself, or hangs on rotating masses at full throttle.
+    text = re.sub(r'\[\[limits\]\]\nname = "(Front wheels stay|Fast|Opening)(?s:.*?)\n\n', "", text)
+    text = text.replace('"top_speed_room", ', "")
     text = text.replace("[inputs]\n", f"[inputs]\n{inputs}\n", 1).replace(
         "[models]\n", f"[models]\n{models}\n", 1
     )
@@ -87,3 +89,43 @@ def test_a_front_load_judged_for_a_car_that_gains_no_speed(tmp_path: Path, limit
     study = load_study(tmp_path)
     found = [one for one in taken_for_granted(study, nominal_values(study)) if "lowest_front_load" in one]
     assert bool(found) == told
+
+
+TOP = re.compile(r'quantities = \["top_speed", "top_speed_room",')
+
+
+@pytest.mark.parametrize("asked", ["", "top_speed_room", "strip_speed"])
+def test_a_top_speed_without_a_strip(tmp_path: Path, asked: str) -> None:
+    """The caution names the key and goes with what it asks for."""
+    text = TOP.sub('quantities = ["top_speed",', template(CarHas()))
+    text = text.replace("[inputs]\n", '[inputs]\nstrip_length = "260 m"\n', 1)
+    if asked:
+        text += f'\n[[outputs]]\nquantities = ["{asked}"]\nconditions = ["closed"]\n'
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    study = load_study(tmp_path)
+    found = [one for one in taken_for_granted(study, nominal_values(study)) if "without end" in one]
+    assert bool(found) == (not asked)
+    assert all("strip_length" in one and "strip_speed" in one for one in found)
+
+
+@pytest.mark.parametrize(
+    ("asked", "unit", "missing"),
+    [
+        ("strip_speed", "m/s", "strip_length"),
+        ("fence_energy", "J", "fence_distance"),
+        ("top_speed", "m/s", "tyre_friction"),
+        ("stopping_distance", "m", "tyre_friction"),
+        ("side_distance", "m", "slide_friction"),
+        ("front_grip_left", "N", "side_area"),
+    ],
+)
+def test_what_has_to_be_given_is_asked_for(tmp_path: Path, asked: str, unit: str, missing: str) -> None:
+    """No default stands in where a strip, a fence, a friction or a side decides."""
+    text = re.sub(rf"(?m)^{missing} = .*\n", "", template(CarHas()))
+    limit = f'\n[[limits]]\nquantity = "{asked}"\ncondition = "closed"\nat_least = "0 {unit}"\n'
+    (tmp_path / "study.toml").write_text(f"{text}{limit}probability = 0.9\n", encoding="utf-8")
+    with pytest.raises(MissingInputError) as refused:
+        load_study(tmp_path)
+    assert refused.value.key == "inputs"
+    assert re.search(rf"{missing} \[.*?\], needed for [a-z_, ]*{asked}", str(refused.value))
+    assert "under [inputs]" in str(refused.value)

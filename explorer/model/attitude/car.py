@@ -36,9 +36,10 @@ rotating_mass_factor = given(
     "1",
     """Mass the drive has to accelerate over the mass on the scales: wheels and motor spin up too.
 
-    The default leaves the rotating parts out; about 1.05 is usual (judgement, no source).
+    The default is a judgement.  From moments of inertia: 1 + (wheels' + motor's times gear ratio squared)
+    / (mass times tyre radius squared).
     """,
-    default=1.0,
+    default=1.05,
     at_least=1,
     usual=Usual("1.02", "1.06", "1.15"),
 )
