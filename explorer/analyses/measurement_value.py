@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from explorer.analyses.ways_to_measure import WaysToMeasure
 from explorer.engine.montecarlo import Outcome
 from explorer.engine.replay import replay_margins, replay_samples
@@ -14,8 +16,9 @@ from explorer.estimators.rough_worth import rough_worth
 from explorer.graph.arrays import Array
 from explorer.study.study import Study
 
-# Of the catalogue's ways so many are weighed that save most, and as many that save most an hour.
-MOST_USEFUL = 4
+# Of the catalogue's ways so many are weighed that save most, as many that save most an hour, and each
+# limit's best.
+MOST_USEFUL = 3
 # Samples that are enough to sort them.
 ROUGH_SAMPLES = 10_000
 
@@ -59,12 +62,15 @@ def weigh_measurements(study: Study, outcome: Outcome, ways: WaysToMeasure) -> M
 def _promising(
     ways: WaysToMeasure, samples: Mapping[str, Array], margins: Array, stakes: Sequence[Stake], study: Study
 ) -> set[str]:
-    """Name those of the catalogue that save most, and those that the budget allows and save most an hour."""
+    """Name those of the catalogue that save most, most an hour within the budget, or most on one limit."""
     few = {key: values[:ROUGH_SAMPLES] for key, values in samples.items()}
     margins = margins[:, :ROUGH_SAMPLES]
     offered = [one for one in ways.measurements if one.name in ways.from_catalogue]
     worth = {one.name: rough_worth(take_readings(one, few, study.seed), margins, stakes) for one in offered}
     within = [one for one in offered if one.hours <= study.entries.measuring.budget_hours]
-    most = sorted(offered, key=lambda one: -worth[one.name])
-    quickest = sorted(within, key=lambda one: -worth[one.name] / one.hours)
-    return {one.name for one in (*most[:MOST_USEFUL], *quickest[:MOST_USEFUL])}
+    most = sorted(offered, key=lambda one: -worth[one.name].sum())
+    quickest = sorted(within, key=lambda one: -worth[one.name].sum() / one.hours)
+    # Without the best for each limit it could be said that nothing helps where something left out would.
+    by_limit = np.array([worth[one.name] for one in offered])
+    best = [offered[place] for place in by_limit.argmax(axis=0)] if offered else []
+    return {one.name for one in (*most[:MOST_USEFUL], *quickest[:MOST_USEFUL], *best)}

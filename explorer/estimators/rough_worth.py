@@ -20,8 +20,8 @@ from explorer.graph.arrays import Array
 _STEPS = (np.arange(400) + 0.5) / 400
 
 
-def rough_worth(scores: Array, margins: Array, stakes: Sequence[Stake]) -> float:
-    """Estimate the loss that a measurement saves over all limits together.
+def rough_worth(scores: Array, margins: Array, stakes: Sequence[Stake]) -> Array:
+    """Estimate the loss that a measurement saves on each limit.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def rough_worth(scores: Array, margins: Array, stakes: Sequence[Stake]) -> float
     # A margin that is the same in every sample has nothing to explain.
     explained = np.clip(np.var(fit.T @ scores, axis=1) / np.where(spread > 0, spread, 1), 0, 1)
     conforming = np.mean(margins >= 0, axis=1)
-    return float(sum(map(loss_saved, explained, conforming, stakes)))
+    return np.array(list(map(loss_saved, explained, conforming, stakes)))
 
 
 def loss_saved(explained: float, conforming: float, stake: Stake) -> float:

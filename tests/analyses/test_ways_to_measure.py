@@ -102,6 +102,25 @@ def test_the_rough_estimate_keeps_what_is_worth_most() -> None:
     assert set(best) <= {one.measurement for one in chosen.alone}
 
 
+def test_the_best_way_for_each_limit_is_weighed(small_study: Writer) -> None:
+    """Else a limit would be called beyond measuring though a way that was left out would settle it."""
+    lone = """
+[[limits]]
+name = "tall"
+quantity = "cg_height"
+condition = "rest"
+at_least = "45 mm"
+probability = 0.9
+"""
+    extra = """
+cg_height = { mean = 50, sd = 4, unit = "mm", source = "test" }
+"""
+    ways = ways_to_measure(study := load_study(small_study(inputs=extra, limits=lone)))
+    plan = weigh_measurements(study, run_montecarlo(study), ways)
+    assert plan is not None
+    assert "tilt_on_scales" in {one.measurement for one in plan.alone}
+
+
 def test_the_rough_estimate_is_that_of_a_normal_margin() -> None:
     """Against the expected loss drawn at random: 4 standard errors (no source: the definition itself)."""
     import numpy as np
