@@ -69,6 +69,7 @@ SECTIONS: Mapping[str, Build] = {
     "reproduction": reproduction.build,
     "glossary": glossary.build,
     "outputs": distributions.build_others,
+    "drivers": sensitivity.build_others,
 }
 
 

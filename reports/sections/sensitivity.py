@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from explorer.estimators.sensitivity import Index, Sensitivity
 from explorer.results.records import LimitRecord
-from reports.blocks import Block, Column, Figure, Paragraph, Quiet, Section, Table, cell
+from reports.blocks import Block, Column, Figure, Link, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
 from reports.charts_of_limits import MarginPart, part_matrix
-from reports.findings import WORTH_NAMING, slug
-from reports.formatting import chance, count, share, share_range
+from reports.findings import WORTH_NAMING, by_severity, slug
+from reports.formatting import chance, count, listed, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 
@@ -20,59 +20,66 @@ _COLUMNS = 6
 _MUCH = 0.2
 # Bars thinner than this are not drawn; the table below the chart has them all.
 _THINNEST = 0.01
+_READ = (
+    "Bars say how much of the spread of a limit's margin an input answers for, alone or together with others "
+    "(total Sobol index); the diamond is its part alone (first-order index); whiskers are 95 % intervals. "
+    "Where intervals overlap the order is not known, and the text says tied."
+)
 
 
 def build(report: Report) -> Section | None:
-    """One chart a limit; limits on the same margin would look alike, and are drawn all the same."""
-    ranked = [limit for limit in report.summary.limits if limit.sensitivity and limit.sensitivity.varies]
+    """Print the matrix of limits by inputs, and the limit most in the way; the others are looked up."""
+    ranked = _ranked(report)
+    if not ranked:
+        return None
+    first = ranked[0]
+    blocks: list[Block] = [Paragraph((_READ,), aside=True)]
+    if len(ranked) > 1:
+        blocks.append(_matrix(report, ranked))
+    if first.sensitivity:
+        blocks.append(_figure(report, first, first.sensitivity))
+    if len(ranked) > 1:
+        blocks.append(Paragraph(("The other limits stand in an ", Link("appendix", "drivers"), ".")))
     still = [
         f"“{limit.name}”" for limit in report.summary.limits if limit.sensitivity and limit not in ranked
     ]
-    if not ranked:
-        return None
-    blocks: list[Block] = [
-        Paragraph(
-            (
-                "Bars say how much of the spread of a limit's margin an input answers for, alone or "
-                "together with "
-                "others (total Sobol index); the diamond is its part alone (first-order index); "
-                "whiskers are 95 % "
-                "intervals. Where intervals overlap the order is not known, and the text says tied.",
-            ),
-            aside=True,
-        ),
-        *((_matrix(report, ranked),) if len(ranked) > 1 else ()),
-        *(_figure(report, limit, limit.sensitivity) for limit in ranked if limit.sensitivity),
-    ]
-    differences = [
-        limit.sensitivity.cross_check
-        for limit in ranked
-        if limit.sensitivity and limit.sensitivity.cross_check is not None
-    ]
-    if differences:
-        blocks.append(
-            Paragraph(
-                (
-                    "The first block of samples was also given to the reference library SALib: the "
-                    "largest difference "
-                    f"of any index is {max(differences):.1e}.",
-                ),
-                aside=True,
-            )
-        )
     if still:
         blocks.append(
             Paragraph(
                 (
-                    f"Nothing to rank for {' and '.join(still)}: the margin was the same for all cars drawn, "
+                    f"Nothing to rank for {listed(still)}: the margin was the same for all cars drawn, "
                     "so no input moves it within what is given.",
                 )
             )
         )
+    return Section("sensitivity", "What drives each limit", tuple(blocks))
+
+
+def build_others(report: Report) -> Section | None:
+    """Draw one chart for each other limit, then what pairs do, and how the indices were checked."""
+    ranked = _ranked(report)
+    blocks: list[Block] = [
+        _figure(report, limit, limit.sensitivity) for limit in ranked[1:] if limit.sensitivity
+    ]
     asked = [limit for limit in ranked if limit.sensitivity and limit.sensitivity.pairs]
     if asked:
         blocks.append(_together(report, asked))
-    return Section("sensitivity", "What drives each limit", tuple(blocks))
+    checks = [limit.sensitivity.cross_check for limit in ranked if limit.sensitivity]
+    differences = [difference for difference in checks if difference is not None]
+    if differences:
+        words = (
+            "The first block of samples was also given to the reference library SALib: the largest "
+            f"difference of any index is {max(differences):.1e}."
+        )
+        blocks.append(Paragraph((words,), aside=True))
+    if not blocks:
+        return None
+    return Section("drivers", "F. What drives the other limits", tuple(blocks), appendix=True)
+
+
+def _ranked(report: Report) -> list[LimitRecord]:
+    """Return the limits whose margin varies, the one most in the way first."""
+    return [one for one in by_severity(report.summary) if one.sensitivity and one.sensitivity.varies]
 
 
 def _matrix(report: Report, ranked: Sequence[LimitRecord]) -> Figure:
