@@ -70,6 +70,7 @@ SECTIONS: Mapping[str, Build] = {
     "glossary": glossary.build,
     "outputs": distributions.build_others,
     "drivers": sensitivity.build_others,
+    "steps": levers.build_steps,
 }
 
 

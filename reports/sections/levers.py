@@ -14,6 +14,7 @@ from reports.blocks import (
     Column,
     Figure,
     Line,
+    Link,
     Paragraph,
     Quiet,
     Section,
@@ -44,8 +45,18 @@ def build(report: Report) -> Section | None:
     if drawn is not None:
         blocks.append(_figure(report, found, drawn))
     if found.levers:
-        blocks.append(_steps(report, found))
+        blocks.append(
+            Paragraph(("What each lever does to each limit stands in an ", Link("appendix", "steps"), "."))
+        )
     return Section("levers", "What changing the car would do", tuple(blocks))
+
+
+def build_steps(report: Report) -> Section | None:
+    """List what a step of each lever does, to be looked up."""
+    found = report.summary.levers
+    if found is None or not found.levers:
+        return None
+    return Section("steps", "G. What a step of each lever does", (_steps(report, found),), appendix=True)
 
 
 def _lead(report: Report, found: Levers) -> Line:
@@ -212,5 +223,4 @@ def _steps(report: Report, found: Levers) -> Table:
         ),
         tuple(rows),
         small=True,
-        aside=True,
     )
