@@ -11,9 +11,11 @@ from typing import Literal, TypeAlias
 
 from explorer.estimators.conformance import two_digits
 from explorer.estimators.measuring import Worth
-from explorer.estimators.measuring_plan import SELDOM
 from explorer.results.exploration import AnswerRecord, VariableRecord
 from explorer.results.records import LimitRecord, Summary
+
+# A measurement that turns the verdict of an open safety limit less often than this is not offered for it.
+LIKELY = 0.1
 
 Todo: TypeAlias = Literal["do not run", "build", "change", "measure", "draw more cars", "too close to call"]
 
@@ -93,7 +95,7 @@ def _measure(summary: Summary) -> list[Action]:
         for limit in _with_verdict(summary, verdict)
         if limit.safety
     ]
-    turning = [one for one in plan.worths if one.limit in unsafe and one.after.passes.value >= SELDOM]
+    turning = [one for one in plan.worths if one.limit in unsafe and one.after.passes.value >= LIKELY]
     if turning:
         best = max(turning, key=lambda one: one.after.passes.value)
         return [Action("measure", (best.limit,), worth=best)]
