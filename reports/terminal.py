@@ -48,6 +48,10 @@ STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
 _ROOMY = 20
 # The library breaks lines at any space: those that must hold stand as signs of nobody's until it has done so.
 _HELD = "\ue000"
+# The space between a number and its unit in words that were written elsewhere.
+_BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=(?:%|°C|mm|cm|m|km|kg|g|s|ms|N|N·mm?|N/mm|m/s|km/h|m²|W|kW|V|A|Pa|hPa|MPa|GPa)(?![\w/·]))"
+)
 
 
 def screen() -> Console:
@@ -126,6 +130,7 @@ def _part(part: Part, system: System) -> tuple[str, str]:
 
 
 def _held(text: str) -> str:
+    text = _BEFORE_UNIT.sub(_HELD, text)
     return text.replace(SPACE, _HELD).replace(THIN_SPACE, _HELD)
 
 

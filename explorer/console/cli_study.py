@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -29,7 +30,14 @@ def new(
     from explorer.study.template import CarHas, write_template
 
     written = write_template(folder, CarHas(flaps, drive, brakes, suspension, wake))
-    say(f"wrote {written}\nnext: put your numbers in, then 'squatline check {folder}'; it runs as it is, too")
+    named = shlex.quote(str(folder))
+    say(f"wrote {written}; it runs as it is. Put your own numbers in, then:")
+    for command, does in (
+        (f"check {named}", "what it understood, and what is odd or missing"),
+        (f"run {named}", "draw the cars, judge the limits, write the report"),
+        ("explain WORDS", "what a quantity is, what is usual, how to measure it"),
+    ):
+        say(f"  squatline {command}: {does}")
 
 
 def check(

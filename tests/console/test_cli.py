@@ -79,7 +79,10 @@ def test_unknown_option_and_command(squatline: Cli) -> None:
 
 def test_new_writes_a_study_that_runs(tmp_path: Path, squatline: Cli) -> None:
     folder = tmp_path / "mine"
-    assert squatline("new", folder).status == 0
+    written = squatline("new", folder)
+    assert written.status == 0
+    for command in (f"squatline check {folder}", f"squatline run {folder}", "squatline explain WORDS"):
+        assert command in written.out
     check = squatline("check", folder)
     assert check.status == 0
     assert "no source given" not in check.out

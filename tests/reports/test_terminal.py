@@ -42,6 +42,16 @@ def drawn(*sections: Section | None, width: int) -> str:
     return console.file.getvalue()  # type: ignore[attr-defined]
 
 
+def test_no_number_is_parted_from_its_unit() -> None:
+    """At every width, in words that were written elsewhere too; words that are no units do wrap."""
+    line = ("it was made for 30 m/s to 70 m/s, goes 12.5 mm down, carries 4 N·mm and 95 % of 3 cars",)
+    for width in range(24, 60):
+        said = drawn(Section("a", "A", (Paragraph(line),)), width=width)
+        for pair in ("30 m/s", "70 m/s", "12.5 mm", "4 N·mm", "95 %"):
+            assert pair in said, width
+    assert any("3\ncars" in drawn(Section("a", "A", (Paragraph(line),)), width=w) for w in range(24, 60))
+
+
 @pytest.mark.parametrize("width", [60, 80, 140])
 def test_no_line_is_wider_than_the_screen(width: int) -> None:
     report = Report(with_analyses())
