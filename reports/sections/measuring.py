@@ -91,7 +91,8 @@ def headline(plan: MeasuringPlan) -> str:
             return "no measurement is needed: none listed would save anything on any verdict"
         return (
             f"no measurement within {hours(plan.budget_hours)} is likely to show that {listed(failing)} "
-            f"{'passes' if len(failing) == 1 else 'pass'}: change the design or allow more hours"
+            f"{'passes' if len(failing) == 1 else 'pass'}: "
+            "allow more hours, or go by the settings among the open actions"
         )
     step = plan.steps[0]
     limit, (before, after) = _most_helped(step)
@@ -390,13 +391,13 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook, undecided: bool = False
             f"chance of {passes}"
         )
     if outlook.prospect == "fails clearly":
-        return "fails clearly; measuring cannot change that: change the design"
+        return "fails clearly; measuring cannot change that"
     words = f"fails, and even the best use of {hours(plan.budget_hours)} is unlikely to show that it passes"
     if measured and outlook.best.passes.value > 0:
         words += f" ({measured}: a chance of {passes})"
     if outlook.prospect == "more hours":
         return (
             f"{words}; all measurements listed, together, would with a chance of "
-            f"{chance(outlook.everything)}: allow more hours or change the design"
+            f"{chance(outlook.everything)}: allow more hours"
         )
-    return f"{words}, nor are all measurements listed, together: change the design"
+    return f"{words}, nor are all measurements listed, together"
