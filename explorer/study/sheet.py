@@ -24,6 +24,7 @@ from explorer.study.entries import read_distribution
 from explorer.study.inputs import read_inputs
 from explorer.study.study import Study
 from explorer.study.text import STUDY, parsed
+from explorer.study.usual import is_usual, usual_entry
 
 SHEET = Wanted("table of inputs", 5_000_000)
 HEADINGS = ("name", "value", "spread (one sd)", "low", "high", "unit", "source", "form", "what it is")
@@ -136,6 +137,8 @@ def take_sheet(study: Study, file: Path) -> Taken:
 
 def _row(name: str, entry: Any, study: Study) -> SheetRow:
     quantity = study.graph[(study.graph.of_family(name) or (name,))[0]]
+    if is_usual(entry):
+        entry = usual_entry(quantity, study.graph, f"inputs.{name}")
     distribution, unit = read_distribution(entry, quantity.unit, f"inputs.{name}", study.folder)
     source = str(entry.get("source", "")) if isinstance(entry, Mapping) else ""
     if source.startswith(_FORMULA):
