@@ -460,8 +460,9 @@ def test_a_search_of_nothing_but_idle_variables_is_refused(tmp_path: Path) -> No
 
 
 def test_too_many_points_of_a_search_are_refused(tmp_path: Path) -> None:
-    with pytest.raises(SquatlineError, match=r"search\.points: input should be less than or equal to 65536"):
+    with pytest.raises(SquatlineError, match=r"search\.points: the number is out of range") as told:
         known(tmp_path, DESIGN + OBJECTIVE + "[search]\npoints = 1000000000\n")
+    assert told.value.allowed == "up to 65536"
 
 
 def test_nothing_to_explore_is_told(tmp_path: Path) -> None:
