@@ -101,8 +101,10 @@ class GroundEffect(NamedTuple):
         gained, slope = self.gained_and_slope(self.gap(front, lean))
         by_lean, by_gap = -pressure * self.loss * gained, pressure * (self.area - self.loss * lean) * slope
         by_front, by_rear = -by_lean - by_gap * (1 - self.place), by_lean - by_gap * self.place
-        axles = np.stack(np.broadcast_arrays(1 - self.place, self.place))
-        return by_front * axles, by_rear * axles
+        shares = (1 - self.place, self.place)
+        return np.stack([by_front * share for share in shares]), np.stack(
+            [by_rear * share for share in shares]
+        )
 
 
 @quantity(
