@@ -147,7 +147,7 @@ def test_cost_of_a_ranking_grows_with_what_it_evaluates(demo: Study) -> None:
 
 
 def test_contact_and_side_wind_about_double_a_sample_without_a_straight(demo: Study, tmp_path: Path) -> None:
-    folder = copied(tmp_path)
+    folder = copied(tmp_path, DEMO)
     file = folder / "study.toml"
     text = file.read_text(encoding="utf-8")
     file.write_text(text.replace('drive = "power"', 'drive = "power"\ncontact = "points"'), encoding="utf-8")

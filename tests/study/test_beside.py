@@ -43,7 +43,7 @@ def test_cars_with_several_attitudes_are_counted_and_told(tmp_path: Path) -> Non
 
 
 def test_what_is_of_a_car_on_its_points_says_so(tmp_path: Path) -> None:
-    folder = copied(tmp_path)
+    folder = copied(tmp_path, DEMO)
     file = folder / "study.toml"
     text = file.read_text(encoding="utf-8")
     file.write_text(text.replace('drive = "power"', 'drive = "power"\ncontact = "points"'), encoding="utf-8")
