@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Executor
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 
@@ -426,9 +427,16 @@ def _reproduction(study: Study, outcome: Outcome) -> Reproduction:
         python=platform.python_version(),
         libraries=tuple((name, installed(name)) for name in LIBRARIES),
         created=_now(),
-        command=visible(f"squatline run {study.path.resolve().parent.name}"),
+        command=visible(f"squatline run {_place(study)}"),
         fingerprint=fingerprint(study, CHOOSING),
     )
+
+
+def _place(study: Study) -> str:
+    """Return the study's folder as one types it from here; from elsewhere only its name."""
+    folder = study.path.resolve().parent
+    here = Path.cwd()
+    return folder.relative_to(here).as_posix() if folder.is_relative_to(here) else folder.name
 
 
 def _now() -> str:

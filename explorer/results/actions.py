@@ -155,7 +155,13 @@ def _settings(summary: Summary, failing: tuple[str, ...]) -> tuple[Setting, ...]
             continue
         answers = [_asked(one) for one in asked if one.limit == name and one.choose is not None]
         found += (answers or _levers(summary, name, failing))[:1]
-    return tuple(found)
+    # Of two settings of one variable the one that does more stands for both.
+    return tuple(one for one in found if not any(_does_more(other, one) for other in found))
+
+
+def _does_more(one: Setting, other: Setting) -> bool:
+    same = one.variable == other.variable and one.around == other.around
+    return same and set(one.limits) > set(other.limits)
 
 
 def _asked(answer: AnswerRecord) -> Setting:
@@ -166,6 +172,7 @@ def _asked(answer: AnswerRecord) -> Setting:
 
 def _levers(summary: Summary, name: str, failing: tuple[str, ...]) -> list[Setting]:
     """Return the settings of single levers at which a limit passes, the best first."""
+    safety = [limit.name for limit in summary.limits if limit.safety]
     return [
         Setting(
             lever.variable,
@@ -174,7 +181,9 @@ def _levers(summary: Summary, name: str, failing: tuple[str, ...]) -> list[Setti
             (name, *(one.name for one in rescue.others if one.verdict == "pass" and one.name in failing)),
             rescue.breaks,
         )
-        for lever, rescue in (summary.levers.rescues(name) if summary.levers is not None else ())
+        for lever, rescue in (summary.levers.rescues(name, safety) if summary.levers is not None else ())
+        # A change that costs a safety limit is none to be advised.
+        if not set(rescue.breaks) & set(safety)
     ]
 
 

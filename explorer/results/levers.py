@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from explorer.estimators.effects import Change
@@ -81,15 +82,20 @@ class Levers:
     effects: tuple[SignedEffect, ...]
     seen: int
 
-    def rescues(self, limit: str) -> list[tuple[LeverRecord, Rescue]]:
-        """Return what would make a limit pass: what breaks nothing first, then the fewest steps."""
+    def rescues(self, limit: str, safety: Collection[str] = ()) -> list[tuple[LeverRecord, Rescue]]:
+        """Return what would make a limit pass, the best first.
+
+        What breaks a limit of ``safety`` comes last; before it what breaks nothing, then the fewest steps.
+        """
         found = [
             (lever, effect.rescue)
             for lever in self.levers
             for effect in lever.effects
             if effect.limit == limit and effect.rescue is not None
         ]
-        return sorted(found, key=lambda one: (len(one[1].breaks), _steps(*one)))
+        return sorted(
+            found, key=lambda one: (bool(set(one[1].breaks) & set(safety)), len(one[1].breaks), _steps(*one))
+        )
 
 
 def _steps(lever: LeverRecord, rescue: Rescue) -> float:
