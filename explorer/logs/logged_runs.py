@@ -13,7 +13,7 @@ from explorer.errors import Faults, StudyError, TableError, nearest
 from explorer.graph.arrays import Array
 from explorer.graph.units import from_si, parse_spread, spread_from_si
 from explorer.logs.explaining import explanations
-from explorer.logs.fitting.model_error import Departure
+from explorer.logs.fitting.model_error import Discrepancy
 from explorer.logs.named_logs import no_such, read_study_log, told_in_study
 from explorer.logs.reader import Log
 from explorer.logs.speed_curves import speed_along
@@ -56,7 +56,7 @@ class ComparedRun:
     along_unit: str
     samples: int
     unanswered: int
-    departure: Departure | None = None
+    departure: Discrepancy | None = None
 
 
 def validate(study: Study, name: str | None = None) -> tuple[ComparedRun, ...]:
@@ -132,7 +132,7 @@ def _tracked(study: Study, name: str) -> ComparedRun:
             if exact is not study:
                 predicted = _predicted(exact, entry, log)
                 bare = predict(predicted.plan.random_chunk(0, SAMPLES))
-            departure = Departure.of(
+            departure = Discrepancy.of(
                 at, bare, np.asarray(from_si(where, along_unit)), np.asarray(from_si(logged, unit))
             )
     silent = int(np.count_nonzero(~np.isfinite(curves).all(axis=1)))

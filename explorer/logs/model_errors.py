@@ -10,7 +10,7 @@ from explorer.errors import ResultsError
 from explorer.files.writing import told, write_whole
 from explorer.graph.units import rounded, rounded_spread
 from explorer.logs.fits import FITTED_FOLDER
-from explorer.logs.fitting.model_error import Departure, ModelError, model_error
+from explorer.logs.fitting.model_error import Discrepancy, ModelError, model_error
 from explorer.logs.logged_runs import ComparedRun
 from explorer.study.study import Study
 
@@ -56,7 +56,7 @@ def found_errors(compared: Sequence[ComparedRun]) -> tuple[FoundError, ...]:
 
 
 def _found(compared: Sequence[ComparedRun]) -> Iterator[FoundError]:
-    of: dict[str, list[tuple[ComparedRun, Departure]]] = {}
+    of: dict[str, list[tuple[ComparedRun, Discrepancy]]] = {}
     for one in compared:
         if one.departure is not None:
             of.setdefault(one.entry.quantity, []).append((one, one.departure))

@@ -37,7 +37,7 @@ from explorer.study.words import Override, Words
 if TYPE_CHECKING:
     import pandas as pd
 
-SCHEMA_VERSION = "2"
+SCHEMA_VERSION = "3"
 SUMMARY_FILE = "summary.json"
 DIGEST = "sha256"
 SAMPLES_FILE = "samples.parquet"

@@ -14,7 +14,7 @@ from study_help import Answer
 
 from explorer import load_study, validate
 from explorer.graph.arrays import Array
-from explorer.logs.fitting.model_error import Departure, ModelError, model_error
+from explorer.logs.fitting.model_error import Discrepancy, ModelError, model_error
 from explorer.logs.forward import forward_model
 from explorer.logs.model_errors import found_errors
 from tests.synthetic import random_stream
@@ -42,7 +42,7 @@ def estimated(
     noise = np.sqrt(1 - repeating**2) * 0.3 * random.standard_normal(WHERE.size)
     noise = lfilter([1.0], [1.0, -repeating], noise)
     logged = (true * size if kind == "factor" else true + size) + noise
-    return model_error([Departure.of(AT, coefficients[1:, None] * AT**2, WHERE, logged)])
+    return model_error([Discrepancy.of(AT, coefficients[1:, None] * AT**2, WHERE, logged)])
 
 
 def test_kind_and_size_are_found() -> None:
@@ -61,8 +61,8 @@ def test_doubt_about_the_inputs_goes_into_it() -> None:
 
 
 def test_runs_that_differ_widen_it() -> None:
-    def run(size: float) -> Departure:
-        return Departure.of(WHERE, np.full((100, 1), 0.02) * WHERE**2, WHERE, size * 0.02 * WHERE**2)
+    def run(size: float) -> Discrepancy:
+        return Discrepancy.of(WHERE, np.full((100, 1), 0.02) * WHERE**2, WHERE, size * 0.02 * WHERE**2)
 
     alike, apart = model_error([run(1.1), run(1.1)]), model_error([run(1.0), run(1.2)])
     assert alike.sd == pytest.approx(0.0, abs=1e-9)

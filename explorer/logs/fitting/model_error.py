@@ -17,7 +17,7 @@ FROM_ZERO = 4.0
 
 
 @dataclass(frozen=True)
-class Departure:
+class Discrepancy:
     """How a log lies to predicted curves, stretch by stretch along it.
 
     Attributes
@@ -34,7 +34,7 @@ class Departure:
     rows: Array
 
     @classmethod
-    def of(cls, at: Array, curves: Array, where: Array, logged: Array) -> Departure:
+    def of(cls, at: Array, curves: Array, where: Array, logged: Array) -> Discrepancy:
         """Take the departure of a log from curves at rising places; the middle curve is put in front.
 
         Curves have shape (curves, places), where and logged (rows,); rows beyond the places are left out.
@@ -74,7 +74,7 @@ class ModelError:
     stretches: int
 
 
-def model_error(runs: Sequence[Departure]) -> ModelError:
+def model_error(runs: Sequence[Discrepancy]) -> ModelError:
     """Estimate the error of a model from its departures, their curves being of the same cars throughout.
 
     For each car the error that fits best, by least squares: their mean and spread are what the logs say when
