@@ -143,9 +143,9 @@ def _where_from(report: Report) -> tuple[Cell, ...]:
         (len(assumed(summary)), f"of {given} are assumed from what is usual"),
         (len(guessed(summary)), "are made up or guessed"),
     )
-    said = listed(f"{count} {words}" for count, words in counted if count)
+    said = [f"{count} {words}" for count, words in counted if count]
     words: Line = (
-        said or f"All {given} that the study gives have a source",
+        listed(said) if said else f"All {given} that the study gives have a source",
         " (",
         Link("inputs and sources", "inputs"),
         ").",
