@@ -10,7 +10,6 @@ import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,7 +25,8 @@ _LEAST_KEPT = 1e-6
 _LOG_SQRT_2PI = 0.5 * math.log(2 * math.pi)
 
 
-def _require(holds: bool, problem: str, allowed: str, remedy: str | None = None) -> None:
+def require(holds: bool, problem: str, allowed: str, remedy: str | None = None) -> None:
+    """Refuse what no distribution can be, with what is allowed and the remedy."""
     if not holds:
         raise DistributionError(problem, allowed=allowed, remedy=remedy)
 
@@ -144,7 +144,7 @@ class Normal(Distribution):
     @property
     def said(self) -> Words:
         """Say mean and sd."""
-        return "normal, ", *_mean_and_sd(self.mean, self.sd)
+        return "normal, ", *mean_and_sd(self.mean, self.sd)
 
 
 @dataclass(frozen=True)
@@ -164,13 +164,13 @@ class TruncatedNormal(Distribution):
         """Check spread, order of the bounds, and that they leave something."""
         _require_spread(self.spread)
         _require_order(self.low, self.high)
-        _require(
+        require(
             math.isfinite(self.low) or math.isfinite(self.high),
             "a truncated normal needs a bound",
             "low, high or both",
             "leave the bounds out for a plain normal",
         )
-        _require(
+        require(
             self._kept > _LEAST_KEPT,
             "the bounds cut away nearly the whole normal",
             "bounds within about five standard deviations of the mean",
@@ -234,7 +234,7 @@ class TruncatedNormal(Distribution):
         low: Words = (", never below ", Number(self.low)) if math.isfinite(self.low) else ()
         word = " and never above " if low else ", never above "
         high: Words = (word, Number(self.high)) if math.isfinite(self.high) else ()
-        return "normal, ", *_mean_and_sd(self.centre, self.spread), *low, *high
+        return "normal, ", *mean_and_sd(self.centre, self.spread), *low, *high
 
 
 @dataclass(frozen=True)
@@ -250,21 +250,21 @@ class LogNormal(Distribution):
 
     def __post_init__(self) -> None:
         """Check that both are positive."""
-        _require(self.median > 0, "a lognormal quantity is positive", "a median above zero")
-        _require(self.log_sd > 0, "a lognormal quantity spreads", "a factor above 1", _IF_EXACT)
+        require(self.median > 0, "a lognormal quantity is positive", "a median above zero")
+        require(self.log_sd > 0, "a lognormal quantity spreads", "a factor above 1", IF_EXACT)
 
     @classmethod
     def from_mean_sd(cls, mean: float, sd: float) -> LogNormal:
         """Take the mean and sd of the quantity itself."""
         _require_spread(sd)
-        _require(mean > 0, "a lognormal quantity is positive", "a mean above zero")
+        require(mean > 0, "a lognormal quantity is positive", "a mean above zero")
         log_variance = math.log1p((sd / mean) ** 2)
         return cls(mean * math.exp(-log_variance / 2), math.sqrt(log_variance))
 
     @classmethod
     def from_median_factor(cls, median: float, factor: float) -> LogNormal:
         """Take the median and the factor of one standard deviation of the logarithm."""
-        _require(factor > 1, "the factor of a lognormal is above 1", "a factor such as 1.5", _IF_EXACT)
+        require(factor > 1, "the factor of a lognormal is above 1", "a factor such as 1.5", IF_EXACT)
         return cls(median, math.log(factor))
 
     def quantile(self, u: Array) -> Array:
@@ -295,7 +295,7 @@ class LogNormal(Distribution):
         """Say mean, sd, median and factor."""
         factor = plain(math.exp(self.log_sd), digits=3)
         median = Number(self.median, spread=self.sd)
-        both = _mean_and_sd(self.mean, self.sd)
+        both = mean_and_sd(self.mean, self.sd)
         return "lognormal, ", *both, " (median ", median, f", within a factor {factor})"
 
 
@@ -458,13 +458,13 @@ class StudentT(Distribution):
 
     def __post_init__(self) -> None:
         """Check count and scatter."""
-        _require(
+        require(
             self.readings >= 2,
             "one reading says nothing about its scatter",
             "at least two readings, better five",
             "repeat the reading, or give a value and a standard deviation",
         )
-        _require(
+        require(
             self.scale > 0,
             "all readings are alike",
             "readings that scatter",
@@ -517,281 +517,25 @@ class StudentT(Distribution):
         )
 
 
-@dataclass(frozen=True)
-class Tabulated(Distribution):
-    """Density given at some values, a straight line in between; a step of density needs no second value.
-
-    ``densities`` holds one pair per gap between neighbouring values: density at its left and right end.
-    Scaled to a total of one.
-    """
-
-    values: tuple[float, ...]
-    densities: tuple[tuple[float, float], ...]
-
-    def __post_init__(self) -> None:
-        """Check order and sign."""
-        _require(
-            len(self.values) >= 2 and len(self.densities) == len(self.values) - 1,
-            "a table needs at least two rows",
-            "rows of [value, density]",
-        )
-        _require(
-            all(a < b for a, b in pairwise(self.values)),
-            "the values of the table are not in rising order",
-            "every value above the one before it",
-            "sort the rows and drop repeated values",
-        )
-        _require(
-            all(density >= 0 for pair in self.densities for density in pair),
-            "a density is negative",
-            "densities of zero or above",
-        )
-        _require(
-            any(density > 0 for pair in self.densities for density in pair),
-            "all densities are zero",
-            "at least one density above zero",
-        )
-
-    @classmethod
-    def from_densities(cls, values: tuple[float, ...], densities: tuple[float, ...]) -> Tabulated:
-        """Take a density at each value."""
-        return cls(values, tuple(pairwise(densities)))
-
-    @classmethod
-    def from_cumulative(cls, values: tuple[float, ...], probabilities: tuple[float, ...]) -> Tabulated:
-        """Take the probability of not exceeding each value, from 0 to 1, a straight line in between."""
-        _require(
-            len(values) >= 2
-            and probabilities[0] == 0
-            and math.isclose(probabilities[-1], 1)
-            and all(a <= b for a, b in pairwise(probabilities)),
-            "the cumulative probabilities do not rise from 0 to 1",
-            "rows of [value, probability of not exceeding it], the first 0 and the last 1",
-        )
-        gaps = zip(values, values[1:], probabilities, probabilities[1:], strict=False)
-        steps = tuple((q - p) / (b - a) if b > a else 0.0 for a, b, p, q in gaps)
-        return cls(values, tuple((step, step) for step in steps))
-
-    @cached_property
-    def _pieces(self) -> tuple[Array, Array, Array, Array]:
-        """Edges, left density, slope and cumulative probability at the edges, scaled to one."""
-        edges = np.asarray(self.values)
-        left, right = np.asarray(self.densities).T
-        areas = np.diff(edges) * (left + right) / 2
-        total = math.fsum(areas.tolist())
-        cumulative = np.concatenate(([0.0], np.cumsum(areas) / total))
-        cumulative[-1] = 1.0
-        return edges, left / total, (right - left) / np.diff(edges) / total, cumulative
-
-    def quantile(self, u: Array) -> Array:
-        """Solve the parabola of the piece the uniform falls into."""
-        edges, left, slope, cumulative = self._pieces
-        u = np.asarray(u)
-        piece = np.clip(np.searchsorted(cumulative, u, side="right") - 1, 0, len(left) - 1)
-        rest = np.maximum(u - cumulative[piece], 0.0)
-        root = np.sqrt(np.maximum(left[piece] ** 2 + 2 * slope[piece] * rest, 0.0))
-        divisor = left[piece] + root
-        step = np.divide(2 * rest, divisor, out=np.zeros_like(divisor), where=divisor > 0)
-        value: Array = np.minimum(edges[piece] + step, edges[piece + 1])
-        return value
-
-    def cdf(self, x: Array | float) -> Array:
-        """Area under the density up to x."""
-        edges, left, slope, cumulative = self._pieces
-        x = np.clip(np.asarray(x), edges[0], edges[-1])
-        piece = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, len(left) - 1)
-        step = x - edges[piece]
-        return np.clip(cumulative[piece] + step * (left[piece] + slope[piece] * step / 2), 0.0, 1.0)
-
-    @cached_property
-    def _moments(self) -> tuple[float, float]:
-        """Mean, and variance about it, summed exactly piece by piece."""
-        edges, left, slope, _ = self._pieces
-        middle = (edges[0] + edges[-1]) / 2
-        width, start = np.diff(edges), edges[:-1] - middle
-        area = width * (left + slope * width / 2)
-        first = width**2 * (left / 2 + slope * width / 3)
-        second = width**3 * (left / 3 + slope * width / 4)
-        mean = float(np.sum(area * start + first))
-        square = float(np.sum(area * start**2 + 2 * start * first + second))
-        return mean + middle, square - mean**2
-
-    @property
-    def mean(self) -> float:
-        """Mean of the table."""
-        return self._moments[0]
-
-    @property
-    def sd(self) -> float:
-        """Standard deviation of the table."""
-        return math.sqrt(self._moments[1])
-
-    @property
-    def said(self) -> Words:
-        """Say how many rows, the range, mean and sd."""
-        span: Words = (Number(self.values[0]), " to ", Number(self.values[-1]), ", ")
-        return f"tabulated at {len(self.values)} values, ", *span, *_mean_and_sd(self.mean, self.sd)
-
-
-@dataclass(frozen=True)
-class Discrete(Distribution):
-    """One of a few values, each with its weight; kept in rising order."""
-
-    values: tuple[float, ...]
-    weights: tuple[float, ...]
-
-    def __post_init__(self) -> None:
-        """Check, sort and scale the weights to a total of one."""
-        _require(
-            len(self.values) >= 2 and len(self.values) == len(self.weights),
-            "values and weights do not go together",
-            "at least two values, and as many weights",
-        )
-        _require(
-            all(weight > 0 for weight in self.weights), "a weight is not above zero", "weights above zero"
-        )
-        _require(len(set(self.values)) == len(self.values), "a value is listed twice", "each value once")
-        total = math.fsum(self.weights)
-        pairs = sorted(zip(self.values, self.weights, strict=True))
-        object.__setattr__(self, "values", tuple(value for value, _ in pairs))
-        object.__setattr__(self, "weights", tuple(weight / total for _, weight in pairs))
-
-    @cached_property
-    def _cumulative(self) -> Array:
-        return np.cumsum(self.weights)
-
-    def quantile(self, u: Array) -> Array:
-        """Choose the first value whose cumulative weight reaches the uniform."""
-        position = np.searchsorted(self._cumulative, np.asarray(u))
-        return np.asarray(self.values)[np.minimum(position, len(self.values) - 1)]
-
-    def cdf(self, x: Array | float) -> Array:
-        """Sum of the weights up to x."""
-        position = np.searchsorted(np.asarray(self.values), np.asarray(x), side="right")
-        return np.minimum(np.concatenate(([0.0], self._cumulative))[position], 1.0)
-
-    def probability_at(self, x: float) -> float:
-        """Return the weight of x."""
-        return next((w for value, w in zip(self.values, self.weights, strict=True) if value == x), 0.0)
-
-    @property
-    def mean(self) -> float:
-        """Weighted mean."""
-        return math.fsum(v * w for v, w in zip(self.values, self.weights, strict=True))
-
-    @property
-    def sd(self) -> float:
-        """Weighted standard deviation."""
-        mean = self.mean
-        return math.sqrt(
-            math.fsum(w * (v - mean) ** 2 for v, w in zip(self.values, self.weights, strict=True))
-        )
-
-    @property
-    def nominal(self) -> float:
-        """The most likely value, the smallest of equals: a mean may be none of the choices."""
-        return self.values[self.weights.index(max(self.weights))]
-
-    @property
-    def said(self) -> Words:
-        """List the choices with their probabilities."""
-        words: Words = ("one of ",)
-        for value, weight in zip(self.values, self.weights, strict=True):
-            words += (Number(value), f" ({plain(100 * weight, digits=3)} %)", ", ")
-        return words[:-1]
-
-
-@dataclass(frozen=True)
-class Empirical(Distribution):
-    """Any of a list of measured values, each as likely as the others; kept in rising order."""
-
-    values: tuple[float, ...]
-
-    def __post_init__(self) -> None:
-        """Check and sort."""
-        _require_scatter(self.values)
-        object.__setattr__(self, "values", tuple(sorted(self.values)))
-
-    @cached_property
-    def _sorted(self) -> Array:
-        return np.asarray(self.values)
-
-    def quantile(self, u: Array) -> Array:
-        """Value number ceil(u n) in rising order."""
-        count = len(self.values)
-        position = np.ceil(np.asarray(u) * count).astype(np.int64) - 1
-        return self._sorted[np.clip(position, 0, count - 1)]
-
-    def cdf(self, x: Array | float) -> Array:
-        """Share of the values not above x."""
-        return np.searchsorted(self._sorted, np.asarray(x), side="right") / len(self.values)
-
-    def probability_at(self, x: float) -> float:
-        """Return the share of values equal to x."""
-        return self.values.count(x) / len(self.values)
-
-    @property
-    def mean(self) -> float:
-        """Average of the list."""
-        return math.fsum(self.values) / len(self.values)
-
-    @property
-    def sd(self) -> float:
-        """Standard deviation of the list as it is: a draw has the spread of the list."""
-        return float(np.std(self._sorted))
-
-    @property
-    def said(self) -> Words:
-        """Say count, range, mean and sd."""
-        span: Words = (Number(self.values[0]), " to ", Number(self.values[-1]), ", ")
-        return f"{len(self.values)} measured values, ", *span, *_mean_and_sd(self.mean, self.sd)
-
-
-def smoothed(values: tuple[float, ...]) -> Tabulated:
-    """Turn a list of values into a smooth density with the same mean and standard deviation.
-
-    A normal kernel of Silverman's width about each value, the values drawn together so that the kernel does
-    not add to the spread.  Source: B. W. Silverman, Density Estimation, 1986, eq. 3.31 and section 6.4.1.
-    """
-    _require_scatter(values)
-    data = np.asarray(values, dtype=float)
-    centre, sd = float(np.mean(data)), float(np.std(data))
-    quarter, three_quarters = np.quantile(data, [0.25, 0.75])
-    robust = min(sd, (three_quarters - quarter) / 1.349) or sd
-    width = 0.9 * robust * len(data) ** -0.2
-    together = centre + (data - centre) / math.sqrt(1 + (width / sd) ** 2)
-    kernel = width / math.sqrt(1 + (width / sd) ** 2)
-    grid = np.linspace(together.min() - 4 * kernel, together.max() + 4 * kernel, 401)
-    scores = (grid[:, None] - np.unique(together)) / kernel
-    counts = np.unique(together, return_counts=True)[1]
-    density = np.exp(-0.5 * scores**2) @ counts
-    return Tabulated.from_densities(tuple(grid.tolist()), tuple(density.tolist()))
-
-
-_IF_EXACT = "write 'value = ...' for a quantity that is known exactly"
+IF_EXACT = "write 'value = ...' for a quantity that is known exactly"
 
 
 def _require_spread(sd: float) -> None:
-    _require(
+    require(
         0 < sd < math.inf,
         "a standard deviation is above zero",
         "sd or plus_minus above zero",
-        _IF_EXACT,
+        IF_EXACT,
     )
 
 
 def _require_order(low: float, high: float) -> None:
-    _require(low < high, "low is not below high", "low < high", "swap them, or check their units")
+    require(low < high, "low is not below high", "low < high", "swap them, or check their units")
 
 
 def _require_mode(low: float, mode: float, high: float) -> None:
     _require_order(low, high)
-    _require(low <= mode <= high, "the mode lies outside low and high", "low <= mode <= high")
-
-
-def _require_scatter(values: tuple[float, ...]) -> None:
-    _require(len(values) >= 2, "a list needs at least two values", "two values or more")
-    _require(min(values) < max(values), "all values of the list are alike", "values that differ", _IF_EXACT)
+    require(low <= mode <= high, "the mode lies outside low and high", "low <= mode <= high")
 
 
 def _low_mode_high(low: float, mode: float, high: float) -> Words:
@@ -802,5 +546,6 @@ def _spread(sd: float) -> Number:
     return Number(sd, distance=True, spread=sd)
 
 
-def _mean_and_sd(mean: float, sd: float) -> Words:
+def mean_and_sd(mean: float, sd: float) -> Words:
+    """Say mean and standard deviation."""
     return "mean ", Number(mean, spread=sd), ", sd ", _spread(sd)

@@ -38,20 +38,17 @@ from explorer.errors import DistributionError, SquatlineError, nearest
 from explorer.files.reading import Wanted
 from explorer.graph.units import dimension_matches, parse, parse_spread, resolved, split, to_si, with_spread
 from explorer.study.distributions import (
-    Discrete,
     Distribution,
-    Empirical,
     Exact,
     LogNormal,
     Normal,
     Pert,
     StudentT,
-    Tabulated,
     Triangular,
     TruncatedNormal,
     Uniform,
-    smoothed,
 )
+from explorer.study.distributions_of_values import Discrete, Empirical, Tabulated, smoothed
 
 __all__ = [
     "Discrete",

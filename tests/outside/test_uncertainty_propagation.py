@@ -17,10 +17,10 @@ from explorer.study.distributions import (
     LogNormal,
     Normal,
     StudentT,
-    Tabulated,
     TruncatedNormal,
     Uniform,
 )
+from explorer.study.distributions_of_values import Tabulated
 from tests.statistics_help import within
 
 SIZE = 400_000

@@ -15,20 +15,17 @@ from scipy import stats
 
 from explorer.errors import DistributionError, SquatlineError, UnitError
 from explorer.study.distributions import (
-    Discrete,
     Distribution,
-    Empirical,
     Exact,
     LogNormal,
     Normal,
     Pert,
     StudentT,
-    Tabulated,
     Triangular,
     TruncatedNormal,
     Uniform,
-    smoothed,
 )
+from explorer.study.distributions_of_values import Discrete, Empirical, Tabulated, smoothed
 from explorer.study.entries import read_distribution
 
 READINGS = (4.61, 4.58, 4.60, 4.63, 4.59, 4.60)
