@@ -37,8 +37,9 @@ class Sureness:
     verdict:
         "pass" when the whole interval reaches ``sure``, "fail" when none of it does.
     average, at_least:
-        How often the limit holds over all cars and days; and what a car reaches with surety ``sure``, which
-        the scatter of the days makes smaller, never larger.
+        How often the limit holds over all cars and days; and what a car is counted to reach with surety
+        ``sure``.  The scatter of the days pulls that quantile outwards for the usual shapes, so that it is
+        rather too small; it has no interval, and the verdict does not rest on it.
     ignorance:
         Share of the margin's variance that is between cars: it could be learnt, and the rest is the day.
     levels, family:
