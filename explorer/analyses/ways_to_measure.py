@@ -61,6 +61,8 @@ def ways_to_measure(study: Study) -> WaysToMeasure:
 
 def _listed(study: Study) -> tuple[Measurement, ...]:
     """Read the measurements that the study itself lists."""
+    if not study.entries.measurements:
+        return ()
     units = _units(study)
     entries = {
         name: {**entry, "reads": _reads(study, entry, list(units))} for name, entry in catalogue().items()

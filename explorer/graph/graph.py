@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import graphlib
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeAlias
 
 from explorer.errors import (
     CycleError,
@@ -20,6 +20,9 @@ from explorer.errors import (
     nearest,
 )
 from explorer.graph.quantity import Need, Quantity, quantities_of
+
+# What an order was asked for, and what is given: the same is asked often while a study is read.
+Asked: TypeAlias = tuple[tuple[str, ...], frozenset[str]]
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,7 @@ class Graph:
 
     quantities: Mapping[str, Quantity]
     families: Mapping[str, tuple[str, ...]]
+    _orders: dict[Asked, tuple[str, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @classmethod
     def build(cls, modules: Iterable[Any], families: Mapping[str, tuple[str, ...]] | None = None) -> Graph:
@@ -96,6 +100,12 @@ class Graph:
 
         The walk stops at what is given.  A name bound by ``varying`` is not needed through that parameter.
         """
+        asked = (tuple(targets), frozenset(given))
+        if asked not in self._orders:
+            self._orders[asked] = self._ordered(*asked)
+        return self._orders[asked]
+
+    def _ordered(self, targets: tuple[str, ...], given: frozenset[str]) -> tuple[str, ...]:
         sorter: graphlib.TopologicalSorter[str] = graphlib.TopologicalSorter()
         pending, seen = list(targets), set[str]()
         while pending:
