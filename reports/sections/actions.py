@@ -72,7 +72,7 @@ def _words(report: Report, action: Action) -> Line:
                     words += f"; for the other limits, {measuring.headline(plan)}"
             method = "a home method of the catalogue, " if measuring.by_catalogue(report.summary) else ""
             line: Line = (f"{sentence(words)[:-1]} ({method}", Link("measurements", "measuring"), ").")
-            unread = unread_words(measuring.unread_first(report.summary), most=4)
+            unread = unread_words(measuring.unread_names(report), most=4)
             return (*line, f" {sentence(unread)}") if unread else line
         case "draw more cars":
             more = f"{action.more:,}".replace(",", " ")

@@ -46,7 +46,7 @@ def build(report: Report) -> Section | None:
     if plan is None:
         return None
     blocks: list[Block] = [Paragraph((Strong(sentence(headline(plan))),), lead=True)]
-    told = (_from_where(report.summary), unread_words(unread_first(report.summary)))
+    told = (_from_where(report.summary), unread_words(unread_names(report)))
     blocks += [Paragraph((sentence(words),)) for words in told if words]
     blocks.append(Paragraph((WRONG,)))
     if plan.alone:
@@ -77,10 +77,12 @@ def by_catalogue(summary: Summary) -> bool:
     return plan is not None and bool(plan.steps) and plan.steps[0].measurement in summary.from_catalogue
 
 
-def unread_first(summary: Summary) -> list[str]:
-    """Return the inputs that no measurement reads, the most influential first."""
+def unread_names(report: Report) -> list[str]:
+    """Name the inputs that no measurement reads, the most influential first."""
+    summary = report.summary
     order = {key: place for place, key in enumerate(leading_inputs(summary, len(summary.inputs)))}
-    return sorted(summary.unread, key=lambda key: order.get(key, len(order)))
+    unread = sorted(summary.unread, key=lambda key: order.get(key, len(order)))
+    return [report.input_name(key) for key in unread]
 
 
 def headline(plan: MeasuringPlan) -> str:
