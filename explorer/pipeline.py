@@ -36,6 +36,7 @@ from explorer.engine.versions import installed
 from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
+from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import visible
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
@@ -184,10 +185,7 @@ def run(
             ),
             conditions=tuple(_condition(study, name) for name in study.conditions),
             limits=tuple(
-                replace(
-                    _limit(study, outcome, limit, verdicts.limits[i], drivers.get(limit.name)),
-                    sureness=sureness.get(limit.name),
-                )
+                _limit(study, outcome, limit, verdicts.limits[i], drivers, sureness)
                 for i, limit in enumerate(study.limits)
             ),
             joint=verdicts.joint,
@@ -290,7 +288,12 @@ def _histogram(tally: Tally) -> Histogram:
 
 
 def _limit(
-    study: Study, outcome: Outcome, limit: Limit, judged: Conformance, drivers: Sensitivity | None
+    study: Study,
+    outcome: Outcome,
+    limit: Limit,
+    judged: Conformance,
+    drivers: Mapping[str, Sensitivity],
+    sureness: Mapping[str, Sureness],
 ) -> LimitRecord:
     return LimitRecord(
         **vars(limit.output),
@@ -305,7 +308,8 @@ def _limit(
         display_unit=limit.display_unit,
         output=outcome.outputs.index(limit.output),
         conformance=judged,
-        sensitivity=drivers,
+        sensitivity=drivers.get(limit.name),
+        sureness=sureness.get(limit.name),
     )
 
 

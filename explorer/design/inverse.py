@@ -14,6 +14,7 @@ from explorer.design.points import assess_one, assess_points
 from explorer.design.variables import find_variable, read_variables, record_of
 from explorer.engine.execution import Execution
 from explorer.errors import with_file
+from explorer.estimators.assessment import Assessment
 from explorer.estimators.design_space import Stretch
 from explorer.estimators.ranges import Range
 from explorer.results.exploration import AnswerRecord, OtherLimit
@@ -111,8 +112,12 @@ def _others(evaluator: Evaluator, value: float, execution: Execution) -> tuple[O
     full = set_up(
         evaluator.study, evaluator.variables, samples=evaluator.samples, build=evaluator.build, limits=rest
     )
-    one = assess_one(full, (value,), execution)
+    return standing(full, assess_one(full, (value,), execution))
+
+
+def standing(evaluator: Evaluator, there: Assessment) -> tuple[OtherLimit, ...]:
+    """Say how each limit of an evaluator stands where it was assessed."""
     return tuple(
-        OtherLimit(limit.name, limit.probability, float(one.probabilities[k]), one.verdict_of(k))
-        for k, limit in enumerate(rest)
+        OtherLimit(limit.name, limit.probability, float(there.probabilities[k]), there.verdict_of(k))
+        for k, limit in enumerate(evaluator.limits)
     )

@@ -14,7 +14,9 @@ from functools import partial
 
 import numpy as np
 
+from explorer.analyses.sensitivity import keys_upstream
 from explorer.design.evaluator import Evaluator, set_up
+from explorer.design.inverse import standing
 from explorer.design.variables import Variable, chosen_input, read_variables, record_of
 from explorer.engine.plan import CHUNK, Progress, in_order, make_plan, no_progress
 from explorer.errors import StudyError
@@ -23,7 +25,6 @@ from explorer.estimators.conformance import binomial_interval
 from explorer.estimators.effects import low_to_high, mean_change, nearest_setting
 from explorer.estimators.ranges import Range
 from explorer.graph.units import parse, parse_spread
-from explorer.results.exploration import OtherLimit
 from explorer.results.levers import LeverEffect, LeverRecord, Levers, Rescue, SignedEffect
 from explorer.study.builds import AS_IT_STANDS, check_not_always_overridden
 from explorer.study.limits import Limit
@@ -138,9 +139,8 @@ def _variable(study: Study, one: Input) -> Iterator[Variable]:
 
 
 def _now(study: Study, variable: Variable) -> float:
-    """Return the present value; a variable's own is only where its range has its middle."""
-    one = study.inputs.get(variable.name)
-    return float((one or variable.given).distribution.nominal)
+    """Return the present value; that of the variable itself may be the middle of its range."""
+    return float(study.inputs[variable.name].distribution.nominal)
 
 
 def _step(study: Study, variable: Variable) -> float:
@@ -209,11 +209,7 @@ def _rescue(search: _Search, evaluator: Evaluator, value: float) -> Rescue:
     there = evaluator.assess((value,))
     position = next(k for k, limit in enumerate(evaluator.limits) if limit.name == search.limit.name)
     low, high = binomial_interval(float(there.conforming[position]), there.samples)
-    others = tuple(
-        OtherLimit(one.name, one.probability, float(there.probabilities[k]), there.verdict_of(k))
-        for k, one in enumerate(evaluator.limits)
-        if k != position
-    )
+    others = tuple(one for one in standing(evaluator, there) if one.name != search.limit.name)
     breaks = tuple(one.name for one in others if one.name in search.met and one.probability < one.required)
     return Rescue(value, float(there.probabilities[position]), low, high, others, breaks)
 
@@ -230,12 +226,13 @@ def signed_effects(study: Study) -> tuple[SignedEffect, ...]:
     plan = make_plan(study, [pair for limit in study.limits for pair in limit.output.pairs])
     drawn = plan.random_chunk(0, SEEN)
     found = plan.evaluate(drawn)
-    effects = []
+    effects: list[SignedEffect] = []
     for limit in study.limits:
         margin = limit.margin_in(found)
-        slots = [plan.program.outputs[pair] for pair in limit.output.pairs]
-        for key in plan.uncertain:
-            leaf = plan.program.leaves.get(key)
-            if any(leaf == slot or leaf in plan.program.upstream[slot] for slot in slots):
-                effects.append(SignedEffect(key, limit.name, low_to_high(drawn[key], margin)))
+        upstream = keys_upstream(study, limit)
+        effects += [
+            SignedEffect(key, limit.name, low_to_high(drawn[key], margin))
+            for key in plan.uncertain
+            if key in upstream
+        ]
     return tuple(effects)

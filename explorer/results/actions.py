@@ -89,19 +89,14 @@ def _measure(summary: Summary) -> list[Action]:
     plan = summary.measuring
     if plan is None:
         return []
-    unsafe = [
-        limit.name
-        for verdict in ("fail", "undecided")
-        for limit in _with_verdict(summary, verdict)
-        if limit.safety
-    ]
+    unsafe = _open_safety(summary)
     turning = [one for one in plan.worths if one.limit in unsafe and one.after.passes.value >= LIKELY]
     if turning:
         best = max(turning, key=lambda one: one.after.passes.value)
         return [Action("measure", (best.limit,), worth=best)]
     if not plan.steps and summary.verdict == "pass":
         return []
-    return [Action("measure", tuple(unsafe))]
+    return [Action("measure", unsafe)]
 
 
 def _with_verdict(summary: Summary, verdict: str) -> list[LimitRecord]:
@@ -111,13 +106,18 @@ def _with_verdict(summary: Summary, verdict: str) -> list[LimitRecord]:
 
 
 def _do_not_run(summary: Summary) -> list[Action]:
-    named = [
+    named = _open_safety(summary)
+    return [Action("do not run", named)] if named else []
+
+
+def _open_safety(summary: Summary) -> tuple[str, ...]:
+    """Name the safety limits that have not passed, those that fail first."""
+    return tuple(
         limit.name
         for verdict in ("fail", "undecided")
         for limit in _with_verdict(summary, verdict)
         if limit.safety
-    ]
-    return [Action("do not run", tuple(named))] if named else []
+    )
 
 
 def _change(summary: Summary) -> list[Action]:
@@ -172,7 +172,7 @@ def _asked(answer: AnswerRecord) -> Setting:
 
 def _levers(summary: Summary, name: str, failing: tuple[str, ...]) -> list[Setting]:
     """Return the settings of single levers at which a limit passes, the best first."""
-    safety = [limit.name for limit in summary.limits if limit.safety]
+    safety = summary.safety_names
     return [
         Setting(
             lever.variable,

@@ -313,6 +313,11 @@ class Summary:
     schema_version: str = SCHEMA_VERSION
 
     @property
+    def safety_names(self) -> tuple[str, ...]:
+        """Names of the limits on which someone's safety rests."""
+        return tuple(limit.name for limit in self.limits if limit.safety)
+
+    @property
     def verdict(self) -> str:
         """``fail`` when any limit fails, ``undecided`` when any is, else ``pass``."""
         verdicts = {limit.conformance.verdict for limit in self.limits}

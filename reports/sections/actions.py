@@ -44,7 +44,7 @@ def action_lines(report: Report) -> list[Line]:
 
 
 def _words(report: Report, action: Action) -> Line:
-    named = listed(f"“{name}”" for name in action.limits) if action.limits else ""
+    named = _named(action.limits) if action.limits else ""
     plan = report.summary.measuring
     match action.todo:
         case "do not run":
@@ -97,8 +97,7 @@ def _change(report: Report, action: Action) -> Line:
     if action.unanswered:
         line = (*line, *_unanswered(report, action.unanswered))
     if action.clearly:
-        named = listed(f"“{name}”" for name in action.clearly)
-        line = (*line, f"Measuring cannot change the verdict on {named}. ")
+        line = (*line, f"Measuring cannot change the verdict on {_named(action.clearly)}. ")
     *rest, last = line
     return (*rest, last.rstrip() if isinstance(last, str) else last)
 

@@ -64,7 +64,7 @@ def _lead(report: Report, found: Levers) -> Line:
     for limit in by_severity(report.summary):
         if limit.conformance.verdict == "pass":
             continue
-        rescues = found.rescues(limit.name, _safety(report))
+        rescues = found.rescues(limit.name, report.summary.safety_names)
         if rescues:
             lever, rescue = rescues[0]
             return setting_words(Setting(lever.variable, rescue.value, "", (limit.name,), rescue.breaks))
@@ -77,7 +77,7 @@ def _rescues(report: Report, found: Levers) -> Table:
     rows = [
         _row(limit.name, *one)
         for limit in by_severity(report.summary)
-        for one in found.rescues(limit.name, _safety(report))[:_LISTED]
+        for one in found.rescues(limit.name, report.summary.safety_names)[:_LISTED]
     ]
     hopeless = sorted(
         {
@@ -119,11 +119,6 @@ def _row(name: str, lever: LeverRecord, rescue: Rescue) -> tuple[Cell, ...]:
         cell(share(rescue.probability, rescue.low, rescue.high), order=rescue.probability),
         cell(listed(rescue.breaks) if rescue.breaks else Quiet("nothing lost")),
     )
-
-
-def _safety(report: Report) -> list[str]:
-    """Return the names of the safety limits."""
-    return [limit.name for limit in report.summary.limits if limit.safety]
 
 
 def _strongest(found: Levers, limit: LimitRecord) -> list[SignedEffect]:

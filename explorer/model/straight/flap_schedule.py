@@ -15,6 +15,11 @@ class Flap(NamedTuple):
     starts: Array
     opened: Array
 
+    @classmethod
+    def after(cls, delay: Array, duration: Array) -> Flap:
+        """Open once a delay is over, and take so long."""
+        return cls(np.asarray(delay), np.asarray(delay + duration))
+
     def opening(self, time: Array, *, after: bool) -> Array:
         """Return the opening just after or just before a time; they differ where it opens at once."""
         shut, wide = time < self.starts, time > self.opened

@@ -140,7 +140,7 @@ def run_after_pull_out(
         return run_with_flap
     inertia = mass * rotating_mass_factor
     drive = Drive(lambda *state: road_forces(*state, 0.0, 0.0), wheel_force, excess_force, inertia)
-    flap = Flap(np.asarray(flap_delay), np.asarray(flap_delay + flap_opening_duration))
+    flap = Flap.after(flap_delay, flap_opening_duration)
     return run_along(drive, pull_out.state, straight_length, flap)
 
 

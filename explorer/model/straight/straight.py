@@ -76,7 +76,7 @@ def run_with_flap(
 ) -> Run:
     """Time, distance and speed along the straight with the flap used, braking left out."""
     drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
-    flap = Flap(np.asarray(flap_delay), np.asarray(flap_delay + flap_opening_duration))
+    flap = Flap.after(flap_delay, flap_opening_duration)
     return run_along(drive, State.at_start(corner_exit_speed), straight_length, flap)
 
 

@@ -54,7 +54,7 @@ def strip_run(
 ) -> Run:
     """Time, distance and speed along the strip from walking pace, braking left out."""
     drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
-    flap = Flap(np.asarray(flap_delay), np.asarray(flap_delay + flap_opening_duration))
+    flap = Flap.after(flap_delay, flap_opening_duration)
     return run_along(_used(drive, flap_opening), State.at_start(np.asarray(WALKING_PACE)), strip_length, flap)
 
 
@@ -114,7 +114,7 @@ def top_speed_room(
 ) -> Array:
     """Way from walking pace to 99 % of the top speed at full throttle; what braking takes comes on top."""
     drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
-    flap = Flap(np.asarray(flap_delay), np.asarray(flap_delay + flap_opening_duration))
+    flap = Flap.after(flap_delay, flap_opening_duration)
     enough = REACHED * top_speed
     start = State.at_start(np.minimum(WALKING_PACE, enough))
     run = run_along(_used(drive, flap_opening), start, np.asarray(ENDLESS_STRIP), flap, enough)
