@@ -72,7 +72,7 @@ def computable(study: Study, condition: str) -> tuple[str, ...]:
     given = study.given_names(condition)
     lacking = set(chain.from_iterable(study.graph.missing(study.graph.quantities, given).values()))
     names = [name for name in study.graph.quantities if name not in lacking]
-    used = set(study.graph.order([name for name in names if name not in given], given))
+    used = study.graph.upstream([name for name in names if name not in given], given)
     overridden = study.conditions[condition].overrides
     return tuple(
         name

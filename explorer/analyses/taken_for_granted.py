@@ -119,8 +119,8 @@ def _asked_for(study: Study) -> dict[str, frozenset[str]]:
     }
     found: dict[str, frozenset[str]] = {}
     for name, condition in sorted(pairs):
-        needed = study.graph.order([name], study.given_names(condition))
-        found[name] = found.get(name, frozenset()) | frozenset(needed)
+        needed = study.graph.upstream([name], study.given_names(condition))
+        found[name] = found.get(name, frozenset()) | needed
     return found
 
 

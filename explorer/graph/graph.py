@@ -6,7 +6,6 @@ upstream is answered here.  Nothing is evaluated: see ``explorer.graph.program``
 
 from __future__ import annotations
 
-import graphlib
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
@@ -21,7 +20,7 @@ from explorer.errors import (
 )
 from explorer.graph.quantity import Need, Quantity, quantities_of
 
-# What an order was asked for, and what is given: the same is asked often while a study is read.
+# What was asked for, and what is given: the same is asked often while a study is read.
 Asked: TypeAlias = tuple[tuple[str, ...], frozenset[str]]
 
 
@@ -39,7 +38,9 @@ class Graph:
 
     quantities: Mapping[str, Quantity]
     families: Mapping[str, tuple[str, ...]]
-    _orders: dict[Asked, tuple[str, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _upstream: dict[Asked, frozenset[str]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @classmethod
     def build(cls, modules: Iterable[Any], families: Mapping[str, tuple[str, ...]] | None = None) -> Graph:
@@ -69,7 +70,7 @@ class Graph:
                         key=entry.name,
                         remedy=_did_you_mean(name, self.quantities),
                     )
-        self.order(self.quantities, given=())
+        self.upstream(self.quantities, given=())
 
     def __getitem__(self, name: str) -> Quantity:
         try:
@@ -95,37 +96,39 @@ class Graph:
             return ()
         return tuple(one for member in self.families[family] if (one := f"{member}_{rest}") in self)
 
-    def order(self, targets: Iterable[str], given: Collection[str]) -> tuple[str, ...]:
-        """List everything the targets need, themselves included, each after what it needs.
+    def upstream(self, targets: Iterable[str], given: Collection[str]) -> frozenset[str]:
+        """Return everything the targets need, themselves included.
 
         The walk stops at what is given.  A name bound by ``varying`` is not needed through that parameter.
         """
         asked = (tuple(targets), frozenset(given))
-        if asked not in self._orders:
-            self._orders[asked] = self._ordered(*asked)
-        return self._orders[asked]
+        if asked not in self._upstream:
+            self._upstream[asked] = self._walked(*asked)
+        return self._upstream[asked]
 
-    def _ordered(self, targets: tuple[str, ...], given: frozenset[str]) -> tuple[str, ...]:
-        sorter: graphlib.TopologicalSorter[str] = graphlib.TopologicalSorter()
-        pending, seen = list(targets), set[str]()
-        while pending:
-            name = pending.pop()
-            if name in seen:
-                continue
-            seen.add(name)
-            needed = () if name in given else self[name].needed_names
-            sorter.add(name, *needed)
-            pending.extend(needed)
-        try:
-            return tuple(sorter.static_order())
-        except graphlib.CycleError as error:
-            cycle = " -> ".join(reversed(error.args[1]))
-            raise CycleError(
-                "a quantity needs itself",
-                key=error.args[1][0],
-                found=cycle,
-                remedy="give one of these quantities in the study, or break the circle in the model",
-            ) from None
+    def _walked(self, targets: tuple[str, ...], given: frozenset[str]) -> frozenset[str]:
+        # A name bound otherwise is another place: what hangs on an acceleration may be asked for at one
+        # that is tried, to find the acceleration.
+        done: set[tuple[str, frozenset[str]]] = set()
+        path: dict[tuple[str, frozenset[str]], None] = {}
+
+        def visit(name: str, bound: frozenset[str]) -> None:
+            place = (name, bound)
+            if name in bound or place in done:
+                return
+            if place in path:
+                raise _cycle([one for one, _ in path], name)
+            path[place] = None
+            if name not in given:
+                for need in self[name].needs:
+                    for needed in need.names:
+                        visit(needed, bound.union(need.over) if need.over else bound)
+            del path[place]
+            done.add(place)
+
+        for target in targets:
+            visit(target, frozenset())
+        return frozenset(name for name, _ in done)
 
     def inputs_of(self, target: str, given: Collection[str]) -> frozenset[str]:
         """Return the given quantities, defaults included, whose value can change the target."""
@@ -262,6 +265,16 @@ def _stacked(
     members = families.get(family, ())
     names = tuple(member + need.names[0].removeprefix(family) for member in members)
     return replace(need, names=names, stacked=True)
+
+
+def _cycle(path: list[str], name: str) -> CycleError:
+    circle = [*path[path.index(name) :], name]
+    return CycleError(
+        "a quantity needs itself",
+        key=name,
+        found=" -> ".join(circle),
+        remedy="give one of these quantities in the study, or break the circle in the model",
+    )
 
 
 def _did_you_mean(name: str, known: Iterable[str]) -> str:

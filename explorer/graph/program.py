@@ -319,7 +319,7 @@ def compile_program(
     for condition, tokens in scopes.items():
         names = [name for name, where in wanted if where == condition]
         graph.require(names, tokens)
-        needed = set(graph.order(names, tokens))
+        needed = graph.upstream(names, tokens)
         scope = {name: numbering.leaf(token, name) for name, token in tokens.items() if name in needed}
         memo: dict[Any, int] = {}
         for name in names:

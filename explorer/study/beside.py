@@ -29,7 +29,7 @@ def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
     told = []
     for condition in dict.fromkeys(where for _, where in pairs):
         asked = [quantity for quantity, where in pairs if where == condition]
-        needed = study.graph.order(asked, study.given_names(condition))
+        needed = study.graph.upstream(asked, study.given_names(condition))
         if not BOUNDED.isdisjoint(needed) and _is_known(study, condition, LIFTING):
             told += [(LIFTING, condition), (LIFTING_SPEED, condition)]
         if STANDING_AT_TOP in study.graph.quantities and "top_speed" in needed:
@@ -56,14 +56,14 @@ def on_points(study: Study, condition: str) -> tuple[str, ...]:
         for name in asked
         if name not in own
         and ON_WHEELS not in name
-        and "points_under_car" in study.graph.order([name], given)
+        and "points_under_car" in study.graph.upstream([name], given)
     )
 
 
 def _is_known(study: Study, condition: str, quantity: str) -> bool:
     """Tell whether the condition says all that a quantity hangs on: one without a speed has no attitude."""
     given, graph = study.given_names(condition), study.graph
-    return all(name in given or not graph[name].is_given for name in graph.order([quantity], given))
+    return all(name in given or not graph[name].is_given for name in graph.upstream([quantity], given))
 
 
 def feels_ground(study: Study, condition: str) -> bool:

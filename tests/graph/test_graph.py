@@ -162,6 +162,24 @@ def test_cycle_is_spelled_out() -> None:
     assert "egg -> hen -> egg" in str(caught.value) or "hen -> egg -> hen" in str(caught.value)
 
 
+def test_what_needs_itself_at_another_value_only_is_no_cycle() -> None:
+    @quantity("m/s2", source="definition", varying={"load": "gain"})
+    def gain(load):
+        """Gain that its own load allows, by the load at a gain tried."""
+        return load(0.0) / 2
+
+    @quantity("N", source="definition")
+    def load(gain, mass):
+        """Load at a gain."""
+        return gain + mass
+
+    graph = Graph.build([module(gain=gain, load=load, mass=given("kg", "Mass."))])
+    assert graph.upstream(["load"], {"mass"}) == {"mass", "gain", "load"}
+    program = compile_program(graph, [("load", "run")], {"run": {"mass": "mass"}})
+    assert program.run({"mass": 3.0})["load", "run"] == 4.5
+    assert graph.inputs_of("load", {"mass"}) == {"mass"}
+
+
 def test_doubly_defined() -> None:
     with pytest.raises(DoublyDefinedError, match="two functions compute the same quantity"):
         Graph.build([CAR, module(force=force)])

@@ -261,7 +261,7 @@ def test_best_gear_without_an_answer() -> None:
 def test_the_servo_can_give_the_opening_time() -> None:
     graph = Graph.build(modules({"flap": "servo"}), {"element": ("lower_flap",)})
     assert "opening_time" in graph["flap_opening_duration"].needed_names
-    assert "element_pivot_station" not in graph.order(["straight_time"], {"flap_opening_duration"})
+    assert "element_pivot_station" not in graph.upstream(["straight_time"], {"flap_opening_duration"})
 
 
 @pytest.mark.parametrize(("starts", "opened"), [(1.0, 1.5), (1.0, 1.0), (0.0, 0.5), (0.0, 0.0)])
