@@ -42,10 +42,12 @@ def fit(
     from explorer.logs.fit_records import fit_record
     from explorer.logs.fit_writing import line_to_add
     from explorer.logs.fits import fit as fit_logs
+    from explorer.results.json import json_data
     from reports.terminal import show_blocks
 
     loaded = load(study, allow_code)
     fitted = fit_logs(loaded, name, update=update)
+    records = [fit_record(one) for one in fitted]
     if not fitted:
         raise StudyError(
             "the study has no log to be fitted",
@@ -63,14 +65,14 @@ def fit(
     if json:
         print_json(
             {
-                "fits": [fit_record(one) for one in fitted],
+                "fits": json_data(records),
                 "written": [str(one.path) for one in written],
                 "not_written": refused,
                 "line_to_add": None if include else line,
             }
         )
     else:
-        show_blocks(fit_blocks(fitted))
+        show_blocks(fit_blocks(records, loaded))
         _say_written(loaded.path, written, refused, None if include else line, write)
     if refused:
         raise typer.Exit(UNFINISHED)

@@ -4,126 +4,112 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from explorer.logs.fit_records import notes_of
-from explorer.logs.fits import Fitted
+from explorer.logs.fit_records import EstimateRecord, FitRecord, UpdatedInput, UpdateRecord
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.input_block import CONTRADICTION
+from explorer.results.logged_runs import Belief
+from explorer.study.study import Study
 from reports.blocks import Block, Bullets, Cell, Column, Line, Note, Paragraph, Table, cell
 from reports.formatting import Amount, amount, count, range_amount, uncertain, uncertain_amount
 
 LEAST_CORRELATION = 0.1
 
 
-def fit_blocks(fitted: Sequence[Fitted]) -> Iterator[Block]:
+def fit_blocks(fits: Sequence[FitRecord], study: Study) -> Iterator[Block]:
     """Say what each fit found, how well, and how it agrees with the study."""
-    for one in fitted:
+    for one in fits:
         yield Paragraph((f"{one.name}: {one.kind}",), lead=True)
         yield Bullets(
-            tuple(
-                (f"{run.entry.file}: {_rows_of(run.log.rows, run.log.rows_read)}, {run.log.source.date}",)
-                for run in one.finding.runs
-            )
+            tuple((f"{log.file}: {_rows_of(log.rows, log.rows_read)}, {log.date}",) for log in one.logs)
         )
         yield _estimates(one)
-        yield Bullets(tuple(_below(one)))
+        yield Bullets(tuple(_below(one, study)))
         if one.update is not None:
-            yield _update(one)
-        if one.result.weakness:
-            yield Note("Not to be used", (one.result.weakness,))
+            yield _update(one.update)
+        if one.weakness:
+            yield Note("Not to be used", (one.weakness,))
 
 
 def _rows_of(rows: int, read: int) -> str:
     return f"{count(rows)} rows" if rows == read else f"{count(rows)} of {count(read)} rows"
 
 
-def _estimates(one: Fitted) -> Table:
+def _estimates(one: FitRecord) -> Table:
     titles = ("Found", "Standard uncertainty", "95 % interval", "The study believed")
     return Table(
         "estimates",
         "Found from the log alone, beside what the study believed without it.",
         (Column("Quantity"), *(Column(title, number=True) for title in titles)),
-        tuple(_estimate(one, i, name) for i, name in enumerate(one.fit.names)),
+        tuple(map(_estimate, one.estimates)),
     )
 
 
-def _estimate(one: Fitted, i: int, name: str) -> tuple[Cell, ...]:
-    unit, given = one.fit.units[i], _given(one, name)
-    spread = float(one.fit.standard_uncertainties[i])
-    low, high = map(float, one.fit.interval()[i])
-    believed = one.believed.get(name)
+def _estimate(one: EstimateRecord) -> tuple[Cell, ...]:
+    unit, given, spread = one.unit, one.display_unit, one.standard_uncertainty
     return (
-        cell(name),
-        cell(amount(float(one.fit.estimates[i]), unit, given, spread=spread)),
+        cell(one.name),
+        cell(amount(one.value, unit, given, spread=spread)),
         cell(amount(spread, unit, given, spread=spread, difference=True)),
-        cell(range_amount(low, high, unit, given, spread=spread)),
-        cell("nothing" if believed is None else _known(one, believed)),
+        cell(range_amount(one.low, one.high, unit, given, spread=spread)),
+        cell("nothing" if one.believed is None else _belief(one.believed, one)),
     )
 
 
-def _below(one: Fitted) -> Iterator[Line]:
+def _below(one: FitRecord, study: Study) -> Iterator[Line]:
     """Give the lines below the table: correlations, what only the log has, notes, the verdict."""
-    fit = one.fit
-    for i, first in enumerate(fit.names):
-        for j in range(i + 1, len(fit.names)):
-            if abs(fit.correlation[i, j]) >= LEAST_CORRELATION:
-                yield (f"{first} and {fit.names[j]} go together: correlation {fit.correlation[i, j]:+.2f}",)
-    for known in fit.known:
+    for pair in one.correlations:
+        if abs(pair.value) >= LEAST_CORRELATION:
+            yield (f"{pair.first} and {pair.second} go together: correlation {pair.value:+.2f}",)
+    for known in one.known:
         if known.standard_uncertainty > 0:
-            yield (f"taken as known: {known.name} ", _known(one, known))
-    for name, (value, spread) in fit.log_values.items():
-        yield (f"only of this log, in SI units: {name} {uncertain(value, spread)}",)
-    yield from ((note,) for note in notes_of(one))
+            yield (f"taken as known: {known.name} ", _known(known, study))
+    for name, own in one.log_values.items():
+        yield (f"only of this log, in SI units: {name} {uncertain(own.value, own.standard_uncertainty)}",)
+    yield from ((note,) for note in one.notes)
     yield from _agreement(one)
-    if not one.inputs and one.update is None:
+    if one.update is None and not any(found.given_back for found in one.estimates):
         yield ("nothing of it is an input of the study, so nothing goes back",)
 
 
-def _agreement(one: Fitted) -> Iterator[Line]:
+def _agreement(one: FitRecord) -> Iterator[Line]:
     """Say how log and study agree."""
-    found = one.contradiction
-    if found is None:
+    if one.contradiction is None:
         yield ("the study believed nothing about what was found",)
         return
-    far = {name: distance for name, distance in found.distances.items() if abs(distance) > CONTRADICTION}
-    for name, distance in far.items():
-        believed = one.believed[name]
-        yield (
-            f"! {name}: the log says ",
-            amount(one.fit.value(name), believed.unit, _given(one, name)),
-            ", the study believed ",
-            _known(one, believed),
-            f": {abs(distance):.1f} standard uncertainties {'higher' if distance > 0 else 'lower'}",
-        )
-    if not far:
-        yield (f"{'! ' if found.contradicts else ''}{found.words}",)
+    far = False
+    for found in one.estimates:
+        distance = found.distance or 0.0
+        if abs(distance) > CONTRADICTION and found.believed is not None:
+            far = True
+            yield (
+                f"! {found.name}: the log says ",
+                amount(found.value, found.unit, found.display_unit),
+                ", the study believed ",
+                _belief(found.believed, found),
+                f": {abs(distance):.1f} standard uncertainties {'higher' if distance > 0 else 'lower'}",
+            )
+    if not far and one.contradiction.contradicts:
+        yield ("! each quantity agrees with the study, but not all of them at once",)
+    elif not far:
+        yield ("the log agrees with what the study believed",)
 
 
-def _update(one: Fitted) -> Table:
-    found = one.update
-    assert found is not None
-
-    def row(i: int, name: str) -> tuple[Cell, ...]:
-        unit, given = one.study.graph[name].unit, one.study.unit_of(name)
-        before = uncertain_amount(float(found.before_mean[i]), float(found.before_sd[i]), unit, given)
-        return (
-            cell(name),
-            cell(before),
-            cell(uncertain_amount(float(found.mean[i]), float(found.sd[i]), unit, given)),
-        )
-
+def _update(found: UpdateRecord) -> Table:
     return Table(
         "updated",
         f"The study's own samples weighted by the log, worth {found.effective_samples:.0f} of them.",
         (Column("Input"), Column("Before", number=True), Column("After", number=True)),
-        tuple(row(i, name) for i, name in enumerate(found.names)),
+        tuple(
+            (cell(one.name), cell(_belief(one.before, one)), cell(_belief(one.after, one)))
+            for one in found.estimates
+        ),
     )
 
 
-def _known(one: Fitted, known: Known) -> Amount:
-    given = _given(one, known.name)
+def _belief(belief: Belief, of: EstimateRecord | UpdatedInput) -> Amount:
+    return uncertain_amount(belief.mean, belief.sd, of.unit, of.display_unit)
+
+
+def _known(known: Known, study: Study) -> Amount:
+    given = study.unit_of(known.name) if known.name in study.graph else ""
     return uncertain_amount(known.value, known.standard_uncertainty, known.unit, given)
-
-
-def _given(one: Fitted, name: str) -> str:
-    """Return the unit in which the study speaks of it; none for what only the log has."""
-    return one.study.unit_of(name) if name in one.study.graph else ""

@@ -13,11 +13,12 @@ import numpy as np
 from explorer.errors import ResultsError, SampleError
 from explorer.files.writing import told, write_whole
 from explorer.graph.units import spread_to_si, to_si
-from explorer.logs.fit_records import fit_record
+from explorer.logs.fit_records import WrittenFit, fit_record
 from explorer.logs.fits import Fitted
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.input_block import correlation_entry, correlation_source, input_block, spread_of
 from explorer.logs.shared_errors import held_together
+from explorer.results.json import json_text
 from explorer.study.entries import Normal
 from explorer.study.study import Study
 
@@ -47,13 +48,13 @@ def write_fit(fitted: Fitted) -> Path:
         When the file cannot be written, lies outside the study, or is none that a fit has written.
     """
     text = block_of(fitted)
-    record = {**fit_record(fitted), "block_sha256": hashlib.sha256(text.encode()).hexdigest()}
+    record = WrittenFit(fit_record(fitted), hashlib.sha256(text.encode()).hexdigest())
     beside = fitted.path.with_suffix(".json")
     for file in (beside, fitted.path):
         _require_ours(file, fitted.study)
     with told("the fit cannot be written", fitted.path):
         fitted.path.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(beside, json.dumps(record, ensure_ascii=False, allow_nan=False))
+    write_whole(beside, json_text(record))
     write_whole(fitted.path, text)
     return fitted.path
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-import json
 
+from explorer.logs.fit_records import WrittenFit
+from explorer.results.json import from_json
 from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
 from explorer.study.study import Included, Input, Study
 
@@ -45,8 +46,7 @@ def _as_written(study: Study, included: Included) -> bool:
     """Tell whether what the fit noted beside its file still belongs to it."""
     path = study.folder / included.file
     try:
-        noted = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
-        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+        noted = from_json(WrittenFit, path.with_suffix(".json").read_text(encoding="utf-8"))
+        return noted.block_sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
     except (OSError, ValueError):
         return False
-    return isinstance(noted, dict) and noted.get("block_sha256") == digest

@@ -115,10 +115,8 @@ def test_a_log_that_contradicts_the_study_says_by_how_much() -> None:
     far = contradiction(FIT, {"drag_area": (0.010, 3e-4), "mass": (6.0, 0.1)})
     assert far.contradicts
     assert far.distances == pytest.approx({"drag_area": 0.002 / math.hypot(3e-4, 1e-4)})
-    assert "drag_area: the log says 0.012, the study believed 0.01 +- 0.0003 m2: 6.3" in far.words
     near = contradiction(FIT, {"drag_area": (0.0119, 3e-4), "rolling_resistance": (0.015, 2e-3)})
     assert not near.contradicts
-    assert near.words == "the log agrees with what the study believed"
     with pytest.raises(SampleError, match="says nothing about"):
         contradiction(FIT, {"mass": (6.0, 0.1)})
 
@@ -130,4 +128,3 @@ def test_quantities_that_agree_one_by_one_may_contradict_together() -> None:
     assert both.chi_squared == pytest.approx(2 * 4 / (1 - 0.8), rel=1e-4)
     assert both.contradicts
     assert all(abs(distance) < 3 for distance in both.distances.values())
-    assert "not all of them at once" in both.words

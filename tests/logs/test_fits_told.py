@@ -64,11 +64,12 @@ def test_long_logs_are_thinned_with_a_word(demo: Path) -> None:
     write_columns(demo / "mine.csv", {"load": load, "gauge": gauge})
     found = fit(with_sections(demo, SPRING), "mine")[0]
     record = fit_record(found)
-    assert record["logs"][0]["rows_read"] == 22_500
+    assert record.logs[0].rows_read == 22_500
     # Half of the rows, without those at no load.
     assert found.fit.rows == 10_000
-    assert len(record["residuals"]["residual"]) <= 1000
-    assert any("22500 rows thinned to 11250" in note for note in record["notes"])
+    assert record.residuals is not None
+    assert len(record.residuals.residual) <= 1000
+    assert any("22500 rows thinned to 11250" in note for note in record.notes)
     assert within(found.fit.estimates[0], 2450, found.fit.standard_uncertainties[0])
 
 
@@ -244,7 +245,7 @@ def test_spreadsheets_and_loggers_are_read_as_they_are(demo: Path) -> None:
     (demo / "mine.csv").write_text("\n".join([*rows[:5], "error,--", *rows[5:], "20,"]) + "\n")
     with_gaps = fit(study, "mine")[0]
     assert with_gaps.fit.estimates == pytest.approx(plain.estimates, rel=1e-12)
-    assert {note.partition(": ")[2] for note in fit_record(with_gaps)["notes"] if "left out" in note} == {
+    assert {note.partition(": ")[2] for note in fit_record(with_gaps).notes if "left out" in note} == {
         "1 of 19 rows left out: a cell is empty",
         "1 of 19 rows left out: text where a number should stand",
     }

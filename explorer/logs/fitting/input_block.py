@@ -11,7 +11,6 @@ import numpy as np
 from scipy.special import chdtrc
 
 from explorer.errors import SampleError
-from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
 
 # Smaller correlations change no verdict, and a study is easier to read without them (common practice).
@@ -157,15 +156,12 @@ class Contradiction:
         Over all quantities together, correlations of the log counted in; the chance of as much by accident.
     contradicts:
         True when some distance is beyond what accident explains.
-    words:
-        One sentence for each quantity that contradicts, else one that says that none does.
     """
 
     distances: Mapping[str, float]
     chi_squared: float
     p_value: float
     contradicts: bool
-    words: str
 
 
 def contradiction(fit: Fit, believed: Mapping[str, tuple[float, float]]) -> Contradiction:
@@ -209,22 +205,4 @@ def contradiction(fit: Fit, believed: Mapping[str, tuple[float, float]]) -> Cont
         chi_squared,
         p_value,
         contradicts,
-        _in_words(fit, names, before, distances, far, contradicts),
     )
-
-
-def _in_words(
-    fit: Fit, names: Sequence[str], before: Array, distances: Array, far: Array, contradicts: bool
-) -> str:
-    sentences = [
-        f"{name}: the log says {fit.value(name):.4g}, the study believed {before[i, 0]:.4g} +- "
-        f"{before[i, 1]:.2g} {fit.units[fit.names.index(name)]}: {abs(distances[i]):.1f} standard "
-        f"uncertainties {'higher' if distances[i] > 0 else 'lower'}"
-        for i, name in enumerate(names)
-        if far[i]
-    ]
-    if sentences:
-        return "; ".join(sentences)
-    if contradicts:
-        return "each quantity agrees with the study, but not all of them at once"
-    return "the log agrees with what the study believed"
