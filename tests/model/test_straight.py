@@ -67,6 +67,17 @@ def test_samples_do_not_depend_on_neighbours() -> None:
             assert alone[name] == together[name][index], name
 
 
+def test_a_car_without_a_wake_does_not_hang_on_one_that_has_it() -> None:
+    """To the last bit, where it closes in so far that a wake would be left."""
+    car = {**SPRINT_CAR, **TRACK, "gap_to_car_ahead": 0.5, "pull_out_gap": 3.0, "straight_length": 600.0}
+    names = ["gap_at_braking_point", "pass_margin", "pulls_out"]
+    alone = evaluate(names, {**car, "wake_loss_front": 0.0})
+    together = evaluate(names, {**car, "wake_loss_front": np.array([0.0, 0.2])})
+    assert together["pulls_out"].tolist() == [0.0, 1.0]
+    for name in names:
+        assert alone[name] == together[name][0], name
+
+
 def test_a_car_given_by_its_map_runs_the_same_straight() -> None:
     """Identity: the build-up of parts, tabulated by ride height, gives the straight of the parts back."""
     names = [*USED, *CLOSED, "pass_metres_gained", "corner_speed"]

@@ -79,7 +79,8 @@ def run_of_car_ahead(
 ) -> Run:
     """Time, distance and speed of the car ahead, in clear air, its flap never used, braking left out."""
     # Without a wake it runs as this car would with its flap shut: that run is there already.
-    return run_without_flap(0.0, 0.0) if _waked(wake_loss_front, wake_loss_rear) else run_in_the_wake
+    waked = np.any(_waked(wake_loss_front, wake_loss_rear))
+    return run_without_flap(0.0, 0.0) if waked else run_in_the_wake
 
 
 @quantity("1", source="both cars' distances at the same time")
@@ -94,7 +95,8 @@ def pull_out(
 ) -> PullOut:
     """Where this car, closing in, is so near to the one ahead that it leaves its wake."""
     states = [State(*row) for row in zip(*run_with_flap, strict=True)]
-    if not _waked(wake_loss_front, wake_loss_rear):
+    waked = _waked(wake_loss_front, wake_loss_rear)
+    if not np.any(waked):
         return PullOut(states[-1], np.zeros(np.shape(states[-1].time), bool))
 
     def left(state: State) -> tuple[Array, Mask]:
@@ -103,7 +105,8 @@ def pull_out(
         closing: Mask = state.speed > ahead.speed
         return ahead.distance - state.distance - car_length - pull_out_gap, closing
 
-    near = np.array([closing & (gap <= 0) for gap, closing in map(left, states)])
+    # A car that has no wake has none to leave, whatever wake the cars beside it are in.
+    near = np.array([waked & closing & (gap <= 0) for gap, closing in map(left, states)])
     step = run_with_flap.step(np.argmax(near, axis=0))
     before, after = left(step.begin)[0], left(step.end)[0]
     share = np.where(before > 0, before / np.where(before > after, before - after, 1.0), 1.0)
@@ -209,5 +212,7 @@ def pulls_out(pull_out: PullOut, braking_with_flap: BrakingPoint) -> Array:
     return np.where(out, 1.0, 0 * braking_with_flap.time)
 
 
-def _waked(front: Array, rear: Array) -> bool:
-    return bool(np.any(front) or np.any(rear))
+def _waked(front: Array, rear: Array) -> Mask:
+    """Tell which cars run in a wake."""
+    waked: Mask = (np.asarray(front) != 0) | (np.asarray(rear) != 0)
+    return waked
