@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from explorer.console.options import AllowCode, AsJson, StudyPath
-from explorer.console.telling import print_json, say
+from explorer.console.telling import print_json
 from explorer.console.working import load
 from explorer.errors import Faults, SquatlineError, with_file
 
@@ -28,16 +29,26 @@ def new(
 ) -> None:
     """Write a commented study of what the car has, which runs as it is."""
     from explorer.study.template import CarHas, write_template
+    from reports.blocks import Bullets, Code, Paragraph
+    from reports.terminal import show_blocks
 
     written = write_template(folder, CarHas(flaps, drive, brakes, suspension, wake))
     named = shlex.quote(str(folder))
-    say(f"wrote {written}; it runs as it is. Put your own numbers in, then:")
-    for command, does in (
-        (f"check {named}", "what it understood, and what is odd or missing"),
-        (f"run {named}", "draw the cars, judge the limits, write the report"),
-        ("explain WORDS", "what a quantity is, what is usual, how to measure it"),
-    ):
-        say(f"  squatline {command}: {does}")
+    show_blocks(
+        (
+            Paragraph((f"wrote {written}; it runs as it is. Put your own numbers in, then:",)),
+            Bullets(
+                (
+                    (Code(f"squatline check {named}"), ": what it understood, and what is odd or missing"),
+                    (Code(f"squatline run {named}"), ": draw the cars, judge the limits, write the report"),
+                    (
+                        Code("squatline explain WORDS"),
+                        ": what a quantity is, what is usual, how it is measured",
+                    ),
+                )
+            ),
+        )
+    )
 
 
 def check(
@@ -101,26 +112,32 @@ def explain(
     allow_code: AllowCode = False,
 ) -> None:
     """Say what a quantity is, or find it by words: unit, formula source, what it needs, value in a study."""
-    from explorer.console.explain import explain_all, explained_or_found
-    from explorer.console.terminal_explain import show_explanation, show_found, show_quantities, show_subjects
+    from explorer.console.explain import HandbookEntry, explain_all, explained_or_found
+    from explorer.console.search import subjects
+    from explorer.console.terminal_explain import (
+        explanation_blocks,
+        found_blocks,
+        quantity_table,
+        subject_blocks,
+    )
+    from reports.blocks import Block
+    from reports.terminal import show_blocks
 
     loaded = load(study, allow_code) if study else None
+    said: Iterable[Block]
     if everything:
-        entries = explain_all(loaded)
-        print_json(entries) if json else show_quantities(entries)
-        return
-    if not words:
-        from explorer.console.search import subjects
-
-        print_json(subjects()) if json else show_subjects(subjects())
-        return
-    found = explained_or_found(" ".join(words), loaded)
+        found: object = (entries := explain_all(loaded))
+        said = [quantity_table("every quantity", entries)]
+    elif not words:
+        found = (parts := subjects())
+        said = subject_blocks(parts)
+    else:
+        found = meant = explained_or_found(" ".join(words), loaded)
+        if isinstance(meant, HandbookEntry):
+            said = explanation_blocks(meant)
+        else:
+            said = found_blocks(" ".join(words), meant)
     if json:
         print_json(found)
-    elif isinstance(found, list):
-        show_found(" ".join(words), found)
     else:
-        show_explanation(found)
-
-
-# Further commands register themselves on the same app; they import from here, hence at the end.
+        show_blocks(said)

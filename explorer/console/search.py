@@ -6,8 +6,8 @@ import importlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from explorer.console.explain import ListedQuantity
 from explorer.model import SUBJECTS
 
 MOST_FOUND = 20
@@ -84,24 +84,9 @@ PHRASES = {
     "blow over": "backflip",
 }
 # Little words that say nothing of a quantity.
-_LITTLE = {
-    "a",
-    "an",
-    "and",
-    "at",
-    "by",
-    "for",
-    "how",
-    "in",
-    "is",
-    "it",
-    "of",
-    "on",
-    "or",
-    "the",
-    "to",
-    "what",
-}
+_LITTLE = frozenset(
+    ["a", "an", "and", "at", "by", "for", "how", "in", "is", "it", "of", "on", "or", "the", "to", "what"]
+)
 
 
 @dataclass(frozen=True)
@@ -131,7 +116,7 @@ def _first_line(module: str) -> str:
     return (importlib.import_module(module).__doc__ or "").strip().splitlines()[0]
 
 
-def find(words: str, entries: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+def find(words: str, entries: Iterable[ListedQuantity]) -> list[ListedQuantity]:
     """Return the quantities meant by some words, the likeliest first.
 
     Parameters
@@ -144,8 +129,8 @@ def find(words: str, entries: Iterable[Mapping[str, Any]]) -> list[Mapping[str, 
     listed = list(entries)
     asked = words.strip().casefold().replace("-", " ")
     if folder := next((one for one in subjects() if one.name == asked), None):
-        return [entry for entry in listed if entry["subject"] in folder.files]
-    of_subject = [entry for entry in listed if entry["subject"] == asked.replace(" ", "_")]
+        return [entry for entry in listed if entry.subject in folder.files]
+    of_subject = [entry for entry in listed if entry.subject == asked.replace(" ", "_")]
     for phrase, word in PHRASES.items():
         asked = asked.replace(phrase, word)
     wanted = [word for word in re.findall(r"[^\W_]+", asked) if word not in _LITTLE]
@@ -153,14 +138,14 @@ def find(words: str, entries: Iterable[Mapping[str, Any]]) -> list[Mapping[str, 
     if not scored and not of_subject:
         return _by_unit(words.strip(), listed)
     # Of equals what the study can give comes first, then the shorter name.
-    scored.sort(key=lambda one: (-one[0], not one[1]["given"], len(one[1]["name"])))
+    scored.sort(key=lambda one: (-one[0], not one[1].given, len(one[1].name)))
     found = [entry for _, entry in scored]
     return found + [entry for entry in of_subject if entry not in found]
 
 
-def _score(wanted: Sequence[str], entry: Mapping[str, Any]) -> int:
+def _score(wanted: Sequence[str], entry: ListedQuantity) -> int:
     """Add up how well each word fits; nothing when one of them does not fit at all."""
-    name, sentence = str(entry["name"]), str(entry["summary"]).casefold()
+    name, sentence = entry.name, entry.summary.casefold()
     scores = [_fit(word, name, sentence) for word in wanted]
     return sum(scores) if scores and all(scores) else 0
 
@@ -181,7 +166,7 @@ def _fit(word: str, name: str, sentence: str) -> int:
     return 2 if any(called in said for called in meant) else 0
 
 
-def _by_unit(text: str, entries: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+def _by_unit(text: str, entries: Sequence[ListedQuantity]) -> list[ListedQuantity]:
     """Return the quantities that are given in a unit, where the text is one."""
     from explorer.errors import UnitError
     from explorer.graph.units import dimension_matches, known_unit, resolved
@@ -190,4 +175,4 @@ def _by_unit(text: str, entries: Sequence[Mapping[str, Any]]) -> list[Mapping[st
         known_unit(text)
     except UnitError:
         return []
-    return [entry for entry in entries if dimension_matches(resolved(text, entry["unit"]), entry["unit"])]
+    return [entry for entry in entries if dimension_matches(resolved(text, entry.unit), entry.unit)]

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.progress import BarColumn, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 from rich.progress import Progress as Bar
-from rich.table import Table
 from rich.text import Text
 
 from explorer.engine.plan import Progress
-from explorer.graph.units import from_si, number, pretty, rounded, spread_from_si
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
 from explorer.results.records import Results
+from reports.blocks import Bullets, Column, Line, Table, cell
 from reports.formatting import chance
 from reports.page import imprint
 from reports.report import Report
@@ -57,24 +54,6 @@ def progress_bar(hidden: bool = False) -> Iterator[Progress]:
         yield report
 
 
-def shown(value: float | None, unit: str, spread: float = 0.0) -> str:
-    """Write an SI value in a unit, rounded by its spread where it has one."""
-    if value is None or math.isnan(value):
-        return "no answer"
-    shown_value = float(from_si(value, unit))
-    text = rounded(shown_value, float(spread_from_si(spread, unit))) if spread else number(shown_value)
-    return f"{text} {pretty(unit)}".strip()
-
-
-def difference_shown(value: float, unit: str, spread: float = 0.0) -> str:
-    """Write an SI difference in a unit: no offset of a temperature scale."""
-    if not math.isfinite(value):
-        return "no answer"
-    difference = float(spread_from_si(value, unit))
-    text = rounded(difference, float(spread_from_si(spread, unit))) if spread else number(difference)
-    return f"{text} {pretty(unit)}".strip()
-
-
 def show_run(results: Results, folder: Path, details: bool = False) -> None:
     """Print the decision, a line a limit and what to do, and where the report lies; or sections of it too."""
     report = Report(results)
@@ -102,17 +81,20 @@ def _closing(results: Results, folder: Path, details: bool) -> str:
 
 def show_changes(changed: Sequence[ChangedVerdict]) -> None:
     """Print the verdicts that are others than in the results that were replaced, and why."""
-    out = screen()
+    lines: list[Line] = []
     for one in changed:
         was, now = (
             f"{found.verdict}, {chance(found.probability)}" if found else "not asked"
             for found in (one.before, one.after)
         )
-        out.print(Text(f"changed: {one.limit}: {was} -> {now}"))
+        why = ""
         if one.before and one.after:
             more = len(one.why) - MOST_REASONS
             why = "; ".join(one.why[:MOST_REASONS]) or "none of its inputs changed"
-            out.print(Text(f"  {why}" + (f"; and {more} more" if more > 0 else "")))
+            why = f" ({why}" + (f"; and {more} more)" if more > 0 else ")")
+        lines.append((f"changed: {one.limit}: {was} -> {now}{why}",))
+    if lines:
+        show_blocks([Bullets(tuple(lines))])
 
 
 def _show_files(out: Console, folder: Path) -> None:
@@ -154,9 +136,8 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
 def show_stages(stages: Sequence[tuple[str, float]]) -> None:
     """Print how long each stage took, and its share of the whole."""
     total = sum(seconds for _, seconds in stages)
-    table = Table(box=SIMPLE_HEAD, title=f"Stages, {total:.1f} s in all", title_justify="left")
-    for heading in ("stage", "seconds", "share"):
-        table.add_column(heading, justify="left" if heading == "stage" else "right")
-    for name, seconds in stages:
-        table.add_row(name, f"{seconds:.2f}", f"{seconds / total:.0%}")
-    screen().print(table)
+    columns = (Column("stage"), Column("seconds", number=True), Column("share", number=True))
+    rows = tuple(
+        (cell(name), cell(f"{seconds:.2f}"), cell(f"{seconds / total:.0%}")) for name, seconds in stages
+    )
+    show_blocks([Table("stages", f"Stages, {total:.1f} s in all", columns, rows)])
