@@ -24,8 +24,10 @@ from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.two_levels import check_kinds_apart, sureness_of
 from explorer.analyses.verdicts import Looks, judge_outcome, with_sureness
 from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.design.highest_speed import run_highest_speed
 from explorer.design.levers import run_levers
 from explorer.engine.checkpoint import Checkpoint
+from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.engine.montecarlo import Outcome, all_of, run_montecarlo
 from explorer.engine.plan import CHUNK, Progress, no_progress
@@ -41,6 +43,7 @@ from explorer.files.characters import visible
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
+from explorer.results.exploration import HighestSpeeds
 from explorer.results.histogram import Histogram
 from explorer.results.levers import Levers
 from explorer.results.records import (
@@ -66,7 +69,7 @@ from explorer.study.beside import (
     STANDING_AT_TOP,
     on_points,
 )
-from explorer.study.builds import overrides_in
+from explorer.study.builds import AS_IT_STANDS, overrides_in
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
 
@@ -146,6 +149,7 @@ def run(
     sweeps: tuple[SweepRecord, ...] = ()
     plan: MeasuringPlan | None = None
     levers: Levers | None = None
+    speeds: HighestSpeeds | None = None
     rare: tuple[RareFailureRecord, ...] = ()
     convergence: Convergence | None = None
     with stages.analysis("what drives the limits"):
@@ -162,6 +166,9 @@ def run(
             if one.verdict != "pass"
         ]
         levers = run_levers(study, unmet, workers=workers, executor=executor, progress=progress)
+    if study.any_day.inputs:
+        with stages.analysis("speeds allowed today"):
+            speeds = run_highest_speed(study, AS_IT_STANDS, Execution(workers, executor, progress))
     with stages.analysis("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
         rare = search_rare_failures(study, seldom, workers=workers, executor=executor, progress=progress)
@@ -207,6 +214,7 @@ def run(
             from_catalogue=dict(ways.from_catalogue),
             unread=ways.unread,
             levers=levers,
+            highest_speed=speeds,
             validation=logged_runs,
             fits=replaced_inputs(study),
             unfinished=tuple(stages.failures),
@@ -320,7 +328,7 @@ def _matters(study: Study, given: Input, nominal: Mapping[str, Mapping[str, floa
 
 def _input(study: Study, given: Input, upstream: Mapping[str, set[str]]) -> InputRecord:
     quantity = study.graph[given.quantity]
-    distribution = given.distribution
+    distribution, before = given.distribution, study.any_day.inputs.get(given.quantity)
     low, high = (float(distribution.quantile(np.array([p]))[0]) for p in (0.025, 0.975))
     return InputRecord(
         key=given.key,
@@ -339,6 +347,7 @@ def _input(study: Study, given: Input, upstream: Mapping[str, set[str]]) -> Inpu
         condition=given.condition,
         reaches=tuple(name for name, keys in upstream.items() if given.key in keys),
         varies=given.varies,
+        any_day=before.distribution.said if before is not None and given.condition is None else None,
     )
 
 

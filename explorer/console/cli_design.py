@@ -111,6 +111,7 @@ def explore(
     allow_code: AllowCode = False,
 ) -> None:
     """Explore what to build: highest conforming speed, inverse questions, maps, trade-offs, best build."""
+    from explorer.console.terminal import speeds_as_data
     from explorer.design.exploration import explore, found_conforming, parts_named
     from explorer.results.extras import kept_parts
     from explorer.results.json import json_data
@@ -136,8 +137,7 @@ def explore(
             headline = words(design.headline(exploration, report.limit_names))
             data["design"] = {"headline": headline, **json_data(exploration)}
         if speeds is not None:
-            headline = words(speed_steps.headline(speeds, report.speed_unit))
-            data["highest_speed"] = {"headline": headline, **json_data(speeds)}
+            data |= speeds_as_data(report)
         print_json({**data, "folder": str(folder), "problems": problems})
         tell_problems(problems)
     else:

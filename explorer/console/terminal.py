@@ -14,15 +14,17 @@ from rich.text import Text
 
 from explorer.engine.plan import Progress
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
+from explorer.results.json import json_data
 from explorer.results.records import Results
+from explorer.study.words import in_unit
 from reports.blocks import Bullets, Column, Line, Table, cell
 from reports.formatting import chance
 from reports.page import imprint
 from reports.report import Report
 from reports.screen import Screen
-from reports.sections import SECTIONS
+from reports.sections import SECTIONS, speed_steps
 from reports.sections.decision import in_short
-from reports.terminal import screen, show, show_blocks
+from reports.terminal import screen, show, show_blocks, words
 
 # Sections of the report that a run prints as well.
 OF_A_RUN = ("glance", "verdicts", "hazards", "sensitivity", "measuring", "validation", "fits", "failures")
@@ -122,6 +124,8 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
             }
             for limit in results.summary.limits
         ],
+        "today": {one.key: in_unit(one.words, one.display_unit) for one in results.summary.today},
+        **speeds_as_data(Report(results)),
         "failures": [
             f"{f.output} ({f.condition}): {f.count} without an answer, {f.meaning}"
             for f in results.summary.failures
@@ -131,6 +135,15 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
         "problems": list(problems),
         "stages": dict(results.stages),
     }
+
+
+def speeds_as_data(report: Report) -> dict[str, Any]:
+    """Return up to which speeds the safety limits hold, where that was asked."""
+    found = report.summary.highest_speed
+    if found is None:
+        return {}
+    headline = words(speed_steps.headline(found, report.speed_unit))
+    return {"highest_speed": {"headline": headline, **json_data(found)}}
 
 
 def show_stages(stages: Sequence[tuple[str, float]]) -> None:

@@ -158,6 +158,8 @@ def _varying(study: Study) -> list[Line]:
             "; all else has one true value, which could be learnt",
         ),
     ]
+    if study.any_day.inputs:
+        found.append(("read on the day: ", Code(", ".join(study.any_day.inputs))))
     if uncertain > MANY_INPUTS:
         found.append((Code("squatline screen"), ": sort out those that matter to no limit"))
     return found

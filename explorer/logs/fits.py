@@ -111,6 +111,7 @@ def fit(study: Study, name: str | None = None, *, update: bool = False) -> tuple
     SquatlineError
         When a section or its log cannot be used, with file and key.
     """
+    study = study.on_any_day
     entries = study.entries.fits
     if name is not None and name not in entries:
         raise no_such("fit", name, entries, "fits").within(file=str(study.path))

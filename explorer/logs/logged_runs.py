@@ -77,6 +77,7 @@ def validate(study: Study, name: str | None = None) -> tuple[ComparedRun, ...]:
     SquatlineError
         When a section or its log cannot be used, with file and key.
     """
+    study = study.on_any_day
     entries = study.entries.logged_runs
     if name is not None and name not in entries:
         raise no_such("logged run", name, entries, "logged_runs").within(file=str(study.path))

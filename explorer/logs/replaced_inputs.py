@@ -12,6 +12,7 @@ from explorer.study.study import Included, Input, Study
 
 def replaced_inputs(study: Study) -> tuple[FittedFile, ...]:
     """Return what the files that a study includes have changed."""
+    study = study.on_any_day
     return tuple(
         FittedFile(
             file=one.file,

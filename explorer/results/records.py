@@ -53,7 +53,8 @@ class InputRecord:
 
     ``key`` is unique: the quantity's name, or ``name@condition`` for an override.  ``low`` and ``high`` are
     the 2.5 % and 97.5 % quantiles.  ``source`` is None when the study does not say where the number is from.
-    ``reaches`` lists the names of the limits it can influence.  What ``varies`` is another in every run.
+    ``reaches`` lists the names of the limits it can influence.  What ``varies`` is another in every run;
+    where it was read on the day, ``any_day`` says what it is on any other.
     """
 
     key: str
@@ -72,6 +73,7 @@ class InputRecord:
     condition: str | None
     reaches: tuple[str, ...]
     varies: bool = False
+    any_day: Words | None = None
 
 
 @dataclass(frozen=True)
@@ -311,6 +313,11 @@ class Summary:
     validation: tuple[LoggedRunRecord, ...] = ()
     fits: tuple[FittedFile, ...] = ()
     schema_version: str = SCHEMA_VERSION
+
+    @property
+    def today(self) -> tuple[InputRecord, ...]:
+        """What was read on the day."""
+        return tuple(one for one in self.inputs if one.any_day is not None)
 
     @property
     def safety_names(self) -> tuple[str, ...]:

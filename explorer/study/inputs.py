@@ -136,7 +136,13 @@ def default_input(quantity: Quantity) -> Input | None:
     if quantity.default is None:
         return None
     return Input(
-        quantity.name, quantity.name, Exact(quantity.default), quantity.unit, "default", default=True
+        quantity.name,
+        quantity.name,
+        Exact(quantity.default),
+        quantity.unit,
+        "default",
+        default=True,
+        varies=quantity.of_the_day,
     )
 
 

@@ -373,6 +373,7 @@ class StudyFile(Keys):
     models: dict[str, str] = {}
     families: dict[str, Annotated[list[Name], Field(max_length=40)]] = {}
     inputs: dict[str, Any] = {}
+    today: dict[str, Any] = {}
     tables: dict[str, TableEntry] = {}
     conditions: dict[Name, ConditionEntry] = Field(min_length=1, max_length=50)
     correlations: list[CorrelationEntry] = []

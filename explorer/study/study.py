@@ -27,6 +27,7 @@ from explorer.study.on_wheels import check_contact, judged_on_wheels
 from explorer.study.own_quantities import own_modules
 from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, TableEntry
 from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
+from explorer.study.today import NO_DAY, AnyDay, read_today
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,8 @@ class Study:
 
     ``entries`` is the validated file, for the analyses that have their own sections (measurements,
     candidates, design variables); ``tables`` maps table quantities to what was read from their CSV files;
-    ``included`` are the files whose inputs replaced others, in the order of the study.
+    ``included`` are the files whose inputs replaced others, in the order of the study; ``any_day`` has what
+    was replaced by what is given for the day.
     """
 
     path: Path
@@ -114,6 +116,19 @@ class Study:
     entries: StudyFile
     tables: Mapping[str, Any] = field(default_factory=dict)
     included: tuple[Included, ...] = ()
+    any_day: AnyDay = NO_DAY
+
+    @property
+    def on_any_day(self) -> Study:
+        """The study without what is given for the day, as it was when its logs were made."""
+        if not self.any_day.inputs:
+            return self
+        return replace(
+            self,
+            inputs={**self.inputs, **self.any_day.inputs},
+            correlations=self.correlations + self.any_day.correlations,
+            any_day=NO_DAY,
+        )
 
     @property
     def folder(self) -> Path:
@@ -214,6 +229,8 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     conditions = _conditions(entries.conditions, graph, file.parent, faults)
     display = _display(entries.display, graph, faults)
     correlations = _correlations(entries, inputs, unread, faults)
+    read = {name: entry for name, entry in entries.today.items() if name not in unread}
+    today, any_day = read_today(read, inputs, conditions, correlations, graph, file.parent, faults)
     study = Study(
         path=file,
         sha256=text.digest,
@@ -229,17 +246,18 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
         sensitivity_replicates=entries.study.sensitivity_replicates,
         sensitivity_pairs=entries.study.sensitivity_pairs,
         graph=graph,
-        inputs=inputs,
+        inputs={**inputs, **today},
         conditions=conditions,
         limits=(),
         sweeps=(),
-        correlations=correlations,
+        correlations=tuple(one for one in correlations if one not in any_day.correlations),
         outputs=(),
         display=display,
         assumptions=tuple(entries.study.assumptions),
         not_modelled=tuple(entries.study.not_modelled),
         entries=entries,
         tables=tables,
+        any_day=any_day,
     )
     study = replace(
         study,

@@ -30,7 +30,7 @@ from reports.charts_of_limits import LimitRow, limit_rows
 from reports.findings import Judged, judged_build, met_words, sure_words, worst
 from reports.formatting import counted, listed, percent, share, share_range
 from reports.options import SYSTEMS
-from reports.report import NO_CLEARANCE, Report, is_yes_or_no, sentence, severity
+from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity
 from reports.sections import actions, sideview, speed_steps
 
 _ACTIONS = 3
@@ -45,6 +45,7 @@ def build(report: Report) -> Section:
     blocks: list[Block] = []
     if summary.note:
         blocks.append(Note("About these data", (sentence(summary.note),)))
+    blocks += _today(report)
     blocks += [Note("Read this first", line) for line in _unexplained(report)]
     blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
     if judged.words:
@@ -58,6 +59,24 @@ def build(report: Report) -> Section:
     if summary.description:
         blocks.append(Paragraph((sentence(summary.description),)))
     return Section("decision", "Decision", tuple(blocks))
+
+
+def _today(report: Report) -> list[Block]:
+    """Say what was read on the day, and stands in the place of what any day may bring."""
+    read = report.summary.today
+    line: Line = ()
+    for one in read:
+        assert one.any_day is not None
+        line += ("; " if line else "", f"{report.input_name(one.key)} ")
+        line += said(one.words, one.unit, one.display_unit)
+        line += (" (any day: ", *said(one.any_day, one.unit, one.display_unit), ")")
+    if not line:
+        return []
+    speeds = report.summary.highest_speed
+    line += (". On another day verdicts and speeds are others.",)
+    if speeds is None:
+        line += (" No safety limit is set in a condition that is driven at a speed, so no speed follows.",)
+    return [Note("Judged for today", line, tone="plain")]
 
 
 def _chosen(report: Report, judged: Judged) -> Note:
@@ -109,7 +128,8 @@ def may_run(report: Report) -> Answer:
     )
     reason_line: Line = (f"{every} not do as predicted.",) if verdict == "pass" else met_words(safety[0])
     found = report.summary.highest_speed
-    speeds = () if found is None else (speed_steps.headline(found, report.speed_unit),)
+    today: Line = ("Today: ",) if report.summary.today else ()
+    speeds = () if found is None else ((*today, *speed_steps.headline(found, report.speed_unit)),)
     return Answer(question, Verdict(verdict), words[verdict], (reason_line, *speeds, (NO_CLEARANCE,)))
 
 
@@ -156,12 +176,12 @@ def _what_next(report: Report) -> Answer:
 def picture(report: Report, judged: Judged) -> Figure:
     """Draw a row a limit, in the order of the study."""
     rows = tuple(_row(report, limit) for limit in judged.limits)
-    said = " ".join(f"{row.name}: {row.verdict}, {row.words}." for row in rows)
+    each = " ".join(f"{row.name}: {row.verdict}, {row.words}." for row in rows)
     shares = any(_is_share(report, limit) for limit in judged.limits)
     return Figure(
         name="limits",
         title=_finding(judged.limits),
-        alternative=f"A row a limit, with the distance of the cars from it. {said}",
+        alternative=f"A row a limit, with the distance of the cars from it. {each}",
         caption=(
             "Upright line: the limit. Grey bar: nine cars in ten. Dot: the median. Heavy bar: the deciding "
             "car, with as many cars to its left as may miss the limit (no answer counts first). A limit "
@@ -216,7 +236,7 @@ def in_short(report: Report) -> tuple[Block, ...]:
     judged = judged_build(summary)
     run = may_run(report)
     first, *others = run.why
-    blocks: list[Block] = [Paragraph((Strong(f"{run.answer}: "), *first))]
+    blocks: list[Block] = [*_today(report), Paragraph((Strong(f"{run.answer}: "), *first))]
     blocks += [Paragraph(line) for line in others]
     if judged.words:
         blocks.append(_chosen(report, judged))
