@@ -72,6 +72,7 @@ from explorer.study.beside import (
 from explorer.study.builds import AS_IT_STANDS, overrides_in
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
+from explorer.study.throttle import throttle_words
 
 REPORTED_QUANTILES = (0.001, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975, 0.99, 0.999)
 # Bars of a histogram in the report; the streamed one is finer, for the quantiles.
@@ -258,6 +259,7 @@ def _output(
         highest=tally.highest,
         quantiles=quantiles,
         histogram=_histogram(tally),
+        throttle=throttle_words(study, output),
     )
 
 
@@ -318,6 +320,7 @@ def _limit(
         conformance=judged,
         sensitivity=drivers.get(limit.name),
         sureness=sureness.get(limit.name),
+        throttle=throttle_words(study, limit.output),
     )
 
 
@@ -353,7 +356,8 @@ def _input(study: Study, given: Input, upstream: Mapping[str, set[str]]) -> Inpu
 
 def _condition(study: Study, name: str) -> ConditionRecord:
     condition = study.conditions[name]
-    return ConditionRecord(name, condition.words, overrides_in(condition.overrides, study.graph))
+    sets = overrides_in(condition.overrides, study.graph)
+    return ConditionRecord(name, condition.words, sets, condition.throttle)
 
 
 def _failures(study: Study, outcome: Outcome) -> Iterator[FailureRecord]:

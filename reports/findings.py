@@ -121,7 +121,7 @@ def met_words(limit: LimitRecord) -> Line:
     found = limit.conformance
     return (
         "“",
-        Link(limit.name, f"limit-{slug(limit.name)}"),
+        Link(limit.called, f"limit-{slug(limit.name)}"),
         f"” is met by {share(found.probability, found.low, found.high)} of predicted cars "
         f"(95 % interval {share_range(found.low, found.high)}); {percent(limit.probability)} required"
         f"{sure_words(limit)}.",

@@ -26,7 +26,7 @@ BY_SUBJECT: Mapping[str, str] = {
     **dict.fromkeys(("pitch", "equilibrium", "blow_over", "heave_pitch", "air_in_motion"), FLIP),
     **dict.fromkeys(("half_car", "suspension", "aero", "aero_map", "ground_effect"), FLIP),
     **dict.fromkeys(("car", "side_wind", "contact_points"), FLIP),
-    **dict.fromkeys(("wheel_hop", "wheel_lift"), FLIP),
+    **dict.fromkeys(("wheel_hop", "wheel_lift", "full_throttle_loads"), FLIP),
     **dict.fromkeys(("linkage", "level", "slot", "binding", "hinge", "servo", "element"), MECHANISM),
     **dict.fromkeys(
         ("flap_timed", "flap_servo", "strength", "rod", "mount", "play", "twist", "flutter"), MECHANISM

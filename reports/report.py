@@ -8,6 +8,7 @@ from functools import cached_property
 
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
 from explorer.study.limits import Output
+from explorer.study.throttle import WORDS, with_throttle
 from explorer.study.words import Number, Override, Words, in_unit
 from reports.blocks import Line
 from reports.formatting import Amount, amount, speed_amount
@@ -31,7 +32,10 @@ class Report:
     @cached_property
     def _words(self) -> dict[str, str]:
         return {
-            condition.name: condition.words or in_words(condition.name)
+            condition.name: with_throttle(
+                condition.words or in_words(condition.name),
+                "" if condition.throttle == "holding" else WORDS[condition.throttle],
+            )
             for condition in self.summary.conditions
         }
 
@@ -54,8 +58,8 @@ class Report:
         """Say how the car is being run."""
         return self._words.get(name, in_words(name))
 
-    def swept(self, name: str, along: str) -> str:
-        """Say a condition without the quantity that a chart runs along."""
+    def swept(self, name: str, along: str, throttle: str = "") -> str:
+        """Say a condition without the quantity that a chart runs along, and how the car is driven in it."""
         words = self.condition(name)
         for record in self.summary.conditions:
             for one in record.overrides if record.name == name else ():
@@ -63,20 +67,19 @@ class Report:
                     value = in_unit(one.words, one.display_unit)
                     words = words.replace(value.removeprefix("exactly "), "")
         parts = (part.strip().removesuffix(" at") for part in words.split(","))
-        return ", ".join(part for part in parts if part) or self.condition(name)
+        said = ", ".join(part for part in parts if part) or self.condition(name)
+        return with_throttle(said, throttle)
 
     def apart_from(self, quantity: str, name: str) -> frozenset[tuple[str, Words]]:
         """Return what a condition sets, one quantity left out: alike for conditions on one curve along it."""
-        return frozenset(
-            (one.quantity, one.words)
-            for record in self.summary.conditions
-            for one in (record.overrides if record.name == name else ())
-            if one.quantity != quantity
-        )
+        record = next(one for one in self.summary.conditions if one.name == name)
+        sets = {(one.quantity, one.words) for one in record.overrides if one.quantity != quantity}
+        return frozenset({("throttle", (record.throttle,)), *sets})
 
-    def where(self, output: Output) -> str:
-        """Say in which condition, or between which two."""
-        return " minus ".join(self.condition(name) for _, name in output.pairs)
+    def where(self, output: OutputRecord | LimitRecord) -> str:
+        """Say in which condition, or between which two, and how the car is driven where that decides."""
+        words = " minus ".join(self.condition(name) for _, name in output.pairs)
+        return with_throttle(words, output.throttle)
 
     def quantity(self, output: Output) -> str:
         """Name what is looked at: a quantity, or how far it differs between two conditions."""

@@ -13,6 +13,7 @@ from explorer.graph.program import compile_program
 from explorer.graph.quantity import quantity
 from explorer.model import modules
 from tests.checking import is_off, off
+from tests.model_help import defaults
 
 
 def curve_of(
@@ -26,8 +27,7 @@ def curve_of(
     exec(f"def probe({name}):\n    'Catch the curve.'\n    caught.append({name})\n    return 0.0", space)
     probe = quantity("1", source="test", varying={name: over})(space["probe"])
     graph = Graph.build([*modules(choices or {}), SimpleNamespace(__name__="probe", probe=probe)], {})
-    defaults = {q.name: q.default for q in graph.quantities.values() if q.is_given and q.default is not None}
-    values = {**defaults, "speed": 0.0, **car}
+    values = {**defaults(graph), "speed": 0.0, **car}
     program = compile_program(graph, [("probe", "only")], {"only": {each: each for each in values}})
     program.trace({each: values[each] for each in program.leaves})
 

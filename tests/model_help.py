@@ -23,16 +23,24 @@ def graph_of(
     return Graph.build(modules(dict(choices)), dict(families))
 
 
+def defaults(graph: Graph, throttle: str = "holding") -> dict[str, float]:
+    """Return what stands for each quantity where nothing is given, in a car driven so."""
+    found = {q.name: q.default for q in graph.quantities.values() if q.default is not None}
+    if throttle != "holding":
+        del found["longitudinal_acceleration"]
+    return found | ({"driving_force": 0.0} if throttle == "coasting" else {})
+
+
 def evaluate(
     wanted: Sequence[str],
     given: Mapping[str, Any],
     choices: Mapping[str, str] | None = None,
     families: Mapping[str, tuple[str, ...]] | None = None,
+    throttle: str = "holding",
 ) -> dict[str, Any]:
-    """Return the wanted quantities in one condition; defaults are filled in."""
+    """Return the wanted quantities in one condition, driven so; defaults are filled in."""
     graph = graph_of(tuple((choices or {}).items()), tuple((families or {}).items()))
-    defaults = {q.name: q.default for q in graph.quantities.values() if q.is_given and q.default is not None}
-    values = {**defaults, **given}
+    values = {**defaults(graph, throttle), **given}
     program = compile_program(
         graph, [(name, "only") for name in wanted], {"only": {name: name for name in values}}
     )

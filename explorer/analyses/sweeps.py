@@ -10,7 +10,9 @@ from explorer.engine.plan import CHUNK, Plan, Progress, make_plan, no_progress
 from explorer.graph.arrays import Array
 from explorer.results.records import SweepRecord
 from explorer.study.entries import Exact
+from explorer.study.limits import Output
 from explorer.study.study import Input, Study, Sweep
+from explorer.study.throttle import throttle_words
 
 # Bands are drawn from one chunk: the eye cannot tell them from those of the whole run.
 SAMPLES = CHUNK
@@ -80,6 +82,7 @@ def _record(study: Study, sweep: Sweep, condition: str, quantity: str, values: A
         high=high,
         failed=tuple(int(n) for n in failed),
         samples=values.shape[1],
+        throttle=throttle_words(study, Output(quantity, condition)),
     )
 
 

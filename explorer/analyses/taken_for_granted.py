@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from explorer.analyses.odd_combinations import odd_combinations
+from explorer.graph.quantity import asked_name
 from explorer.graph.units import from_si, parse, pretty, to_si, written_in
 from explorer.study.study import Study, wanted_outputs
 
@@ -13,6 +14,9 @@ _SLIPS = (-1.0, 1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
 
 # Of what is asked, these know how long the strip is, or ask for it.
 _ROOM = ("strip_run", "run_with_flap", "top_speed_room")
+
+# Front loads that hang on how the car is driven.
+_FRONT = {"front_axle_load", "front_load_kept", "front_lift_off_speed", "lowest_front_load"}
 
 Nominal = Mapping[str, Mapping[str, float | None]]
 
@@ -45,7 +49,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
     if held:
         yield (
             f"the limit on {held} is for a car that holds its speed; one that is gaining speed carries less "
-            "at the front: limit lowest_front_load or full_throttle_lift_off_speed as well"
+            'at the front: limit it as well in a condition with throttle = "full"'
         )
     fast = {limit.output.quantity for limit in study.limits} & {"top_speed"}
     if fast and not any(map(needed.__contains__, _ROOM)):
@@ -102,13 +106,15 @@ def _shown(value: float, unit: str) -> str:
 
 
 def _judged_at_held_speed(study: Study, asked: Mapping[str, frozenset[str]]) -> str:
-    """Name the limited front loads that know no throttle, where there is a drive and no limit that does."""
-    limited = {limit.output.quantity for limit in study.limits}
-    if limited & {"lowest_front_load", "full_throttle_front_load", "full_throttle_lift_off_speed"}:
+    """Name the front loads limited at held speeds alone, where the study has a drive."""
+    throttles: dict[str, set[str]] = {}
+    for limit in study.limits:
+        for quantity, where in limit.output.pairs:
+            if asked_name(quantity) in _FRONT:
+                throttles.setdefault(study.conditions[where].throttle, set()).add(asked_name(quantity))
+    if "full" in throttles or not _hanging_on("driving_force", asked):
         return ""
-    if not _hanging_on("driving_force", asked):
-        return ""
-    return " and ".join(sorted(limited & {"front_axle_load", "front_lift_off_speed"}))
+    return " and ".join(sorted(throttles.get("holding", ())))
 
 
 def _asked_for(study: Study) -> dict[str, frozenset[str]]:

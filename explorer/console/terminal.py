@@ -114,6 +114,7 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
         "limits": [
             {
                 "name": limit.name,
+                "throttle": limit.throttle,
                 "verdict": limit.conformance.verdict,
                 "probability": limit.conformance.probability,
                 "low": limit.conformance.low,

@@ -15,6 +15,7 @@ from explorer.analyses.taken_for_granted import Nominal, taken_for_granted
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.study.limits import Limit
 from explorer.study.study import Study, wanted_outputs
+from explorer.study.throttle import throttle_words, with_throttle
 from explorer.study.usual import ASSUMED
 from reports.blocks import Block, Bullets, Cell, Code, Column, Heading, Line, Strong, Table, cell
 from reports.formatting import Amount, amount, counted, unread_words
@@ -105,7 +106,10 @@ def _limits(study: Study, nominal: Nominal) -> Block:
     room = [float(limit.margin(np.asarray(value))) for limit, value in zip(study.limits, values, strict=True)]
     met = sum(one >= 0 for one in room)
     rows = [
-        (cell(limit.name), Cell(_standing(study, limit, value, margin)))
+        (
+            cell(with_throttle(limit.name, throttle_words(study, limit.output))),
+            Cell(_standing(study, limit, value, margin)),
+        )
         for limit, value, margin in zip(study.limits, values, room, strict=True)
     ]
     return Table(

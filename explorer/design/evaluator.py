@@ -161,4 +161,4 @@ def set_up(
 def _scope(study: Study, build: Build, variables: Sequence[Variable], condition: str) -> dict[str, Input]:
     common = {variable.name: variable.given for variable in variables}
     last = {variable.name: variable.given for variable in variables if variable.everywhere}
-    return {**study.inputs, **build.overrides, **common, **study.conditions[condition].overrides, **last}
+    return {**study.conditions[condition].over({**study.inputs, **build.overrides, **common}), **last}

@@ -15,6 +15,7 @@ from explorer.results.exploration import ObjectiveRecord
 from explorer.study.limits import Limit, Output
 from explorer.study.schema import ObjectiveEntry
 from explorer.study.study import Study
+from explorer.study.throttle import check_throttle
 
 
 @dataclass(frozen=True)
@@ -142,6 +143,7 @@ def _check_computable(study: Study, output: Output, key: str) -> None:
         )
     try:
         for quantity, condition in output.pairs:
+            check_throttle(study, quantity, condition, f"{key}.quantity")
             study.graph.require([quantity], study.given_names(condition))
     except SquatlineError as error:
         raise error.within(key=f"{key}.quantity") from None

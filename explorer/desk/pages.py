@@ -18,6 +18,7 @@ from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
 from explorer.study.schema import LimitEntry
 from explorer.study.study import Input, Study
+from explorer.study.throttle import THROTTLES
 from reports.drawings.sideview import (
     can_draw,
     describe,
@@ -32,7 +33,7 @@ HERE = Path(__file__).parent
 # Tables of the study that have a room of their own: section -> (words, one of them, keys always offered).
 ROOMS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
     "limits": ("Limits", "limit", tuple(LimitEntry.model_fields)),
-    "conditions": ("Conditions", "condition", ("words", "like")),
+    "conditions": ("Conditions", "condition", ("words", "like", "throttle")),
     "candidates": ("Candidates", "candidate", ("words",)),
     "measurements": ("Measurements", "measurement", ("label", "take", "reads", "hours", "cost")),
 }
@@ -286,6 +287,7 @@ def _sheet(bench: Workbench, place: Place, refused: Refused | None) -> EntryShee
         keys |= refused.keys
     conditions = ("", *bench.study.conditions)
     choices = {key: conditions for key in ("condition", "minus", "like") if key in keys}
+    choices |= {key: ("", *THROTTLES) for key in ("throttle",) if key in keys}
     choices |= {key: ("", "true", "false") for key in _TRUE_OR_FALSE if key in keys}
     title = str(table.get("name", "")) if place[0] == "limits" else str(place[1])
     return EntrySheet(written, title, keys, choices, refused.error if mine and refused else "")

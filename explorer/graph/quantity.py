@@ -102,7 +102,7 @@ class Quantity:
     function:
         None when the study must give it.
     default:
-        Value a given quantity takes when the study is silent; None means that it must be given.
+        Value taken when the study is silent; None means that it must be given, or is computed.
     above, at_least, at_most:
         Physical range of a given quantity.
     fails:
@@ -252,6 +252,7 @@ def quantity(
     of_the_day: bool = False,
     usual: Usual | None = None,
     lever: str = "",
+    default: float | None = None,
 ) -> Callable[[Function], Function]:
     """Declare that the decorated function computes the quantity of its own name.
 
@@ -275,6 +276,8 @@ def quantity(
         What it usually is, where a study may well give it instead.
     lever:
         A sensible step of it, where a builder sets what a study then gives.
+    default:
+        Value that stands for it where a study says neither it nor that it is to follow.
 
     Raises
     ------
@@ -311,6 +314,7 @@ def quantity(
             subject=function.__module__.rpartition(".")[2],
             usual=usual,
             lever=lever,
+            default=default,
         )
         function.__quantity__ = _with_parts(declared, function)  # type: ignore[attr-defined]
         return function

@@ -22,6 +22,7 @@ from explorer.results.logged_runs import Explanation
 from explorer.study.model_errors import without_error_of
 from explorer.study.schema import LogEntry, LoggedRunEntry
 from explorer.study.study import Study, Sweep
+from explorer.study.throttle import check_throttle
 
 # Cars that a run is ranked among: enough for a chance of one in a hundred to be told.
 SAMPLES = 2000
@@ -171,6 +172,7 @@ def _check(study: Study, entry: LoggedRunEntry) -> None:
                 remedy=f"add {wanted} = {{ column = ..., unit = ... }}",
             )
     wanted = "acceleration" if entry.along != "speed" else entry.quantity
+    check_throttle(study, wanted, entry.condition, "quantity")
     study.graph.require([wanted], {*study.given_names(entry.condition), "speed"})
 
 

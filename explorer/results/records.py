@@ -32,6 +32,7 @@ from explorer.results.json import from_json, json_schema, json_text
 from explorer.results.levers import Levers
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
 from explorer.study.limits import Output
+from explorer.study.throttle import with_throttle
 from explorer.study.words import Override, Words
 
 if TYPE_CHECKING:
@@ -88,11 +89,12 @@ class CorrelationRecord:
 
 @dataclass(frozen=True)
 class ConditionRecord:
-    """How the car is being run: name, words for the report, and what it sets."""
+    """How the car is being run: name, words for the report, what it sets, and how it is driven."""
 
     name: str
     words: str
     overrides: tuple[Override, ...]
+    throttle: str = "holding"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,7 +102,8 @@ class OutputRecord(Output):
     """Distribution of one quantity in one condition (or of a difference between two).
 
     ``quantiles`` holds (probability, value) pairs; ``failed`` counts samples without an answer; ``capped``
-    those at the cap of a search, where the true value lies beyond.
+    those at the cap of a search, where the true value lies beyond.  ``throttle`` says how the car is driven,
+    such as "at full throttle", where the quantity hangs on it.
     """
 
     summary: str
@@ -116,6 +119,7 @@ class OutputRecord(Output):
     highest: float
     quantiles: tuple[tuple[float, float], ...]
     histogram: Histogram
+    throttle: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,8 +127,8 @@ class LimitRecord(Output):
     """One requirement, what was found, and what drives it.
 
     SI values from ``low`` to ``high`` hold it, infinite where it is open; ``asked`` says so in words.
-    ``output`` is the index of its distribution in ``Summary.outputs``.  Where it asks ``sure``, the verdict
-    of ``conformance`` is that of ``sureness``.
+    ``output`` is the index of its distribution in ``Summary.outputs``, ``throttle`` as it is there.  Where it
+    asks ``sure``, the verdict of ``conformance`` is that of ``sureness``.
     """
 
     name: str
@@ -140,6 +144,12 @@ class LimitRecord(Output):
     conformance: Conformance
     sensitivity: Sensitivity | None
     sureness: Sureness | None = None
+    throttle: str = ""
+
+    @property
+    def called(self) -> str:
+        """Its name, with the throttle that the verdict is for where it hangs on that."""
+        return with_throttle(self.name, self.throttle)
 
     @property
     def ends(self) -> tuple[tuple[str, float], ...]:
@@ -153,7 +163,7 @@ class SweepRecord:
     """Bands of one quantity against another (usually speed) in one condition.
 
     ``low``, ``middle`` and ``high`` are the 5, 50 and 95 % quantiles at each ``x``; ``failed`` the count of
-    samples without an answer there.
+    samples without an answer there.  ``throttle`` is as in an output.
     """
 
     quantity: str
@@ -170,6 +180,7 @@ class SweepRecord:
     high: tuple[float, ...]
     failed: tuple[int, ...]
     samples: int
+    throttle: str = ""
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ class Build:
 
     def scope(self, study: Study, condition: str) -> dict[str, Input]:
         """Return inputs by quantity as they stand for this build in a condition."""
-        return {**study.inputs, **self.overrides, **study.conditions[condition].overrides}
+        return study.conditions[condition].over({**study.inputs, **self.overrides})
 
     def given_names(self, study: Study, condition: str) -> set[str]:
         """Names at which the graph stops for this build in a condition: inputs and tables."""

@@ -14,6 +14,11 @@ from explorer.graph.units import from_si, with_unit
 from explorer.study.entries import Distribution, Exact, read_distribution
 from explorer.study.usual import is_usual, usual_entry
 
+# What older studies ask for, and what it is called now that a condition says its throttle.
+_NOW = {
+    "full_throttle_front_load": "front_axle_load",
+    "full_throttle_lift_off_speed": "front_lift_off_speed",
+}
 # A tail beyond what is possible is forgiven when rarer than this; what is drawn there is a failed sample.
 FORGIVEN_TAIL = 1e-3
 # What a condition sets is a choice of how the car is run, not a measured value.
@@ -70,6 +75,8 @@ def known_quantity(name: str, graph: Graph, key: str) -> Quantity:
     try:
         return graph[name]
     except UnknownQuantityError as error:
+        if name in _NOW:
+            error.remedy = f'did you mean {_NOW[name]!r} in a condition with throttle = "full"?'
         raise StudyError(
             f"no quantity is called {name!r}",
             key=key,

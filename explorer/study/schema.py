@@ -71,11 +71,12 @@ class StudyEntry(Keys):
 
 
 class ConditionEntry(Keys):
-    """``[conditions.NAME]``: words, a condition to start from, and any overrides of inputs."""
+    """``[conditions.NAME]``: words, a condition to start from, how it is driven, and overrides of inputs."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
     words: str = ""
     like: str | None = None
+    throttle: Literal["coasting", "holding", "full"] | None = None
 
     @property
     def overrides(self) -> dict[str, Any]:

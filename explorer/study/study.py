@@ -25,18 +25,27 @@ from explorer.study.limits import Limit, Output, read_asked
 from explorer.study.model_errors import known_model_errors, read_model_errors, with_model_errors
 from explorer.study.on_wheels import check_contact, judged_on_wheels
 from explorer.study.own_quantities import own_modules
-from explorer.study.schema import ConditionEntry, LimitEntry, StudyFile, SweepEntry, TableEntry
+from explorer.study.schema import LimitEntry, StudyFile, SweepEntry, TableEntry
 from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
+from explorer.study.throttle import ACCELERATION, GIVEN, NO_PUSH, PUSH, check_throttle, refuse_both
 from explorer.study.today import NO_DAY, AnyDay, read_today
 
 
 @dataclass(frozen=True)
 class Condition:
-    """How the car is being run: overrides of inputs, nothing else."""
+    """How the car is being run: its throttle, and overrides of inputs, nothing else."""
 
     name: str
     words: str
     overrides: Mapping[str, Input]
+    throttle: str = "holding"
+
+    def over(self, common: Mapping[str, Input]) -> dict[str, Input]:
+        """Return common inputs as they stand here, the acceleration left to a throttle that decides it."""
+        found = {**common, **self.overrides}
+        if self.throttle in ("full", "coasting"):
+            found.pop(ACCELERATION, None)
+        return found | {PUSH: NO_PUSH} if self.throttle == "coasting" else found
 
 
 @dataclass(frozen=True)
@@ -137,8 +146,7 @@ class Study:
 
     def given_in(self, condition: str | None) -> dict[str, Input]:
         """Return the inputs by quantity as they stand in a condition, defaults included."""
-        overrides = self.conditions[condition].overrides if condition else {}
-        return {**self.inputs, **overrides}
+        return self.conditions[condition].over(self.inputs) if condition else dict(self.inputs)
 
     def without(self, file: str) -> Study:
         """Return the study as it is without a file it includes; itself when it does not include that file."""
@@ -226,7 +234,7 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     defaults = {name: default_input(one) for name, one in graph.quantities.items() if name not in inputs}
     inputs |= {name: default for name, default in defaults.items() if default is not None}
     inputs |= read_model_errors(wrong, graph, file.parent, faults)
-    conditions = _conditions(entries.conditions, graph, file.parent, faults)
+    conditions = _conditions(entries, graph, file.parent, faults)
     display = _display(entries.display, graph, faults)
     correlations = _correlations(entries, inputs, unread, faults)
     read = {name: entry for name, entry in entries.today.items() if name not in unread}
@@ -315,15 +323,12 @@ def _table(name: str, entry: TableEntry, graph: Graph, folder: Path) -> Any:
     return read_table(folder / entry.file, quantity.table, entry.units, key=f"tables.{name}")
 
 
-def _conditions(
-    entries: Mapping[str, ConditionEntry], graph: Graph, folder: Path, faults: Faults
-) -> dict[str, Condition]:
+def _conditions(entries: StudyFile, graph: Graph, folder: Path, faults: Faults) -> dict[str, Condition]:
     found: dict[str, Condition] = {}
-    for name, entry in entries.items():
-        inherited: Mapping[str, Input] = {}
-        if entry.like in found:
-            inherited = found[entry.like].overrides
-        elif entry.like is not None:
+    alone = Condition("", "", {}, GIVEN if ACCELERATION in entries.inputs else "holding")
+    for name, entry in entries.conditions.items():
+        like = found.get(entry.like or "", alone)
+        if entry.like is not None and like is alone:
             faults.found.append(
                 StudyError(
                     f"no condition above is called {entry.like!r}",
@@ -333,7 +338,11 @@ def _conditions(
                 )
             )
         own = read_inputs(entry.overrides, graph, folder, f"conditions.{name}", name, faults)
-        found[name] = Condition(name, entry.words or name.replace("_", " "), {**inherited, **own})
+        with faults.noted():
+            refuse_both(name, entry.throttle, own, entries.inputs)
+        throttle = entry.throttle or (GIVEN if ACCELERATION in own else like.throttle)
+        kept = {key: one for key, one in like.overrides.items() if key != ACCELERATION or throttle == GIVEN}
+        found[name] = Condition(name, entry.words or name.replace("_", " "), {**kept, **own}, throttle)
     return found
 
 
@@ -409,7 +418,9 @@ def _limits(study: Study, faults: Faults) -> tuple[Limit, ...]:
 def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
     key = f"limits[{position + 1}]" + (f" ({entry.name})" if entry.name else "")
     quantity = one_number(entry.quantity, study.graph, f"{key}.quantity")
-    _known_conditions([name for name in (entry.condition, entry.minus) if name], study, f"{key}.condition")
+    conditions = [name for name in (entry.condition, entry.minus) if name]
+    for name in _known_conditions(conditions, study, f"{key}.condition"):
+        check_throttle(study, quantity.name, name, f"{key}.quantity")
     output = Output(quantity.name, entry.condition, entry.minus)
     asked, unit = read_asked(entry, quantity.unit, key)
     return Limit(
@@ -444,6 +455,9 @@ def _sweep(entry: SweepEntry, position: int, study: Study) -> Sweep:
     step = (high - low) / (entry.steps - 1)
     values = tuple(low + step * i for i in range(entry.steps))
     conditions = tuple(_known_conditions(entry.conditions, study, f"{key}.conditions"))
+    for name in entry.quantities:
+        for condition in conditions:
+            check_throttle(study, name, condition, f"{key}.quantities")
     return Sweep(along.name, unit, values, tuple(entry.quantities), conditions)
 
 
@@ -454,6 +468,8 @@ def _outputs(study: Study, faults: Faults) -> tuple[tuple[str, str], ...]:
             conditions = _known_conditions(entry.conditions, study, f"outputs[{position}].conditions")
             for name in entry.quantities:
                 one_number(name, study.graph, f"outputs[{position}].quantities")
+                for condition in conditions:
+                    check_throttle(study, name, condition, f"outputs[{position}].quantities")
             found += [(name, condition) for name in entry.quantities for condition in conditions]
     return tuple(found)
 

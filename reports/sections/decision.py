@@ -210,7 +210,7 @@ def _row(report: Report, limit: LimitRecord) -> LimitRow:
         f"{share(found.probability, found.low, found.high)} meet it, {percent(limit.probability)} required"
         f"{sure_words(limit)}"
     )
-    row = partial(LimitRow, limit.name, found.verdict, words)
+    row = partial(LimitRow, limit.called, found.verdict, words)
     if _is_share(report, limit):
         low, middle, high = ((value - limit.probability) / _POINTS for value in _ends(found))
         return row(low, None, high, middle)
@@ -261,7 +261,7 @@ def _short_table(judged: Judged) -> Table:
                 cell(Verdict(limit.conformance.verdict)),
                 cell(share(limit.conformance.probability, limit.conformance.low, limit.conformance.high)),
                 cell(percent(limit.probability)),
-                cell(limit.name, *((" ", Safety()) if limit.safety else ())),
+                cell(limit.called, *((" ", Safety()) if limit.safety else ())),
             )
             for limit in judged.limits
         ),

@@ -64,7 +64,7 @@ def _limits_line(limits: Sequence[LimitRecord]) -> Line:
 def _short(limit: LimitRecord) -> Line:
     found = limit.conformance
     return (
-        Link(limit.name, f"limit-{slug(limit.name)}"),
+        Link(limit.called, f"limit-{slug(limit.name)}"),
         f": met by {share(found.probability, found.low, found.high)}, {percent(limit.probability)} required"
         f"{sure_words(limit)}.",
     )
@@ -79,7 +79,7 @@ def _speeds(report: Report, quantity: str) -> Line:
         line = (
             *line,
             "; " if line else f"{sentence(in_words(quantity))[:-1]}: ",
-            f"{report.swept(output.condition, 'speed')} ",
+            f"{report.swept(output.condition, 'speed', output.throttle)} ",
             amount(quantiles.get(0.5), unit, given, spread=output.sd),
             " (",
             range_amount(quantiles.get(0.05), quantiles.get(0.95), unit, given, spread=output.sd),

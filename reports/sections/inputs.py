@@ -3,7 +3,20 @@
 from __future__ import annotations
 
 from explorer.results.records import ConditionRecord, CorrelationRecord, InputRecord
-from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Strong, Table, cell
+from reports.blocks import (
+    Block,
+    Cell,
+    Column,
+    Heading,
+    Line,
+    Paragraph,
+    Part,
+    Quiet,
+    Section,
+    Strong,
+    Table,
+    cell,
+)
 from reports.findings import without_source
 from reports.formatting import MINUS, amount, range_amount, uncertain_amount
 from reports.report import Report, in_words, overridden, said
@@ -118,12 +131,18 @@ def _conditions(conditions: tuple[ConditionRecord, ...]) -> Table:
         tuple(
             (
                 cell(condition.words or in_words(condition.name), order=condition.name),
-                cell(*(overridden(condition.overrides) or (Quiet("nothing"),))),
+                cell(*(_set_by(condition) or (Quiet("nothing"),))),
             )
             for condition in conditions
         ),
         small=True,
     )
+
+
+def _set_by(condition: ConditionRecord) -> Line:
+    sets = overridden(condition.overrides)
+    said = condition.throttle in ("full", "coasting")
+    return (f"throttle: {condition.throttle}{'; ' if sets else ''}", *sets) if said else sets
 
 
 def _correlations(report: Report, correlations: tuple[CorrelationRecord, ...]) -> Table:

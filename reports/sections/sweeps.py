@@ -38,7 +38,7 @@ def build(report: Report) -> Section | None:
 
 def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:
     first = sweeps[0]
-    names = " and ".join(report.swept(sweep.condition, sweep.along) for sweep in sweeps)
+    names = " and ".join(report.swept(sweep.condition, sweep.along, sweep.throttle) for sweep in sweeps)
     return Figure(
         name=f"sweep-{slug(f'{first.quantity}-{first.along}')}",
         title=f"{in_words(first.quantity)} against {in_words(first.along)}",
@@ -83,7 +83,7 @@ def _band(report: Report, sweep: SweepRecord, x: Scale, y: Scale) -> ShadedBand:
         if all(map(math.isfinite, (sweep.low[i], sweep.middle[i], sweep.high[i])))
     ]
     return ShadedBand(
-        report.swept(sweep.condition, sweep.along),
+        report.swept(sweep.condition, sweep.along, sweep.throttle),
         [x.value(sweep.x[i]) for i in kept],
         [y.value(sweep.low[i]) for i in kept],
         [y.value(sweep.middle[i]) for i in kept],
@@ -122,7 +122,7 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
         last = len(sweep.x) - 1
         parts = (
             *parts,
-            f"{report.swept(sweep.condition, sweep.along)} at ",
+            f"{report.swept(sweep.condition, sweep.along, sweep.throttle)} at ",
             amount(sweep.x[last], sweep.along_unit, sweep.along_display_unit),
             ": ",
             _at(sweep, sweep.middle[last]),
@@ -143,7 +143,7 @@ def _at(sweep: SweepRecord, value: float) -> Amount:
 def _numbers(report: Report, sweeps: list[SweepRecord]) -> Table:
     rows = [
         (
-            cell(report.swept(sweep.condition, sweep.along)),
+            cell(report.swept(sweep.condition, sweep.along, sweep.throttle)),
             cell(amount(x, sweep.along_unit, sweep.along_display_unit), order=x),
             *(
                 cell(amount(value, sweep.unit, sweep.display_unit, spread=(high - low) / 4), order=value)

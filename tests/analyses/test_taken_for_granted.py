@@ -79,15 +79,15 @@ HELD = (
     ("limits", "told"),
     [
         (HELD, True),
-        (HELD + HELD.replace("front_axle_load", "lowest_front_load"), False),
+        (HELD + HELD.replace('"closed"', '"gaining"').replace('name = "', 'name = "Gaining: '), False),
     ],
-    ids=["held speed alone", "least load as well"],
+    ids=["held speed alone", "at full throttle as well"],
 )
 def test_a_front_load_judged_for_a_car_that_gains_no_speed(tmp_path: Path, limits: str, told: bool) -> None:
-    text = template(CarHas()).replace("full_throttle_lift_off_speed", "front_lift_off_speed")
+    text = template(CarHas()).replace('condition = "gaining"', 'condition = "closed"')
     (tmp_path / "study.toml").write_text(text + limits, encoding="utf-8")
     study = load_study(tmp_path)
-    found = [one for one in taken_for_granted(study, nominal_values(study)) if "lowest_front_load" in one]
+    found = [one for one in taken_for_granted(study, nominal_values(study)) if 'throttle = "full"' in one]
     assert bool(found) == told
 
 

@@ -1,4 +1,4 @@
-"""Front load at full throttle, against statics and against independent solvers of the coupled balance."""
+"""Front load at full throttle and in coasting, against statics and solvers of the coupled balance."""
 
 from __future__ import annotations
 
@@ -15,6 +15,10 @@ GRIPPY = {**SPRINT_CAR, "tyre_friction": 1.5}
 G = 9.80665
 
 
+def front_load(car: dict[str, Any], throttle: str = "full") -> Any:
+    return evaluate(["front_axle_load"], car, throttle=throttle)["front_axle_load"]
+
+
 def in_vacuum(**given: Any) -> dict[str, Any]:
     return {
         **SPRINT_CAR,
@@ -26,15 +30,15 @@ def in_vacuum(**given: Any) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("speed", [5.0, 20.0, 45.0])
-@checks("full_throttle_front_load")
+@checks("front_axle_load")
 def test_without_air_the_push_moves_its_share_of_the_load(speed: float) -> None:
     """Value from memory: statics, m g l_r / L less m a h / L, with a = P / (m v) of a constant power."""
     car = in_vacuum(speed=speed)
     push = car["shaft_power"] * car["drive_efficiency"] / speed
     rear_arm = car["wheelbase"] - car["cg_station"]
     expected = (car["mass"] * G * rear_arm - push * car["cg_height"]) / car["wheelbase"]
-    found = evaluate(["full_throttle_front_load", "pushed_acceleration"], car)
-    assert found["full_throttle_front_load"] == pytest.approx(expected, rel=1e-9)
+    found = evaluate(["front_axle_load", "pushed_acceleration"], car, throttle="full")
+    assert found["front_axle_load"] == pytest.approx(expected, rel=1e-9)
     assert found["pushed_acceleration"] == pytest.approx(push / car["mass"], rel=1e-9)
 
 
@@ -43,18 +47,16 @@ def test_without_air_the_front_lifts_at_the_acceleration_of_statics() -> None:
     car = in_vacuum()
     a = G * (car["wheelbase"] - car["cg_station"]) / car["cg_height"]
     speed = car["shaft_power"] * car["drive_efficiency"] / (car["mass"] * a)
-    loads = [evaluate(["full_throttle_front_load"], {**car, "speed": speed * f}) for f in (0.999, 1.001)]
-    below, above = (load["full_throttle_front_load"] for load in loads)
+    below, above = (front_load({**car, "speed": speed * f}) for f in (0.999, 1.001))
     assert below < 0 < above
 
 
-def solved(car: dict[str, Any], speed: float) -> float:
-    """Front load where the acceleration that is tried is the one it allows, by scipy's brentq."""
+def solved(car: dict[str, Any], speed: float, force: str = "excess_force", sign: int = 1) -> float:
+    """Front load where the acceleration that is tried is the one a force allows, by scipy's brentq."""
 
     def surplus(tried: float) -> float:
         given = {**car, "speed": speed, "longitudinal_acceleration": tried}
-        inertia = car["mass"] * 1.0
-        return float(evaluate(["excess_force"], given)["excess_force"]) / inertia - tried
+        return sign * float(evaluate([force], given)[force]) / car["mass"] - tried
 
     a = brentq(surplus, -50, 50, xtol=1e-12)
     given = {**car, "speed": speed, "longitudinal_acceleration": a}
@@ -66,19 +68,19 @@ def solved(car: dict[str, Any], speed: float) -> float:
 def test_the_coupled_balance_is_the_one_scipy_finds(speed: float, opening: float) -> None:
     """Independent solver: brentq on acceleration tried less acceleration allowed."""
     car = {**GRIPPY, "flap_opening": opening, "rotating_mass_factor": 1.0}
-    found = evaluate(["full_throttle_front_load"], {**car, "speed": speed})["full_throttle_front_load"]
-    assert found == pytest.approx(solved(car, speed), rel=1e-8)
+    assert front_load({**car, "speed": speed}) == pytest.approx(solved(car, speed), rel=1e-8)
 
 
 @checks("lowest_front_load", "lowest_front_load_speed")
 def test_the_least_load_is_that_of_a_dense_row_of_speeds() -> None:
     """Independent solver: numpy.argmin over 20 000 speeds of the load, for scattered cars one by one."""
     cars = {**scattered_cars(8), "tyre_friction": 1.5}
-    found = evaluate(["lowest_front_load", "lowest_front_load_speed"], {**cars, "speed": 50.0})
+    asked = ["lowest_front_load", "lowest_front_load_speed"]
+    found = evaluate(asked, {**cars, "speed": 50.0}, throttle="full")
     speeds = np.linspace(1.0, 50.0, 20_000)
     for k in range(8):
         car = {name: float(np.broadcast_to(value, (8,))[k]) for name, value in cars.items()}
-        load = evaluate(["full_throttle_front_load"], {**car, "speed": speeds})["full_throttle_front_load"]
+        load = front_load({**car, "speed": speeds})
         assert found["lowest_front_load"][k] == pytest.approx(np.min(load), abs=0.01)
         assert found["lowest_front_load_speed"][k] == pytest.approx(speeds[np.argmin(load)], abs=0.1)
 
@@ -90,35 +92,49 @@ def test_gaining_speed_takes_load_off_and_losing_it_puts_it_on() -> None:
     """
     top = float(evaluate(["top_speed"], GRIPPY)["top_speed"])
     for speed, sign in ((0.6 * top, -1), (1.1 * top, 1)):
-        found = evaluate(["full_throttle_front_load", "front_axle_load"], {**GRIPPY, "speed": speed})
-        assert sign * (found["full_throttle_front_load"] - found["front_axle_load"]) > 0
+        car = {**GRIPPY, "speed": speed}
+        assert sign * (front_load(car) - front_load(car, "holding")) > 0
+        assert front_load(car, "coasting") > front_load(car, "holding")
 
 
-@checks("full_throttle_lift_off_speed")
+@checks("front_lift_off_speed")
 def test_the_front_lifts_at_the_speed_scipy_finds() -> None:
     """Independent solver: brentq on the load over speed."""
-    found = float(evaluate(["full_throttle_lift_off_speed"], GRIPPY)["full_throttle_lift_off_speed"])
+    found = float(evaluate(["front_lift_off_speed"], GRIPPY, throttle="full")["front_lift_off_speed"])
+    expected = brentq(lambda speed: float(front_load({**GRIPPY, "speed": speed})), 45, 85, xtol=1e-10)
+    assert found == pytest.approx(expected, rel=1e-8)
 
-    def load(speed: float) -> float:
-        return float(
-            evaluate(["full_throttle_front_load"], {**GRIPPY, "speed": speed})["full_throttle_front_load"]
-        )
 
-    assert found == pytest.approx(brentq(load, 45, 85, xtol=1e-10), rel=1e-8)
+@checks("longitudinal_acceleration", "front_axle_load")
+def test_without_air_a_coasting_car_loads_its_front_by_what_rolling_takes() -> None:
+    """Value from memory: statics, m (g l_r + c g h) / L with a rolling resistance of c times the weight."""
+    car = in_vacuum(speed=20.0, rolling_resistance=0.03)
+    arm = car["wheelbase"] - car["cg_station"] + 0.03 * car["cg_height"]
+    found = evaluate(["front_axle_load", "longitudinal_acceleration"], car, throttle="coasting")
+    assert found["front_axle_load"] == pytest.approx(car["mass"] * G * arm / car["wheelbase"], rel=1e-9)
+    assert found["longitudinal_acceleration"] == pytest.approx(-0.03 * G, rel=1e-9)
+
+
+@pytest.mark.parametrize("speed", [20.0, 55.0])
+def test_coasting_is_the_balance_that_scipy_finds(speed: float) -> None:
+    """Independent solver: brentq on acceleration tried plus what the resistance takes."""
+    car = {**GRIPPY, "rotating_mass_factor": 1.0}
+    found = front_load({**car, "speed": speed}, "coasting")
+    assert found == pytest.approx(solved(car, speed, "resistance_force", -1), rel=1e-8)
 
 
 @checks("pushed_acceleration")
 def test_without_air_no_car_gains_more_than_the_front_stays_down_with() -> None:
     """Value from memory: a = g l_r / h in drive, load and push past it are seen."""
     car = in_vacuum(speed=5.0)
-    found = evaluate(["acceleration", "pushed_acceleration", "full_throttle_front_load"], car)
+    found = evaluate(["acceleration", "pushed_acceleration", "front_axle_load"], car, throttle="full")
     assert found["acceleration"] == pytest.approx(
         G * (car["wheelbase"] - car["cg_station"]) / car["cg_height"], rel=1e-9
     )
     push = car["shaft_power"] * car["drive_efficiency"] / 5.0
     assert found["pushed_acceleration"] == pytest.approx(push / car["mass"], rel=1e-9)
     assert found["pushed_acceleration"] > 2 * found["acceleration"]
-    assert found["full_throttle_front_load"] < 0
+    assert found["front_axle_load"] < 0
 
 
 @checks("wheel_lift_speed")

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from io import StringIO
+from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 
+from explorer.console.terminal import summary_as_data
 from explorer.estimators.conformance import judge_margins
 from explorer.model import SUBJECTS
 from explorer.results.records import Convergence, LimitRecord, Results, Summary
@@ -14,6 +18,7 @@ from reports.findings import judged_build
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions
 from reports.report import Report
 from reports.sections import decision, verdicts
+from reports.terminal import show_blocks
 from tests.report_analyses import candidates, with_findings
 from tests.report_fixture import make_results
 from tests.reports.test_content import HEAVY, written
@@ -54,6 +59,25 @@ def test_every_subject_that_is_sorted_is_a_model_file() -> None:
     named = [name for variants in SUBJECTS.values() for names in variants.values() for name in names]
     files = {name.rpartition(".")[2] for name in named}
     assert set(BY_SUBJECT) <= files
+
+
+def test_every_line_of_a_verdict_says_the_throttle_that_it_hangs_on() -> None:
+    results = make_results()
+    first, *others = results.summary.limits
+    driven = replace(first, throttle="at full throttle")
+    shown = replace(results, summary=replace(results.summary, limits=(driven, *others)))
+    called = f"{first.name}, at full throttle"
+    assert driven.called == called
+    assert replace(driven, name="Loaded at full throttle").called == "Loaded at full throttle"
+    page = written(shown, leave_out=(*HEAVY, "candidates")).text
+    first_page, matrix = page[: page.rindex("Compliance matrix")], page[page.rindex("Compliance matrix") :]
+    assert first_page.count(called) >= 2
+    assert "at full throttle" in matrix
+    console = Console(file=StringIO(), width=120)
+    show_blocks(decision.in_short(Report(shown)), console)
+    assert called in console.file.getvalue()  # type: ignore[attr-defined]
+    data = summary_as_data(shown, Path(), ())
+    assert [limit["throttle"] for limit in data["limits"]] == ["at full throttle", *("" for _ in others)]
 
 
 def test_questions_without_a_limit_are_shown_as_not_asked() -> None:

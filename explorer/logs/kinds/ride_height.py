@@ -114,7 +114,7 @@ def _setting(task: Task, measured: list[str], conditions: list[str]) -> _Setting
     """Gather the uncertain inputs upstream of what was logged; those set by a condition count as exact."""
     study, day = task.day.study, task.day
     given = {
-        condition: {**day.inputs, **study.conditions[condition].overrides, **_overridden(task)}
+        condition: {**study.conditions[condition].over(day.inputs), **_overridden(task)}
         for condition in conditions
     }
     upstream: set[str] = set()

@@ -143,7 +143,7 @@ def top_speed(task: Task) -> Finding:
         raise no_such("condition", condition, study.conditions, f"{task.key}.condition")
     run = task.read(task.one_log, ["time", "speed"])
     fit = fit_top_speed(ThrottleRun(run["time"], run["speed"], source=run.source), loss=task.options.loss)
-    scope = {**task.day.inputs, **study.conditions[condition].overrides}
+    scope = study.conditions[condition].over(task.day.inputs)
     found = Finding(fit, (), (run,), scope)
     return found.noted("top speed follows from the inputs: --update shows what this one says about them")
 

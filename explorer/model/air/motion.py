@@ -1,4 +1,4 @@
-"""How the car is being run: speed over the ground, wind, slope, acceleration."""
+"""How the car is being run: speed over the ground, wind, slope."""
 
 from __future__ import annotations
 
@@ -26,9 +26,6 @@ grade = given(
     "Slope of the track, positive uphill; meant for a few degrees.",
     default=0.0,
     usual=Usual("-5 deg", None, "5 deg"),
-)
-longitudinal_acceleration = given(
-    "m/s2", "Acceleration along the track for the axle loads; negative when braking.", default=0.0
 )
 flap_opening = given(
     "1", "Flap travel: 0 closed (high downforce), 1 open (low drag).", default=0.0, at_least=0, at_most=1

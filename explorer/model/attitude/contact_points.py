@@ -80,7 +80,7 @@ def stands_on_a_point(contact_load: Array) -> Array:
     return np.where(np.isnan(contact_load), np.nan, contact_load > 0)
 
 
-@quantity("1", source="definition", varying={"stands_on_a_point": "speed"})
+@quantity("1", source="definition", varying={"stands_on_a_point": ("speed", "longitudinal_acceleration")})
 def stands_on_a_point_at_top_speed(stands_on_a_point: Curve, top_speed: Array) -> Array:
     """1 where the body stands on the road at top speed, else 0; its mean says how often."""
-    return stands_on_a_point(top_speed)
+    return stands_on_a_point(top_speed, 0.0)

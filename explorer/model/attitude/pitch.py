@@ -113,10 +113,10 @@ def point_clearance(
     capped_by="speed_cap",
 )
 def front_lift_off_speed(front_axle_load: Curve, speed_cap: Array) -> Array:
-    """Lowest speed at which the front axle carries nothing.
+    """Lowest speed at which the front axle carries nothing, the car driven as its condition says.
 
-    A car that diverges first has no axle load from there on: it counts as lifted at that speed.  The load
-    is looked at from 1 m/s upwards in sixteen equal steps and then closed in on: a dip below zero and back
-    within one step is not seen.
+    Walking pace for a car that lifts its front wheels on moving off.  A car that diverges first has no axle
+    load from there on: it counts as lifted at that speed.  The load is looked at from 1 m/s upwards in
+    sixteen equal steps and then closed in on: a dip below zero and back within one step is not seen.
     """
     return first_fall(front_axle_load, 1.0, speed_cap, steps=16).position

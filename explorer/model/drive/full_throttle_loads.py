@@ -1,8 +1,8 @@
-"""Front load of the car that is gaining speed: full throttle takes load off the front axle.
+"""Front load of the car as its condition drives it: full throttle takes load off the front axle.
 
-The verdict of a car that holds its speed is not that of the car on its way there.  Everything here is at full
-throttle, the acceleration balanced with the axle loads that it brings; the condition's own acceleration does
-not matter.  The push is not cut where the front lifts, so a load below zero says by how much it lifts.
+The verdict of a car that holds its speed is not that of the car on its way there.  At full throttle and in
+coasting the acceleration is balanced with the axle loads that it brings.  The push is not cut where the front
+lifts, so a load below zero says by how much it lifts.
 """
 
 from __future__ import annotations
@@ -14,12 +14,9 @@ import numpy as np
 
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.quantity import Curve, Part, quantity
-from explorer.model.numeric import first_fall
 
 #: Speed at which a run begins [m/s]; places looked at first; times the grid is made finer, and by how much.
 WALKING_PACE, PLACES, ROUNDS, FINER = 1.0, 24, 3, 4
-
-_FAILS = "the pitch has diverged, or acceleration and axle loads find no balance"
 
 
 class DrivenCar(NamedTuple):
@@ -36,27 +33,20 @@ def driven_car(excess_force: Array, front_axle_load: Array) -> DrivenCar:
 
 
 class FullThrottle(NamedTuple):
-    """Acceleration and front load that go with each other at full throttle."""
+    """Acceleration at full throttle, and the front load that goes with it."""
 
     pushed_acceleration: Annotated[
         Array,
         Part("m/s2", "Acceleration at this speed at full throttle, even past the one that lifts the front."),
     ]
-    full_throttle_front_load: Annotated[
-        Array,
-        Part(
-            "N",
-            "Vertical load on the front tyres at full throttle at this speed; negative means that they have "
-            "lifted.",
-        ),
-    ]
+    front_load: Array
 
 
 @quantity(
     "1",
     source="Newton's second law, the load it moves between the axles included; secant method",
     varying={"driven_car": "longitudinal_acceleration"},
-    fails=_FAILS,
+    fails="the pitch has diverged, or acceleration and axle loads find no balance",
 )
 def full_throttle(
     driven_car: Callable[..., DrivenCar], mass: Array, rotating_mass_factor: Array
@@ -87,49 +77,42 @@ def full_throttle(
     return FullThrottle(np.where(found, tried, np.nan), load)
 
 
-@quantity(
-    "m/s",
-    source="root of full_throttle_front_load over speed",
-    varying={"full_throttle_front_load": "speed"},
-    capped_by="speed_cap",
-)
-def full_throttle_lift_off_speed(full_throttle_front_load: Curve, speed_cap: Array) -> Array:
-    """Lowest speed at which the front axle carries nothing at full throttle.
+@quantity("m/s2", source="definition", default=0.0)
+def longitudinal_acceleration(pushed_acceleration: Array) -> Array:
+    """Acceleration along the track for the axle loads; negative when the car slows down.
 
-    Walking pace for a car that lifts its front wheels on moving off.  Looked for in sixteen equal steps and
-    then closed in on: a dip below zero and back within one step is not seen.
+    A condition says it by its throttle: none at a held speed, which is meant where nothing is said; what the
+    push leaves at full throttle; what drag and rolling resistance take in coasting.  Or give it, for braking.
     """
-    return first_fall(full_throttle_front_load, WALKING_PACE, speed_cap, steps=16).position
+    return pushed_acceleration
 
 
 class LeastFrontLoad(NamedTuple):
-    """Where a run at full throttle takes most off the front axle."""
+    """Where a run takes most off the front axle."""
 
     lowest_front_load: Annotated[
-        Array, Part("N", "Least load on the front tyres from walking pace to this speed at full throttle.")
+        Array, Part("N", "Least load on the front tyres of a run from walking pace to this speed, or back.")
     ]
     lowest_front_load_speed: Annotated[
-        Array, Part("m/s", "Speed at which a run at full throttle takes most off the front axle.")
+        Array, Part("m/s", "Speed at which a run up to this speed, or back, takes most off the front axle.")
     ]
 
 
 @quantity(
     "1",
-    source="least value of full_throttle_front_load over speed, on a grid made finer around it",
-    varying={"full_throttle_front_load": "speed"},
-    fails=_FAILS,
+    source="least value of front_axle_load over speed, on a grid made finer around it",
+    varying={"front_axle_load": "speed"},
+    fails="the pitch has diverged",
 )
-def least_front_load(full_throttle_front_load: Curve, speed: Array) -> LeastFrontLoad:
-    """Least front load of a run at full throttle up to this speed, and where it happens."""
+def least_front_load(front_axle_load: Curve, speed: Array) -> LeastFrontLoad:
+    """Least front load of a run up to this speed, and where it happens."""
     pace = np.minimum(WALKING_PACE, speed)
     step = (speed - pace) / PLACES
-    least = _least_of(full_throttle_front_load, [pace + step * place for place in range(PLACES + 1)])
+    least = _least_of(front_axle_load, [pace + step * place for place in range(PLACES + 1)])
     for finer in FINER ** np.arange(1.0, ROUNDS + 1):
         aside = [step * place / finer for place in range(1 - FINER, FINER) if place]
         middle = least.lowest_front_load_speed
-        least = _least_of(
-            full_throttle_front_load, [np.clip(middle + by, pace, speed) for by in aside], least
-        )
+        least = _least_of(front_axle_load, [np.clip(middle + by, pace, speed) for by in aside], least)
     return least
 
 

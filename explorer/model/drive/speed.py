@@ -8,6 +8,9 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.numeric import first_fall
 
+#: The car at its top speed gains none, however its condition drives it.
+_STEADY = ("speed", "longitudinal_acceleration")
+
 rolling_resistance = given(
     "1",
     "Rolling resistance coefficient of the tyres, bearings included.",
@@ -69,7 +72,7 @@ def excess_force(driving_force: Array, resistance_force: Array) -> Array:
 @quantity(
     "m/s",
     source="root of excess_force over speed",
-    varying={"excess_force": "speed"},
+    varying={"excess_force": _STEADY},
     capped_by="speed_cap",
     fails="no top speed: the car cannot move off, or its pitch diverges before it stops gaining speed",
 )
@@ -79,29 +82,29 @@ def top_speed(excess_force: Curve, speed_cap: Array) -> Array:
     It is that of a strip without end: top_speed_room says what it needs, strip_speed what a strip allows.
     Found as if the front wheels stayed on the ground: compare it with the front lift-off speed.
     """
-    fall = first_fall(excess_force, 0.5, speed_cap, steps=10)
+    fall = first_fall(lambda speed: excess_force(speed, 0.0), 0.5, speed_cap, steps=10)
     return np.where(fall.started & ~fall.broken, fall.position, np.nan)
 
 
-@quantity("1", source="definition", varying={"traction_binds": "speed"})
+@quantity("1", source="definition", varying={"traction_binds": _STEADY})
 def top_speed_is_traction_limited(traction_binds: Curve, top_speed: Array) -> Array:
     """1 where grip of the driven tyres limits the top speed, else 0; its mean says how often."""
-    return traction_binds(top_speed)
+    return traction_binds(top_speed, 0.0)
 
 
-@quantity("1", source="definition", varying={"power_binds": "speed"})
+@quantity("1", source="definition", varying={"power_binds": _STEADY})
 def top_speed_is_power_limited(power_binds: Curve, top_speed: Array) -> Array:
     """1 where power limits the top speed, else 0; its mean says how often."""
-    return power_binds(top_speed)
+    return power_binds(top_speed, 0.0)
 
 
-@quantity("1", source="definition", varying={"current_binds": "speed"})
+@quantity("1", source="definition", varying={"current_binds": _STEADY})
 def top_speed_is_current_limited(current_binds: Curve, top_speed: Array) -> Array:
     """1 where the current limit limits the top speed, else 0; its mean says how often."""
-    return current_binds(top_speed)
+    return current_binds(top_speed, 0.0)
 
 
-@quantity("1", source="definition", varying={"revs_bind": "speed"})
+@quantity("1", source="definition", varying={"revs_bind": _STEADY})
 def top_speed_is_rev_limited(revs_bind: Curve, top_speed: Array) -> Array:
     """1 where the revs the battery voltage allows limit the top speed, else 0; its mean says how often."""
-    return revs_bind(top_speed)
+    return revs_bind(top_speed, 0.0)

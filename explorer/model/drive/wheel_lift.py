@@ -6,12 +6,14 @@ The driver is taken to let off just so far that the front wheels stay on the gro
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, quantity
 from explorer.model.brakes.run_out import coasting_deceleration
-from explorer.model.drive.full_throttle_loads import WALKING_PACE
+from explorer.model.drive.full_throttle_loads import WALKING_PACE, FullThrottle
 from explorer.model.numeric import first_fall, narrowed
 
 #: Steps in which the speeds below are looked at for front wheels that lift.
@@ -50,10 +52,10 @@ def acceleration(
 
 @quantity(
     "m/s",
-    source="highest root of full_throttle_front_load up to the speed",
-    varying={"full_throttle_front_load": "speed"},
+    source="highest root of the front load at full throttle up to the speed",
+    varying={"full_throttle": "speed"},
 )
-def wheel_lift_speed(full_throttle_front_load: Curve, speed: Array) -> Array:
+def wheel_lift_speed(full_throttle: Callable[..., FullThrottle], speed: Array) -> Array:
     """Highest speed on the way to this one at which full throttle lifts the front wheels; 0 for none.
 
     Looked for downwards in equal steps: a dip below zero and back within one step is not seen.
@@ -61,7 +63,7 @@ def wheel_lift_speed(full_throttle_front_load: Curve, speed: Array) -> Array:
     pace = np.minimum(WALKING_PACE, speed)
 
     def load(below: Array | float) -> Array:
-        found = full_throttle_front_load(speed - below)
+        found = full_throttle(speed - below).front_load
         # A car without an attitude has no load: the quantities that need one say so.
         return np.where(np.isnan(found), 1.0, found)
 

@@ -53,16 +53,16 @@ def cornering_limit(
 @quantity(
     "m/s",
     source="speed squared over radius = acceleration the tyres hold at that speed",
-    varying={"cornering_limit": ("speed", "flap_opening")},
+    varying={"cornering_limit": ("speed", "flap_opening", "longitudinal_acceleration")},
     capped_by="speed_cap",
     fails="the pitch diverges before the tyres slide",
 )
 def corner_speed(cornering_limit: Curve, corner_radius: Array, speed_cap: Array) -> Array:
-    """Speed through the corner at the end of the straight, flap closed; or give it as it was driven.
+    """Speed through the corner at the end of the straight, flap closed and held; or give it as driven.
 
     With much downforce there may be none: then grip grows faster than the corner asks for it.
     """
     fall = first_fall(
-        lambda speed: cornering_limit(speed, 0.0) - speed**2 / corner_radius, 0.5, speed_cap, steps=8
+        lambda speed: cornering_limit(speed, 0.0, 0.0) - speed**2 / corner_radius, 0.5, speed_cap, steps=8
     )
     return np.where(fall.started & ~fall.broken, fall.position, np.nan)
