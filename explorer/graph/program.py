@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from explorer.graph.arrays import Array
+from explorer.graph.arrays import Array, Mask, picked
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Need
 
@@ -42,18 +42,29 @@ class Closure:
         """Each step with the slots that nothing reads after it."""
         return _schedule(self.steps, self.results)
 
-    def bind(self, values: Mapping[int, Any]) -> Callable[..., Array]:
+    def bind(self, values: Mapping[int, Any]) -> BoundCurve:
         """Return the function of the symbols, on top of the values computed so far."""
-        outside = {slot: values[slot] for slot in self.reads}
+        return BoundCurve(self, {slot: values[slot] for slot in self.reads})
 
-        def curve(*arguments: Any) -> Array:
-            inner = outside.copy()
-            inner.update(zip(self.symbols, arguments, strict=True))
-            _run(self.schedule, inner)
-            result: Array = _gathered([inner[slot] for slot in self.results], self.stacked)
-            return result
 
-        return curve
+@dataclass(frozen=True)
+class BoundCurve:
+    """A parameter as the function it is handed over as, on top of the values computed so far."""
+
+    closure: Closure
+    outside: Mapping[int, Any]
+
+    def __call__(self, *arguments: Any) -> Array:
+        """Evaluate the part of the graph that depends on the symbols."""
+        inner = {**self.outside, **dict(zip(self.closure.symbols, arguments, strict=True))}
+        _run(self.closure.schedule, inner)
+        result: Array = _gathered([inner[slot] for slot in self.closure.results], self.closure.stacked)
+        return result
+
+    def of_samples(self, where: Mask) -> BoundCurve:
+        """Return the same function for some of the samples."""
+        fewer = picked(tuple(self.outside.values()), where)
+        return BoundCurve(self.closure, dict(zip(self.outside, fewer, strict=True)))
 
 
 @dataclass(frozen=True)

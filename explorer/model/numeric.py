@@ -4,16 +4,42 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
-from explorer.graph.arrays import Array, Mask
+from explorer.graph.arrays import Array, Mask, Rows, picked
 
 # Places through the servo's travel: angles are smooth between them, and most extremes lie at the ends.
 TRAVEL_SHARES = np.linspace(0.0, 1.0, 9)
-Rows = npt.NDArray[np.intp]
+#: Samples from which on it pays to ask a curve for some of them alone.
+MANY = 256
+
+
+@dataclass(frozen=True)
+class CurveOf:
+    """A function of curves and values that can be had for fewer samples, as they can.
+
+    ``function`` takes the parts first and its own arguments after them.
+    """
+
+    function: Callable[..., Any]
+    parts: tuple[Any, ...]
+
+    def __call__(self, *arguments: Any) -> Any:
+        """Evaluate it."""
+        return self.function(*self.parts, *arguments)
+
+    def of_samples(self, where: Mask) -> CurveOf:
+        """Return the same function for some of the samples."""
+        return CurveOf(self.function, picked(self.parts, where))
+
+
+def pays(curve: Callable[..., Any], open_samples: Mask) -> bool:
+    """Tell whether a search goes on quicker with its open samples alone; what each gets is the same."""
+    if not hasattr(curve, "of_samples") or open_samples.ndim != 1 or open_samples.size < MANY:
+        return False
+    return bool(2 * np.count_nonzero(open_samples) < open_samples.size)
 
 
 @dataclass(frozen=True)
@@ -105,15 +131,33 @@ def narrowed(
         has no value there.
 
     """
-    near, value_near, far, value_far = upper, value_upper, lower, value_lower
-    root, value_above = upper, value_upper
-    done = (upper == lower) | (value_upper == 0)
-    share: Array | float = 0.5
+    return _closed_in(
+        curve, upper, value_upper, lower, value_lower, np.full(np.shape(upper), 0.5), relative_tolerance, 60
+    )
+
+
+def _closed_in(
+    curve: Callable[[Array], Array],
+    near: Array,
+    value_near: Array,
+    far: Array,
+    value_far: Array,
+    share: Array,
+    relative_tolerance: float,
+    rounds: int,
+) -> tuple[Array, Array]:
+    """Go on from two places and the share of the way to the far one at which to look next."""
+    root, value_above = near.copy(), value_near.copy()
+    done = (near == far) | (value_near == 0)
     with np.errstate(all="ignore"):
-        # Halving alone would need this many from the widest interval; interpolation needs about seven.
-        for _ in range(60):
+        # Halving alone would need sixty from the widest interval; interpolation needs about seven.
+        for left in range(rounds, 0, -1):
             if np.all(done):
                 break
+            if pays(curve, ~done):
+                state = (curve, near, value_near, far, value_far, share, relative_tolerance, left)
+                root[~done], value_above[~done] = _closed_in(*picked(state, ~done))
+                return root, value_above
             place = near + share * (far - near)
             value = _fallen_if_missing(curve(place))
             same = (value > 0) == (value_near > 0)
@@ -136,32 +180,80 @@ def narrowed(
     return np.where(done, root, np.nan), value_above
 
 
-def secant(
-    curve: Callable[[Array], Array],
+class Met(NamedTuple):
+    """A root, NaN where none was met, and what else the curve told at the first guess and there."""
+
+    root: Array
+    at_first: tuple[Array, ...]
+    at_root: tuple[Array, ...]
+
+
+def balanced(
+    curve: Callable[[Array], tuple[Array, ...]],
     first: Array,
-    second: Array,
+    second: Array | None = None,
     relative_tolerance: float = 1e-10,
     steps: int = 50,
-) -> Array:
+) -> Met:
     """Find a root near two guesses by the secant method: at once for a straight line.
 
-    Returns
-    -------
-    The root per sample, NaN where the steps did not become small; a converged sample keeps its value.
+    A converged sample keeps its value, whatever its neighbours need.
+
+    Parameters
+    ----------
+    curve:
+        Elementwise function of one place per sample; what comes after its value is told along.
+    first, second:
+        Two guesses; without a second it is the first plus the value there, for curves that come near to
+        falling by one for every one.
+    relative_tolerance:
+        Of the root, or of one where that is larger.
+    steps:
+        After so many a sample whose steps did not become small has no root.
 
     """
-    before, at = np.broadcast_arrays(first, second)
-    value_before = curve(before)
-    found: Mask = np.zeros(np.shape(value_before), dtype=bool)
-    for _ in range(steps):
-        value = curve(at)
+    value, *at_first = curve(first)
+    guess = first + value if second is None else second
+    shape = np.broadcast_shapes(np.shape(value), np.shape(first), np.shape(guess))
+    first, value, guess = (np.broadcast_to(each, shape) for each in (first, value, guess))
+    root, *at_root = _met(curve, first, value, guess, relative_tolerance, steps)
+    return Met(root, tuple(at_first), tuple(at_root))
+
+
+def _met(
+    curve: Callable[[Array], tuple[Array, ...]],
+    before: Array,
+    value_before: Array,
+    at: Array,
+    relative_tolerance: float,
+    steps: int,
+) -> list[Array]:
+    """Go on from two places; return the root and what is told there."""
+    found: Mask = np.zeros(np.shape(at), dtype=bool)
+    step, answer = np.zeros(found.shape), [np.full(found.shape, np.nan)]
+    for left in range(steps, 0, -1):
+        open_samples = ~(found | np.isnan(step))
+        if not np.any(open_samples):
+            break
+        if pays(curve, open_samples):
+            state = picked((curve, before, value_before, at, relative_tolerance, left), open_samples)
+            for whole, rest in zip(answer, _met(*state), strict=True):
+                whole[open_samples] = rest
+            break
+        value, *told = curve(at)
         run = np.where(value == value_before, 1.0, value - value_before)
         step = np.where(found | (value == 0), 0.0, -value * (at - before) / run)
         before, value_before, at = at, value, at + step
-        found = found | (np.abs(step) <= relative_tolerance * (1 + np.abs(at)))
-        if np.all(found | np.isnan(step)):
-            break
-    return np.where(found, at, np.nan)
+        now = ~found & (np.abs(step) <= relative_tolerance * (1 + np.abs(at)))
+        answer += [np.full(found.shape, np.nan) for _ in told[len(answer) - 1 :]]
+        answer = [np.where(now, new, old) for new, old in zip((at, *told), answer, strict=True)]
+        found = found | now
+    return answer
+
+
+def secant(curve: Callable[[Array], Array], first: Array, second: Array) -> Array:
+    """Return the root of a curve that tells nothing besides its value, as ``balanced`` does."""
+    return balanced(lambda at: (curve(at),), first, second).root
 
 
 def at_row(table: Array, row: Rows) -> Array:
@@ -187,14 +279,6 @@ def shape_of(group: Any) -> tuple[int, ...]:
     if isinstance(group, tuple):
         return np.broadcast_shapes(*(shape_of(field) for field in group))
     return np.shape(group)
-
-
-def picked(group: Any, where: Mask) -> Any:
-    """Return the samples of a mask, of an array or of all arrays in a tuple; numbers stay as they are."""
-    if isinstance(group, tuple):
-        fields = [picked(field, where) for field in group]
-        return type(group)(*fields) if hasattr(group, "_fields") else tuple(fields)
-    return np.broadcast_to(group, np.shape(where))[where] if np.ndim(group) else group
 
 
 def reserve_factor(strength: Array, load: Array, cap: Array) -> Array:

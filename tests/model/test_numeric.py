@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from explorer.model.numeric import first_fall, secant
+from explorer.model.numeric import CurveOf, balanced, first_fall, secant
 
 
 @given(roots=st.lists(st.floats(1.5, 88.0), min_size=1, max_size=20))
@@ -84,3 +84,25 @@ def test_secant_needs_one_step_for_a_straight_line_and_admits_failure() -> None:
     assert secant(line, np.zeros(3), np.ones(3)) == pytest.approx(1.5)
     assert looks <= 4
     assert np.isnan(secant(lambda x: 1.0 + x * x, np.zeros(()), np.ones(())))
+
+
+def test_a_search_asks_less_and_less_of_a_curve_and_finds_the_same() -> None:
+    """To the last bit as one sample after the other; samples that have their root are asked no more."""
+    root = np.concatenate([np.full(900, 20.0), np.random.default_rng(3).uniform(5, 80, 100)])
+    asked: list[int] = []
+
+    def curve(root: np.ndarray, at: np.ndarray) -> np.ndarray:
+        asked.append(np.size(at))
+        bent = np.where(root == 20.0, 1.0, np.abs(at - root) + 0.1)
+        return bent * (root - at)
+
+    together = first_fall(CurveOf(curve, (root,)), 1.0, 90.0, steps=16).position
+    assert asked[-1] <= 100
+    for index in (0, 900, 950, 999):
+        alone = first_fall(CurveOf(curve, (root[index],)), 1.0, 90.0, steps=16).position
+        assert alone == together[index]
+    asked.clear()
+    met = balanced(CurveOf(lambda *of: (curve(*of), of[0]), (root,)), np.zeros(()), np.ones(()))
+    assert asked[-1] <= 100
+    np.testing.assert_allclose(met.root, root, rtol=1e-8)
+    np.testing.assert_array_equal(met.at_root[0], root)

@@ -12,12 +12,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask
+from explorer.graph.arrays import Array, Mask, picked
 from explorer.graph.tables import LookupTable
 from explorer.model.attitude.scan import STEPS, Bracket, Scan
 from explorer.model.attitude.supports import Support, carried
 from explorer.model.attitude.suspension import AxleSpring
-from explorer.model.numeric import narrowed, picked, shape_of
+from explorer.model.numeric import narrowed, shape_of
 
 #: Share of a ride height to which it is closed in on, and to which it is known while looking for zeros.
 TOLERANCE, COARSE = 1e-13, 1e-7

@@ -16,7 +16,7 @@ from typing import Annotated, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask
+from explorer.graph.arrays import Array, Mask, picked
 from explorer.graph.quantity import Curve, Part, quantity
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude.near_ground import NearGround
@@ -29,7 +29,7 @@ from explorer.model.attitude.supports import (
     Support,
 )
 from explorer.model.attitude.suspension import AxleSpring
-from explorer.model.numeric import first_fall, picked, shape_of
+from explorer.model.numeric import first_fall, shape_of
 
 
 @quantity("m", source="statics: load over rate")

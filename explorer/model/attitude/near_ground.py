@@ -17,11 +17,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask
+from explorer.graph.arrays import Array, Mask, picked
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude.scan import STEPS, Bracket, Scan
 from explorer.model.attitude.supports import Balance, Car, carried
-from explorer.model.numeric import narrowed, picked, shape_of
+from explorer.model.numeric import narrowed, shape_of
 
 #: How far below the road the lowest place lies, in metres: no support lets the splitter sink so far.
 DEEP = 0.02

@@ -13,9 +13,9 @@ from typing import Annotated, NamedTuple, TypeAlias
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask
+from explorer.graph.arrays import Array, Mask, picked
 from explorer.graph.quantity import Part
-from explorer.model.numeric import picked, shape_of
+from explorer.model.numeric import shape_of
 
 #: Rounds of solving and looking again; two or three are usual.
 ROUNDS = 30

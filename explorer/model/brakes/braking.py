@@ -14,10 +14,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask
+from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.brakes.slowing import Slowing, slowing
 from explorer.model.interpolation import FEW, through
+from explorer.model.numeric import CurveOf, balanced
 
 reaction_time = given(
     "s",
@@ -107,29 +108,21 @@ def braking_limits(
     At the limit of the tyres, wheels and motor slow down by the brakes, not by the tyres: their inertia does
     not count there, nor does rolling resistance, which is part of what the tyres hold.
     """
-
-    def held_by_tyres(car: BrakedCar) -> Array:
-        return (brake_limit(car.front_axle_load, car.rear_axle_load) + car.air_and_slope) / mass
-
-    steady = braked_car(0.0)
-    held = held_by_tyres(steady)
-
-    before, surplus_before, tried = np.zeros_like(held), held, gravity + 0 * held
-    found: Mask = np.zeros(np.shape(held), dtype=bool)
-    for _ in range(50):
-        car = braked_car(-tried)
-        surplus = held_by_tyres(car) - tried
-        run = np.where(surplus == surplus_before, 1.0, surplus - surplus_before)
-        step = np.where(found | (surplus == 0), 0.0, -surplus * (tried - before) / run)
-        found = found | (np.abs(step) <= 1e-10 * (1 + np.abs(tried)))
-        if np.all(found | np.isnan(step)):
-            break
-        before, surplus_before, tried = tried, surplus, tried + step
-    tyres = np.where(found, tried, np.nan)
+    met = balanced(CurveOf(_held, (braked_car, brake_limit, mass)), np.zeros(()), gravity)
+    tyres, steady, car = met.root, BrakedCar(*met.at_first), BrakedCar(*met.at_root)
     resisting, more = (at.air_and_slope + at.rolling for at in (steady, car))
     inertia = mass * rotating_mass_factor - (more - resisting) / tyres
     unloading = (steady.rear_axle_load - car.rear_axle_load) / tyres
     return BrakingLimits(tyres, steady.rear_axle_load, unloading, resisting / inertia, 1 / inertia)
+
+
+def _held(
+    braked_car: Callable[..., BrakedCar], brake_limit: Curve, mass: Array, tried: Array
+) -> tuple[Array, ...]:
+    """Return how much more the tyres would slow the car than is tried, and the car."""
+    car = braked_car(-tried)
+    held = (brake_limit(car.front_axle_load, car.rear_axle_load) + car.air_and_slope) / mass
+    return held - tried, *car
 
 
 @quantity(

@@ -12,7 +12,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, Usual, given, quantity
 from explorer.model.brakes.slowing import Slowing, slowing
 from explorer.model.interpolation import MANY, through
-from explorer.model.numeric import secant
+from explorer.model.numeric import CurveOf, balanced
 
 #: Speed in m/s at which a car counts as run out: a foot stops it.
 WALKING_PACE = 1.0
@@ -35,9 +35,12 @@ _FAILS = "the car does not come to rest without brakes, or its pitch has diverge
 )
 def coasting_deceleration(resistance_force: Curve, mass: Array, rotating_mass_factor: Array) -> Array:
     """Deceleration at this speed without drive and brakes, positive when the car slows."""
-    inertia = mass * rotating_mass_factor
-    held = resistance_force(0.0) / inertia
-    return secant(lambda tried: resistance_force(-tried) / inertia - tried, np.zeros_like(held), held)
+    return balanced(CurveOf(_lacking, (resistance_force, mass * rotating_mass_factor)), np.zeros(())).root
+
+
+def _lacking(resistance_force: Curve, inertia: Array, tried: Array) -> tuple[Array]:
+    """Return how much more the car would slow than is tried."""
+    return (resistance_force(-tried) / inertia - tried,)
 
 
 @quantity(

@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array
-from explorer.model.numeric import Rows, at_row
+from explorer.graph.arrays import Array, Rows
+from explorer.model.numeric import at_row
 
 #: Stretches of speed between two rows of the tables.
 STRETCHES = 16

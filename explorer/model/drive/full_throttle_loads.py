@@ -12,8 +12,9 @@ from typing import Annotated, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask
+from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, Part, quantity
+from explorer.model.numeric import CurveOf, balanced
 
 #: Speed at which a run begins [m/s]; places looked at first; times the grid is made finer, and by how much.
 WALKING_PACE, PLACES, ROUNDS, FINER = 1.0, 24, 3, 4
@@ -55,26 +56,16 @@ def full_throttle(
 
     Accelerating moves load to the rear, which lets rear tyres push harder: both are balanced.
     """
-    inertia = mass * rotating_mass_factor
-    car = driven_car(0.0)
-    tried = surplus_before = car.excess_force / inertia
-    before = np.zeros_like(tried)
-    found: Mask = np.zeros(np.shape(tried), dtype=bool)
-    load = np.full(np.shape(tried), np.nan)
     # A straight line, which loads and grip are between stops, is met at once: more than a few rounds tell
     # of cars that have no balance.
-    for _ in range(50):
-        car = driven_car(tried)
-        surplus = car.excess_force / inertia - tried
-        run = np.where(surplus == surplus_before, 1.0, surplus - surplus_before)
-        step = np.where(surplus == 0, 0.0, -surplus * (tried - before) / run)
-        now = ~found & (np.abs(step) <= 1e-10 * (1 + np.abs(tried)))
-        load, found = np.where(now, car.front_axle_load, load), found | now
-        step = np.where(found, 0.0, step)
-        if np.all(found | np.isnan(step)):
-            break
-        before, surplus_before, tried = tried, surplus, tried + step
-    return FullThrottle(np.where(found, tried, np.nan), load)
+    met = balanced(CurveOf(_surplus, (driven_car, mass * rotating_mass_factor)), np.zeros(()))
+    return FullThrottle(met.root, *met.at_root)
+
+
+def _surplus(driven_car: Callable[..., DrivenCar], inertia: Array, tried: Array) -> tuple[Array, Array]:
+    """Return how much more the car would accelerate than is tried, and its front load."""
+    car = driven_car(tried)
+    return car.excess_force / inertia - tried, car.front_axle_load
 
 
 @quantity("m/s2", source="definition", default=0.0)

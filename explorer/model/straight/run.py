@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask
-from explorer.model.numeric import Rows, at_row
+from explorer.graph.arrays import Array, Mask, Rows
+from explorer.model.numeric import at_row
 
 
 class State(NamedTuple):
