@@ -40,6 +40,7 @@ from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import visible
+from explorer.graph.words import Number, Sentence, told
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
@@ -206,7 +207,7 @@ def run(
             assumptions=(*study.assumptions, *ASSUMPTIONS),
             not_modelled=(*study.not_modelled, *NOT_MODELLED),
             cautions=CAUTIONS,
-            warnings=(*_warnings(study), *granted, *_told(study, outputs)),
+            warnings=(*_warnings(study), *granted, *_of_the_cars(study, outputs)),
             families=dict(study.graph.families),
             display=dict(study.display),
             convergence=convergence,
@@ -399,7 +400,7 @@ def _warnings(study: Study) -> Iterator[str]:
         yield f"no source is given for {count}: {', '.join(silent)}"
 
 
-def _told(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[str]:
+def _of_the_cars(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[Sentence]:
     """Yield what is to be known of the cars that the figures of a condition are of."""
     means = {(output.quantity, output.condition): output.mean for output in outputs}
     for output in outputs:
@@ -425,10 +426,11 @@ def _told(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[str]:
         if output.quantity == LIFTING and output.mean > 0:
             # Cars that lift nothing count as 0 in both.
             speed = means[LIFTING_SPEED, output.condition] / output.mean
-            yield (
-                f"{share} lift their front wheels at full throttle, on average up to {speed:.3g} m/s: "
-                "acceleration, straight and strip are of a driver who lets off just so far that they stay "
-                "down; front loads and lift-off are of one who does not"
+            yield told(
+                f"{share} lift their front wheels at full throttle, on average up to {{}}: acceleration, "
+                "straight and strip are of a driver who lets off just so far that they stay down; front "
+                "loads and lift-off are of one who does not",
+                Number(speed, spread=speed / 5, unit="m/s", display_unit=study.unit_of("speed")),
             )
 
 

@@ -167,18 +167,22 @@ class Figure:
     kind: ClassVar[str] = "figure"
     name: str
     title: str
-    alternative: str
+    alternative: tuple[str | Amount, ...]
     caption: Line = ()
     draw: Callable[[], tuple[Mapping[str, Any], ...]] = tuple
     drawings: tuple[str, ...] = ()
     wide: bool = True
     numbers: Table | None = None
-    signs: tuple[str, ...] = ()
+    signs: tuple[Line, ...] = ()
 
     @cached_property
     def charts(self) -> tuple[Mapping[str, Any], ...]:
         """One specification for each of ``SYSTEMS``; empty for a drawing."""
         return self.draw()
+
+    def spoken(self, system: System) -> str:
+        """Return what the picture shows, in the units of a system."""
+        return "".join(part if isinstance(part, str) else part.text(system) for part in self.alternative)
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,7 @@ def document(report: Report, sections: Sequence[Section], drawn: Pictures | None
     shown = figures(sections)
     fetched = _fetched(shown, drawn or pictures(shown, report.options.units), report.options.units)
     made = report.summary.reproduction
-    html = _html(report, sections, {figure.name: _frame(figure) for figure in shown})
+    html = _html(report, sections, {figure.name: _frame(figure, report.options.units) for figure in shown})
     try:
         finished: bytes = (
             weasyprint.HTML(string=html, base_url=None, url_fetcher=_fetcher(fetched))
@@ -145,7 +145,7 @@ def _fetched(shown: Sequence[Figure], drawn: Pictures, units: System) -> dict[st
     }
 
 
-def _frame(figure: Figure) -> Any:
+def _frame(figure: Figure, units: System) -> Any:
     from markupsafe import Markup
 
-    return Markup('<img alt="{}" src="{}">').format(figure.alternative, f"{_SCHEME}{figure.name}")
+    return Markup('<img alt="{}" src="{}">').format(figure.spoken(units), f"{_SCHEME}{figure.name}")

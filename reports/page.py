@@ -156,20 +156,20 @@ def _picture(figure: Figure, drawn: Pictures, units: System) -> Any:
     if figure.charts:
         inside = Markup('<div aria-hidden="true">{}</div>').format(Markup(drawn.of(figure)))
         return Markup('<div class="picture" role="img" aria-label="{}" data-chart="{}">{}</div>').format(
-            figure.alternative, figure.name, inside
+            figure.spoken(units), figure.name, inside
         )
     system = SYSTEMS.index(units)
-    variants: dict[str, list[int]] = {}
-    for position, drawing in enumerate(figure.drawings):
-        variants.setdefault(drawing, []).append(position)
+    variants: dict[tuple[str, str], list[int]] = {}
+    for position, (drawing, of) in enumerate(zip(figure.drawings, SYSTEMS, strict=True)):
+        variants.setdefault((figure.spoken(of), drawing), []).append(position)
     return Markup("").join(
         Markup('<div class="picture" role="img" aria-label="{}" data-system="{}"{}>{}</div>').format(
-            figure.alternative,
+            spoken,
             " ".join(map(str, used)),
             Markup("" if system in used else " hidden"),
             Markup(drawing),
         )
-        for drawing, used in variants.items()
+        for (spoken, drawing), used in variants.items()
     ) or escape("")
 
 

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from explorer.graph.words import FIGURES, Number, Sentence, Words, in_unit
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
+from explorer.study.builds import Override
 from explorer.study.limits import Output
 from explorer.study.throttle import WORDS, with_throttle
-from explorer.study.words import Number, Override, Words, in_unit
 from reports.blocks import Line
 from reports.formatting import Amount, amount, speed_amount
 from reports.options import ReportOptions
@@ -136,21 +137,31 @@ def asked(limit: LimitRecord) -> Line:
     return said(limit.asked, limit.unit, limit.display_unit, difference=limit.is_difference, digits=4)
 
 
-def said(words: Words, unit: str, given: str, *, difference: bool = False, digits: int = 6) -> Line:
+def said(
+    words: Sentence, unit: str = "", given: str = "", *, difference: bool = False, digits: int = 6
+) -> Line:
     """Write words with their numbers in the units of the reader."""
     return tuple(
         amount(
             part.value,
-            unit,
-            given,
+            part.unit or unit,
+            part.display_unit if part.unit else given,
             spread=part.spread,
             difference=part.distance or difference,
-            digits=digits,
+            digits=FIGURES if part.unit else digits,
         )
         if isinstance(part, Number)
         else part
-        for part in words
+        for part in ((words,) if isinstance(words, str) else words)
     )
+
+
+def told(words: Sentence) -> Line:
+    """Write a sentence that was kept: with a capital, a stop, and its numbers in the units of the reader."""
+    first, *rest = said(words)
+    line = (first[:1].upper() + first[1:] if isinstance(first, str) else first, *rest)
+    closed = isinstance(line[-1], str) and line[-1].endswith((".", "!", "?"))
+    return line if closed else (*line, ".")
 
 
 def overridden(overrides: Sequence[Override]) -> Line:

@@ -158,7 +158,10 @@ def _drawn(block: Block, width: int) -> Iterator[RenderableType]:
             yield _marked([name for name, _ in block.pairs], (_text(line) for _, line in block.pairs))
         case Figure():
             yield _text((Strong(f"{_begun(block.title)}: "), *block.caption))
-            yield from (Text(line, no_wrap=True, overflow="ignore") for line in block.signs)
+            for line in block.signs:
+                signs = _text(line)
+                signs.no_wrap, signs.overflow = True, "ignore"
+                yield signs
         case Gallery():
             for figure in block.figures:
                 yield from _drawn(figure, width)

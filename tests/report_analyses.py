@@ -52,8 +52,8 @@ from explorer.results.exploration import (
 from explorer.results.histogram import Histogram
 from explorer.results.logged_runs import LoggedRunRecord, LogRecord
 from explorer.results.records import Results
+from explorer.study.builds import Override
 from explorer.study.distributions import Normal
-from explorer.study.words import Override
 from tests.report_fixture import make_results
 
 

@@ -28,9 +28,9 @@ from explorer.results.records import (
     Summary,
     SweepRecord,
 )
+from explorer.study.builds import Override
 from explorer.study.distributions import Exact
 from explorer.study.limits import Bounds
-from explorer.study.words import Override
 
 SAMPLES = 8192
 HOSTILE = "<script>alert('x')</script> & \"quoted\" <b>bold</b>"

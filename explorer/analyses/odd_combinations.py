@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 
-from explorer.graph.units import from_si, parse, pretty
+from explorer.graph.graph import Graph
+from explorer.graph.units import parse
+from explorer.graph.words import Number, Sentence, told
 from explorer.study.inputs import Input
 from explorer.study.study import Study
 
@@ -25,6 +27,7 @@ class _Car:
     """What the study itself gives, at its nominal values in SI units."""
 
     given: Mapping[str, Input]
+    graph: Graph
     elements: tuple[str, ...]
     points: tuple[str, ...]
 
@@ -34,72 +37,87 @@ class _Car:
             return None
         return [float(self.given[name].distribution.nominal) for name in names]
 
-    def said(self, name: str, value: float | None = None) -> str:
-        """Write an input's value, or another in its unit."""
+    def said(self, name: str, value: float | None = None) -> Number:
+        """Return an input's value for a sentence, or another in its unit."""
         one = self.given[name]
         shown = one.distribution.nominal if value is None else value
-        return f"{from_si(float(shown), one.display_unit):.4g} {pretty(one.display_unit)}".rstrip()
+        return Number(float(shown), unit=self.graph[name].unit, display_unit=one.display_unit)
 
 
-Odd = Iterator[str]
+Odd = Iterator[Sentence]
 
 
-def odd_combinations(study: Study, told: Collection[str] = ()) -> Iterator[str]:
+def number_of(text: str, unit: str) -> Number:
+    """Return a number for a sentence, written with its unit."""
+    value, written = parse(text, None, unit)
+    return Number(value, unit=unit, display_unit=written)
+
+
+def odd_combinations(study: Study, odd: Collection[str] = ()) -> Odd:
     """Yield a caution for each combination that is odd.
 
     Parameters
     ----------
-    told:
+    odd:
         Keys of inputs that are known to be odd by themselves: nothing is held against them.
     """
     families = study.graph.families
     car = _Car(
-        {name: one for name, one in study.inputs.items() if not one.default and name not in told},
+        {name: one for name, one in study.inputs.items() if not one.default and name not in odd},
+        study.graph,
         tuple(families.get("element", ())),
         tuple(families.get("point", ())),
     )
     for rule in RULES:
         yield from rule(car)
-    yield from _speeds(study, told)
+    yield from _speeds(study, odd)
 
 
 def _size(car: _Car) -> Odd:
     for name, (low, high) in MADE_FOR.items():
         if found := car(name):
-            least, most = (parse(text, None, "kg" if name == "mass" else "m")[0] for text in (low, high))
-            if not least <= found[0] <= most:
-                yield f"{name} is {car.said(name)}; this tool was made for cars of {low} to {high}"
+            least, most = (number_of(text, car.graph[name].unit) for text in (low, high))
+            if not least.value <= found[0] <= most.value:
+                yield told(
+                    f"{name} is {{}}; this tool was made for cars of {{}} to {{}}",
+                    car.said(name),
+                    least,
+                    most,
+                )
 
 
-def _speeds(study: Study, told: Collection[str]) -> Odd:
-    low, high = (parse(text, None, "m/s")[0] for text in SPEEDS)
+def _speeds(study: Study, odd: Collection[str]) -> Odd:
+    low, high = (number_of(text, "m/s") for text in SPEEDS)
     given = [one["speed"] for one in map(study.given_in, study.conditions) if "speed" in one]
-    if not given or any(one.key in told for one in given):
+    if not given or any(one.key in odd for one in given):
         return
     fastest = max(given, key=lambda one: float(one.distribution.nominal))
     speed = float(fastest.distribution.nominal)
-    said = f"{from_si(speed, fastest.display_unit):.4g} {pretty(fastest.display_unit)}"
-    if speed > high:
-        yield f"{fastest.key} is {said}; this tool was made for {SPEEDS[0]} to {SPEEDS[1]}"
-    elif 0 < speed < low:
-        meant = f"; did you mean {3.6 * speed:.3g} m/s?" if low <= 3.6 * speed <= high else ""
-        yield (
-            f"no condition is faster than {said}; this tool was made for {SPEEDS[0]} to {SPEEDS[1]}{meant}"
-        )
+    said = Number(speed, unit="m/s", display_unit=fastest.display_unit)
+    if speed > high.value:
+        yield told(f"{fastest.key} is {{}}; this tool was made for {{}} to {{}}", said, low, high)
+    elif 0 < speed < low.value:
+        words = told("no condition is faster than {}; this tool was made for {} to {}", said, low, high)
+        meant = Number(3.6 * speed, unit="m/s", display_unit="m/s")
+        slipped = low.value <= meant.value <= high.value
+        yield (*words, *told("; did you mean {}?", meant)) if slipped else words
 
 
 def _centre_of_gravity(car: _Car) -> Odd:
     if found := car("cg_station", "wheelbase"):
         station, wheelbase = found
         if not 0 < station < wheelbase:
-            yield (
-                f"cg_station is {car.said('cg_station')}, outside the wheelbase of {car.said('wheelbase')}: "
-                "the car would tip over; it counts from the front axle, rearwards"
+            yield told(
+                "cg_station is {}, outside the wheelbase of {}: the car would tip over; it "
+                "counts from the front axle, rearwards",
+                car.said("cg_station"),
+                car.said("wheelbase"),
             )
     if (found := car("cg_height", "wheelbase")) and found[0] > found[1] / 2:
-        yield (
-            f"cg_height is {car.said('cg_height')}, more than half the wheelbase of {car.said('wheelbase')}; "
-            "it is the height above the ground"
+        yield told(
+            "cg_height is {}, more than half the wheelbase of {}; it is the height above the ground",
+            car.said("cg_height"),
+            car.said("wheelbase"),
         )
 
 
@@ -113,11 +131,13 @@ def _stations(car: _Car) -> Odd:
         (station,) = car(name) or [0.0]
         if not low <= station <= high:
             slip = next((by for by in (-1.0, 0.1, 10.0, 1e-3) if low <= by * station <= high), None)
-            meant = f"; did you mean {car.said(name, slip * station)}?" if slip else ""
-            yield (
-                f"{name} is {car.said(name)}, outside a car with a wheelbase of {car.said('wheelbase')}; "
-                f"stations count from the front axle, rearwards{meant}"
+            words = told(
+                f"{name} is {{}}, outside a car with a wheelbase of {{}}; stations count from the front "
+                "axle, rearwards",
+                car.said(name),
+                car.said("wheelbase"),
             )
+            yield (*words, *told("; did you mean {}?", car.said(name, slip * station))) if slip else words
 
 
 def _length(car: _Car) -> Odd:
@@ -126,31 +146,38 @@ def _length(car: _Car) -> Odd:
     if (length := car("car_length")) and stations:
         first, last = min(stations, key=stations.__getitem__), max(stations, key=stations.__getitem__)
         if stations[last] - stations[first] > length[0]:
-            yield (
-                f"{first} is {car.said(first)} and {last} {car.said(last)}, farther apart than car_length "
-                f"with {car.said('car_length')}: one of the points lies outside the car"
+            yield told(
+                f"{first} is {{}} and {last} {{}}, farther apart than car_length with {{}}: one "
+                "of the points lies outside the car",
+                car.said(first),
+                car.said(last),
+                car.said("car_length"),
             )
 
 
 def _splitter(car: _Car) -> Odd:
     if (found := car("splitter_station")) and found[0] > 0:
-        yield (
-            f"splitter_station is {car.said('splitter_station')}, behind the front axle; ahead of it is "
-            f"negative: did you mean {car.said('splitter_station', -found[0])}?"
+        yield told(
+            "splitter_station is {}, behind the front axle; ahead of it is negative: did you mean {}?",
+            car.said("splitter_station"),
+            car.said("splitter_station", -found[0]),
         )
 
 
 def _wing_place(car: _Car) -> Odd:
     if (found := car("wing_station", "wheelbase")) and 0 <= found[0] < found[1] / 2:
         station, wheelbase = found
-        yield (
-            f"wing_station is {car.said('wing_station')}, nearer to the front axle than to the rear one; it "
-            f"counts from the front axle: did you mean {car.said('wing_station', station + wheelbase)}?"
+        yield told(
+            "wing_station is {}, nearer to the front axle than to the rear one; it counts "
+            "from the front axle: did you mean {}?",
+            car.said("wing_station"),
+            car.said("wing_station", station + wheelbase),
         )
     if (found := car("wing_height", "cg_height")) and found[0] < found[1]:
-        yield (
-            f"wing_height is {car.said('wing_height')}, below the centre of gravity at "
-            f"{car.said('cg_height')}; both count from the ground"
+        yield told(
+            "wing_height is {}, below the centre of gravity at {}; both count from the ground",
+            car.said("wing_height"),
+            car.said("cg_height"),
         )
 
 
@@ -160,9 +187,11 @@ def _closed_and_open(car: _Car) -> Odd:
     for name in names:
         closed, opened = f"{name}_closed", f"{name}_open"
         if (found := car(closed, opened)) and found[1] > found[0]:
-            yield (
-                f"{opened} is {car.said(opened)}, more than {closed} with {car.said(closed)}: an open flap "
-                "takes drag and downforce away; are the two interchanged?"
+            yield told(
+                f"{opened} is {{}}, more than {closed} with {{}}: an open flap takes drag and "
+                "downforce away; are the two interchanged?",
+                car.said(opened),
+                car.said(closed),
             )
 
 
@@ -182,10 +211,12 @@ def _clearances(car: _Car) -> Odd:
             off, with_other_sign = abs(higher + pitch * behind), abs(higher - pitch * behind)
             if off > 0.025 or (off > 0.008 and with_other_sign < 0.25 * off):
                 say = "is its sign right, nose-up positive?" if with_other_sign < 0.25 * off else "check them"
-                yield (
-                    f"at static_pitch {car.said('static_pitch')} {second} would lie "
-                    f"{car.said(names[3], -pitch * behind)} higher than {first}; their clearances at rest "
-                    f"say {car.said(names[3], higher)}: {say}"
+                yield told(
+                    f"at static_pitch {{}} {second} would lie {{}} higher than {first}; their "
+                    f"clearances at rest say {{}}: {say}",
+                    car.said("static_pitch"),
+                    car.said(names[3], -pitch * behind),
+                    car.said(names[3], higher),
                 )
 
 
@@ -199,18 +230,20 @@ def _chords(car: _Car) -> Odd:
     whole = area[0] / max(spans)
     for name, found in chords.items():
         if found and found[0] >= whole:
-            yield (
-                f"{name} is {car.said(name)}, while wing_area over the span leaves a chord of "
-                f"{car.said(name, whole)} for the whole wing"
+            yield told(
+                f"{name} is {{}}, while wing_area over the span leaves a chord of {{}} for the whole wing",
+                car.said(name),
+                car.said(name, whole),
             )
             return
     if (main := car("mainplane_chord")) and all(chords.values()):
         summed = main[0] + sum(found[0] for found in chords.values() if found)
         if not 1 / 1.5 < summed / whole < 1.5:
-            yield (
-                f"the chords of main plane and elements come to {car.said('mainplane_chord', summed)}, while "
-                f"wing_area over the span leaves {car.said('mainplane_chord', whole)}: is the area that of "
-                "the whole wing, all elements closed?"
+            yield told(
+                "the chords of main plane and elements come to {}, while wing_area over the "
+                "span leaves {}: is the area that of the whole wing, all elements closed?",
+                car.said("mainplane_chord", summed),
+                car.said("mainplane_chord", whole),
             )
 
 
@@ -218,23 +251,35 @@ def _elements(car: _Car) -> Odd:
     for element in car.elements:
         thickness, chord, span = (f"{element}_{what}" for what in ("thickness", "chord", "span"))
         if (found := car(thickness, chord)) and found[0] > 0.4 * found[1]:
-            yield f"{thickness} is {car.said(thickness)} at a chord of {car.said(chord)}"
+            yield told(
+                f"{thickness} is {{}} at a chord of {{}}",
+                car.said(thickness),
+                car.said(chord),
+            )
         if (found := car(span, "end_plate_spacing")) and found[0] > found[1]:
-            yield (
-                f"{span} is {car.said(span)}, more than the {car.said('end_plate_spacing')} between the end "
-                "plates: it does not go in between"
+            yield told(
+                f"{span} is {{}}, more than the {{}} between the end plates: it does not go in between",
+                car.said(span),
+                car.said("end_plate_spacing"),
             )
         pivot = [f"{element}_pivot_{what}" for what in ("station", "height")]
         if found := car(*pivot, "wing_station", "wing_height", "wheelbase"):
             x, height, wing, wing_height, wheelbase = found
             if max(abs(x - wing), abs(height - wing_height)) > wheelbase / 2:
-                yield (
-                    f"the pivot of {element} ({car.said(pivot[0])}, {car.said(pivot[1])}) lies far from the "
-                    f"wing ({car.said('wing_station')}, {car.said('wing_height')})"
+                yield told(
+                    f"the pivot of {element} ({{}}, {{}}) lies far from the wing ({{}}, {{}})",
+                    car.said(pivot[0]),
+                    car.said(pivot[1]),
+                    car.said("wing_station"),
+                    car.said("wing_height"),
                 )
         rod = [f"{element}_rod_{what}" for what in ("bore", "diameter")]
         if (found := car(*rod)) and found[0] >= found[1]:
-            yield f"{rod[0]} is {car.said(rod[0])}, no less than {rod[1]} with {car.said(rod[1])}"
+            yield told(
+                f"{rod[0]} is {{}}, no less than {rod[1]} with {{}}",
+                car.said(rod[0]),
+                car.said(rod[1]),
+            )
 
 
 def _springs(car: _Car) -> Odd:
@@ -244,10 +289,13 @@ def _springs(car: _Car) -> Odd:
         if found := car(rate, "mass"):
             sag = found[1] * _GRAVITY / 4 / found[0]
             if not 0.2e-3 <= sag <= 40e-3:
-                yield (
-                    f"{rate} is {car.said(rate)}: a quarter of the car's weight would press it in by "
-                    f"{1000 * sag:.3g} mm, where 0.2 to 40 mm is usual; is it the rate at one wheel, and its "
-                    "unit right?"
+                yield told(
+                    f"{rate} is {{}}: a quarter of the car's weight would press it in by {{}}, where "
+                    "{} to {} is usual; is it the rate at one wheel, and its unit right?",
+                    car.said(rate),
+                    Number(sag, unit="m"),
+                    Number(0.0002, unit="m"),
+                    Number(0.04, unit="m"),
                 )
 
 

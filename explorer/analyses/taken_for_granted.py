@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
-from explorer.analyses.odd_combinations import odd_combinations
+from explorer.analyses.odd_combinations import number_of, odd_combinations
 from explorer.graph.quantity import asked_name
-from explorer.graph.units import from_si, parse, pretty, to_si, written_in
+from explorer.graph.units import from_si, to_si, written_in
+from explorer.graph.words import Number, Sentence, told
 from explorer.study.study import Study, wanted_outputs
 
 # What a wrong unit, a wrong sign or a slipped point makes of a value.
@@ -21,7 +23,7 @@ _FRONT = {"front_axle_load", "front_load_kept", "front_lift_off_speed", "lowest_
 Nominal = Mapping[str, Mapping[str, float | None]]
 
 
-def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
+def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     """Yield a caution for each thing that the study is silent about though what it asks hangs on it.
 
     Parameters
@@ -60,49 +62,48 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[str]:
     for condition, values in nominal.items():
         fence, reaction = values.get("fence_distance"), values.get("reaction_distance")
         if fence is not None and reaction is not None and 0 < fence <= reaction:
-            yield (
-                f"fence_distance is {fence:.3g} m in condition {condition}, and before the brakes act the "
-                f"car goes {reaction:.3g} m (reaction_time and radio_delay): nothing the driver does stops "
-                "it there; move the fence or take speed off"
+            room, gone = (Number(way, unit="m", display_unit="m") for way in (fence, reaction))
+            yield told(
+                f"fence_distance is {{}} in condition {condition}, and before the brakes act the car goes "
+                "{} (reaction_time and radio_delay): nothing the driver does stops it there; move the fence "
+                "or take speed off",
+                room,
+                gone,
             )
 
 
-def odd_inputs(study: Study) -> list[str]:
+def odd_inputs(study: Study) -> list[Sentence]:
     """Return a caution for each input that is odd by itself or beside others, with the likely slip."""
     alone = _outside_usual(study)
     return [*alone.values(), *odd_combinations(study, alone)]
 
 
-def _outside_usual(study: Study) -> dict[str, str]:
-    found = {}
+def _outside_usual(study: Study) -> dict[str, Sentence]:
+    found: dict[str, Sentence] = {}
     for one in study.all_inputs():
         quantity = study.graph.quantities[one.quantity]
         usual, value = quantity.usual, one.distribution.nominal
         if usual is None or one.default:
             continue
-        low, high = (parse(text, None, quantity.unit)[0] for text in (usual.low, usual.high))
+        low, high = (number_of(text, quantity.unit) for text in (usual.low, usual.high))
         # Nothing at all is a choice: a car without the part, or one that stands.
-        if low <= value <= high or value == 0 == quantity.at_least:
+        if low.value <= value <= high.value or value == 0 == quantity.at_least:
             continue
-        found[one.key] = (
-            f"{one.key} is {_shown(value, one.display_unit)}, where {usual.low} to {usual.high} is usual "
-            f"of such cars ({usual.source}){_meant(value, one.display_unit, quantity.unit, low, high)}"
-        )
+        given = Number(float(value), unit=quantity.unit, display_unit=one.display_unit)
+        words = f"{one.key} is {{}}, where {{}} to {{}} is usual of such cars ({usual.source})"
+        meant = _meant(given, low.value, high.value)
+        found[one.key] = told(words, given, low, high) + (told("; did you mean {}?", meant) if meant else ())
     return found
 
 
-def _meant(value: float, written: str, unit: str, low: float, high: float) -> str:
-    """Ask whether the same number in another unit was meant, else the same with another sign or point."""
-    number = from_si(value, written)
-    for other in written_in(unit):
-        if other != written and low <= to_si(number, other, unit) <= high:
-            return f"; did you mean {number:.4g} {pretty(other)}?".replace(" ?", "?")
-    slip = next((by for by in _SLIPS if low <= value * by <= high), None)
-    return f"; did you mean {_shown(value * slip, written)}?" if slip else ""
-
-
-def _shown(value: float, unit: str) -> str:
-    return f"{from_si(value, unit):.4g} {pretty(unit)}".rstrip()
+def _meant(given: Number, low: float, high: float) -> Number | None:
+    """Return the same number in another unit, else with another sign or point, where that would be usual."""
+    typed = from_si(given.value, given.display_unit)
+    for other in written_in(given.unit):
+        if other != given.display_unit and low <= to_si(typed, other, given.unit) <= high:
+            return Number(float(to_si(typed, other, given.unit)), unit=given.unit, display_unit=other)
+    slip = next((by for by in _SLIPS if low <= given.value * by <= high), None)
+    return replace(given, value=given.value * slip) if slip else None
 
 
 def _judged_at_held_speed(study: Study, asked: Mapping[str, frozenset[str]]) -> str:

@@ -13,10 +13,10 @@ from rich.progress import Progress as Bar
 from rich.text import Text
 
 from explorer.engine.plan import Progress
+from explorer.graph.words import in_unit
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
 from explorer.results.json import json_data
 from explorer.results.records import Results
-from explorer.study.words import in_unit
 from reports.blocks import Bullets, Column, Line, Table, cell
 from reports.formatting import chance
 from reports.page import imprint
@@ -131,7 +131,7 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
             f"{f.output} ({f.condition}): {f.count} without an answer, {f.meaning}"
             for f in results.summary.failures
         ],
-        "warnings": list(results.summary.warnings),
+        "warnings": [in_unit(one) for one in results.summary.warnings],
         "unfinished": [failure.words for failure in results.summary.unfinished],
         "problems": list(problems),
         "stages": dict(results.stages),

@@ -13,12 +13,14 @@ import numpy as np
 from explorer.analyses.nominal import nominal_or_error
 from explorer.analyses.taken_for_granted import Nominal, taken_for_granted
 from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.graph.words import in_unit
 from explorer.study.limits import Limit
 from explorer.study.study import Study, wanted_outputs
 from explorer.study.throttle import throttle_words, with_throttle
 from explorer.study.usual import ASSUMED
 from reports.blocks import Block, Bullets, Cell, Code, Column, Heading, Line, Strong, Table, cell
 from reports.formatting import Amount, amount, counted, unread_words
+from reports.report import said
 from reports.terminal import show_blocks
 
 # With more uncertain inputs than this a first look pays.
@@ -58,7 +60,7 @@ def check_as_data(study: Study) -> dict[str, Any]:
             for given in study.all_inputs()
         ],
         "nominal": {name: dict(values) for name, values in nominal.items()},
-        "warnings": list(taken_for_granted(study, nominal)),
+        "warnings": [in_unit(one) for one in taken_for_granted(study, nominal)],
         "unread": list(ways_to_measure(study).unread),
     }
 
@@ -67,7 +69,7 @@ def show_check(study: Study, named: Path, everything: bool) -> None:
     """Print what was understood of a study named so; with ``everything`` its inputs and quantities too."""
     nominal = nominal_or_error(study) if everything else asked_at_nominal(study)
     blocks: list[Block] = [Heading(study.title), _limits(study, nominal)]
-    blocks += _listed("odd", [(caution,) for caution in taken_for_granted(study, nominal)])
+    blocks += _listed("odd", [said(caution) for caution in taken_for_granted(study, nominal)])
     blocks += _listed("assumed", _assumed(study))
     blocks += _listed("missing", _missing(study, nominal))
     blocks += _listed("varies", _varying(study))

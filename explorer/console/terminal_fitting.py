@@ -11,6 +11,7 @@ from explorer.results.logged_runs import Belief
 from explorer.study.study import Study
 from reports.blocks import Block, Bullets, Cell, Column, Line, Note, Paragraph, Table, cell
 from reports.formatting import Amount, amount, count, range_amount, uncertain, uncertain_amount
+from reports.report import said
 
 LEAST_CORRELATION = 0.1
 
@@ -27,7 +28,7 @@ def fit_blocks(fits: Sequence[FitRecord], study: Study) -> Iterator[Block]:
         if one.update is not None:
             yield _update(one.update)
         if one.weakness:
-            yield Note("Not to be used", (one.weakness,))
+            yield Note("Not to be used", said(one.weakness))
 
 
 def _rows_of(rows: int, read: int) -> str:
@@ -65,7 +66,7 @@ def _below(one: FitRecord, study: Study) -> Iterator[Line]:
             yield (f"taken as known: {known.name} ", _known(known, study))
     for name, own in one.log_values.items():
         yield (f"only of this log, in SI units: {name} {uncertain(own.value, own.standard_uncertainty)}",)
-    yield from ((note,) for note in one.notes)
+    yield from map(said, one.notes)
     yield from _agreement(one)
     if one.update is None and not any(found.given_back for found in one.estimates):
         yield ("nothing of it is an input of the study, so nothing goes back",)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from explorer.analyses.live_verdicts import JudgedSoFar
 from explorer.estimators.conformance import Conformance
 from explorer.graph.units import System
+from explorer.graph.words import Number
 from explorer.study.limits import Limit
 from explorer.study.study import Study
-from explorer.study.words import Number
 from reports.formatting import amount, percent, share, share_range
 
 SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from explorer.graph.words import Sentence
 from explorer.logs.fits import Fitted
 from explorer.logs.fitting.fit import INSEPARABLE, Fit, Known, LackOfFit, Residuals
 from explorer.logs.fitting.input_block import Contradiction
@@ -101,7 +102,7 @@ class UpdateRecord:
 
     effective_samples: float
     estimates: tuple[UpdatedInput, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Sentence, ...]
 
 
 @dataclass(frozen=True)
@@ -141,8 +142,8 @@ class FitRecord:
     residual_sd: tuple[float, ...]
     lack_of_fit: LackOfFit | None
     contradiction: Contradiction | None
-    notes: tuple[str, ...]
-    weakness: str
+    notes: tuple[Sentence, ...]
+    weakness: Sentence
     residuals: ResidualPoints | None
     update: UpdateRecord | None
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from explorer.errors import Faults, StudyError, nearest
+from explorer.graph.words import Number, told
 from explorer.logs.fit_updates import updated
 from explorer.logs.fitting.bayes import Updated
 from explorer.logs.fitting.fit import Fit, Known
@@ -221,7 +222,15 @@ def _possible(result: Fit, inputs: tuple[str, ...], study: Study) -> Fit:
     for name in inputs:
         quantity, value = study.graph[name], result.value(name)
         if not quantity.allows(value):
-            words = f"{name} comes out as {value:.4g} {quantity.unit}, but must be {quantity.allowed_range}"
+            ends = {"above": quantity.above, "at least": quantity.at_least, "at most": quantity.at_most}
+            bounds = [(word, end) for word, end in ends.items() if end is not None]
+            words = told(
+                f"{name} comes out as {{}}, but must be {' and '.join(f'{word} {{}}' for word, _ in bounds)}",
+                *(
+                    Number(one, unit=quantity.unit, display_unit=study.unit_of(name))
+                    for one in (value, *(end for _, end in bounds))
+                ),
+            )
             return replace(result, weakness=result.weakness or words)
     return result
 

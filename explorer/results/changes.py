@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from explorer.errors import SquatlineError
+from explorer.graph.words import in_unit
 from explorer.results.records import SUMMARY_FILE, LimitRecord, Summary, load_summary
-from explorer.study.words import in_unit
 
 MOST_REASONS = 5
 

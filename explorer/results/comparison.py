@@ -15,8 +15,8 @@ from explorer.estimators.paired_comparison import (
 )
 from explorer.results.exploration import ObjectiveRecord
 from explorer.results.histogram import Histogram
+from explorer.study.builds import Override
 from explorer.study.limits import Output
-from explorer.study.words import Override
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -24,6 +24,7 @@ from explorer.estimators.sensitivity import Sensitivity
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
+from explorer.graph.words import Sentence, Words
 from explorer.results.comparison import Comparison
 from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.folder import NAMES, ResultsFolder, marked_json, results_folder
@@ -31,14 +32,14 @@ from explorer.results.histogram import Histogram
 from explorer.results.json import from_json, json_schema, json_text
 from explorer.results.levers import Levers
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
+from explorer.study.builds import Override
 from explorer.study.limits import Output
 from explorer.study.throttle import with_throttle
-from explorer.study.words import Override, Words
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SCHEMA_VERSION = "3"
+SCHEMA_VERSION = "4"
 SUMMARY_FILE = "summary.json"
 DIGEST = "sha256"
 SAMPLES_FILE = "samples.parquet"
@@ -308,7 +309,7 @@ class Summary:
     assumptions: tuple[str, ...]
     not_modelled: tuple[str, ...]
     cautions: tuple[str, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Sentence, ...]
     families: dict[str, tuple[str, ...]]
     display: dict[str, str]
     unfinished: tuple[StageFailure, ...] = ()

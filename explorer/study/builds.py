@@ -7,13 +7,24 @@ from dataclasses import dataclass, field, replace
 
 from explorer.errors import Faults, StudyError, nearest, with_file
 from explorer.graph.graph import Graph
+from explorer.graph.words import Words
 from explorer.study.inputs import Input, read_inputs
 from explorer.study.schema import CandidateEntry
 from explorer.study.study import Study
-from explorer.study.words import Override
 
 # What a candidate sets, unless its entry says where the number is from.
 SET_BY_CANDIDATE = "set by the candidate"
+
+
+@dataclass(frozen=True)
+class Override:
+    """What a condition or a candidate sets in place of a common input."""
+
+    quantity: str
+    unit: str
+    display_unit: str
+    words: Words
+    source: str | None
 
 
 @dataclass(frozen=True)

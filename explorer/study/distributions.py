@@ -18,7 +18,7 @@ from scipy import special
 from explorer.errors import DistributionError
 from explorer.graph.arrays import Array
 from explorer.graph.units import plain
-from explorer.study.words import Number, Words, in_unit
+from explorer.graph.words import Number, Words, in_unit
 
 # A truncated normal that keeps less than this of the whole was not meant.
 _LEAST_KEPT = 1e-6

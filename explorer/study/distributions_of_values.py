@@ -15,8 +15,8 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.units import plain
+from explorer.graph.words import Number, Words
 from explorer.study.distributions import IF_EXACT, Distribution, mean_and_sd, require
-from explorer.study.words import Number, Words
 
 
 @dataclass(frozen=True)

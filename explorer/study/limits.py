@@ -18,7 +18,7 @@ import numpy as np
 from explorer.errors import SquatlineError, StudyError
 from explorer.graph.arrays import Array
 from explorer.graph.units import parse, parse_spread, with_spread
-from explorer.study.words import Number, Words
+from explorer.graph.words import Number, Words
 
 if TYPE_CHECKING:
     from explorer.study.schema import LimitEntry

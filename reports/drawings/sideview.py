@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from explorer.graph.units import System
 from reports.drawings.sheet import Point, Sheet, scale_bar
-from reports.formatting import amount
+from reports.formatting import Amount, amount
 from reports.theme import ACCENT, ALARM, INK, QUIET
 
 Values = Mapping[str, float | None]
@@ -237,7 +237,7 @@ def _loads(
 ) -> None:
     for load in list_loads(values):
         length = _LONGEST_ARROW * load.size / longest
-        written = _newtons(load.size, system)
+        written = _newtons(load.size).text(system)
         if "tyres" in load.name:
             _tyre_load(sheet, load, written, longest)
         elif load.rearwards:
@@ -249,8 +249,8 @@ def _loads(
     _centres(sheet, values, body)
 
 
-def _newtons(size: float, system: System) -> str:
-    return amount(size, "N", "N", spread=_TO_THE_NEWTON).text(system)
+def _newtons(size: float) -> Amount:
+    return amount(size, "N", "N", spread=_TO_THE_NEWTON)
 
 
 def _upright_load(sheet: Sheet, place: Point, load: Load, written: str, length: float) -> None:
@@ -308,10 +308,8 @@ def _tilted_bar(sheet: Sheet, pitch: float, factor: int, display: Mapping[str, s
     )
 
 
-def describe(values: Values, words: str, display: Mapping[str, str]) -> str:
+def describe(values: Values, words: str, display: Mapping[str, str]) -> tuple[str | Amount, ...]:
     """Say in words what the drawing shows."""
-    pitch = amount(values["pitch"], "rad", display.get("pitch", "deg"), spread=math.radians(2)).text(
-        "as given"
-    )
-    loads = ", ".join(f"{load.words} {_newtons(load.size, 'metric')}" for load in list_loads(values))
-    return f"Side view of the car, {words}: pitch {pitch}, nose-up positive; {loads}."
+    pitch = amount(values["pitch"], "rad", display.get("pitch", "deg"), spread=math.radians(2))
+    loads = [part for load in list_loads(values) for part in (f"; {load.words} ", _newtons(load.size))]
+    return (f"Side view of the car, {words}: pitch ", pitch, ", nose-up positive", *loads, ".")

@@ -206,9 +206,11 @@ def _difference_figure(found: Comparison, place: int, names: Names) -> Figure:
     return Figure(
         name=f"difference-{slug(subject.label)}-{place}",
         title=subject.label + (" (margin)" if subject.by_margin else ""),
-        alternative=f"Differences between candidates in {subject.label}: "
-        + "; ".join(name for name, _ in pairs)
-        + ".",
+        alternative=(
+            f"Differences between candidates in {subject.label}: "
+            + "; ".join(name for name, _ in pairs)
+            + ".",
+        ),
         caption=caption,
         draw=in_each_system(partial(_chart, subject, pairs)),
         numbers=_numbers(subject, pairs),

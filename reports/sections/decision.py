@@ -30,7 +30,7 @@ from reports.charts_of_limits import LimitRow, limit_rows
 from reports.findings import Judged, judged_build, met_words, sure_words, worst
 from reports.formatting import counted, listed, percent, share, share_range
 from reports.options import SYSTEMS
-from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity
+from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity, told
 from reports.sections import actions, sideview, speed_steps
 
 _ACTIONS = 3
@@ -55,7 +55,7 @@ def build(report: Report) -> Section:
         blocks.append(picture(report, judged))
     blocks.append(Answers((_what_next(report),)))
     blocks += sideview.at_worst(report)
-    blocks += [Note("Caution", (sentence(text),)) for text in summary.warnings]
+    blocks += [Note("Caution", told(text)) for text in summary.warnings]
     if summary.description:
         blocks.append(Paragraph((sentence(summary.description),)))
     return Section("decision", "Decision", tuple(blocks))
@@ -181,7 +181,7 @@ def picture(report: Report, judged: Judged) -> Figure:
     return Figure(
         name="limits",
         title=_finding(judged.limits),
-        alternative=f"A row a limit, with the distance of the cars from it. {each}",
+        alternative=(f"A row a limit, with the distance of the cars from it. {each}",),
         caption=(
             "Upright line: the limit. Grey bar: nine cars in ten. Dot: the median. Heavy bar: the deciding "
             "car, with as many cars to its left as may miss the limit (no answer counts first). A limit "
@@ -246,7 +246,7 @@ def in_short(report: Report) -> tuple[Block, ...]:
     blocks.append(Paragraph((f"{built.question} {sentence(built.answer)} ", *built.why[0])))
     blocks += [Note("Read this first", line) for line in _unexplained(report)]
     blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
-    blocks += [Note("Caution", (sentence(text),)) for text in summary.warnings]
+    blocks += [Note("Caution", told(text)) for text in summary.warnings]
     todo = actions.build(report)
     return (*blocks, Heading("What next?"), *todo.blocks)
 

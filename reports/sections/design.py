@@ -133,7 +133,7 @@ def _map(found: MapRecord) -> Figure:
     return Figure(
         name=f"map-{slug(found.name)}",
         title=f"Where all limits are met: {found.name}",
-        alternative=f"Map of the chance that all limits are met over {_over(found)}.",
+        alternative=(f"Map of the chance that all limits are met over {_over(found)}.",),
         caption=(
             f"Every limit passes at {percent(round(found.met, 3))} of the points"
             f"{_PLANE_KEY if two else ''}. ",
@@ -147,15 +147,18 @@ def _over(found: MapRecord) -> str:
     return " and ".join(variable.words for variable in found.variables)
 
 
-def _letters(found: MapRecord) -> tuple[str, ...]:
+def _letters(found: MapRecord) -> tuple[Line, ...]:
     across, up = found.variables
     rows = zip(reversed(found.verdict), reversed(found.values[1]), strict=True)
-    labels = [f"{_value(up, value).text('as given'):>14} " for value in reversed(found.values[1])]
     lines = [
-        label + "".join(_LETTERS[word] for word in row) for label, (row, _) in zip(labels, rows, strict=True)
+        (
+            Amount(tuple(f"{text:>14} " for text in _value(up, value).texts)),
+            "".join(_LETTERS[word] for word in row),
+        )
+        for row, value in rows
     ]
-    low, high = (_value(across, found.values[0][end]).text("as given") for end in (0, -1))
-    return (*lines, f"{up.words} up, {across.words} across from {low} to {high}; {_KEY}")
+    low, high = (_value(across, found.values[0][end]) for end in (0, -1))
+    return (*lines, (f"{up.words} up, {across.words} across from ", low, " to ", high, f"; {_KEY}"))
 
 
 def _plane(found: MapRecord, system: System) -> dict[str, Any]:
@@ -380,7 +383,7 @@ def _answer(found: AnswerRecord) -> Figure:
     return Figure(
         name=f"answer-{slug(found.ask)}",
         title=f"{found.limit} against {found.variable.words}",
-        alternative=f"Chance that a car meets “{found.limit}”, against {found.variable.words}.",
+        alternative=(f"Chance that a car meets “{found.limit}”, against {found.variable.words}.",),
         caption=_choose(found),
         draw=in_each_system(partial(_answer_chart, found)),
     )

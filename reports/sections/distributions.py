@@ -105,8 +105,10 @@ def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
         name=f"limit-{slug(limit.name)}",
         title=limit.name,
         alternative=(
-            f"Histogram of {report.quantity(output)}, {where}. {holds} of predicted cars meet the limit; "
-            f"verdict {found.verdict}."
+            (
+                f"Histogram of {report.quantity(output)}, {where}. {holds} of predicted cars meet the limit; "
+                f"verdict {found.verdict}.",
+            )
         ),
         caption=(
             Verdict(found.verdict),
@@ -136,7 +138,7 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
     return Figure(
         name=f"output-{slug(f'{output.quantity}-{output.condition}-{output.minus or str()}')}",
         title=f"{report.quantity(output)}, {where}",
-        alternative=f"Histogram of {report.quantity(output)}, {where}.",
+        alternative=(f"Histogram of {report.quantity(output)}, {where}.",),
         caption=(
             *("Median ", shown[0.5], " (90 % range ", shown[0.05], " to ", shown[0.95], ")."),
             *_outside(output),

@@ -163,7 +163,7 @@ def _figure(report: Report, found: Levers, limit: LimitRecord) -> Figure:
     return Figure(
         name=f"effects-{slug(limit.name)}",
         title=f"Which way each input moves the margin of “{limit.name}”",
-        alternative=f"Bars to either side of zero, the largest effects first. {sentence(told)}",
+        alternative=(f"Bars to either side of zero, the largest effects first. {sentence(told)}",),
         caption=(
             *finding,
             "A bar is the mean margin of the fifth of the cars with the highest values less that of the "

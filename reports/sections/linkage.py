@@ -53,7 +53,7 @@ def _figure(
     return Figure(
         name=f"linkage-{slug(condition.name)}",
         title=f"Linkage, {words}",
-        alternative=f"Linkage seen from the left, {words}: {spoken}.",
+        alternative=(f"Linkage seen from the left, {words}: {spoken}.",),
         caption=caption,
         drawings=tuple(
             linkage_view(

@@ -236,7 +236,7 @@ def _figure(plan: MeasuringPlan) -> Figure:
     return Figure(
         name="measuring-worth",
         title="What each measurement brings, against the hours it takes",
-        alternative=f"Points, {LOSS_SAVED} against hours. {told}. {_order_words(plan)}",
+        alternative=(f"Points, {LOSS_SAVED} against hours. {told}. {_order_words(plan)}",),
         caption=_figure_caption(plan),
         draw=lambda: (
             (value_against_hours(spots, rises, budget=plan.budget_hours, axis=LOSS_SAVED),) * len(SYSTEMS)
@@ -245,11 +245,12 @@ def _figure(plan: MeasuringPlan) -> Figure:
     )
 
 
-def _signs(plan: MeasuringPlan, spots: Sequence[Spot], rises: Sequence[Rise]) -> tuple[str, ...]:
+def _signs(plan: MeasuringPlan, spots: Sequence[Spot], rises: Sequence[Rise]) -> tuple[Line, ...]:
     """Draw what shows; nothing where nothing does."""
     shown = [(str(one.number), one.hours, one.value) for one in spots if one.standing != STANDINGS[-1]]
     steps = [(rise.hours, rise.value) for rise in rises]
-    return tuple(hours_chart(shown, steps, most_hours=plan.budget_hours)) if shown else ()
+    lines = hours_chart(shown, steps, most_hours=plan.budget_hours) if shown else ()
+    return tuple((line,) for line in lines)
 
 
 def _figure_caption(plan: MeasuringPlan) -> Line:

@@ -108,7 +108,7 @@ def _matrix(report: Report, ranked: Sequence[LimitRecord]) -> Figure:
     return Figure(
         name="limits-by-inputs",
         title="Which input matters to which limit",
-        alternative=f"Matrix of limits by inputs, in per cent of the spread. {finding}",
+        alternative=(f"Matrix of limits by inputs, in per cent of the spread. {finding}",),
         caption=(
             finding if reach[widest] > 1 else "No input answers for a fifth or more in two limits. ",
             "In per cent of the spread of each limit's margin, alone or together with others; white below 5.",
@@ -165,7 +165,7 @@ def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
     return Figure(
         name=f"drivers-{slug(limit.name)}",
         title=f"What drives “{limit.name}”",
-        alternative=f"Bars of the total index of the leading inputs of {limit.name}. {words}",
+        alternative=(f"Bars of the total index of the leading inputs of {limit.name}. {words}",),
         caption=(
             words,
             *((" " + sentence(found.note),) if found.note else ()),

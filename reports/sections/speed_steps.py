@@ -88,7 +88,7 @@ def _figure(report: Report, state: StateSpeed) -> Figure:
     return Figure(
         name=f"speed-steps-{slug(state.words)}",
         title=f"Safety limits against speed, {state.words}",
-        alternative=f"Chance that a car meets each safety limit, against speed, {state.words}.",
+        alternative=(f"Chance that a car meets each safety limit, against speed, {state.words}.",),
         caption=_caption(report, state),
         draw=in_each_system(partial(_chart, report, state)),
     )

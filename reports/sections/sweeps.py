@@ -42,7 +42,7 @@ def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:
     return Figure(
         name=f"sweep-{slug(f'{first.quantity}-{first.along}')}",
         title=f"{in_words(first.quantity)} against {in_words(first.along)}",
-        alternative=f"Fan chart of {in_words(first.quantity)} against {in_words(first.along)}: {names}.",
+        alternative=(f"Fan chart of {in_words(first.quantity)} against {in_words(first.along)}: {names}.",),
         caption=_caption(report, sweeps),
         draw=partial(_charts, report, sweeps),
         numbers=_numbers(report, sweeps),

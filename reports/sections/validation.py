@@ -136,7 +136,7 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
             # Two runs may have logged the same quantity.
             name=f"validation-{place}-{slug(f'{quantity}-{along}')}",
             title=f"{record.title}: {in_words(quantity)} against {in_words(along)}",
-            alternative=f"Predicted band and logged points of {in_words(quantity)}.",
+            alternative=(f"Predicted band and logged points of {in_words(quantity)}.",),
             caption=_caption(record),
             draw=in_each_system(partial(_chart, record)),
         ),

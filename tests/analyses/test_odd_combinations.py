@@ -10,11 +10,16 @@ import pytest
 from study_help import AIRFIELD, CHASE, DEMO
 
 from explorer.analyses.taken_for_granted import odd_inputs
-from explorer.study.study import load_study
+from explorer.graph.words import in_unit
+from explorer.study.study import Study, load_study
 from explorer.study.template import CarHas, template
 
 FLAPS = template(CarHas(flaps=2))
 SPEED = re.compile(r'(?m)^speed = "\d+ m/s"$')
+
+
+def cautions(study: Study) -> list[str]:
+    return [in_unit(one) for one in odd_inputs(study)]
 
 
 def _odd(folder: Path, **changed: str) -> list[str]:
@@ -23,7 +28,7 @@ def _odd(folder: Path, **changed: str) -> list[str]:
         text, count = re.subn(rf"(?m)^{name} = .*$", f"{name} = {entry}", text)
         assert count == 1, name
     (folder / "study.toml").write_text(text, encoding="utf-8")
-    return odd_inputs(load_study(folder))
+    return cautions(load_study(folder))
 
 
 SLIPS = {
@@ -88,7 +93,7 @@ def test_what_is_odd_alone_is_not_held_against_the_rest(tmp_path: Path) -> None:
 def test_speeds_in_the_wrong_unit_or_beyond_what_this_is_for(speed: str, words: str, tmp_path: Path) -> None:
     text = SPEED.sub(f'speed = "{speed}"', FLAPS)
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
-    found = odd_inputs(load_study(tmp_path))
+    found = cautions(load_study(tmp_path))
     assert found
     assert all(words in one for one in found)
 
@@ -104,15 +109,15 @@ def test_clearances_at_rest_go_with_the_pitch(tmp_path: Path) -> None:
     for name, entry in places.items():
         text = re.sub(rf"(?m)^{name} = .*$", f"{name} = {entry}" if entry else "", text)
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
-    (said,) = odd_inputs(load_study(tmp_path))
+    (said,) = cautions(load_study(tmp_path))
     assert "is its sign right, nose-up positive?" in said
     (tmp_path / "study.toml").write_text(text.replace('"-2.5 deg"', '"2.5 deg"'), encoding="utf-8")
-    assert odd_inputs(load_study(tmp_path)) == []
+    assert cautions(load_study(tmp_path)) == []
 
 
 def test_no_study_that_is_shipped_or_written_is_odd(tmp_path: Path) -> None:
     folders = [DEMO, AIRFIELD, CHASE]
-    assert [odd_inputs(load_study(folder)) for folder in folders] == [[], [], []]
+    assert [cautions(load_study(folder)) for folder in folders] == [[], [], []]
     file = tmp_path / "study.toml"
     cars = [
         CarHas(flaps, drive, brakes, suspension, wake=flaps > 1)
@@ -122,7 +127,7 @@ def test_no_study_that_is_shipped_or_written_is_odd(tmp_path: Path) -> None:
     ]
     for car in cars:
         file.write_text(template(car), encoding="utf-8")
-        assert odd_inputs(load_study(file)) == [], car
+        assert cautions(load_study(file)) == [], car
 
 
 @pytest.mark.parametrize(("tail", "told"), [("430 mm", True), ("380 mm", False)])
@@ -134,6 +139,6 @@ def test_points_farther_apart_than_the_car_is_long(tmp_path: Path, tail: str, to
     points += 'nose_clearance_at_rest = "10 mm"\ntail_clearance_at_rest = "12 mm"\n'
     text = text.replace("[inputs]\n", f"[inputs]\n{points}", 1)
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
-    found = [one for one in odd_inputs(load_study(tmp_path)) if "car_length" in one]
+    found = [one for one in cautions(load_study(tmp_path)) if "car_length" in one]
     assert bool(found) == told
     assert all("nose_station is -130 mm and tail_station 430 mm" in one for one in found)

@@ -10,7 +10,8 @@ import pytest
 from explorer.analyses.nominal import nominal_values
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.errors import MissingInputError
-from explorer.study.study import load_study
+from explorer.graph.words import in_unit
+from explorer.study.study import Study, load_study
 from explorer.study.template import CarHas, template
 
 SAID = {
@@ -18,6 +19,10 @@ SAID = {
     "rotating": "rotating_mass_factor = 1.05",
     "force": "friction_brake_force = '60 N'\nbrake_balance_front = 0.6\nmotor_brake_force = '0 N'",
 }
+
+
+def said(study: Study) -> list[str]:
+    return [in_unit(one) for one in taken_for_granted(study, nominal_values(study))]
 
 
 def _cautions(folder: Path, asked: str, inputs: str = "", models: str = "") -> list[str]:
@@ -34,7 +39,7 @@ def _cautions(folder: Path, asked: str, inputs: str = "", models: str = "") -> l
     text += f'\n[[outputs]]\nquantities = ["{asked}"]\nconditions = ["closed"]\n'
     (folder / "study.toml").write_text(text, encoding="utf-8")
     study = load_study(folder)
-    return list(taken_for_granted(study, nominal_values(study)))
+    return said(study)
 
 
 def test_brakes_that_nobody_described(tmp_path: Path) -> None:
@@ -87,7 +92,7 @@ def test_a_front_load_judged_for_a_car_that_gains_no_speed(tmp_path: Path, limit
     text = template(CarHas()).replace('condition = "gaining"', 'condition = "closed"')
     (tmp_path / "study.toml").write_text(text + limits, encoding="utf-8")
     study = load_study(tmp_path)
-    found = [one for one in taken_for_granted(study, nominal_values(study)) if 'throttle = "full"' in one]
+    found = [one for one in said(study) if 'throttle = "full"' in one]
     assert bool(found) == told
 
 
@@ -103,7 +108,7 @@ def test_a_top_speed_without_a_strip(tmp_path: Path, asked: str) -> None:
         text += f'\n[[outputs]]\nquantities = ["{asked}"]\nconditions = ["closed"]\n'
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
     study = load_study(tmp_path)
-    found = [one for one in taken_for_granted(study, nominal_values(study)) if "without end" in one]
+    found = [one for one in said(study) if "without end" in one]
     assert bool(found) == (not asked)
     assert all("strip_length" in one and "strip_speed" in one for one in found)
 

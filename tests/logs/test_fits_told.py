@@ -21,6 +21,7 @@ from explorer.logs.fit_records import fit_record
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.input_block import input_block
 from explorer.logs.reader import Source
+from reports.formatting import MINUS
 from tests.synthetic import random_stream
 
 Cli = Callable[..., Answer]
@@ -281,7 +282,7 @@ def test_what_is_physically_impossible_is_not_given_to_the_study(demo: Path, squ
     answer = squatline("fit", demo, "mine", "--write")
     assert answer.status == 2
     assert [squatline("fit", demo, "mine", *strict).status for strict in ((), ("--strict",))] == [0, 1]
-    assert "cg_height comes out as -0.005425 m, but must be above 0 m" in answer.out
+    assert f"cg_height comes out as {MINUS}5.425 mm, but must be above 0 mm" in answer.out
     assert "mine was not written" in answer.err
     assert not (demo / "fitted").exists()
 

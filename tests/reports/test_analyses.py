@@ -68,7 +68,7 @@ def test_measurements_are_drawn_where_the_table_says() -> None:
     ]
     assert any([(row.get("hours"), row.get("value")) for row in rows] == RISING for rows in sets)
     for spot in spots:
-        assert spot["name"].partition(": ")[2] in figure.alternative
+        assert spot["name"].partition(": ")[2] in figure.spoken("as given")
 
 
 def test_candidates_say_who_is_better_and_by_how_much(reader: Reader) -> None:

@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from log_help import write_columns
+from log_help import copied, write_columns
 from pypdf import PdfReader
 from study_help import Answer
 
-from explorer import load_results
+from explorer import fit, load_results, load_study
+from explorer.console.terminal_fitting import fit_blocks
+from explorer.graph.units import System
+from explorer.logs.fit_records import fit_record
 from reports.blocks import Block, Figure, Gallery, Section
 from reports.document import document
+from reports.drawings.sideview import describe
+from reports.formatting import Amount
 from reports.options import SYSTEMS, ReportOptions
 from reports.page import page
 from reports.report import Report
@@ -37,6 +42,7 @@ sensitivity_samples = 64
 mass = { mean = 5, sd = 0.1, unit = "kg", source = "scales" }
 wheelbase = { value = 360, unit = "mm", source = "drawing" }
 cg_station = { low = 180, high = 200, unit = "mm", source = "tilted" }
+cg_height = { value = 200, unit = "mm", source = "drawing" }
 air_temperature = { low = 10, high = 30, unit = "degC", source = "evenings" }
 
 [conditions.rest]
@@ -100,6 +106,25 @@ columns = { speed = { column = "v", unit = "m/s" }, dynamic_pressure = { column 
 """
 
 
+def letters(shown: object, system: System = "imperial") -> Iterator[str]:
+    """Yield all that blocks hold, alternatives of pictures and their signs as well."""
+    if isinstance(shown, Amount):
+        yield shown.text(system)
+    elif isinstance(shown, str):
+        yield shown
+    elif isinstance(shown, tuple):
+        # A line is read as one: a unit stands behind its number.
+        yield "".join(map("".join, (letters(part, system) for part in shown)))
+    elif is_dataclass(shown):
+        for field in fields(shown):
+            if field.name not in ("draw", "drawings", "order"):
+                yield " ".join(letters(getattr(shown, field.name), system)) + " "
+
+
+def told(blocks: Iterable[Block | Section]) -> str:
+    return " ".join(words for block in blocks for words in letters(block))
+
+
 def left_over(text: str) -> list[str]:
     return [text[max(one.start() - 60, 0) : one.end() + 20] for one in SI.finditer(text)]
 
@@ -132,10 +157,36 @@ def test_nothing_is_left_in_si(tmp_path: Path, squatline: Callable[..., Answer])
     options = ReportOptions(units="imperial", leave_out=("models",))
     report = Report(load_results(tmp_path / "results"), options)
     content = tuple(without_charts(section) for section in sections(report))
+    assert "is usual of such cars" in told(content)
     web = Reader(page(report, content)).text
     paper = " ".join(sheet.extract_text() for sheet in PdfReader(io.BytesIO(document(report, content))).pages)
-    for form in (web, paper):
+    for form in (web, paper, told(content)):
         assert "mph" in form
         assert left_over(form) == []
     # The check would see it.
     assert left_over("mean 4.600 kg") == ["mean 4.600 kg"]
+
+
+def test_the_car_is_told_in_the_units_of_the_reader() -> None:
+    values = {
+        "wheelbase": 0.36,
+        "cg_station": 0.19,
+        "cg_height": 0.05,
+        "pitch": 0.01,
+        "front_compression": 0.001,
+        "rear_compression": 0.001,
+        "weight": 49.0,
+    }
+    words = "".join(letters(describe(values, "flap open", {})))
+    assert (
+        words
+        == "Side view of the car, flap open: pitch 0.6°, nose-up positive; weight 11.0\N{NO-BREAK SPACE}lbf."
+    )
+
+
+def test_what_fits_say_is_in_the_units_of_the_reader(tmp_path: Path) -> None:
+    study = load_study(copied(tmp_path))
+    records = [fit_record(one) for one in fit(study, "coast_down")]
+    words = told(fit_blocks(records, study))
+    assert re.search(r"headwind \S+.mph", words)
+    assert left_over(words.replace('wind_varies = "0.5 m/s"', "")) == []

@@ -9,6 +9,7 @@ from log_help import copied, with_sections
 from study_help import DEMO
 
 from explorer import load_study, run
+from explorer.graph.words import in_unit
 
 GROUND = """
 [inputs.splitter_ground_gain]
@@ -38,7 +39,7 @@ def test_cars_with_several_attitudes_are_counted_and_told(tmp_path: Path) -> Non
         one for one in summary.outputs if (one.quantity, one.condition) == ("has_several_attitudes", "open")
     ]
     assert 0.25 < several.mean < 0.45
-    (told,) = [words for words in summary.warnings if "condition open can" in words]
+    (told,) = [words for words in map(in_unit, summary.warnings) if "condition open can" in words]
     assert "more than one attitude" in told
 
 
@@ -50,7 +51,9 @@ def test_what_is_of_a_car_on_its_points_says_so(tmp_path: Path) -> None:
     study = with_sections(folder, '[inputs.contact_friction]\nvalue = 0.3\nsource = "test"\n')
     few = replace(study, limits=study.limits[1:4], sensitivity_samples=64, sweeps=())
     told = [
-        words for words in run(few, samples=500).summary.warnings if "with a point of their body" in words
+        words
+        for words in map(in_unit, run(few, samples=500).summary.warnings)
+        if "with a point of their body" in words
     ]
     (fast,) = [words for words in told if words.startswith("100 % of cars in condition closed_fast stand")]
     assert "pitch, front_axle_load" in fast

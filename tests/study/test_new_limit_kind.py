@@ -19,10 +19,10 @@ from scipy.special import ndtr
 from statistics_help import within
 from study_help import Answer
 
+from explorer.graph.words import Number, Words
 from explorer.results.records import LimitRecord, Results, load_results
 from explorer.study.limits import KINDS, Asked
 from explorer.study.schema import LimitEntry, StudyFile, Value
-from explorer.study.words import Number, Words
 from reports.document import document
 from reports.page import page
 from reports.report import Report, asked

@@ -15,8 +15,9 @@ from explorer.analyses.taken_for_granted import odd_inputs
 from explorer.errors import StudyError
 from explorer.graph.quantity import Quantity, quantities_of
 from explorer.graph.units import parse
+from explorer.graph.words import in_unit
 from explorer.study.distributions import Triangular
-from explorer.study.study import load_study
+from explorer.study.study import Study, load_study
 from explorer.study.template import CarHas, template
 from explorer.study.usual import ASSUMED
 from reports.blocks import Table
@@ -32,6 +33,10 @@ RANGED = {
     for quantity in quantities_of(importlib.import_module(found.name))
     if quantity.usual is not None
 }
+
+
+def cautions(study: Study) -> list[str]:
+    return [in_unit(one) for one in odd_inputs(study)]
 
 
 @pytest.mark.parametrize("quantity", RANGED.values(), ids=RANGED)
@@ -82,7 +87,7 @@ def test_what_nobody_calls_usual_is_refused(tmp_path: Path) -> None:
     "study", [Path("studies") / name for name in ("airfield-sprint", "three-flap-chase")]
 )
 def test_the_demos_lie_within_what_is_usual(study: Path) -> None:
-    assert odd_inputs(load_study(ROOT / study)) == []
+    assert cautions(load_study(ROOT / study)) == []
 
 
 @pytest.mark.parametrize(
@@ -90,7 +95,7 @@ def test_the_demos_lie_within_what_is_usual(study: Path) -> None:
 )
 def test_a_new_study_lies_within_what_is_usual(tmp_path: Path, car: CarHas) -> None:
     (tmp_path / "study.toml").write_text(template(car), encoding="utf-8")
-    assert odd_inputs(load_study(tmp_path)) == []
+    assert cautions(load_study(tmp_path)) == []
 
 
 @pytest.mark.parametrize(
@@ -99,11 +104,11 @@ def test_a_new_study_lies_within_what_is_usual(tmp_path: Path, car: CarHas) -> N
     ids=["metres for millimetres", "millimetres for metres", "a point slipped"],
 )
 def test_a_slip_is_told_with_what_was_likely_meant(tmp_path: Path, slip: str, meant: str) -> None:
-    (said,) = odd_inputs(load_study(of(tmp_path, wheelbase=slip)))
+    (said,) = cautions(load_study(of(tmp_path, wheelbase=slip)))
     assert said.startswith("wheelbase is ")
     assert f"did you mean {meant}?" in said
     right = meant.rstrip("?")
-    assert odd_inputs(load_study(of(tmp_path, wheelbase=f'"{right}"'))) == []
+    assert cautions(load_study(of(tmp_path, wheelbase=f'"{right}"'))) == []
 
 
 def test_what_a_condition_sets_is_looked_at_too(tmp_path: Path) -> None:
@@ -111,7 +116,7 @@ def test_what_a_condition_sets_is_looked_at_too(tmp_path: Path) -> None:
     slipped, count = re.subn(r'(?m)^speed = "45 m/s"$', 'speed = "450 m/s"', text, count=1)
     assert count == 1
     (tmp_path / "study.toml").write_text(slipped, encoding="utf-8")
-    (said,) = odd_inputs(load_study(tmp_path))
+    (said,) = cautions(load_study(tmp_path))
     assert said.startswith("speed@")
     assert "did you mean 45 m/s?" in said
 
@@ -137,7 +142,7 @@ def test_what_is_assumed_is_run_ranked_and_not_counted_as_sourced(tmp_path: Path
     ("name", "slip", "meant"),
     [
         ("wing_area", '"0.036 cm2"', "0.036 m²"),
-        ("static_pitch", '"0.2 rad"', "0.2 °"),
+        ("static_pitch", '"0.2 rad"', "0.2°"),
         ("cg_station", '"-190 mm"', "190 mm"),
         ("front_wheel_rate", '"3.6 kgf/mm"', "3.6 N/mm"),
     ],
@@ -145,7 +150,7 @@ def test_what_is_assumed_is_run_ranked_and_not_counted_as_sourced(tmp_path: Path
 def test_another_unit_is_thought_of_before_another_point(
     tmp_path: Path, name: str, slip: str, meant: str
 ) -> None:
-    found = odd_inputs(load_study(of(tmp_path, **{name: slip})))
+    found = cautions(load_study(of(tmp_path, **{name: slip})))
     assert any(one.startswith(f"{name} is ") and f"did you mean {meant}?" in one for one in found)
 
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from explorer.errors import SampleError, TableError
 from explorer.graph.arrays import Array
+from explorer.graph.words import Number, Sentence, told
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known, Labels
 from explorer.logs.fitting.least_squares import Loss, fit_curve
@@ -392,7 +393,7 @@ def _speeds(layout: _Layout, of: Mapping[str, float], runs: int) -> Array:
 
 def _limits(
     fit: Fit, layout: _Layout, downforce_area: Mapping[str, Known] | None, wind_varies: float
-) -> Iterator[str]:
+) -> Iterator[Sentence]:
     """Say what a coast-down can and cannot tell."""
     inertia = 1.0
     share = {"mass": 0.0, "rotating_mass_factor": 0.0}
@@ -403,22 +404,22 @@ def _limits(
     place = fit.names.index(first)
     carried = math.hypot(*(float(fit.contributions[name][place]) for name in share))
     rest = math.sqrt(max(fit.covariance[place, place] - carried**2, 0.0))
-    yield (
+    yield told(
         "a coast-down gives drag area over effective mass only: "
-        f"{first} / (mass x rotating_mass_factor) = {fit.estimates[place] / inertia:.4g} +- "
-        f"{rest / inertia:.2g} m2/kg; mass and rotating mass add "
-        f"{carried:.2g} m2 to the drag area's uncertainty"
+        f"{first} / (mass x rotating_mass_factor) = {{}} +- {{}}; mass and rotating mass add {{}} to the "
+        "drag area's uncertainty",
+        *_with_spread(fit.estimates[place] / inertia, rest / inertia, "m2/kg"),
+        Number(carried, distance=True, spread=carried, unit="m2"),
     )
     wind, slope = fit.log_values.get("headwind"), fit.log_values.get("grade")
     if wind and slope:
-        yield (
-            f"found from the two directions: headwind {wind[0]:+.2f} +- {wind[1]:.2f} m/s, "
+        own = "each run has a wind of its own, within about {} of that"
+        yield told(
+            "found from the two directions: headwind {} +- {}, "
             f"slope {100 * slope[0]:+.2f} +- {100 * slope[1]:.2f} %; "
-            + (
-                f"each run has a wind of its own, within about {wind_varies:.2g} m/s of that"
-                if wind_varies
-                else "both taken as the same in all runs"
-            )
+            + (own if wind_varies else "both taken as the same in all runs"),
+            *_with_spread(*wind, "m/s"),
+            *([Number(wind_varies, distance=True, unit="m/s")] if wind_varies else []),
         )
     if not wind_varies and fit.effective_rows < SLOW_SHARE * fit.rows:
         yield (
@@ -435,4 +436,14 @@ def _limits(
         change = fit.value(one) - fit.value(two)
         slope_of = np.array([(name == one) * 1.0 - (name == two) * 1.0 for name in fit.names])
         spread = math.sqrt(max(float(slope_of @ fit.covariance @ slope_of), 0.0))
-        yield f"{one} less {two}: {change:.4g} +- {spread:.2g} m2, errors common to both taken out"
+        yield told(
+            f"{one} less {two}: {{}} +- {{}}, errors common to both taken out",
+            *_with_spread(change, spread, "m2"),
+        )
+
+
+def _with_spread(value: float, spread: float, unit: str) -> tuple[Number, Number]:
+    return (
+        Number(float(value), spread=float(spread), unit=unit),
+        Number(float(spread), distance=True, spread=float(spread), unit=unit),
+    )

@@ -12,6 +12,7 @@ from scipy.special import stdtrit
 
 from explorer.errors import SampleError
 from explorer.graph.arrays import Array
+from explorer.graph.words import Sentence, in_unit
 from explorer.logs.reader import Source
 
 Labels: TypeAlias = npt.NDArray[np.int_]
@@ -138,8 +139,8 @@ class Fit:
     lack_of_fit: LackOfFit | None = None
     residuals: Residuals | None = None
     sources: tuple[Source, ...] = ()
-    notes: tuple[str, ...] = ()
-    weakness: str = ""
+    notes: tuple[Sentence, ...] = ()
+    weakness: Sentence = ""
 
     @property
     def standard_uncertainties(self) -> Array:
@@ -189,7 +190,7 @@ class Fit:
         """
         if self.weakness:
             raise SampleError(
-                f"the {self.kind} is not good enough to use: {self.weakness}",
+                f"the {self.kind} is not good enough to use: {in_unit(self.weakness)}",
                 file=", ".join(source.file for source in self.sources) or None,
                 found=self.words(),
                 remedy="log more rows or more runs, or give what the log cannot tell",

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.special import chdtrc
 
 from explorer.errors import SampleError
+from explorer.graph.words import in_unit
 from explorer.logs.fitting.fit import Fit
 
 # Smaller correlations change no verdict, and a study is easier to read without them (common practice).
@@ -48,8 +49,8 @@ def input_block(
     """
     fit.require()
     names = [name for name in fit.names if only is None or name in only]
-    lines = [f"# {fit.kind}: {fit.source}" if fit.source else f"# {fit.kind}", *(f"# {n}" for n in fit.notes)]
-    lines = [_one_line(line) for line in lines]
+    head = f"{fit.kind}: {fit.source}" if fit.source else fit.kind
+    lines = [_one_line(f"# {line}") for line in (head, *map(in_unit, fit.notes))]
     lines += ["[inputs]", *(_entry(fit, name, (limits or {}).get(name, (None, None))) for name in names)]
     lines += _correlations(fit, names)
     return "\n".join(lines) + "\n"
