@@ -21,7 +21,7 @@ from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
-from explorer.analyses.two_levels import check_kinds_apart, sureness_of
+from explorer.analyses.two_levels import check_kinds_apart, sure_cars, sureness_of
 from explorer.analyses.verdicts import Looks, judge_outcome, with_sureness
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.highest_speed import run_highest_speed
@@ -145,7 +145,8 @@ def run(
         )
     verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
     with stages.stage("cars and their days"):
-        sureness = sureness_of(study, workers=workers, executor=executor, progress=progress)
+        cars = sure_cars(study, workers=workers, executor=executor, progress=progress)
+        sureness = sureness_of(study, cars)
     verdicts = with_sureness(verdicts, study.limits, sureness)
     drivers: dict[str, Sensitivity] = {}
     sweeps: tuple[SweepRecord, ...] = ()
@@ -159,7 +160,7 @@ def run(
         drivers = with_members(study, outcome, drivers)
     with stages.analysis("what measuring is worth"):
         progress("measuring", 0, 1)
-        plan = weigh_measurements(study, outcome, ways)
+        plan = weigh_measurements(study, outcome, ways, cars)
         progress("measuring", 1, 1)
     with stages.analysis("levers"):
         unmet = [
@@ -391,8 +392,8 @@ def _handbook(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -
 def _warnings(study: Study) -> Iterator[str]:
     if surely := [limit.name for limit in study.limits if limit.sure is not None]:
         yield (
-            f"the verdict of {' and '.join(surely)} tells cars and days apart; what measuring is worth, and "
-            "compare and explore, weigh it by its probability over cars and days together"
+            f"the verdict of {' and '.join(surely)} tells cars and days apart; compare and explore weigh it "
+            "by its probability over cars and days together"
         )
     silent = [one.key for one in study.all_inputs() if one.source is None]
     if silent:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from explorer.analyses.two_levels import CarsAndDays, sure_limits
 from explorer.analyses.ways_to_measure import WaysToMeasure
 from explorer.engine.montecarlo import Outcome
 from explorer.engine.replay import replay_margins, replay_samples
-from explorer.estimators.measuring import Stake, stacked_margins, take_readings
-from explorer.estimators.measuring_plan import MeasuringPlan, plan_measurements
+from explorer.estimators.measuring import Stake, stacked_margins
+from explorer.estimators.measuring_plan import Judged, MeasuringPlan, plan_measurements
 from explorer.estimators.rough_worth import rough_worth
 from explorer.graph.arrays import Array
 from explorer.study.study import Study
@@ -24,21 +26,25 @@ ROUGH_SAMPLES = 10_000
 
 
 def stakes_of(study: Study) -> tuple[Stake, ...]:
-    """Say what hangs on each limit, in the study's own words."""
+    """Say what hangs on each limit, at the probability of its verdict: of cars where it asks ``sure``."""
     return tuple(
-        Stake(
-            limit.name,
-            limit.probability,
-            entry.weight,
-        )
+        Stake(limit.name, limit.probability if limit.sure is None else limit.sure, entry.weight)
         for limit, entry in zip(study.limits, study.entries.limits, strict=True)
     )
 
 
-def weigh_measurements(study: Study, outcome: Outcome, ways: WaysToMeasure) -> MeasuringPlan | None:
+def weigh_measurements(
+    study: Study, outcome: Outcome, ways: WaysToMeasure, cars: CarsAndDays | None = None
+) -> MeasuringPlan | None:
     """Plan measurements from the samples of the study's run; None where there is nothing to measure.
 
     All that the study lists are weighed, and those of the catalogue that promise most by a rough estimate.
+
+    Parameters
+    ----------
+    cars:
+        Those drawn for the limits that ask ``sure``: their verdict is on cars, each on all its days, and
+        reading what a car is tells nothing of the day.
     """
     if not ways.measurements:
         return None
@@ -46,27 +52,60 @@ def weigh_measurements(study: Study, outcome: Outcome, ways: WaysToMeasure) -> M
     kept = replay_samples(study, outcome, settings.samples)
     uncertain = {given.key for given in study.all_inputs() if not given.exact}
     samples = {key: values for key, values in kept.items() if key in uncertain}
-    margins, stakes = replay_margins(study, kept), stakes_of(study)
-    promising = _promising(ways, samples, stacked_margins(margins, stakes), stakes, study)
-    return plan_measurements(
-        samples,
-        margins,
+    judged = _judged(study, samples, replay_margins(study, kept), cars)
+    promising = _promising(ways, judged, study)
+    plan = plan_measurements(
+        judged,
         [one for one in ways.measurements if one.name not in ways.from_catalogue or one.name in promising],
-        stakes,
         budget_hours=settings.budget_hours,
         budget_cost=math.inf if settings.budget_cost is None else settings.budget_cost,
         seed=study.seed,
     )
+    order = {limit.name: place for place, limit in enumerate(study.limits)}
+    return replace(
+        plan,
+        worths=tuple(sorted(plan.worths, key=lambda one: order[one.limit])),
+        outlooks=tuple(sorted(plan.outlooks, key=lambda one: order[one.limit])),
+    )
 
 
-def _promising(
-    ways: WaysToMeasure, samples: Mapping[str, Array], margins: Array, stakes: Sequence[Stake], study: Study
-) -> set[str]:
+def _judged(
+    study: Study, samples: Mapping[str, Array], margins: Mapping[str, Array], cars: CarsAndDays | None
+) -> list[Judged]:
+    """Put each limit to the samples that it is judged on."""
+    surely = {limit.name for limit in study.limits if limit.sure is not None and cars is not None}
+    stakes = stakes_of(study)
+    plain = Judged(samples, margins, tuple(one for one in stakes if one.limit not in surely))
+    found = [plain] if plain.stakes else []
+    if cars is not None:
+        kept = (one.margins_of_cars(cars.inputs) for one in cars.found)
+        of_cars = dict(zip([limit.name for limit in sure_limits(study)], kept, strict=True))
+        found.append(Judged(cars.inputs, of_cars, tuple(one for one in stakes if one.limit in surely)))
+    return found
+
+
+def _promising(ways: WaysToMeasure, judged: Sequence[Judged], study: Study) -> set[str]:
     """Name those of the catalogue that save most, most an hour within the budget, or most on one limit."""
-    few = {key: values[:ROUGH_SAMPLES] for key, values in samples.items()}
-    margins = margins[:, :ROUGH_SAMPLES]
     offered = [one for one in ways.measurements if one.name in ways.from_catalogue]
-    worth = {one.name: rough_worth(take_readings(one, few, study.seed), margins, stakes) for one in offered}
+    few = [
+        Judged(
+            {key: values[:ROUGH_SAMPLES] for key, values in of.samples.items()},
+            {key: values[:ROUGH_SAMPLES] for key, values in of.margins.items()},
+            of.stakes,
+        )
+        for of in judged
+    ]
+    known = set().union(*(of.samples for of in judged))
+    margins = [stacked_margins(of.margins, of.stakes) for of in few]
+    worth = {
+        one.name: np.concatenate(
+            [
+                rough_worth(of.reading(one, study.seed, known), own, of.stakes)
+                for of, own in zip(few, margins, strict=True)
+            ]
+        )
+        for one in offered
+    }
     within = [one for one in offered if one.hours <= study.entries.measuring.budget_hours]
     most = sorted(offered, key=lambda one: -worth[one.name].sum())
     quickest = sorted(within, key=lambda one: -worth[one.name].sum() / one.hours)

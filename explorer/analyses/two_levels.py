@@ -1,7 +1,8 @@
-"""How sure is a limit: cars and days drawn apart, on the study's own graph, where a limit asks ``sure``."""
+"""Cars and days drawn apart, on the study's own graph, where a limit asks ``sure``."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
@@ -12,17 +13,57 @@ from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, no_
 from explorer.engine.sampling import random_column
 from explorer.errors import StudyError
 from explorer.estimators.two_levels import OfCars, Sureness, how_sure
-from explorer.study.limits import Limit
+from explorer.graph.arrays import Array
+from explorer.study.limits import Limit, Output
 from explorer.study.study import Study
+
+
+def draw_cars(plan: Plan, chunk: int, cars: int, days: int) -> dict[str, Array]:
+    """Draw one chunk of cars, each with its days one after the other: inputs of shape (cars * days,)."""
+    varying = _varying(plan)
+    return plan.draw(
+        {
+            stream: random_column(plan.seed, f"{stream} of a day", chunk, cars * days)
+            if stream in varying
+            else np.repeat(random_column(plan.seed, f"{stream} of a car", chunk, cars), days)
+            for stream in plan.streams
+        }
+    )
+
+
+def _varying(plan: Plan) -> frozenset[str]:
+    return frozenset(given.stream for given in plan.uncertain.values() if given.varies)
+
+
+@dataclass(frozen=True)
+class CarsAndDays:
+    """Cars that were drawn with days for each.
+
+    Attributes
+    ----------
+    inputs:
+        What could be learnt of each car, by key, shape (cars,) each.
+    found:
+        What is kept of each car, in the order of what was asked.
+    days:
+        Days of each car.
+    """
+
+    inputs: Mapping[str, Array]
+    found: tuple[OfCars, ...]
+    days: int
+
+    def sureness(self, place: int, limit: Limit) -> Sureness:
+        """Judge what was asked at a place."""
+        return how_sure(self.found[place], self.days, limit.probability, limit.sure or limit.probability)
 
 
 @dataclass(frozen=True)
 class _Levels:
-    """Draws some cars with all their days, and reduces the margin of each limit."""
+    """Draws some cars with all their days, and reduces the margin of each limit where it is asked."""
 
     plan: Plan
-    limits: tuple[Limit, ...]
-    varying: frozenset[str]
+    asked: tuple[tuple[Output, Limit], ...]
     cars: int
     days: int
 
@@ -31,43 +72,42 @@ class _Levels:
         """Cars in a chunk."""
         return max(1, CHUNK // self.days)
 
-    def part(self, chunk: int) -> tuple[OfCars, ...]:
+    def part(self, chunk: int) -> tuple[dict[str, Array], tuple[OfCars, ...]]:
         """Do the cars of one chunk."""
         cars = min(self.at_once, self.cars - chunk * self.at_once)
-        uniforms = {
-            stream: random_column(self.plan.seed, f"{stream} of a day", chunk, cars * self.days)
-            if stream in self.varying
-            else np.repeat(random_column(self.plan.seed, f"{stream} of a car", chunk, cars), self.days)
-            for stream in self.plan.streams
+        drawn = draw_cars(self.plan, chunk, cars, self.days)
+        values = self.plan.evaluate(drawn)
+        varying = _varying(self.plan)
+        inputs = {
+            key: drawn[key][:: self.days]
+            for key, given in self.plan.uncertain.items()
+            if given.stream not in varying
         }
-        values = self.plan.evaluate(self.plan.draw(uniforms))
-        shape = (cars, self.days)
-        found = (np.broadcast_to(limit.margin_in(values), cars * self.days) for limit in self.limits)
-        return tuple(OfCars.of(margins.reshape(shape)) for margins in found)
+        found = (
+            OfCars.of(
+                np.broadcast_to(limit.margin(output.value(values)), cars * self.days).reshape(
+                    cars, self.days
+                ),
+                limit.probability,
+            )
+            for output, limit in self.asked
+        )
+        return inputs, tuple(found)
 
 
-def sureness_of(
-    study: Study,
+def cars_and_days(
+    plan: Plan,
+    asked: Sequence[tuple[Output, Limit]],
+    cars: int,
+    days: int,
     *,
     workers: int | None = None,
     executor: Executor | None = None,
     progress: Progress = no_progress,
-) -> dict[str, Sureness]:
-    """Judge the limits that ask ``sure``, by name; nothing is drawn where none does.
-
-    Raises
-    ------
-    StudyError
-        When a correlation ties what varies from run to run to what does not.
-    """
-    limits = tuple(limit for limit in study.limits if limit.sure is not None)
-    if not limits:
-        return {}
-    plan = make_plan(study, [pair for limit in limits for pair in limit.output.pairs])
-    varying = frozenset(given.stream for given in plan.uncertain.values() if given.varies)
-    settings = study.entries.study
-    levels = _Levels(plan, limits, varying, settings.cars, settings.days)
-    chunks = -(-levels.cars // levels.at_once)
+) -> CarsAndDays:
+    """Draw cars with days for each, and reduce the margins of limits at the outputs of a plan."""
+    levels = _Levels(plan, tuple(asked), cars, days)
+    chunks = -(-cars // levels.at_once)
     parts = list(
         in_order(
             partial(_part, levels),
@@ -77,15 +117,48 @@ def sureness_of(
             progress=lambda done: progress("cars and their days", done, chunks),
         )
     )
-    return {
-        limit.name: how_sure(
-            OfCars.joined([part[place] for part in parts]), levels.days, limit.probability, limit.sure or 0.0
-        )
-        for place, limit in enumerate(limits)
-    }
+    return CarsAndDays(
+        {key: np.concatenate([inputs[key] for inputs, _ in parts]) for key in parts[0][0]},
+        tuple(OfCars.joined([found[place] for _, found in parts]) for place in range(len(asked))),
+        days,
+    )
 
 
-def _part(levels: _Levels, chunk: int) -> tuple[OfCars, ...]:
+def sure_limits(study: Study) -> tuple[Limit, ...]:
+    """Return the limits that ask ``sure``."""
+    return tuple(limit for limit in study.limits if limit.sure is not None)
+
+
+def sure_cars(
+    study: Study,
+    *,
+    workers: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress = no_progress,
+) -> CarsAndDays | None:
+    """Draw the cars of a study for its limits that ask ``sure``; None, and nothing drawn, where none does."""
+    limits = sure_limits(study)
+    if not limits:
+        return None
+    plan = make_plan(study, [pair for limit in limits for pair in limit.output.pairs])
+    return cars_and_days(
+        plan,
+        [(limit.output, limit) for limit in limits],
+        study.entries.study.cars,
+        study.entries.study.days,
+        workers=workers,
+        executor=executor,
+        progress=progress,
+    )
+
+
+def sureness_of(study: Study, cars: CarsAndDays | None) -> dict[str, Sureness]:
+    """Judge the limits of a study that ask ``sure``, by name, on the cars drawn for them."""
+    limits = sure_limits(study) if cars is not None else ()
+    return {limit.name: cars.sureness(place, limit) for place, limit in enumerate(limits) if cars is not None}
+
+
+def _part(levels: _Levels, chunk: int) -> tuple[dict[str, Array], tuple[OfCars, ...]]:
     return levels.part(chunk)
 
 

@@ -337,7 +337,7 @@ def calls_after(scores: Array, margins: Array) -> tuple[Calls, ...]:
 
 
 def worth_of_calls(
-    stacked: Array,
+    margins: Sequence[Array],
     measurements: Sequence[Measurement],
     stakes: Sequence[Stake],
     after: Sequence[Sequence[Calls]],
@@ -346,8 +346,8 @@ def worth_of_calls(
 
     Parameters
     ----------
-    stacked:
-        Margins in the order of the stakes, shape (limits, samples).
+    margins:
+        In the order of the stakes, shape (samples,) each.
     measurements, stakes:
         What could be measured, and what hangs on each limit; the result has the order of the stakes.
     after:
@@ -355,7 +355,7 @@ def worth_of_calls(
     """
     worths: list[Worth] = []
     for k, stake in enumerate(stakes):
-        before = calls_before(stacked[k])
+        before = calls_before(margins[k])
         now = before.outcome(stake)
         loss = before.losses(stake)
         saved = np.stack([loss - calls[k].losses(stake) for calls in after]) if after else np.empty((0, 1))

@@ -167,15 +167,40 @@ class MeasuringPlan:
 
 
 @dataclass(frozen=True)
-class Readings:
-    """Readings and margins of the kept samples: weighs any set of measurements."""
+class Judged:
+    """Some limits and the samples that they are judged on: plain ones, or cars with all their days.
 
-    measurements: tuple[Measurement, ...]
+    Attributes
+    ----------
+    samples, margins:
+        Values of the uncertain inputs by name, and margin of each limit (zero or more conforms, NaN has no
+        answer), shape (samples,) each.
+    stakes:
+        What hangs on each limit.
+    """
+
+    samples: Mapping[str, Array]
+    margins: Mapping[str, Array]
+    stakes: tuple[Stake, ...]
+
+    def reading(self, measurement: Measurement, seed: int, known: Collection[str]) -> Array:
+        """Simulate the readings, shape (readings, samples), without those of inputs that others hang on."""
+        others = set(known) - set(self.samples)
+        reads = {name: how for name, how in measurement.reads.items() if name not in others}
+        if not reads:
+            return np.empty((0, next(iter(self.margins.values())).size))
+        return take_readings(replace(measurement, reads=reads), self.samples, seed)
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    """Readings and margins of the samples that some limits are judged on."""
+
     stakes: tuple[Stake, ...]
     readings: Mapping[str, Array]
     margins: Array
 
-    def thinned(self, most: int) -> Readings:
+    def thinned(self, most: int) -> _Drawn:
         """Keep every n-th sample, so that no more than so many are left."""
         step = math.ceil(self.margins.shape[1] / most)
         readings = {name: scores[:, ::step] for name, scores in self.readings.items()}
@@ -183,10 +208,11 @@ class Readings:
 
     def calls(self, names: Collection[str]) -> tuple[Calls, ...]:
         """Know the readings of a set of measurements, together."""
-        if not names:
-            return tuple(calls_before(margin) for margin in self.margins)
         # Sorted, so that a set is the same set in whatever order it was put together.
-        return calls_after(np.concatenate([self.readings[name] for name in sorted(names)]), self.margins)
+        scores = [self.readings[name] for name in sorted(names)]
+        if not sum(map(len, scores)):
+            return tuple(calls_before(margin) for margin in self.margins)
+        return calls_after(np.concatenate(scores), self.margins)
 
     def losses(self, calls: Sequence[Calls]) -> Array:
         """Loss of the verdicts in each sample, summed over the limits."""
@@ -194,11 +220,48 @@ class Readings:
         return np.asarray(sum(call.losses(stake) for call, stake in pairs))
 
 
+@dataclass(frozen=True)
+class Readings:
+    """Readings of what was drawn: weighs any set of measurements."""
+
+    measurements: tuple[Measurement, ...]
+    drawn: tuple[_Drawn, ...]
+
+    @property
+    def stakes(self) -> tuple[Stake, ...]:
+        """What hangs on each limit, in the order of the calls."""
+        return tuple(stake for one in self.drawn for stake in one.stakes)
+
+    @property
+    def margins(self) -> list[Array]:
+        """Margin of each limit in the samples that it is judged on."""
+        return [margin for one in self.drawn for margin in one.margins]
+
+    def thinned(self, most: int) -> Readings:
+        """Keep no more than so many samples of each kind."""
+        return replace(self, drawn=tuple(one.thinned(most) for one in self.drawn))
+
+    def calls(self, names: Collection[str]) -> tuple[Calls, ...]:
+        """Know the readings of a set of measurements, together."""
+        return tuple(call for one in self.drawn for call in one.calls(names))
+
+    def losses(self, calls: Sequence[Calls]) -> Array:
+        """Losses whose mean is that of the verdicts, summed over the limits.
+
+        Samples of several kinds stand one after the other, each with the weight that makes the mean of all
+        the sum of their means; its error comes out no smaller than that of the sum.
+        """
+        left, found = list(calls), []
+        every = sum(one.margins.shape[1] for one in self.drawn)
+        for one in self.drawn:
+            own, left = left[: len(one.stakes)], left[len(one.stakes) :]
+            found.append(one.losses(own) * (every / one.margins.shape[1]))
+        return np.concatenate(found)
+
+
 def plan_measurements(
-    samples: Mapping[str, Array],
-    margins: Mapping[str, Array],
+    judged: Sequence[Judged],
     measurements: Sequence[Measurement],
-    stakes: Sequence[Stake],
     *,
     budget_hours: float,
     budget_cost: float = math.inf,
@@ -208,11 +271,10 @@ def plan_measurements(
 
     Parameters
     ----------
-    samples, margins:
-        Values of the uncertain inputs, and margin of each limit (zero or more conforms, NaN has no
-        answer), shape (samples,) each.
-    measurements, stakes:
-        What could be measured, and what hangs on each limit.
+    judged:
+        The limits, with the samples that they are judged on.
+    measurements:
+        What could be measured.
     seed:
         The run's.
     budget_hours, budget_cost:
@@ -224,10 +286,17 @@ def plan_measurements(
         With too few samples, an input or limit that the run does not have, a measurement that takes no time,
         or two of one name.
     """
-    _check(measurements, stakes)
-    stacked = stacked_margins(margins, stakes)
-    readings = {one.name: take_readings(one, samples, seed) for one in measurements}
-    taken = Readings(tuple(measurements), tuple(stakes), readings, stacked)
+    _check(measurements, [stake for of in judged for stake in of.stakes])
+    known = set().union(*(of.samples for of in judged))
+    drawn = tuple(
+        _Drawn(
+            of.stakes,
+            {one.name: of.reading(one, seed, known) for one in measurements},
+            stacked_margins(of.margins, of.stakes),
+        )
+        for of in judged
+    )
+    taken = Readings(tuple(measurements), drawn)
     singly = [taken.calls([one.name]) for one in measurements]
     sets, complete = _affordable_sets(taken, budget_hours, budget_cost)
     quick = taken.thinned(SEARCH_SAMPLES)
@@ -244,7 +313,7 @@ def plan_measurements(
         cost=sum(step.cost for step in steps),
         steps=steps,
         gain=mean_of(taken.losses(taken.calls(())) - taken.losses(taken.calls(best))),
-        worths=worth_of_calls(stacked, measurements, stakes, singly),
+        worths=worth_of_calls(taken.margins, measurements, taken.stakes, singly),
         alone=_alone(taken, singly),
         outlooks=_outlooks(taken, best, tried),
         sets_tried=len(sets),

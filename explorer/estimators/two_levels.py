@@ -1,19 +1,26 @@
 """Two kinds of not knowing: how often one car holds a limit, and how sure that is over the cars there may be.
 
 Cars are drawn, and days for each car.  Of a car it is counted on how many of its days the limit holds; the
-days are few, so the count scatters about the car's own probability, and the interval below allows for that.
+days are few, so the count scatters about the car's own probability.  A verdict bounds that scatter; what
+weighs cars against each other takes it off the spread between them, and says so where it does.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
+from explorer.estimators.assessment import turning_counts
 from explorer.estimators.conformance import CONFIDENCE, Verdict, binomial_interval
+from explorer.estimators.regression import normal_scores
 from explorer.graph.arrays import Array
 
+# Places of what a car is counted on: surely often enough, often enough as counted, possibly so.
+SURELY, ENOUGH, POSSIBLY = 0, 1, 2
 # Chance of a wrong side by the scatter of the days, that a car at the required probability is given.
 WRONG_SIDE = 0.05
 # Places of a margin's distribution over the days that are kept of each car, and cars that are shown of them.
@@ -66,16 +73,20 @@ class Sureness:
 class OfCars:
     """What is kept of each car: days on which the limit holds, moments of the margin, its quantiles.
 
-    ``holds``, ``mean`` and ``variance`` have shape (cars,), ``quantiles`` (cars, levels).
+    ``kept`` is the margin that it has on the required share of its days or more, so that it is zero or more
+    exactly where the car holds the limit often enough, and ``scatter`` the variance by which so few days
+    miss it.  All have shape (cars,) but ``quantiles``, (cars, levels).
     """
 
     holds: Array
     mean: Array
     variance: Array
+    kept: Array
+    scatter: Array
     quantiles: Array
 
     @classmethod
-    def of(cls, margins: Array) -> OfCars:
+    def of(cls, margins: Array, required: float) -> OfCars:
         """Reduce margins of shape (cars, days); what is not a number holds nothing."""
         answered = np.where(np.isnan(margins), -np.inf, margins)
         some = np.isfinite(margins)
@@ -84,12 +95,41 @@ class OfCars:
         off = np.where(some, margins - mean[:, None], 0.0)
         # The quantile below, so that no answer is averaged with none.
         quantiles = np.quantile(answered, LEVELS, axis=1, method="lower").T
+        # Two halves of the days miss it apart: by four times the variance of the whole.
+        one, other = (kept_margins(half, required)[ENOUGH] for half in (answered[:, ::2], answered[:, 1::2]))
+        both = np.isfinite(one) & np.isfinite(other)
         return cls(
             np.count_nonzero(margins >= 0, axis=1).astype(float),
             mean,
             (off**2).sum(axis=1) / np.maximum(count - 1, 1),
+            kept_margins(answered, required)[ENOUGH],
+            np.subtract(one, other, out=np.zeros(len(one)), where=both) ** 2 / 4,
             quantiles,
         )
+
+    def margins_of_cars(self, inputs: Mapping[str, Array]) -> Array:
+        """Return the margins kept, without what the few days scatter them.
+
+        What a straight line in the normal scores of the inputs says of a car is taken as it is; what is
+        left is drawn towards it until its variance is less by that of the scatter.
+
+        Parameters
+        ----------
+        inputs:
+            What could be learnt of each car, shape (cars,) each.
+        """
+        known = np.isfinite(self.kept)
+        if np.count_nonzero(known) <= len(inputs) + 2:
+            return self.kept
+        scores = [normal_scores(np.nan_to_num(values[known])) for values in inputs.values()]
+        columns = np.stack([np.ones(int(known.sum())), *scores], axis=1)
+        line = columns @ np.linalg.lstsq(columns, self.kept[known], rcond=None)[0]
+        off = self.kept[known] - line
+        spread = float(off @ off) / (len(off) - columns.shape[1])
+        left = max(0.0, 1 - float(np.mean(self.scatter[known])) / spread) if spread > 0 else 1.0
+        margins = self.kept.copy()
+        margins[known] = line + off * math.sqrt(left)
+        return margins
 
     @classmethod
     def joined(cls, parts: list[OfCars]) -> OfCars:
@@ -99,25 +139,81 @@ class OfCars:
         )
 
 
-def how_sure(of: OfCars, days: int, required: float, sure: float) -> Sureness:
-    """Judge how sure it is that a car holds its limit with the required probability.
+@lru_cache(maxsize=256)
+def turning_days(days: int, required: float) -> tuple[int, int, int]:
+    """Return on how many days a car holds its limit that surely, by count, and possibly has the probability.
 
-    A car short of it is counted on ``surely`` many days with a chance of at most ``WRONG_SIDE``, and a car
-    that has it on fewer than ``barely`` with no more; so what is counted on either side bounds the share of
-    cars, and exact binomial intervals of both shares give the ends.
-
-    Source: thresholds of the binomial distribution; Clopper & Pearson, Biometrika 26 (1934) 404.
+    A car short of it is counted on the first with a chance of at most ``WRONG_SIDE``, and a car that has it
+    on fewer than the last with no more.  The first is more than the days where these are too few.
     """
     from scipy.stats import binom  # takes its time to load, which a check need not
 
+    return (
+        int(binom.isf(WRONG_SIDE, days, required)) + 1,
+        max(1, math.ceil(required * days - 1e-9)),
+        max(1, int(binom.ppf(WRONG_SIDE, days, required))),
+    )
+
+
+def kept_margins(margins: Array, required: float) -> Array:
+    """Return the margins that each car has on as many of its days as each of ``turning_days`` asks.
+
+    Parameters
+    ----------
+    margins:
+        Shape (cars, days).
+
+    Returns
+    -------
+    Array
+        Shape (3, cars); minus infinity where the days are too few or have no answer.
+    """
+    days = margins.shape[1]
+    ranked = np.sort(np.where(np.isnan(margins), -np.inf, margins), axis=1)
+    return np.stack(
+        [
+            ranked[:, days - count] if count <= days else np.full(len(margins), -np.inf)
+            for count in turning_days(days, required)
+        ]
+    )
+
+
+def surpluses_of_cars(kept: Array, sure: float) -> tuple[float, float, float]:
+    """Return the margins at which the verdict of ``how_sure`` turns: sure, likely, possible.
+
+    Parameters
+    ----------
+    kept:
+        Of ``kept_margins``, shape (3, cars).
+    """
+    cars = kept.shape[1]
+    counts = (
+        turning_counts(cars, sure * (1 - WRONG_SIDE) + WRONG_SIDE)[0],
+        turning_counts(cars, sure)[1],
+        turning_counts(cars, sure * (1 - WRONG_SIDE))[2],
+    )
+    first, second, third = (
+        -math.inf if count is None else float(np.sort(own)[cars - count])
+        for own, count in zip(kept, counts, strict=True)
+    )
+    return first, second, third
+
+
+def how_sure(of: OfCars, days: int, required: float, sure: float) -> Sureness:
+    """Judge how sure it is that a car holds its limit with the required probability.
+
+    What is counted on either side of the days at which a car's own verdict turns bounds the share of cars,
+    and exact binomial intervals of both shares give the ends.
+
+    Source: thresholds of the binomial distribution; Clopper & Pearson, Biometrika 26 (1934) 404.
+    """
     cars = len(of.holds)
-    surely = float(binom.isf(WRONG_SIDE, days, required)) + 1
-    barely = float(binom.ppf(WRONG_SIDE, days, required))
+    surely, enough, barely = turning_days(days, required)
     least, _ = binomial_interval(float(np.sum(of.holds >= surely)), cars, CONFIDENCE)
     _, most = binomial_interval(float(np.sum(of.holds >= barely)), cars, CONFIDENCE)
     low = max(0.0, (least - WRONG_SIDE) / (1 - WRONG_SIDE)) if surely <= days else 0.0
     high = min(1.0, most / (1 - WRONG_SIDE))
-    counted = float(np.mean(of.holds >= math.ceil(required * days - 1e-9)))
+    counted = float(np.mean(of.holds >= enough))
     return Sureness(
         cars=cars,
         days=days,

@@ -10,7 +10,7 @@ import pytest
 from scipy.special import ndtr, ndtri
 from study_help import SMALL
 
-from explorer.analyses.two_levels import sureness_of
+from explorer.analyses.two_levels import sure_cars, sureness_of
 from explorer.errors import SquatlineError
 from explorer.pipeline import run
 from explorer.study.study import Study, load_study
@@ -35,7 +35,8 @@ def sure_study(folder: Path, day: float = 0.3, more: str = "", sure: str = "sure
 
 
 def test_margin_of_car_and_day_has_the_closed_answer(tmp_path: Path) -> None:
-    found = sureness_of(sure_study(tmp_path))["front load"]
+    study = sure_study(tmp_path)
+    found = sureness_of(study, sure_cars(study))["front load"]
     g, m, s_m, left, s_left = 9.80665, 5.0, 0.1, 1 - 190 / 360, 5 / 360
     car = g * math.sqrt((m * s_left) ** 2 + (left * s_m) ** 2 + (s_m * s_left) ** 2)
     true = float(ndtr((g * m * left - 23 - 0.3 * ndtri(0.9)) / car))
@@ -45,12 +46,13 @@ def test_margin_of_car_and_day_has_the_closed_answer(tmp_path: Path) -> None:
 
 def test_numbers_hang_on_no_worker(tmp_path: Path) -> None:
     study = sure_study(tmp_path)
-    assert sureness_of(study) == sureness_of(study, workers=3)
+    assert sureness_of(study, sure_cars(study)) == sureness_of(study, sure_cars(study, workers=3))
 
 
 def test_without_sure_nothing_is_drawn_and_the_run_is_as_it_was(tmp_path: Path) -> None:
     plain = sure_study(tmp_path / "plain", sure="")
-    assert sureness_of(plain) == {}
+    assert sure_cars(plain) is None
+    assert sureness_of(plain, None) == {}
     before, after = (run(one, samples=500) for one in (plain, sure_study(tmp_path / "sure")))
     assert before.samples is not None
     assert after.samples is not None
@@ -76,3 +78,18 @@ def test_what_varies_goes_with_nothing_of_the_car(tmp_path: Path) -> None:
     pair = '[[correlations]]\nbetween = ["mass", "front_static_load_model_offset"]\nvalue = 0.5'
     with pytest.raises(SquatlineError, match="varies from run to run"):
         run(sure_study(tmp_path, more=pair), samples=500)
+
+
+def test_measuring_is_weighed_by_the_cars_and_not_the_days(tmp_path: Path) -> None:
+    """Mass moves the load by 0.463 N, its place by 0.681 N, the day by 1 N: of cars a scale tells 0.32."""
+    measure = '[measurements.scale]\nlabel = "mass"\nreads = { mass = { noise = "1 g" } }\nhours = 1\n'
+    sure, plain = (
+        run(sure_study(tmp_path / word, day=1.0, more=measure, sure=word), samples=4000).summary.measuring
+        for word in ("sure = 0.9", "")
+    )
+    assert sure is not None
+    assert plain is not None
+    (of_cars,), (of_runs,) = sure.worths, plain.worths
+    told = [one.variance_removed.value / one.before.variance.value for one in (of_cars, of_runs)]
+    assert told == pytest.approx([0.463**2 / (0.463**2 + 0.681**2), 0.463**2 / 1.678], abs=0.06)
+    assert sure.outlooks[0].required == 0.9

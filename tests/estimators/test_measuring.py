@@ -202,10 +202,8 @@ def planned(
     hours: float,
     **more: float,
 ) -> measuring_plan.MeasuringPlan:
-    stakes = [Stake(name, 0.9) for name in margins]
-    return measuring_plan.plan_measurements(
-        x, margins, measurements, stakes, budget_hours=hours, seed=2, **more
-    )
+    judged = measuring_plan.Judged(x, margins, tuple(Stake(name, 0.9) for name in margins))
+    return measuring_plan.plan_measurements([judged], measurements, budget_hours=hours, seed=2, **more)
 
 
 def test_plan_takes_the_most_telling_for_each_hour_first() -> None:

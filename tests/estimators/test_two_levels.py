@@ -18,7 +18,7 @@ def sure_of(mean: float, *, cars: int, days: int, required: float = 0.9, seed: i
     random = np.random.default_rng(seed)
     of_cars = mean + CAR * random.standard_normal((cars, 1))
     margins = of_cars + DAY * random.standard_normal((cars, days))
-    return how_sure(OfCars.of(margins), days, required, 0.9)
+    return how_sure(OfCars.of(margins, required), days, required, 0.9)
 
 
 def truth(mean: float, required: float = 0.9) -> float:
@@ -46,7 +46,7 @@ def test_verdict_follows_the_whole_interval(mean: float, verdict: str) -> None:
 def test_run_without_an_answer_holds_nothing() -> None:
     margins = np.ones((64, 200))
     margins[:, :30] = np.nan
-    found = how_sure(OfCars.of(margins), 200, 0.9, 0.5)
+    found = how_sure(OfCars.of(margins, 0.9), 200, 0.9, 0.5)
     assert found.average == pytest.approx(0.85)
     assert found.verdict == "fail"
     assert found.family[0] == (-math.inf,) * 3

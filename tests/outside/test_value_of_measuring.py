@@ -15,6 +15,7 @@ from explorer.estimators.measuring import (
     Worth,
 )
 from explorer.estimators.regression import cross_fitted, normal_scores
+from explorer.estimators.two_levels import OfCars
 from explorer.graph.arrays import Array
 from tests.measuring_help import worth_of_measurements
 from tests.saltelli import ishigami
@@ -84,6 +85,34 @@ def test_the_loss_of_a_verdict_at_its_threshold(required: float) -> None:
     assert within(found.after.producer_risk.value, truth["producer"], found.after.producer_risk.error)
     turns = 1 - truth["passes"] if passes else truth["passes"]
     assert within(found.turns.value, turns, found.turns.error)
+
+
+@pytest.mark.parametrize(("day", "required"), [(0.5, 0.9), (4.0, 1 - 26 / 257)])
+def test_the_loss_of_a_verdict_on_cars_with_their_days(day: float, required: float) -> None:
+    """Source: DeGroot, Optimal Statistical Decisions (1970), section 8.11: losses as sure to 1 - sure.
+
+    A car's part is N(day z + 0.5, 1) and the day adds N(0, day^2): it holds the limit often enough where its
+    part reaches day z, z the normal quantile of the required probability, so the pair above is its margin.
+    The second probability is where the counted day is the quantile of 256 without bias.
+    """
+    generator, cars, days = np.random.default_rng(5), 4096, 256
+    x = {
+        "a": math.sqrt(0.8) * generator.normal(size=cars),
+        "b": math.sqrt(0.2) * generator.normal(size=cars),
+    }
+    part = day * ndtri(required) + 0.5 + x["a"] + x["b"]
+    kept = OfCars.of(part[:, None] + day * generator.normal(size=(cars, days)), required).margins_of_cars(x)
+    for sure in (0.6, 0.9):
+        (found,) = worth_of_measurements(
+            x, {"y": kept}, [Measurement("m", "m", {"a": Accuracy()}, 1.0)], [Stake("y", sure)], seed=1
+        )
+        truth, often = normal_pair(sure), float(ndtr(0.5))
+        before = sure / (1 - sure) * (1 - often) if often >= sure else often
+        assert found.before.passes.value == (often >= sure)
+        assert within(found.before.loss.value, before, found.before.loss.error)
+        assert within(found.after.loss.value, truth["loss"], found.after.loss.error)
+        assert within(found.loss_saved.value, before - truth["loss"], found.loss_saved.error)
+        assert within(found.after.passes.value, truth["passes"], found.after.passes.error)
 
 
 def test_wrong_verdict_at_one_half_with_most_of_the_variance_resolved() -> None:
