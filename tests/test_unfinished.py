@@ -80,6 +80,7 @@ def study(small_study: Writer) -> Path:
     return small_study(**RICH)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", list(ANALYSES))
 def test_what_fails_is_told_and_all_else_is_written(
     study: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch, name: str

@@ -65,6 +65,7 @@ def test_a_cap_ends_it_with_figures_still_open(small_study: Writer) -> None:
     assert capped.open
 
 
+@pytest.mark.long
 def test_both_rules_hold_where_both_are_given(small_study: Writer) -> None:
     study = load_study(small_study())
     decided, steady, both = (

@@ -178,6 +178,7 @@ def test_samples_that_were_not_kept_are_drawn_again_for_it(small_study: Writer) 
     assert kept == again
 
 
+@pytest.mark.long
 def test_a_limit_whose_margin_never_varies_ranks_nobody(
     squatline: Callable[..., Answer], small_study: Writer
 ) -> None:

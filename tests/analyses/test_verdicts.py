@@ -31,6 +31,7 @@ def test_an_easy_question_is_decided_at_the_first_look(small_study: Writer) -> N
     assert results.summary.reproduction.samples == CHUNK
 
 
+@pytest.mark.long
 def test_a_close_question_takes_more_and_states_a_higher_confidence(small_study: Writer) -> None:
     easy = run(with_probability(small_study, 0.3), samples=1_000_000, until_decided=True)
     truth = easy.summary.limits[0].conformance.probability
@@ -40,6 +41,7 @@ def test_a_close_question_takes_more_and_states_a_higher_confidence(small_study:
     assert close.summary.limits[0].conformance.confidence > 0.975
 
 
+@pytest.mark.long
 def test_a_question_on_the_line_stops_at_the_cap(small_study: Writer) -> None:
     easy = run(with_probability(small_study, 0.3), samples=200_000)
     truth = easy.summary.limits[0].conformance.probability

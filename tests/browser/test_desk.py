@@ -41,6 +41,7 @@ def fill(page: Page, place: str, **fields: str) -> None:
     form.get_by_role("button").click()
 
 
+@pytest.mark.long
 def test_the_whole_job_by_mouse(online: Page, tmp_path: Path) -> None:
     with serving(demo_study(tmp_path)) as served:
         watch, file = Watch(online), served.desk.file

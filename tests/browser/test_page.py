@@ -40,6 +40,7 @@ def test_it_opens_offline_without_a_complaint(page: Page, address: str) -> None:
     assert [url for url in watch.requests if url.startswith("file:")] == [address]
 
 
+@pytest.mark.long
 def test_charts_show_their_numbers_under_the_pointer(page: Page, address: str) -> None:
     page.goto(address)
     draw_all(page)
@@ -52,6 +53,7 @@ def test_charts_show_their_numbers_under_the_pointer(page: Page, address: str) -
     assert page.locator("#tip").is_hidden()
 
 
+@pytest.mark.long
 def test_units_switch_for_the_whole_page(page: Page, address: str) -> None:
     page.goto(address)
     draw_all(page)
@@ -90,6 +92,7 @@ def test_tables_sort_by_keyboard(page: Page, address: str) -> None:
     assert "descending" in page.inner_text("#spoken")
 
 
+@pytest.mark.long
 def test_everything_is_reached_by_the_tab_key(page: Page, address: str) -> None:
     page.goto(address)
     page.keyboard.press("Tab")
@@ -119,6 +122,7 @@ def test_the_focus_can_be_seen(page: Page, address: str) -> None:
     assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", [1200, 320])
 def test_nobody_is_shut_out(page: Page, address: str, width: int) -> None:
     """Axe-core's rules for WCAG 2.2 AA; 320 CSS pixels is the width of success criterion 1.4.10 (reflow)."""
@@ -141,6 +145,7 @@ def test_hostile_text_runs_nothing(page: Page, hostile_address: str) -> None:
     assert page.title() == HOSTILE
 
 
+@pytest.mark.long
 def test_it_prints_whole(page: Page, address: str, results: Results, tmp_path: Path) -> None:
     from pypdf import PdfReader
 
@@ -226,6 +231,7 @@ def test_long_tables_can_be_searched(page: Page, address: str) -> None:
     assert all(row.is_visible() for row in rows.all())
 
 
+@pytest.mark.long
 def test_dark_by_preference_and_readable(page: Page, address: str) -> None:
     page.emulate_media(color_scheme="dark")
     page.goto(address)

@@ -6,6 +6,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import pytest
+
 from reports import render
 from tests.report_fixture import make_results
 
@@ -25,6 +27,7 @@ def _grey(data: bytes) -> tuple[int, int, bytes]:
     return int(width), int(height), pixels
 
 
+@pytest.mark.long
 def test_no_page_is_empty_and_the_margins_are(tmp_path: Path) -> None:
     pages = _pages(tmp_path)
     assert len(pages) > 4

@@ -78,6 +78,7 @@ def test_unknown_option_and_command(squatline: Cli) -> None:
         assert "remedy" in answer.err
 
 
+@pytest.mark.long
 def test_new_writes_a_study_that_runs(tmp_path: Path, squatline: Cli) -> None:
     folder = tmp_path / "mine"
     written = squatline("new", folder)

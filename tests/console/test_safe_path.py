@@ -81,11 +81,13 @@ def test_no_module_of_the_folder_is_run(planted: Path, engine: str) -> None:
     call(planted, COMMAND, "compare", ".", *where)
 
 
+@pytest.mark.long
 def test_no_module_of_the_folder_is_run_by_the_report(planted: Path) -> None:
     call(planted, COMMAND, "run", ".", "--samples", "1000")
     call(planted, COMMAND, "report", "results", "--html")
 
 
+@pytest.mark.long
 def test_no_module_of_the_folder_is_run_by_the_package_called_as_one(planted: Path) -> None:
     """What is called ``explorer`` there is taken by Python itself, unless it is given -P."""
     call(planted, [sys.executable, "-P", "-m", "explorer"], "run", ".", "--engine", "processes")

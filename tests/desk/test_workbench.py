@@ -95,6 +95,7 @@ def test_a_file_changed_meanwhile_is_not_overwritten(file: Path) -> None:
     assert bench.unsaved
 
 
+@pytest.mark.long
 def test_steps_back_are_bounded(file: Path) -> None:
     bench = Workbench.of(file)
     for step in range(MOST_STEPS_BACK + 20):

@@ -197,6 +197,7 @@ def test_what_does_not_go_together_is_refused() -> None:
         pass
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("engine", ["processes", "dask"])
 def test_the_command_runs_on_every_engine(
     small_study: Callable[..., Path], squatline: Callable[..., Answer], tmp_path: Path, engine: str
@@ -213,6 +214,7 @@ def test_the_command_runs_on_every_engine(
     assert "no such engine" in squatline("run", study, "--engine", "steam").err
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("engine", ["processes", "dask"])
 def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path], engine: str) -> None:
     study = small_study()

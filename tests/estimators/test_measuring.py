@@ -206,6 +206,7 @@ def planned(
     return measuring_plan.plan_measurements([judged], measurements, budget_hours=hours, seed=2, **more)
 
 
+@pytest.mark.long
 def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     x = drawn("abc")
     margins = {"front load": 0.5 + x["a"] + 0.6 * x["b"], "clearance": 0.4 + x["c"]}

@@ -103,6 +103,7 @@ def test_uncertain_mass_carries_through_where_the_log_is_good() -> None:
     assert any("drag area over effective mass only" in note for note in fit.notes)
 
 
+@pytest.mark.long
 def test_outliers_and_dropouts_do_little_harm() -> None:
     rough = Roughness(noise=0.15, outliers=0.05, outlier_size=15.0, dropouts=2, dropout_rows=10)
     distances = []

@@ -35,6 +35,7 @@ def judged(speed: Array, logged: Array, curves: Array = SAMPLES, noise: float | 
     return validate_curves(AT, curves, speed, logged, quantity="pitch", noise=noise)
 
 
+@pytest.mark.long
 def test_runs_of_a_right_model_are_explained() -> None:
     found = [judged(*run_of(seed)) for seed in range(40)]
     # Doubt is set at one run in a hundred.
@@ -151,6 +152,7 @@ def test_a_right_model_is_doubted_no_more_often_than_said(repeating: float, step
     assert at_most(0.05, 200, found)
 
 
+@pytest.mark.long
 def test_a_wrong_model_is_found_under_scatter_that_repeats_itself() -> None:
     bend = np.maximum(AT - 35, 0) * 0.2
     for seed in range(10):

@@ -336,6 +336,7 @@ class OnMap:
         ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("opening", [0.0, 1.0])
 def test_every_car_on_a_map_is_answered(opening: float) -> None:
     """Independent solver: brentq within brentq on scipy's bilinear interpolation of the same map."""

@@ -195,6 +195,7 @@ def test_passing_against_scipy() -> None:
         assert found["pass_margin"][index] == pytest.approx(-gap - 0.6, abs=0.02)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("pull_out_gap", [0.5, 2.5])
 def test_the_wake_is_lost_on_pulling_out(pull_out_gap: float) -> None:
     """Independent solver: solve_ivp, in the wake up to the gap, found as an event.

@@ -127,6 +127,7 @@ def test_prediction_and_log_are_held_against_each_other(reader: Reader) -> None:
     assert "66.7 %, expected 55 to 100 %" in reader.text
 
 
+@pytest.mark.long
 def test_their_charts_fit_the_schema() -> None:
     names = ("limits", "measuring", "difference", "map", "answer", "speed", "validation")
     options = ReportOptions(leave_out=HEAVY)
@@ -143,6 +144,7 @@ def test_verdicts_on_a_map_are_signs_and_not_greys_alone() -> None:
     assert [cell["sign"] for cell in cells] == ["✗", "✗", "✓", "✗", "✗", "?"]
 
 
+@pytest.mark.long
 def test_they_read_the_same_after_a_round_trip_through_the_file(tmp_path: Any) -> None:
     results = with_analyses()
     (tmp_path / "summary.json").write_text(summary_text(results.summary), encoding="utf-8")
@@ -150,6 +152,7 @@ def test_they_read_the_same_after_a_round_trip_through_the_file(tmp_path: Any) -
     assert written(again, leave_out=HEAVY).text == written(results, leave_out=HEAVY).text
 
 
+@pytest.mark.long
 def test_hostile_words_in_findings_are_text() -> None:
     found = replace(design(make_results()), build=HOSTILE, notes=(HOSTILE,))
     hostile = written(with_findings(design=found), leave_out=HEAVY)

@@ -89,6 +89,7 @@ def test_one_processor_draws_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
         assert executor is None
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("at_once", [True, False])
 def test_what_ended_a_process_is_told_and_not_tried_in_this_one(
     at_once: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -108,6 +109,7 @@ def test_what_ended_a_process_is_told_and_not_tried_in_this_one(
     assert "squatline report" in problem
 
 
+@pytest.mark.long
 def test_the_chart_library_is_given_no_character_that_stops_it() -> None:
     """It aborts the whole process on most of these, in a title as in the data."""
     text = "".join(map(chr, [*range(9), *range(11, 32), 127, 0x9B, 0xFFFE, 0xFFFF]))
@@ -139,6 +141,7 @@ def test_a_picture_that_cannot_be_drawn_stops_the_document_and_is_told() -> None
         document(report, content, Pictures(failing, str))
 
 
+@pytest.mark.long
 def test_cycles_are_looked_for_again_afterwards(tmp_path: Path) -> None:
     assert gc.isenabled()
     render(make_results(), tmp_path, forms=())

@@ -49,6 +49,7 @@ def rows_of(chart: dict[str, Any], layer: dict[str, Any]) -> list[dict[str, Any]
     return rows
 
 
+@pytest.mark.long
 def test_every_chart_of_a_report_fits_the_schema() -> None:
     """The Vega-Lite schema as altair brings it."""
     shown = [figure for figure in figures(sections(Report(make_results()))) if figure.charts]

@@ -242,6 +242,7 @@ def test_the_page_refers_to_nothing_outside(reader: Reader) -> None:
     assert all(address.startswith(("#", "data:")) for address in addresses)
 
 
+@pytest.mark.long
 def test_pages_are_small_and_the_same_every_time(tmp_path: Path) -> None:
     first = render(make_results(), tmp_path, forms=("html",)).paths["html"].read_bytes()
     second = render(make_results(), tmp_path, forms=("html",)).paths["html"].read_bytes()

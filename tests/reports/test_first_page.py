@@ -152,6 +152,7 @@ def test_a_yes_or_no_quantity_is_shown_by_its_share() -> None:
     assert float(row["decisive"]) == pytest.approx((share - first.probability) / 0.25, rel=1e-4)  # type: ignore[arg-type]
 
 
+@pytest.mark.long
 def test_the_first_page_speaks_of_the_recommended_build() -> None:
     results = make_results()
     found = candidates(results)

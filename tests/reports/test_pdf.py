@@ -137,6 +137,7 @@ def test_paper(paper: str, size: tuple[int, int]) -> None:
     assert (round(float(box.width)), round(float(box.height))) == size
 
 
+@pytest.mark.long
 def test_hostile_text_is_printed_as_text() -> None:
     from pypdf import PdfReader
 
@@ -189,6 +190,7 @@ if __name__ == "__main__":
 """
 
 
+@pytest.mark.long
 def test_without_pango_one_sentence_of_ours_says_what_to_install(
     tmp_path: Path, small_study: Callable[..., Path]
 ) -> None:

@@ -9,6 +9,7 @@ from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 
 import numpy as np
+import pytest
 from log_help import copied, write_columns
 from pypdf import PdfReader
 from study_help import Answer
@@ -143,6 +144,7 @@ def without_charts(section: Section) -> Section:
     return replace(section, blocks=tuple(map(kept, section.blocks)))
 
 
+@pytest.mark.long
 def test_nothing_is_left_in_si(tmp_path: Path, squatline: Callable[..., Answer]) -> None:
     (tmp_path / "study.toml").write_text(STUDY, encoding="utf-8")
     speed = np.linspace(5, 40, 60)

@@ -85,6 +85,7 @@ def test_a_link_in_the_place_of_a_result_is_refused(folder: Path, name: str) -> 
     assert (folder / name).is_symlink()
 
 
+@pytest.mark.long
 def test_all_forms_of_results_are_known_again(squatline: Cli, small_study: Writer) -> None:
     study = small_study(limits=BUILDS)
     for command in (["run"], ["compare", "--no-report"], ["explore", "--no-report"], ["run"]):
@@ -365,6 +366,7 @@ def test_words_make_no_finished_run_stale(squatline: Cli, small_study: Writer) -
     assert set(_made(study)["findings"]) == {"candidates", "design"}
 
 
+@pytest.mark.long
 def test_a_run_of_other_numbers_is_replaced_with_a_word(squatline: Cli, small_study: Writer) -> None:
     study = small_study(limits=BUILDS)
     assert squatline("run", study, "--samples", 9000, "--no-report").status in (0, 1)

@@ -153,6 +153,7 @@ def test_every_finding_fits_the_schema_and_reads_back_the_same(tmp_path: Path) -
     assert math.isnan(again.design.answers[0].probabilities[1])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("study", [DEMO, CHASE], ids=lambda path: path.name)
 def test_the_summary_of_a_demo_fits_the_schema_and_reads_back_the_same(study: Path, tmp_path: Path) -> None:
     loaded = explorer.load_study(study)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from log_help import copied, with_sections
 from study_help import DEMO
 
@@ -27,6 +28,7 @@ source = "test"
 """
 
 
+@pytest.mark.long
 def test_cars_with_several_attitudes_are_counted_and_told(tmp_path: Path) -> None:
     plain = load_study(copied(tmp_path / "plain", DEMO))
     assert not [pair for pair in plain.outputs if pair[0] == "has_several_attitudes"]
@@ -43,6 +45,7 @@ def test_cars_with_several_attitudes_are_counted_and_told(tmp_path: Path) -> Non
     assert "more than one attitude" in told
 
 
+@pytest.mark.long
 def test_what_is_of_a_car_on_its_points_says_so(tmp_path: Path) -> None:
     folder = copied(tmp_path, DEMO)
     file = folder / "study.toml"

@@ -45,6 +45,7 @@ def test_offset_widens_a_linear_margin_as_the_closed_form_says(tmp_path: Path) -
     assert within(found.tallies[0].sd, sd, sd / math.sqrt(2 * 40_000))
 
 
+@pytest.mark.long
 def test_error_of_exactly_one_or_nothing_changes_no_bit(tmp_path: Path) -> None:
     plain = values_of(load_study(copied(tmp_path / "plain")))
     errors = """

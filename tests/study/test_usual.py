@@ -121,6 +121,7 @@ def test_what_a_condition_sets_is_looked_at_too(tmp_path: Path) -> None:
     assert "did you mean 45 m/s?" in said
 
 
+@pytest.mark.long
 def test_what_is_assumed_is_run_ranked_and_not_counted_as_sourced(tmp_path: Path) -> None:
     results = run(load_study(of(tmp_path, wing_pitch_slope='"2.4 /rad"')), samples=500)
     found = results.summary
