@@ -28,7 +28,7 @@ GRAVITY = 9.80665
 
 
 @pytest.mark.parametrize(("reaction", "radio"), [(0.0, 0.0), (0.3, 0.05)])
-@checks("strip_braking_point", "strip_run", "strip_speed")
+@checks("moving_off", "strip_braking_point", "strip_run", "strip_speed")
 def test_constant_power_then_constant_braking(reaction: float, radio: float) -> None:
     """Value from memory: m (v^3 - v0^3)/(3 P) to gain speed, v t before brakes act, v^2/(2 mu g) to stop."""
     car = {**REFERENCE, "body_drag_area": 0.0, "braking_friction": 0.8, "strip_length": 150.0}

@@ -59,7 +59,14 @@ class Drive(NamedTuple):
     inertia: Array
 
 
-def run_along(drive: Drive, begin: State, length: Array, flap: Flap, enough: Array | float = np.inf) -> Run:
+def run_along(
+    drive: Drive,
+    begin: State,
+    length: Array,
+    flap: Flap,
+    enough: Array | float = np.inf,
+    until: Array | float = np.inf,
+) -> Run:
     """Follow the car from somewhere on the straight to its end, braking left out.
 
     Parameters
@@ -67,13 +74,13 @@ def run_along(drive: Drive, begin: State, length: Array, flap: Flap, enough: Arr
     drive:
         What moves the car.
     begin:
-        Time, distance and speed to start from; its acceleration does not matter.
+        Time, distance and speed to start from; its acceleration is a guess.
     length:
         Distance at which the straight ends.
     flap:
         When the flap moves, in the time of ``begin``.
-    enough:
-        Speed with which the run is over before the straight is.
+    enough, until:
+        Speed and time with which the run is over before the straight is.
 
     Returns
     -------
@@ -84,10 +91,10 @@ def run_along(drive: Drive, begin: State, length: Array, flap: Flap, enough: Arr
     pull = drive.excess_force(drive.wheel_force(begin.speed), *drive.road_forces(begin.speed, 0.0, 0.0))
     shape = np.broadcast(pull, drive.inertia, begin.speed, length, flap.opened).shape
     time, distance, speed = (np.broadcast_to(each, shape) for each in begin[:3])
-    acceleration, slackening = np.full(shape, 5.0), np.zeros(shape)
+    acceleration, slackening = np.broadcast_to(begin.acceleration, shape), np.zeros(shape)
     rows: list[State] = []
     for _ in range(STRETCHES):
-        running = (distance < length) & (speed > STANDING * begin.speed) & (speed < enough)
+        running = (distance < length) & (speed > STANDING * begin.speed) & (speed < enough) & (time < until)
         if rows and not np.any(running):
             break
         opening = flap.opening(time, after=True)
@@ -95,7 +102,7 @@ def run_along(drive: Drive, begin: State, length: Array, flap: Flap, enough: Arr
         start = limits(speed, opening)
         acceleration = start.at(drive.wheel_force(speed))
         span = np.minimum(GROWTH * speed / np.abs(acceleration), (length - distance) / speed + 1e-3)
-        end = np.minimum(time + np.minimum(span, LONGEST), flap.next_event(time))
+        end = np.minimum(time + np.minimum(span, LONGEST), np.minimum(flap.next_event(time), until))
         end = np.where(running, end, time)
         reach = speed + _change(speed, acceleration, end - time, slackening)
         openings = (opening, flap.opening(end, after=False))

@@ -21,8 +21,8 @@ class State(NamedTuple):
 
     @classmethod
     def at_start(cls, speed: Array) -> State:
-        """Return the state at the start of the straight, at a speed."""
-        return cls(*(np.zeros(()),) * 2, speed, np.zeros(()))
+        """Return the state at the start of the straight, at a speed, its acceleration a guess."""
+        return cls(*(np.zeros(()),) * 2, speed, np.full((), 5.0))
 
 
 class Step(NamedTuple):
@@ -57,6 +57,15 @@ class Run(NamedTuple):
     distance: Array
     speed: Array
     acceleration: Array
+
+    @property
+    def last(self) -> State:
+        """The state at its end."""
+        return State(*(values[-1] for values in self))
+
+    def then(self, more: Run) -> Run:
+        """Return this run and another that goes on from its end."""
+        return Run(*(np.concatenate(pair) for pair in zip(self, more, strict=True)))
 
     def rows_where(self, holds: Callable[[State], Mask]) -> Rows:
         """Count, per sample, the rows for which a condition on the state holds."""

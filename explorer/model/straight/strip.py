@@ -15,8 +15,8 @@ import numpy as np
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, Part, Usual, given, quantity
 from explorer.model.drive.full_throttle_loads import WALKING_PACE
-from explorer.model.numeric import secant
-from explorer.model.straight.flap_schedule import Flap
+from explorer.model.numeric import CurveOf, secant
+from explorer.model.straight.flap_schedule import SHUT, Flap
 from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
 from explorer.model.straight.run import Run, State
 from explorer.model.straight.straight import BRAKES, CURVES, braking_point
@@ -29,19 +29,37 @@ strip_length = given(
 )
 
 #: Share of the top speed at which it counts as reached; a way in metres on which every car gets there.
-REACHED, ENDLESS_STRIP = 0.99, 1e5
+REACHED, ENDLESS_STRIP = 0.99, np.array(1e5)
+#: So many seconds at most, flap closed, a run is followed once for all that reads it.
+SHARED = 4.0
 
 _SOURCE = "Newton's second law along the track; Runge-Kutta in time"
 
 
-def _used(drive: Drive, flap_opening: Array) -> Drive:
-    """Return a drive whose flap opens as far as the condition says."""
-    forces = drive.road_forces
-    return drive._replace(road_forces=lambda speed, share, moved: forces(speed, share * flap_opening, moved))
+def _with_flap(forces: Callable[..., RoadForces], flap_opening: Array, *state: Array) -> RoadForces:
+    """Return the forces where a share of the condition's opening stands for the flap opening."""
+    speed, share, moved = state
+    return forces(speed, share * flap_opening, moved)
+
+
+@quantity("1", source=_SOURCE, varying=CURVES)
+def moving_off(
+    road_forces: Callable[..., RoadForces],
+    wheel_force: Curve,
+    excess_force: Curve,
+    mass: Array,
+    rotating_mass_factor: Array,
+    flap_delay: Array,
+) -> Run:
+    """Time, distance and speed from walking pace, flap closed, until it starts to move; no more than 4 s."""
+    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    begin, until = State.at_start(np.asarray(WALKING_PACE)), np.minimum(flap_delay, SHARED)
+    return run_along(drive, begin, ENDLESS_STRIP, SHUT, until=until)
 
 
 @quantity("1", source=_SOURCE, varying=CURVES)
 def strip_run(
+    moving_off: Run,
     road_forces: Callable[..., RoadForces],
     wheel_force: Curve,
     excess_force: Curve,
@@ -53,9 +71,10 @@ def strip_run(
     flap_opening_duration: Array,
 ) -> Run:
     """Time, distance and speed along the strip from walking pace, braking left out."""
-    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    forces = CurveOf(_with_flap, (road_forces, flap_opening))
+    drive = Drive(forces, wheel_force, excess_force, mass * rotating_mass_factor)
     flap = Flap.after(flap_delay, flap_opening_duration)
-    return run_along(_used(drive, flap_opening), State.at_start(np.asarray(WALKING_PACE)), strip_length, flap)
+    return moving_off.then(run_along(drive, moving_off.last, strip_length, flap))
 
 
 class StripEnd(NamedTuple):
@@ -102,6 +121,7 @@ def strip_end(
     fails="no top speed, or the car does not come within 1 % of it",
 )
 def top_speed_room(
+    moving_off: Run,
     road_forces: Callable[..., RoadForces],
     wheel_force: Curve,
     excess_force: Curve,
@@ -113,12 +133,12 @@ def top_speed_room(
     flap_opening_duration: Array,
 ) -> Array:
     """Way from walking pace to 99 % of the top speed at full throttle; what braking takes comes on top."""
-    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    forces, enough = CurveOf(_with_flap, (road_forces, flap_opening)), REACHED * top_speed
+    drive = Drive(forces, wheel_force, excess_force, mass * rotating_mass_factor)
     flap = Flap.after(flap_delay, flap_opening_duration)
-    enough = REACHED * top_speed
-    start = State.at_start(np.minimum(WALKING_PACE, enough))
-    run = run_along(_used(drive, flap_opening), start, np.asarray(ENDLESS_STRIP), flap, enough)
+    run = moving_off.then(run_along(drive, moving_off.last, ENDLESS_STRIP, flap, enough))
     rows = run.rows_where(lambda state: state.speed < enough)
     step = run.step(rows)
     share = secant(lambda tried: step.at(tried).speed - enough, np.zeros(rows.shape), np.ones(rows.shape))
-    return np.where(rows < len(run.time), step.at(share).distance, np.nan)
+    room = np.where(rows < len(run.time), step.at(share).distance, np.nan)
+    return np.where(enough <= WALKING_PACE, 0.0, room)
