@@ -31,7 +31,15 @@ from explorer.console.telling import (
     say,
     tell_problems,
 )
-from explorer.console.working import chosen_engine, drawing, load, rendered_into, report_of, results_place
+from explorer.console.working import (
+    chosen_engine,
+    drawing,
+    load,
+    rendered_into,
+    report_of,
+    results_place,
+    with_kept_values,
+)
 from explorer.errors import SquatlineError
 
 # Drawn at the most when a run goes on until its limits are decided.
@@ -86,13 +94,14 @@ def run(
     with (
         results_place(folder, loaded, expected, fresh) as (place, checkpoint),
         workers_for(engine, workers=workers, scheduler=scheduler) as gathered,
+        with_kept_values(loaded, place, engine) as keeping,
         drawing(not no_report) as beside,
         progress_shown(quiet=json) as progress,
     ):
         for words in words_on_loss(folder):
             complain(f"squatline: {words}")
         results = run_study(
-            loaded,
+            keeping,
             samples=samples,
             workers=gathered.workers,
             executor=gathered.executor,

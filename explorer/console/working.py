@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -48,6 +49,7 @@ def results_place(
     """Have the folder for the results to oneself, with what an earlier call has finished there."""
     from explorer.engine.checkpoint import Checkpoint, remove_parts
     from explorer.engine.fingerprint import ASKED, CHOOSING, fingerprint
+    from explorer.engine.kept_values import VALUES, KeptValues
     from explorer.engine.montecarlo import room_for_samples
     from explorer.results.folder import ROOM_FOR_REPORT, results_folder
 
@@ -56,10 +58,28 @@ def results_place(
             complain(f"squatline: {words}")
         if fresh:
             remove_parts(place.hidden)
+            KeptValues(place.hidden / VALUES, "").forget()
         with Checkpoint(place.hidden, fingerprint(study, (*CHOOSING, *ASKED))) as checkpoint:
             if checkpoint.dropped:
                 complain("squatline: finished parts of the study with other inputs were thrown away")
             yield place, checkpoint
+
+
+@contextmanager
+def with_kept_values(study: Study, place: ResultsFolder, engine: str) -> Iterator[Study]:
+    """Have the study find what an earlier run has computed of its cars, and keep what is computed now."""
+    from explorer.engine.fingerprint import ASKED, CHOOSING, fingerprint
+    from explorer.engine.kept_values import VALUES, KeptValues
+
+    if engine == "dask":
+        yield study  # its workers may lie where this folder is another one
+        return
+    kept = KeptValues(place.hidden / VALUES, fingerprint(study, (*CHOOSING, *ASKED)))
+    kept.tidy()
+    try:
+        yield replace(study, kept=kept)
+    finally:
+        kept.tidy()
 
 
 @contextmanager

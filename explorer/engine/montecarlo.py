@@ -201,13 +201,18 @@ class Job:
 
 def make_job(study: Study, *, samples: int | None = None, keep: bool | None = None) -> Job:
     """Prepare the main run of a study."""
-    outputs = outputs_of(study)
-    return Job(
+    outputs, drawing, plan = (
+        outputs_of(study),
+        Drawing.of(study, samples),
         make_plan(study, wanted_outputs(study)),
+    )
+    return Job(
+        # A long run has its notes, and would fill the room that is for others.
+        plan if drawing.samples <= HELD_AT_ONCE else replace(plan, kept=None),
         study.limits,
         outputs,
         tuple(_cap(study, output) for output in outputs),
-        Drawing.of(study, samples),
+        drawing,
         study.keep_samples if keep is None else keep,
     )
 

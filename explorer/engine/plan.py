@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from explorer.engine.kept_values import KeptValues
 from explorer.engine.packing import Packed
 from explorer.engine.processes import default_workers
 from explorer.engine.sampling import correlated, correlation_matrix, random_column
@@ -52,6 +53,8 @@ class Plan:
         What is physically possible, by key of the inputs that are drawn or chosen.
     inputs:
         Every input that the program reads, exact ones included.
+    kept, content:
+        Where evaluations are kept, if anywhere, and the digest of program and constants.
 
     """
 
@@ -62,6 +65,8 @@ class Plan:
     copulas: tuple[tuple[tuple[str, ...], Array], ...]
     bounds: Mapping[str, tuple[float, float]]
     inputs: tuple[Input, ...]
+    kept: KeptValues | None = None
+    content: str = ""
 
     @property
     def streams(self) -> tuple[str, ...]:
@@ -94,8 +99,19 @@ class Plan:
 
         An endless value is no answer, so whatever is held against a limit, ranked or drawn meets it as NaN.
         """
-        keep_freed_memory()
         size = next(iter(drawn.values())).size if drawn else 1
+        if self.kept is None:
+            return self._evaluated(drawn, size)
+        name, pairs = self.kept.name(self.content, drawn), list(self.program.outputs)
+        values = self.kept.get(name, (len(pairs), size))
+        if values is not None:
+            return dict(zip(pairs, values, strict=True))
+        found = self._evaluated(drawn, size)
+        self.kept.put(name, np.stack([found[pair] for pair in pairs]))
+        return found
+
+    def _evaluated(self, drawn: Mapping[str, Array], size: int) -> dict[tuple[str, str], Array]:
+        keep_freed_memory()
         found = self.program.run({**self.constants, **drawn})
         return {key: np.broadcast_to(finite_or_nan(value), (size,)) for key, value in found.items()}
 
@@ -104,10 +120,16 @@ class Plan:
     ) -> dict[str, int]:
         """Count, for the failed samples of one output, which quantity gave up first."""
         chosen = {name: values[failed] for name, values in drawn.items()}
-        size = int(np.count_nonzero(failed))
-        values = self.program.trace({**self.constants, **chosen})
-        first_failed = self.program.first_failures(self.program.outputs[key], values, size)
-        return {name: int(np.count_nonzero(where)) for name, where in first_failed.items()}
+        size, names = int(np.count_nonzero(failed)), sorted(set(self.program.names.values()))
+        kept_as = self.kept and self.kept.name(f"{self.content} fails {key}", chosen)
+        counts = self.kept.get(kept_as, (len(names),)) if self.kept and kept_as else None
+        if counts is None:
+            values = self.program.trace({**self.constants, **chosen})
+            first_failed = self.program.first_failures(self.program.outputs[key], values, size)
+            counts = np.array([np.count_nonzero(first_failed.get(name, ())) for name in names], float)
+            if self.kept and kept_as:
+                self.kept.put(kept_as, counts)
+        return {name: int(number) for name, number in zip(names, counts, strict=True) if number}
 
 
 def make_plan(
@@ -164,6 +186,10 @@ def make_plan(
         copulas,
         {key: _bounds(study, one) for key, one in bounded.items()},
         tuple(leaves.values()),
+        study.kept,
+        f"{program.digest} {[value for value in constants.values() if np.isscalar(value)]}"
+        if study.kept
+        else "",
     )
 
 

@@ -8,6 +8,7 @@ that symbol.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -164,6 +165,19 @@ class Program:
     def schedule(self) -> tuple[tuple[Call, tuple[int, ...]], ...]:
         """Each step with the slots that nothing reads after it."""
         return _schedule(self.steps, frozenset(self.outputs.values()))
+
+    @property
+    def digest(self) -> str:
+        """Digest of what is called on what: equal ones compute the same from equal leaves."""
+        calls: dict[int, str] = {}
+        pending = list(self.steps)
+        while pending:
+            step = pending.pop()
+            if step.slot not in calls:
+                calls[step.slot] = f"{step.name} {[_identity(argument) for argument in step.arguments]}"
+                pending += [s for one in step.arguments if isinstance(one, Closure) for s in one.steps]
+        said = (sorted(calls.items()), list(self.leaves.items()), list(self.outputs.items()))
+        return hashlib.sha256(repr(said).encode()).hexdigest()
 
     def run(self, supplied: Mapping[Any, Any]) -> dict[tuple[str, str], Any]:
         """Evaluate on one set of leaf values; arrays broadcast against each other.

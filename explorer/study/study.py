@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from explorer.engine.kept_values import KeptValues
 from explorer.engine.sampling import check_correlation
 from explorer.errors import Faults, SquatlineError, StudyError, nearest, with_file, with_key
 from explorer.graph.graph import Graph
@@ -96,7 +97,8 @@ class Study:
     ``entries`` is the validated file, for the analyses that have their own sections (measurements,
     candidates, design variables); ``tables`` maps table quantities to what was read from their CSV files;
     ``included`` are the files whose inputs replaced others, in the order of the study; ``any_day`` has what
-    was replaced by what is given for the day.
+    was replaced by what is given for the day; ``kept`` is where what the model says of its cars is kept from
+    one run to the next.
     """
 
     path: Path
@@ -126,6 +128,7 @@ class Study:
     tables: Mapping[str, Any] = field(default_factory=dict)
     included: tuple[Included, ...] = ()
     any_day: AnyDay = NO_DAY
+    kept: KeptValues | None = None
 
     @property
     def on_any_day(self) -> Study:

@@ -123,6 +123,7 @@ def test_exit_status_tells_the_verdict_when_asked(
         "summary.json",
         "samples.parquet",
         "timings.json",
+        ".squatline",
     }
 
 
