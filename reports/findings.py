@@ -49,7 +49,10 @@ def judged_build(summary: Summary) -> Judged:
         by_name = dict(zip(found.limits, one.limits, strict=True)) if found is not None else {}
         if found is None or one.name != found.recommended or {x.name for x in summary.limits} - set(by_name):
             continue
-        limits = tuple(replace(limit, conformance=by_name[limit.name]) for limit in summary.limits)
+        limits = tuple(
+            replace(limit, conformance=by_name[limit.name], sureness=one.sureness.get(limit.name))
+            for limit in summary.limits
+        )
         return Judged(one.words, limits, one.joint)
     return Judged("", summary.limits, summary.joint)
 

@@ -47,14 +47,14 @@ def judge_outcome(limits: Sequence[Limit], outcome: Outcome, confidence: float =
 
 def with_sureness(verdicts: Verdicts, limits: Sequence[Limit], found: Mapping[str, Sureness]) -> Verdicts:
     """Return the verdicts with those of the limits that ask ``sure`` taken from cars and days drawn apart."""
-    judged = [
-        _decided(one, found[limit.name]) if limit.name in found else one
-        for limit, one in zip(limits, verdicts.limits, strict=True)
-    ]
+    judged = (decided(one, found.get(limit.name)) for limit, one in zip(limits, verdicts.limits, strict=True))
     return replace(verdicts, limits=tuple(judged))
 
 
-def _decided(judged: Conformance, found: Sureness) -> Conformance:
+def decided(judged: Conformance, found: Sureness | None) -> Conformance:
+    """Return what was counted of a limit with the verdict of cars and days told apart, where it has one."""
+    if found is None:
+        return judged
     if found.verdict != "undecided":
         return replace(judged, verdict=found.verdict, decides="", more_samples=0)
     decides = (

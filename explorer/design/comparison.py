@@ -14,6 +14,8 @@ from functools import partial
 
 import numpy as np
 
+from explorer.analyses.two_levels import cars_and_days, check_kinds_apart, sure_limits
+from explorer.analyses.verdicts import decided
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.objectives import Objective, Payoff, read_objectives, read_payoff, record_of_objective
@@ -34,6 +36,7 @@ from explorer.estimators.paired_comparison import (
     ranking,
 )
 from explorer.estimators.regression import normal_scores
+from explorer.estimators.two_levels import Sureness
 from explorer.graph.arrays import Array
 from explorer.results.comparison import (
     CandidateResult,
@@ -97,6 +100,7 @@ def compare(
     builds, objectives = read_builds(study), read_objectives(study)
     payoff = read_payoff(study, objectives)
     _check_several(study, builds)
+    check_kinds_apart(study)
     outputs = outputs_of(study, objectives)
     wanted = min(study.samples, USUAL_SAMPLES) if samples is None else samples
     execution = execution or Execution()
@@ -110,12 +114,35 @@ def compare(
     ]
     parts = list(execution.parts(names, partial(_values, plan, builds, outputs, sizes), "candidates"))
     found = SideBySide(study, builds, objectives, outputs, np.concatenate(parts, axis=2))
+    sureness = _sureness(study, builds, execution)
     speeds: list[HighestSpeeds | None] = []
     for build in builds:
         speeds.append(None)
         with execution.stages.analysis(f"highest speed: {build.words}"):
             speeds[-1] = run_highest_speed(study, build, execution)
-    return _summed_up(found, plan, payoff, speeds, execution), found
+    return _summed_up(found, plan, payoff, speeds, sureness, execution), found
+
+
+def _sureness(study: Study, builds: Sequence[Build], execution: Execution) -> tuple[dict[str, Sureness], ...]:
+    """Tell cars and days apart for the limits that ask it, on the same cars and days for every build."""
+    limits = sure_limits(study)
+    if not limits:
+        return tuple({} for _ in builds)
+    asked = [(of_build(limit.output, build), limit) for build in builds for limit in limits]
+    plan = make_plan(study, [pair for one, _ in asked for pair in one.pairs], scopes=scopes_of(study, builds))
+    cars = cars_and_days(
+        plan,
+        asked,
+        study.entries.study.cars,
+        study.entries.study.days,
+        workers=execution.workers,
+        executor=execution.executor,
+        progress=execution.progress,
+    )
+    return tuple(
+        {limit.name: cars.sureness(k * len(limits) + place, limit) for place, limit in enumerate(limits)}
+        for k in range(len(builds))
+    )
 
 
 def _values(
@@ -153,6 +180,7 @@ def _summed_up(
     plan: Plan,
     payoff: Payoff,
     speeds: Sequence[HighestSpeeds | None],
+    sureness: Sequence[dict[str, Sureness]],
     execution: Execution,
 ) -> Comparison:
     """Sum up what the samples say."""
@@ -160,7 +188,7 @@ def _summed_up(
     study, builds, objectives = found.study, found.builds, found.objectives
     pairs = tuple(_pair(found, i, j) for i in range(len(builds)) for j in range(i + 1, len(builds)))
     progress("comparing", 1, 3)
-    candidates = tuple(_candidate(found, plan, pairs, speeds[k], k) for k in range(len(builds)))
+    candidates = tuple(_candidate(found, plan, pairs, speeds[k], sureness[k], k) for k in range(len(builds)))
     progress("comparing", 2, 3)
     decision = _decision(found, plan, payoff, safe_builds(candidates, study), execution.stages)
     progress("comparing", 3, 3)
@@ -177,7 +205,10 @@ def _summed_up(
         rankings=_rankings(found),
         decision=decision,
         recommended=_recommended(candidates, objectives),
-        notes=(*_notes(candidates), *(failure.words for failure in execution.stages.failures)),
+        notes=(
+            *_notes(candidates, [limit.name for limit in sure_limits(study)]),
+            *(failure.words for failure in execution.stages.failures),
+        ),
     )
 
 
@@ -220,10 +251,18 @@ def _bars(values: Array) -> Histogram:
 
 
 def _candidate(
-    found: SideBySide, plan: Plan, pairs: Sequence[PairResult], speeds: HighestSpeeds | None, k: int
+    found: SideBySide,
+    plan: Plan,
+    pairs: Sequence[PairResult],
+    speeds: HighestSpeeds | None,
+    sureness: dict[str, Sureness],
+    k: int,
 ) -> CandidateResult:
     build, limits, margins = found.builds[k], found.study.limits, found.margins[k]
-    judged = tuple(judge_margins(own, limit.probability) for own, limit in zip(margins, limits, strict=True))
+    judged = tuple(
+        decided(judge_margins(own, limit.probability), sureness.get(limit.name))
+        for own, limit in zip(margins, limits, strict=True)
+    )
     safe = [position for position, limit in enumerate(limits) if limit.safety]
     used = {one.token for one in plan.inputs}
     return CandidateResult(
@@ -243,6 +282,7 @@ def _candidate(
             SpeedResult(state.words, state.speed, state.sure, state.possible, state.reachable)
             for state in (speeds.states if speeds else ())
         ),
+        sureness=sureness,
     )
 
 
@@ -389,12 +429,17 @@ def _recommended(candidates: Sequence[CandidateResult], objectives: Sequence[Obj
     ).name
 
 
-def _notes(candidates: Sequence[CandidateResult]) -> tuple[str, ...]:
+def _notes(candidates: Sequence[CandidateResult], surely: Sequence[str]) -> tuple[str, ...]:
     notes = [
         f"{one.words}: no limit and no objective depends on {', '.join(one.without_effect)}"
         for one in candidates
         if one.without_effect
     ]
+    if surely:
+        notes.append(
+            f"whether a build passes {' and '.join(surely)} is told by cars and days apart; which build is "
+            "surer of it, and what is gained by knowing more, by cars and days together"
+        )
     for one in candidates:
         lost = [
             f"{objective.unanswered} samples of {objective.name}"

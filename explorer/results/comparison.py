@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from explorer.estimators.conformance import Conformance, Verdict
 from explorer.estimators.paired_comparison import (
@@ -13,6 +13,7 @@ from explorer.estimators.paired_comparison import (
     PairedVerdict,
     Ranking,
 )
+from explorer.estimators.two_levels import Sureness
 from explorer.results.exploration import ObjectiveRecord
 from explorer.results.histogram import Histogram
 from explorer.study.builds import Override
@@ -82,6 +83,8 @@ class CandidateResult:
         Names of candidates that are at least as good everywhere and better somewhere, beyond doubt.
     speeds:
         Highest conforming speed in each state of the flap that has a safety limit.
+    sureness:
+        How sure each limit that asks for it is: its verdict is that.
 
     """
 
@@ -96,6 +99,7 @@ class CandidateResult:
     objectives: tuple[ObjectiveResult, ...]
     dominated_by: tuple[str, ...]
     speeds: tuple[SpeedResult, ...]
+    sureness: dict[str, Sureness] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
