@@ -24,7 +24,16 @@ def gapped_cars(samples: int, seed: int = 3, **changes: Any) -> dict[str, Any]:
     }
 
 
-@pytest.mark.parametrize("model", ["parts", "map"])
+#: A splitter edge and a sill that carry load where they come down.
+POINTS = {
+    "edge_station": -0.12,
+    "edge_clearance_at_rest": 0.009,
+    "sill_station": 0.385,
+    "sill_clearance_at_rest": 0.022,
+}
+
+
+@pytest.mark.parametrize("model", ["parts", "points", "map"])
 def test_no_car_hangs_on_its_neighbours(model: str) -> None:
     """Identity: a car gives the same bits alone, among a few, and among many."""
     cars = gapped_cars(300, speed=45.0, flap_opening=1.0)
@@ -32,10 +41,14 @@ def test_no_car_hangs_on_its_neighbours(model: str) -> None:
         table = gapped_map(1.0)
         cars |= {**HEIGHTS, "aero_map_closed": table, "aero_map_open": table}
         cars["front_ride_height_at_rest"] = np.random.default_rng(4).normal(0.012, 0.0008, 300)
-    together = evaluate(FOUND, cars, {"aero": model})
+    choices, points = {"aero": model}, {}
+    if model == "points":
+        choices, points = {"contact": "points"}, {"point": ("edge", "sill")}
+        cars |= {**POINTS, "contact_friction": 0.3}
+    together = evaluate(FOUND, cars, choices, points)
     for part in (slice(17, 18), slice(40, 53), slice(101, 300)):
         few = {name: v[part] if isinstance(v, np.ndarray) else v for name, v in cars.items()}
-        found = evaluate(FOUND, few, {"aero": model})
+        found = evaluate(FOUND, few, choices, points)
         for name in FOUND:
             whole = np.broadcast_to(together[name], 300)[part]
             assert np.array_equal(whole, np.broadcast_to(found[name], whole.shape), equal_nan=True), name
