@@ -83,6 +83,7 @@ def check_summary(folder: Path, chance: random.Random) -> None:
     told_or_right(lambda: load_summary(folder))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["template", *DEMOS])
 @FEW
 @given(chance=st.randoms(use_true_random=False))

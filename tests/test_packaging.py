@@ -7,6 +7,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+import pytest
 from packaging.requirements import Requirement
 from packaging.specifiers import SpecifierSet
 from report_fixture import make_results
@@ -26,6 +27,7 @@ def test_every_bundled_licence_stands_in_the_metadata() -> None:
     }
 
 
+@pytest.mark.long
 def test_a_page_carries_the_licences_of_what_it_embeds(tmp_path: Path) -> None:
     page = render(make_results(), tmp_path, forms=("html",)).paths["html"].read_text()
     assert "squatlineCharts" in page

@@ -153,6 +153,7 @@ def test_an_interruption_is_no_failure_of_a_stage(
     assert not (study / "results").exists()
 
 
+@pytest.mark.long
 def test_the_first_page_says_what_is_missing(
     study: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -167,6 +168,7 @@ def test_the_first_page_says_what_is_missing(
     assert "not ranked" in page[page.index('id="hazards"') :]
 
 
+@pytest.mark.long
 def test_a_report_that_fails_leaves_the_results(
     study: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -246,6 +248,7 @@ def test_a_comparison_stands_without_what_to_learn_first(
     assert "“what to learn before choosing” came to no result" in found["notes"][0]
 
 
+@pytest.mark.long
 def test_a_share_a_little_below_zero_is_written(small_study: Writer, squatline: Cli) -> None:
     """Correlated inputs, one of which matters nothing: its share, known alone, is noise about zero."""
     inputs = 'rolling_resistance = { mean = 0.02, sd = 0.001, source = "test" }\n'

@@ -87,6 +87,7 @@ def test_rules_together_remember_each_their_own() -> None:
     assert fresh.name == "decided, 10 at the most and steady, 10 at the most"
 
 
+@pytest.mark.long
 def test_from_the_command_line(squatline: Cli, small_study: Writer) -> None:
     answer = squatline("run", small_study(), "--until", "steady", "--no-report", "--json")
     assert json.loads(answer.out)["samples"] > 2 * CHUNK

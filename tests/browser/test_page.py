@@ -164,6 +164,7 @@ def test_it_prints_whole(page: Page, address: str, results: Results, tmp_path: P
         assert limit.conformance.verdict in text
 
 
+@pytest.mark.long
 def test_saved_tables_hold_no_formula(page: Page, address: str, tmp_path: Path) -> None:
     """Cells that begin with =, +, - or @ start a formula in a spreadsheet (common practice, no source)."""
     page.goto(address)
@@ -216,6 +217,7 @@ def test_a_saved_table_is_data(page: Page, address: str, results: Results, tmp_p
             assert not re.search(r"\d (to|±) \d|[\u2212\u202f]|\d\s?%", text), (column, text)
 
 
+@pytest.mark.long
 def test_long_tables_can_be_searched(page: Page, address: str) -> None:
     page.goto(address)
     page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")

@@ -104,6 +104,7 @@ def test_conditions_evaluated_together_are_what_each_is_alone(squatline: Cli) ->
     assert sum(map(len, asked.values())) < sum(map(len, together.values())) / 4
 
 
+@pytest.mark.long
 def test_it_costs_little_more_than_what_it_has_to_import(tmp_path: Path) -> None:
     """The best of two, since others use the machine."""
     write_template(tmp_path, CarHas(2, "electric", "fitted", "spring", wake=True))

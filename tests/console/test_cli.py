@@ -127,6 +127,7 @@ def test_exit_status_tells_the_verdict_when_asked(
     }
 
 
+@pytest.mark.long
 def test_a_run_says_which_verdicts_changed_and_why(squatline: Cli, small_study: Writer) -> None:
     folder = small_study()
     first = squatline("run", folder, "--no-report")

@@ -147,6 +147,7 @@ def test_a_column_of_a_log_is_told_spelled_out(small_study: Writer, squatline: C
     assert "\x1b" not in answer.out + answer.err
 
 
+@pytest.mark.long
 def test_a_folder_with_such_a_name_is_told_spelled_out(small_study: Writer, squatline: Cli) -> None:
     folder = small_study()
     strange = folder / "to\x1b[2Jday"

@@ -95,6 +95,7 @@ def test_no_module_of_the_folder_is_run_by_the_package_called_as_one(planted: Pa
     call(planted, MODULE, "run", ".", "--engine", "processes")
 
 
+@pytest.mark.long
 def test_a_worker_that_replaces_a_lost_one_is_as_safe(planted: Path) -> None:
     program = planted.parent / "program.py"
     program.write_text(

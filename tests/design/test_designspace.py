@@ -485,6 +485,7 @@ def test_every_part_takes_another_number_of_samples(tmp_path: Path) -> None:
 # --- the command ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_the_command_explores_and_leaves_data(tmp_path: Path, squatline: Callable[..., Answer]) -> None:
     rest = DESIGN + OBJECTIVE + '[[maps]]\nover = ["across", "up"]\npoints = 5\nsamples = 500\n'
     rest += '[[questions]]\nask = "How far across?"\nvary = "across"\nlimit = "across"\nsamples = 500\n'

@@ -157,6 +157,7 @@ def test_a_candidate_has_speeds_of_its_own(tmp_path: Path) -> None:
     assert plain.speed < 45
 
 
+@pytest.mark.long
 def test_the_demo_speed_separates_passing_from_failing() -> None:
     study = load_study(DEMO)
     found = speeds_of(study)

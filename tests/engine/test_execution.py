@@ -67,6 +67,7 @@ def test_a_cluster_gives_the_same_bits(demo: Study, alone: list[object], cluster
     assert fingerprint(found) == alone
 
 
+@pytest.mark.long
 def test_a_worker_killed_on_the_way_loses_no_chunk_and_repeats_none(
     demo: Study, alone: list[object], cluster: Workers
 ) -> None:
@@ -233,6 +234,7 @@ def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path
     assert "Traceback" not in told
 
 
+@pytest.mark.long
 def test_worker_processes_end_with_their_parent(tmp_path: Path) -> None:
     program = (
         "import os, signal\n"

@@ -151,6 +151,7 @@ def test_runs_under_other_rules_have_notes_of_their_own(small_study: Writer, kep
     assert run_montecarlo(study, samples=20 * CHUNK, checkpoint=kept).samples == 20 * CHUNK
 
 
+@pytest.mark.long
 def test_a_run_that_is_decided_early_has_its_few_samples_in_memory(
     small_study: Writer, kept: Checkpoint, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -210,6 +211,7 @@ def test_another_number_of_samples_begins_anew(demo: Study, kept: Checkpoint) ->
     assert fingerprint(found) == fingerprint(run_montecarlo(demo, samples=3 * CHUNK))
 
 
+@pytest.mark.long
 def test_samples_of_a_long_run_lie_in_one_file_in_the_end(
     small_study: Writer, tmp_path: Path, kept: Checkpoint
 ) -> None:

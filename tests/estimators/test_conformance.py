@@ -90,6 +90,7 @@ def test_guard_band_and_surplus_of_a_normal_margin() -> None:
     assert within(judged.surplus, 2.0 - quantile, error)
 
 
+@pytest.mark.long
 @settings(deadline=None)
 @over(
     st.integers(1, 400).flatmap(

@@ -252,6 +252,7 @@ def test_budget_holds_and_what_is_idle_is_left_out() -> None:
     assert planned(margins, x, everything, hours=0.5).steps == ()
 
 
+@pytest.mark.long
 def test_two_readings_of_one_thing_are_not_counted_twice() -> None:
     x = drawn("ab")
     same = Measurement("again", "same quantity", {"a": Accuracy(noise=0.3)}, 1.0)
@@ -271,6 +272,7 @@ def test_two_measurements_that_help_only_together_are_both_found() -> None:
     assert plan.gain.value > 0.3
 
 
+@pytest.mark.long
 def test_says_when_no_affordable_set_settles_a_limit() -> None:
     x = drawn("abc")
     margins = {"open": 0.2 + x["a"], "hopeless": 0.2 + x["c"], "clear": 9 + x["b"], "lost": x["b"] - 9}

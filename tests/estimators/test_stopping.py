@@ -85,6 +85,7 @@ def test_looks() -> None:
     assert stopping.next_look([open_], 1000, 1200).samples == 1200
 
 
+@pytest.mark.long
 def test_many_looks_together_keep_the_confidence_asked_for() -> None:
     """True probability at the requirement itself: any verdict comes by chance, and few may come."""
     generator = np.random.default_rng(3)

@@ -160,6 +160,7 @@ def test_quantities_of_unequal_scatter_are_weighed_by_it() -> None:
     assert within(fit.value("level"), 5.0, fit.standard_uncertainty("level"))
 
 
+@pytest.mark.long
 def test_a_bend_that_the_model_leaves_out_is_flagged() -> None:
     flags = []
     for seed in range(60):
@@ -174,6 +175,7 @@ def test_a_bend_that_the_model_leaves_out_is_flagged() -> None:
     assert any("lack of fit" in note for note in wrong.notes)
 
 
+@pytest.mark.long
 def test_the_chance_of_a_lack_of_fit_is_even_when_the_model_is_right() -> None:
     chances = [
         fit.p_value

@@ -288,6 +288,7 @@ def test_hinge_moment_and_friction_against_statics() -> None:
     assert fit.kind == "pull at an arm"
 
 
+@pytest.mark.long
 def test_flap_travel_is_recovered_in_spite_of_jitter() -> None:
     hits = 0
     for seed in range(100):

@@ -170,6 +170,7 @@ def test_a_study_without_a_file_it_includes(demo: Path) -> None:
 # How well: coverage, and errors shared with other inputs.
 
 
+@pytest.mark.long
 def test_intervals_of_80_springs_hold_the_truth_95_times_in_100(demo: Path) -> None:
     study = with_sections(demo, SPRING)
     hits = 0

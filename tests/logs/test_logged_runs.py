@@ -88,6 +88,7 @@ def test_the_demo_explains_its_own_run() -> None:
     assert any("synthetic" in note for note in found.validation.notes)
 
 
+@pytest.mark.long
 def test_a_much_softer_car_is_not_explained_and_the_words_say_where(demo: Path, squatline: Cli) -> None:
     study = with_sections(demo, PITCH)
     pitch_log(demo, pitch_of(study, rear_wheel_rate=1650.0), 1)
@@ -235,6 +236,7 @@ def test_a_weak_motor_is_found_out(sprint: Callable[..., Study]) -> None:
 # What is told of it, and what cannot be used.
 
 
+@pytest.mark.long
 def test_a_run_says_what_it_does_not_explain(demo: Path) -> None:
     study = with_sections(demo, PITCH)
     pitch_log(demo, pitch_of(study, rear_wheel_rate=1650.0), 1)

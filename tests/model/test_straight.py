@@ -244,6 +244,7 @@ def test_the_brakes_take_the_speed_down_to_the_corner() -> None:
     assert found["braking_distance"] == pytest.approx(fast - slow, rel=1e-4)
 
 
+@pytest.mark.long
 def test_best_gear_against_a_bounded_search() -> None:
     """scipy.optimize.minimize_scalar over the same straight, each car alone; the least time is flat."""
     cars = {**scattered_cars(4), **TRACK, **ELECTRIC, "corner_speed": 13.0}

@@ -236,6 +236,7 @@ def test_pulling_out_of_a_wake() -> None:
     assert found == pytest.approx(gap, abs=0.01)
 
 
+@pytest.mark.long
 @checks("best_gear_ratio")
 def test_the_gear_with_the_shortest_time() -> None:
     """Independent solver: scipy's minimize_scalar over the time of the same straight."""

@@ -15,6 +15,8 @@ from scipy.stats import norm
 
 from tests.statistics_help import within
 
+pytestmark = pytest.mark.long
+
 SAMPLES = 200_000
 ROOT3 = math.sqrt(3.0)
 

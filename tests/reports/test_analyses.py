@@ -105,6 +105,7 @@ def test_the_design_space_says_where_limits_hold(reader: Reader) -> None:
         assert words in reader.text
 
 
+@pytest.mark.long
 def test_a_search_without_a_find_says_what_came_nearest() -> None:
     found = design(make_results())
     assert found.search is not None

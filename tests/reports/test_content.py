@@ -176,6 +176,7 @@ def test_sections_can_be_left_out() -> None:
     assert "verdicts" in found
 
 
+@pytest.mark.long
 def test_units_of_the_whole_page_can_be_chosen() -> None:
     imperial = written(make_results(), units="imperial").text
     assert "lbf" in imperial
@@ -214,6 +215,7 @@ def test_hostile_text_is_shown_as_text() -> None:
     assert "alert" not in {name for _, a in hostile.tags for name in a}
 
 
+@pytest.mark.long
 def test_hostile_text_stays_text_inside_the_data_of_scripts() -> None:
     report = Report(hostile_results())
     text = page(report, sections(report))
@@ -221,6 +223,7 @@ def test_hostile_text_stays_text_inside_the_data_of_scripts() -> None:
     assert "</script> &" not in text
 
 
+@pytest.mark.long
 def test_nothing_is_fetched_while_drawing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("a report opened a connection")

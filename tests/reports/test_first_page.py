@@ -80,6 +80,7 @@ def test_every_line_of_a_verdict_says_the_throttle_that_it_hangs_on() -> None:
     assert [limit["throttle"] for limit in data["limits"]] == ["at full throttle", *("" for _ in others)]
 
 
+@pytest.mark.long
 def test_questions_without_a_limit_are_shown_as_not_asked() -> None:
     page = first_page(make_results())
     assert "Does the flap mechanism work? no limit The study sets no limit on this." in page

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
 from explorer.results.records import Culprit, RareFailureRecord
 from reports.formatting import MINUS, THIN_SPACE
@@ -27,6 +29,7 @@ def first_page(reader: Reader) -> str:
     return reader.text[: reader.text.index("Compliance matrix")]
 
 
+@pytest.mark.long
 def test_an_input_from_a_log_shows_before_and_after() -> None:
     reader = written(with_findings(fits=fits(True)))
     row = f"rear wheel rate 2.60 ± 0.25 N/mm 2.446 ± 0.020 N/mm {MINUS}0.6 8 %"
@@ -39,11 +42,13 @@ def test_an_input_from_a_log_shows_before_and_after() -> None:
     assert "changed by hand since" not in reader.text
 
 
+@pytest.mark.long
 def test_a_file_without_its_record_is_named() -> None:
     text = written(with_findings(fits=fits(False))).text
     assert "Without the record of a fit, or changed by hand since: f.toml." in text
 
 
+@pytest.mark.long
 def test_a_run_that_is_not_explained_stands_on_the_first_page() -> None:
     records = tuple(replace(one, explains=False, title="Second run") for one in validation())
     page = first_page(written(with_findings(validation=records)))
@@ -62,10 +67,12 @@ def test_two_runs_of_one_quantity_are_drawn_apart() -> None:
     assert drawn[0].charts[0] != drawn[1].charts[0]
 
 
+@pytest.mark.long
 def test_a_run_that_is_explained_does_not() -> None:
     assert "does not go as" not in first_page(written(with_findings(validation=validation())))
 
 
+@pytest.mark.long
 def test_how_seldom_a_limit_fails_and_the_car_that_does() -> None:
     culprit = Culprit("rear_wheel_rate", "rear_wheel_rate", 2100.0, 2600.0, -2.0, 0.9, "N/m", "N/mm")
     found = RareFailureRecord(

@@ -128,6 +128,7 @@ def test_the_date_is_that_of_the_results_or_of_the_build(monkeypatch: pytest.Mon
     assert again.metadata["/CreationDate"].startswith("D:19700102000000")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
 def test_paper(paper: str, size: tuple[int, int]) -> None:
     """ISO 216: A4 is 210 mm by 297 mm; US Letter is 8.5 in by 11 in; a point is 1/72 in."""

@@ -351,6 +351,7 @@ def test_one_that_ends_makes_way(holder: subprocess.Popen[str], folder: Path) ->
 # What has changed since.
 
 
+@pytest.mark.long
 def test_words_make_no_finished_run_stale(squatline: Cli, small_study: Writer) -> None:
     """A long run is kept when only words of the study have changed, or what may be built."""
     study = small_study(limits=BUILDS)
@@ -379,6 +380,7 @@ def test_a_run_of_other_numbers_is_replaced_with_a_word(squatline: Cli, small_st
     assert "the earlier results go with what was added to them: candidates" in answer.err
 
 
+@pytest.mark.long
 def test_parts_of_other_inputs_go_with_a_word(squatline: Cli, small_study: Writer) -> None:
     study = small_study(limits=BUILDS)
     assert squatline("explore", study, "--no-report").status in (0, 1)
