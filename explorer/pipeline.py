@@ -390,11 +390,6 @@ def _handbook(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -
 
 
 def _warnings(study: Study) -> Iterator[str]:
-    if surely := [limit.name for limit in study.limits if limit.sure is not None]:
-        yield (
-            f"the verdict of {' and '.join(surely)} tells cars and days apart; compare and explore weigh it "
-            "by its probability over cars and days together"
-        )
     silent = [one.key for one in study.all_inputs() if one.source is None]
     if silent:
         count = f"{len(silent)} inputs" if len(silent) > 1 else "1 input"

@@ -28,7 +28,7 @@ ROUGH_SAMPLES = 10_000
 def stakes_of(study: Study) -> tuple[Stake, ...]:
     """Say what hangs on each limit, at the probability of its verdict: of cars where it asks ``sure``."""
     return tuple(
-        Stake(limit.name, limit.probability if limit.sure is None else limit.sure, entry.weight)
+        Stake(limit.name, limit.threshold, entry.weight)
         for limit, entry in zip(study.limits, study.entries.limits, strict=True)
     )
 

@@ -7,18 +7,28 @@ points is what the design does, not chance.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
+from explorer.analyses.two_levels import draw_cars
 from explorer.design.objectives import Objective
 from explorer.design.variables import Variable
 from explorer.engine.fingerprint import inputs_digest
-from explorer.engine.plan import Plan, chunk_sizes, make_plan
+from explorer.engine.plan import CHUNK, Plan, chunk_sizes, make_plan
 from explorer.estimators.assessment import Assessment, Requirement, assess
+from explorer.estimators.two_levels import (
+    ENOUGH,
+    OfCars,
+    Sureness,
+    enough_to_pass,
+    how_sure,
+    kept_margins,
+    surpluses_of_cars,
+)
 from explorer.graph.arrays import Array
 from explorer.study.builds import AS_IT_STANDS, Build
 from explorer.study.limits import Limit
@@ -28,6 +38,7 @@ from explorer.study.study import Input, Study
 MOST_HELD = 131_072
 # Chunks of one draw and of the next lie so far apart that they never meet.
 DRAW_STRIDE = 2**32
+_NOT_LIFTED: Mapping[int, float] = {}
 
 
 @dataclass(frozen=True)
@@ -51,11 +62,27 @@ class Evaluator:
     samples: int
     plan: Plan
     draw: int = 0
+    plan_of_cars: Plan | None = None
 
     @property
     def requirements(self) -> tuple[Requirement, ...]:
         """What is asked of each limit."""
         return tuple(Requirement(one.name, one.probability, one.safety) for one in self.limits)
+
+    @property
+    def surely(self) -> tuple[int, ...]:
+        """Places of the limits that ask ``sure``."""
+        return tuple(place for place, limit in enumerate(self.limits) if limit.sure is not None)
+
+    @property
+    def cars_and_days(self) -> tuple[int, int]:
+        """Cars, and days of each, that those limits are judged on: no more than the study draws."""
+        drawn = self.study.entries.study
+        each = [
+            enough_to_pass(limit.probability, limit.threshold, drawn.cars, drawn.days)
+            for limit in map(self.limits.__getitem__, self.surely)
+        ]
+        return max(cars for cars, _ in each), max(days for _, days in each)
 
     @cached_property
     def settings(self) -> str:
@@ -72,9 +99,18 @@ class Evaluator:
     def _held(self) -> tuple[dict[str, Array], ...]:
         return tuple(self._drawn()) if self.samples <= MOST_HELD else ()
 
+    @cached_property
+    def _held_cars(self) -> tuple[tuple[int, dict[str, Array]], ...]:
+        return tuple(self._drawn_cars(*self.cars_and_days))
+
+    def _drawn_cars(self, cars: int, days: int) -> Iterator[tuple[int, dict[str, Array]]]:
+        for index, size in enumerate(chunk_sizes(cars, max(1, CHUNK // days))):
+            assert self.plan_of_cars is not None  # cars are drawn for limits that ask sure alone
+            yield size, draw_cars(self.plan_of_cars, self.draw * DRAW_STRIDE + index, size, days)
+
     def __getstate__(self) -> dict[str, Any]:
         # Draws are made where they are needed: they travel to no other process.
-        return {name: value for name, value in self.__dict__.items() if name != "_held"}
+        return {name: value for name, value in self.__dict__.items() if not name.startswith("_held")}
 
     def _drawn(self) -> Iterator[dict[str, Array]]:
         for index, size in enumerate(chunk_sizes(self.samples)):
@@ -83,14 +119,14 @@ class Evaluator:
     def outcomes(self, point: Sequence[float]) -> Iterator[dict[tuple[str, str], Array]]:
         """Evaluate one point, chunk by chunk."""
         for drawn in self._held or self._drawn():
-            yield self.plan.evaluate({**drawn, **self._moved(drawn, point)})
+            yield self.plan.evaluate({**drawn, **self._moved(self.plan, drawn, point)})
 
-    def _moved(self, drawn: Mapping[str, Array], point: Sequence[float]) -> dict[str, Array]:
+    def _moved(self, plan: Plan, drawn: Mapping[str, Array], point: Sequence[float]) -> dict[str, Array]:
         moved = {}
         for variable, value in zip(self.variables, point, strict=True):
             key = variable.given.key
-            if key in self.plan.bounds:
-                moved[key] = self.plan.possible(key, variable.at(value, drawn.get(key)))
+            if key in plan.bounds:
+                moved[key] = plan.possible(key, variable.at(value, drawn.get(key)))
         return moved
 
     def tried(self, point: Sequence[float]) -> tuple[Array, Array]:
@@ -107,10 +143,58 @@ class Evaluator:
             start += size
         return margins, objectives
 
-    def assess(self, point: Sequence[float]) -> Assessment:
-        """Assess the build with these values of its variables."""
+    def assess(self, point: Sequence[float], lifted: Mapping[int, float] = _NOT_LIFTED) -> Assessment:
+        """Assess the build with these values of its variables.
+
+        Parameters
+        ----------
+        lifted:
+            Added to the margins of the limits at some places.
+        """
         margins, objectives = self.tried(point)
-        return assess(margins, self.requirements, objectives)
+        for place, by in lifted.items():
+            margins[place] += by
+        found = assess(margins, self.requirements, objectives)
+        for place, kept in self._kept(point).items():
+            kept = kept + lifted.get(place, 0.0)
+            surplus = surpluses_of_cars(kept, self.limits[place].threshold)
+            found = found.on_cars(place, surplus, int(np.count_nonzero(kept[ENOUGH] >= 0)), kept.shape[1])
+        return found
+
+    def _kept(self, point: Sequence[float]) -> dict[int, Array]:
+        """Return the margins that cars keep on their days, of each limit that asks ``sure``."""
+        if self.plan_of_cars is None:
+            return {}
+        parts: dict[int, list[Array]] = {place: [] for place in self.surely}
+        for place, margins in self._of_cars(point, self._held_cars, self.cars_and_days[1]):
+            parts[place].append(kept_margins(margins, self.limits[place].probability))
+        return {place: np.concatenate(kept, axis=1) for place, kept in parts.items()}
+
+    def _of_cars(
+        self, point: Sequence[float], chunks: Iterable[tuple[int, dict[str, Array]]], days: int
+    ) -> Iterator[tuple[int, Array]]:
+        """Evaluate one point on cars and days: places of limits, and margins of shape (cars, days)."""
+        assert self.plan_of_cars is not None
+        for cars, drawn in chunks:
+            found = self.plan_of_cars.evaluate({**drawn, **self._moved(self.plan_of_cars, drawn, point)})
+            for place in self.surely:
+                margins = np.broadcast_to(self.limits[place].margin_in(found), cars * days)
+                yield place, margins.reshape(cars, days)
+
+    def sureness(self, point: Sequence[float]) -> dict[str, Sureness]:
+        """Judge one point on as many cars and days as the study draws, limit by limit that asks ``sure``."""
+        if self.plan_of_cars is None:
+            return {}
+        drawn = self.study.entries.study
+        parts: dict[int, list[OfCars]] = {place: [] for place in self.surely}
+        for place, margins in self._of_cars(point, self._drawn_cars(drawn.cars, drawn.days), drawn.days):
+            parts[place].append(OfCars.of(margins, self.limits[place].probability))
+        return {
+            (limit := self.limits[place]).name: how_sure(
+                OfCars.joined(found), drawn.days, limit.probability, limit.threshold
+            )
+            for place, found in parts.items()
+        }
 
     def reached_by(self, variable: Variable) -> tuple[str, ...]:
         """Names of the limits and objectives that depend on a variable."""
@@ -155,7 +239,18 @@ def set_up(
     wanted += [pair for objective in objectives for pair in objective.wanted]
     scopes = {name: _scope(study, build, variables, name) for name in study.conditions}
     plan = make_plan(study, wanted, scopes=scopes)
-    return Evaluator(study, build, tuple(variables), limits, tuple(objectives), samples, plan, draw)
+    surely = [pair for limit in limits if limit.sure is not None for pair in limit.output.pairs]
+    return Evaluator(
+        study,
+        build,
+        tuple(variables),
+        limits,
+        tuple(objectives),
+        samples,
+        plan,
+        draw,
+        make_plan(study, surely, scopes=scopes) if surely else None,
+    )
 
 
 def _scope(study: Study, build: Build, variables: Sequence[Variable], condition: str) -> dict[str, Input]:

@@ -20,7 +20,7 @@ from explorer.design.variables import Variable, chosen_input
 from explorer.engine.execution import Execution
 from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import SquatlineError, StudyError, with_file
-from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment, assess
+from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment
 from explorer.estimators.design_space import spans
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
@@ -187,7 +187,7 @@ def _state_speed(
             SpeedLimit(
                 limit.name,
                 use,
-                limit.probability,
+                limit.threshold,
                 _first_end(lambda v, k=k: float(at(v).surplus[LIKELY, k]), looked_at),  # type: ignore[misc]
                 tuple(float(one.probabilities[k]) for one in shown),
             )
@@ -236,11 +236,12 @@ def _assessed(evaluator: Evaluator, uses: Sequence[str], speed: float, execution
     """Assess one speed; a critical speed is held against the speed tried instead of its own bound."""
 
     def compute() -> Array:
-        margins, _ = evaluator.tried((speed,))
-        for k, (limit, use) in enumerate(zip(evaluator.limits, uses, strict=True)):
-            if use == MUST_REACH:
-                margins[k] += limit.low - speed
-        return assess(margins, evaluator.requirements, np.empty((0, evaluator.samples))).packed()
+        lifted = {
+            k: limit.low - speed
+            for k, (limit, use) in enumerate(zip(evaluator.limits, uses, strict=True))
+            if use == MUST_REACH
+        }
+        return evaluator.assess((speed,), lifted).packed()
 
     name = hashlib.sha256(f"highest speed {evaluator.settings} {uses} {speed}".encode()).hexdigest()
     return Assessment.unpacked(execution.part(name, compute))

@@ -76,7 +76,7 @@ def run_question(prepared: PreparedQuestion, execution: Execution) -> AnswerReco
         around=evaluator.build.words,
         variable=record,
         limit=limit.name,
-        required=limit.probability,
+        required=limit.threshold,
         stretches=found,
         choose=choose,
         best=values[best],
@@ -118,6 +118,6 @@ def _others(evaluator: Evaluator, value: float, execution: Execution) -> tuple[O
 def standing(evaluator: Evaluator, there: Assessment) -> tuple[OtherLimit, ...]:
     """Say how each limit of an evaluator stands where it was assessed."""
     return tuple(
-        OtherLimit(limit.name, limit.probability, float(there.probabilities[k]), there.verdict_of(k))
+        OtherLimit(limit.name, limit.threshold, float(there.probabilities[k]), there.verdict_of(k))
         for k, limit in enumerate(evaluator.limits)
     )

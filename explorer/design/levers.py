@@ -12,15 +12,13 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
 
-import numpy as np
-
 from explorer.analyses.sensitivity import keys_upstream
 from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.inverse import standing
 from explorer.design.variables import Variable, chosen_input, read_variables, record_of
 from explorer.engine.plan import CHUNK, Progress, in_order, make_plan, no_progress
 from explorer.errors import StudyError
-from explorer.estimators.assessment import SURE, assess, turning_counts
+from explorer.estimators.assessment import SURE, turning_counts
 from explorer.estimators.conformance import binomial_interval
 from explorer.estimators.effects import low_to_high, mean_change, nearest_setting
 from explorer.estimators.ranges import Range
@@ -77,8 +75,8 @@ def run_levers(
             ]
         )
         progress("levers", place + 1, len(variables))
-    holds = assess(before, evaluator.requirements, np.empty((0, CARS))).probabilities
-    met = tuple(one.name for one, p in zip(study.limits, holds, strict=False) if p >= one.probability)
+    holds = evaluator.assess(now).probabilities
+    met = tuple(one.name for one, p in zip(study.limits, holds, strict=False) if p >= one.threshold)
     searches = [
         _Search(study, variables[place], limit, met)
         for limit in study.limits
@@ -208,7 +206,7 @@ def _rescue(search: _Search, evaluator: Evaluator, value: float) -> Rescue:
     """Say how all limits stand at a setting."""
     there = evaluator.assess((value,))
     position = next(k for k, limit in enumerate(evaluator.limits) if limit.name == search.limit.name)
-    low, high = binomial_interval(float(there.conforming[position]), there.samples)
+    low, high = binomial_interval(float(there.conforming[position]), int(there.trials[position]))
     others = tuple(one for one in standing(evaluator, there) if one.name != search.limit.name)
     breaks = tuple(one.name for one in others if one.name in search.met and one.probability < one.required)
     return Rescue(value, float(there.probabilities[position]), low, high, others, breaks)

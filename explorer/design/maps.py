@@ -142,7 +142,7 @@ def _record(
         limits=tuple(
             MapLimit(
                 limit.name,
-                limit.probability,
+                limit.threshold,
                 limit.safety,
                 _grid(probabilities[k]),
                 _lines(values, surplus[LIKELY, k]),

@@ -14,6 +14,7 @@ from functools import partial
 
 import numpy as np
 
+from explorer.analyses.verdicts import decided
 from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.objectives import Objective, record_of_objective
 from explorer.design.points import Point, assess_one, assess_points, check_count
@@ -29,6 +30,7 @@ from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
 from explorer.results.exploration import DesignPoint, OptimumRecord, SearchRecord
 from explorer.study.builds import Build
+from explorer.study.limits import Limit
 from explorer.study.study import Study
 
 # Rounds of trying neighbours of the front, and how many in each.
@@ -201,11 +203,14 @@ def _optimum(pool: Pool, execution: Execution) -> OptimumRecord | None:
 
 
 def _guarded_evaluator(evaluator: Evaluator, reserve: float, check_samples: int) -> Evaluator:
-    limits = tuple(
-        replace(limit, probability=guarded(limit.probability, evaluator.samples, check_samples, reserve))
-        for limit in evaluator.limits
-    )
-    return replace(evaluator, limits=limits)
+    def held_back(limit: Limit) -> Limit:
+        if limit.sure is None:
+            reached = guarded(limit.probability, evaluator.samples, check_samples, reserve)
+            return replace(limit, probability=reached)
+        searched, checked = evaluator.cars_and_days[0], evaluator.study.entries.study.cars
+        return replace(limit, sure=guarded(limit.sure, searched, checked, reserve))
+
+    return replace(evaluator, limits=tuple(map(held_back, evaluator.limits)))
 
 
 def _standing(evaluator: Evaluator, execution: Execution, point: Point) -> Standing:
@@ -238,8 +243,10 @@ def _checked(
     study = evaluator.study
     fresh = replace(evaluator, samples=study.entries.search.verify, draw=CHECK_DRAW)
     margins, objectives = fresh.tried(point)
+    surely = fresh.sureness(point)
     judged = tuple(
-        judge_margins(m, one.probability) for m, one in zip(margins, evaluator.limits, strict=True)
+        decided(judge_margins(m, one.probability), surely.get(one.name))
+        for m, one in zip(margins, evaluator.limits, strict=True)
     )
     searched = assess_one(guarded, point, execution)
     touching = searched.scaled() < TOUCHING
@@ -296,7 +303,7 @@ def _record(
         variables=tuple(record_of(study, build, variable) for variable in pool.evaluator.variables),
         objectives=tuple(map(record_of_objective, pool.evaluator.objectives)),
         limits=tuple(limit.name for limit in pool.evaluator.limits),
-        required=tuple(limit.probability for limit in pool.evaluator.limits),
+        required=tuple(limit.threshold for limit in pool.evaluator.limits),
         points=points,
         optimum=optimum,
         nearest=nearest,

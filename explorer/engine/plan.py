@@ -294,7 +294,7 @@ def _tasks(start: int, count: int, workers: int, most: int) -> Iterator[range]:
         start += size
 
 
-def chunk_sizes(samples: int) -> tuple[int, ...]:
+def chunk_sizes(samples: int, chunk: int = CHUNK) -> tuple[int, ...]:
     """Split a number of samples into chunks of fixed length and a rest."""
-    whole, rest = divmod(samples, CHUNK)
-    return (CHUNK,) * whole + ((rest,) if rest else ())
+    whole, rest = divmod(samples, chunk)
+    return (chunk,) * whole + ((rest,) if rest else ())

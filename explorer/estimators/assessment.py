@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -40,6 +40,9 @@ class Assessment:
     ----------
     samples:
         Number of samples behind it.
+    trials:
+        Of what was counted for each limit; then for all and for all safety limits together: samples, but
+        cars for a limit that is to hold surely.
     conforming, failed:
         Counts for each limit; then, of conforming, for all limits and for all safety limits together.
     surplus:
@@ -54,6 +57,7 @@ class Assessment:
     """
 
     samples: int
+    trials: Array
     conforming: Array
     failed: Array
     surplus: Array
@@ -64,8 +68,16 @@ class Assessment:
 
     @property
     def probabilities(self) -> Array:
-        """Share of conforming samples: for each limit, for all, for all safety limits."""
-        return self.conforming / self.samples
+        """Share that conforms: for each limit, for all, for all safety limits."""
+        return self.conforming / self.trials
+
+    def on_cars(self, limit: int, surplus: Sequence[float], conforming: int, cars: int) -> Assessment:
+        """Return it with one limit judged on cars with all their days."""
+        found = replace(
+            self, trials=self.trials.copy(), conforming=self.conforming.copy(), surplus=self.surplus.copy()
+        )
+        found.trials[limit], found.conforming[limit], found.surplus[:, limit] = cars, conforming, surplus
+        return found
 
     @property
     def verdict(self) -> Verdict:
@@ -87,6 +99,7 @@ class Assessment:
         return np.concatenate(
             [
                 [self.samples, len(self.spread), len(self.objectives)],
+                self.trials,
                 self.conforming,
                 self.failed,
                 self.surplus.ravel(),
@@ -101,9 +114,9 @@ class Assessment:
     def unpacked(cls, row: Array) -> Assessment:
         """Read such a row back."""
         samples, limits, objectives = (int(number) for number in row[:3])
-        lengths = (limits + 2, limits, 3 * limits, limits, objectives, objectives, objectives)
-        conforming, failed, surplus, *rest = np.split(row[3:], np.cumsum(lengths)[:-1])
-        return cls(samples, conforming, failed, surplus.reshape(3, limits), *rest)
+        lengths = (limits + 2, limits + 2, limits, 3 * limits, limits, objectives, objectives, objectives)
+        trials, conforming, failed, surplus, *rest = np.split(row[3:], np.cumsum(lengths)[:-1])
+        return cls(samples, trials, conforming, failed, surplus.reshape(3, limits), *rest)
 
 
 def assess(margins: Array, requirements: Sequence[Requirement], objectives: Array) -> Assessment:
@@ -135,6 +148,7 @@ def assess(margins: Array, requirements: Sequence[Requirement], objectives: Arra
     known = unanswered <= MOST_UNANSWERED
     return Assessment(
         samples=samples,
+        trials=np.full(limits + 2, float(samples)),
         conforming=np.concatenate([holds.sum(axis=1), together]).astype(float),
         failed=np.isnan(margins).sum(axis=1).astype(float),
         surplus=surplus.reshape(limits, 3).T,

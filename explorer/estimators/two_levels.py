@@ -23,6 +23,8 @@ from explorer.graph.arrays import Array
 SURELY, ENOUGH, POSSIBLY = 0, 1, 2
 # Chance of a wrong side by the scatter of the days, that a car at the required probability is given.
 WRONG_SIDE = 0.05
+# Where many builds are tried, each is put on so many cars and days, and more only where these cannot do.
+FEWEST_CARS, FEWEST_DAYS = 256, 64
 # Places of a margin's distribution over the days that are kept of each car, and cars that are shown of them.
 LEVELS = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 SHOWN = (0.05, 0.5, 0.95)
@@ -176,6 +178,16 @@ def kept_margins(margins: Array, required: float) -> Array:
             for count in turning_days(days, required)
         ]
     )
+
+
+def enough_to_pass(required: float, sure: float, most_cars: int, most_days: int) -> tuple[int, int]:
+    """Return the fewest cars and days, of doublings up to the most, with which a limit can pass at all."""
+    cars, days = min(FEWEST_CARS, most_cars), min(FEWEST_DAYS, most_days)
+    while turning_days(days, required)[SURELY] > days and days < most_days:
+        days = min(2 * days, most_days)
+    while turning_counts(cars, sure * (1 - WRONG_SIDE) + WRONG_SIDE)[0] is None and cars < most_cars:
+        cars = min(2 * cars, most_cars)
+    return cars, days
 
 
 def surpluses_of_cars(kept: Array, sure: float) -> tuple[float, float, float]:

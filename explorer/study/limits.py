@@ -150,6 +150,11 @@ class Limit:
         low, high = self.asked.ends
         return np.minimum(found - low, high - found)
 
+    @property
+    def threshold(self) -> float:
+        """Share that has to hold it: of cars in their runs, or of cars that do so often enough, surely."""
+        return self.probability if self.sure is None else self.sure
+
     def margin_in(self, values: Mapping[tuple[str, str], Array]) -> Array:
         """Return the margin from the (quantity, condition) pairs behind its output."""
         return self.margin(self.output.value(values))

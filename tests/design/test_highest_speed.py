@@ -77,6 +77,22 @@ def test_the_speed_is_the_root_of_the_conforming_probability(tmp_path: Path) -> 
     assert (state.limits[0].how, state.to_the_end) == ("at each speed", False)
 
 
+def test_a_sure_limit_is_held_by_cars_and_not_by_the_average(tmp_path: Path) -> None:
+    surely = HOLD.replace("probability = 0.95", "probability = 0.9\nsure = 0.8")
+    day = '[model_errors]\nhold = { offset = { mean = 0, sd = 3, varies = true }, source = "test" }\n'
+    (state,) = speeds_of(known(tmp_path, surely + day)).states
+    # A car holds it often enough where its N(20, 2) reaches 0.01 v^2 and 1.28 of the day's 3.
+    root = math.sqrt((20 - 3 * norm.ppf(0.9) - 2 * norm.ppf(0.8)) / 0.01)
+    # Of 256 cars the fifth from below, and of 64 days the tenth, which scatters each car a little more.
+    error = 2 * math.sqrt(0.2 * 0.8 / 256) / float(norm.pdf(norm.ppf(0.8))) / (0.02 * root)
+    assert state.speed is not None
+    assert within(state.speed, root, 1.2 * error)
+    assert state.sure is not None
+    assert state.possible is not None
+    assert state.sure < root < state.possible
+    assert state.limits[0].required == 0.8
+
+
 def test_a_critical_speed_must_reach_the_speed_tried(tmp_path: Path) -> None:
     (state,) = speeds_of(known(tmp_path, SHAKE)).states
     root = 45 + 2 * float(norm.ppf(0.01))

@@ -9,7 +9,7 @@ import pytest
 from scipy.special import ndtr, ndtri
 from statistics_help import within
 
-from explorer.estimators.two_levels import OfCars, Sureness, how_sure
+from explorer.estimators.two_levels import OfCars, Sureness, how_sure, kept_margins, surpluses_of_cars
 
 CAR, DAY = 1.0, 0.5
 
@@ -50,6 +50,20 @@ def test_run_without_an_answer_holds_nothing() -> None:
     assert found.average == pytest.approx(0.85)
     assert found.verdict == "fail"
     assert found.family[0] == (-math.inf,) * 3
+
+
+@pytest.mark.parametrize("mean", [1.0, 1.7, 1.95, 2.2, 2.6, 3.2])
+def test_a_surplus_turns_where_the_verdict_does(mean: float) -> None:
+    random = np.random.default_rng(3)
+    margins = mean + CAR * random.standard_normal((512, 1)) + DAY * random.standard_normal((512, 64))
+    sure, likely, possible = surpluses_of_cars(kept_margins(margins, 0.9), 0.9)
+    for by, verdict in ((sure, "pass"), (possible, "undecided")):
+        for nudge, there in ((1e-9, True), (-1e-9, False)):
+            lifted = margins - by + nudge
+            assert (how_sure(OfCars.of(lifted, 0.9), 64, 0.9, 0.9).verdict in ("pass", verdict)) is there
+    counted = how_sure(OfCars.of(margins - likely + 1e-9, 0.9), 64, 0.9, 0.9).often_enough
+    assert counted == pytest.approx(0.9, abs=1 / 512)
+    assert sure < likely < possible
 
 
 @pytest.mark.long
