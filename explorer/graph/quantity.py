@@ -30,7 +30,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from operator import attrgetter
 from typing import Any, TypeAlias, TypeVar, get_type_hints
 
@@ -192,45 +192,20 @@ class Part:
     capped_by: str | None = None
 
 
-@dataclass(frozen=True)
-class Given:
-    """A quantity the study gives; its name is the module attribute it is bound to."""
+def given(unit: str, text: str, *, usual: Usual | str | None = None, **said: Any) -> Any:
+    """Declare a quantity that the study gives, under the name it is bound to.
 
-    unit: str
-    text: str
-    default: float | None = None
-    above: float | None = None
-    at_least: float | None = None
-    at_most: float | None = None
-    source: str = ""
-    each: str | None = None
-    table: tuple[str, ...] = field(default=())
-    usual: Usual | None = None
-    of_the_day: bool = False
-    lever: str = ""
-
-
-def given(
-    unit: str,
-    text: str,
-    *,
-    default: float | None = None,
-    above: float | None = None,
-    at_least: float | None = None,
-    at_most: float | None = None,
-    source: str = "",
-    each: str | None = None,
-    usual: Usual | None = None,
-    of_the_day: bool = False,
-    lever: str = "",
-) -> Any:
-    """Declare a quantity that the study gives: SI unit, meaning, default, physical range and usual range.
-
-    One ``of_the_day`` is another in every run unless the study says otherwise.  ``lever`` is a sensible step,
-    such as "0.2 N/mm", of what a builder can set; a doubt has none.
+    Parameters
+    ----------
+    unit, text:
+        SI unit, and what it is.
+    usual:
+        "0.3 to 3.0 /rad, typically 1.0", or a ``Usual`` where the range has a source.
+    said:
+        What else a ``Quantity`` holds: default, above, at_least, at_most, source, each, of_the_day, lever.
     """
-    words = inspect.cleandoc(text)
-    return Given(unit, words, default, above, at_least, at_most, source, each, (), usual, of_the_day, lever)
+    summary, description = _entry(text)
+    return Quantity("", unit, summary, description, usual=_usual(usual), **said)
 
 
 def given_table(columns: tuple[str, ...], text: str, *, source: str = "") -> Any:
@@ -238,7 +213,7 @@ def given_table(columns: tuple[str, ...], text: str, *, source: str = "") -> Any
 
     The function that needs it receives an ``explorer.graph.tables.LookupTable``.
     """
-    return Given("1", inspect.cleandoc(text), source=source, table=columns)
+    return given("1", text, source=source, table=columns)
 
 
 def quantity(
@@ -250,7 +225,7 @@ def quantity(
     fails: str = "",
     capped_by: str | None = None,
     of_the_day: bool = False,
-    usual: Usual | None = None,
+    usual: Usual | str | None = None,
     lever: str = "",
     default: float | None = None,
 ) -> Callable[[Function], Function]:
@@ -312,7 +287,7 @@ def quantity(
             of_the_day=of_the_day,
             each=each,
             subject=function.__module__.rpartition(".")[2],
-            usual=usual,
+            usual=_usual(usual),
             lever=lever,
             default=default,
         )
@@ -320,6 +295,16 @@ def quantity(
         return function
 
     return declare
+
+
+def _usual(said: Usual | str | None) -> Usual | None:
+    """Read a usual range from its words."""
+    if not isinstance(said, str):
+        return said
+    span, _, typical = said.partition(", typically ")
+    low, _, end = span.partition(" to ")
+    unit = end.partition(" ")[2]
+    return Usual(f"{low} {unit}".strip(), f"{typical} {unit}".strip() if typical else None, end)
 
 
 def _entry(text: str) -> tuple[str, str]:
@@ -363,25 +348,6 @@ def quantities_of(module: Any) -> list[Quantity]:
         # A function imported from another model file belongs to that file.
         if declared is not None and value.__module__ == module.__name__:
             found += [declared, *declared.parts]
-        elif isinstance(value, Given):
-            summary, description = _entry(value.text)
-            found.append(
-                Quantity(
-                    name=name,
-                    unit=value.unit,
-                    summary=summary,
-                    description=description,
-                    source=value.source,
-                    default=value.default,
-                    above=value.above,
-                    at_least=value.at_least,
-                    at_most=value.at_most,
-                    each=value.each,
-                    subject=module.__name__.rpartition(".")[2],
-                    table=value.table,
-                    usual=value.usual,
-                    lever=value.lever,
-                    of_the_day=value.of_the_day,
-                )
-            )
+        elif isinstance(value, Quantity):
+            found.append(replace(value, name=name, subject=module.__name__.rpartition(".")[2]))
     return found

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from explorer.errors import SquatlineError, StudyError
 from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
-from explorer.graph.quantity import Given, Quantity, quantities_of
+from explorer.graph.quantity import Quantity, quantities_of
 from explorer.graph.units import known_unit
 
 KEY = "study.own_quantities"
@@ -69,14 +69,14 @@ def _guard(module: ModuleType, file: str) -> None:
     """Check what a module declares, and have its functions answer for what they return."""
     for name, value in vars(module).items():
         declared = getattr(value, "__quantity__", value)
-        if not isinstance(declared, Given) and declared is value:
+        if not isinstance(declared, Quantity):
             continue
-        for one in (declared, *getattr(declared, "parts", ())):
-            _check_unit(getattr(one, "name", name), one.unit)
-        if isinstance(declared, Given):
+        for one in (declared, *declared.parts):
+            _check_unit(one.name or name, one.unit)
+        if declared is value:
             for key in ("default", "above", "at_least", "at_most"):
                 _check_number(name, key, getattr(declared, key))
-        elif value.__module__ == module.__name__:
+        elif value.__module__ == module.__name__ and declared.function is not None:
             fields = tuple(part.name for part in declared.parts) if declared.record else None
             value.__quantity__ = replace(
                 declared, function=OwnFunction(name, file, declared.function, fields)

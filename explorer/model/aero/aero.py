@@ -8,88 +8,62 @@ Areas here are area times coefficient: times the dynamic pressure they are newto
 from __future__ import annotations
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 splitter_area = given(
-    "m2",
-    "Reference area of the front splitter.",
-    at_least=0,
-    usual=Usual("0.004 m2", None, "0.06 m2"),
-    lever="0.002 m2",
+    "m2", "Reference area of the front splitter.", at_least=0, usual="0.004 to 0.06 m2", lever="0.002 m2"
 )
 splitter_downforce_coefficient = given(
-    "1",
-    "Downforce coefficient of the splitter at zero pitch.",
-    usual=Usual("0.1", "0.5", "1.2"),
+    "1", "Downforce coefficient of the splitter at zero pitch.", usual="0.1 to 1.2, typically 0.5"
 )
 splitter_pitch_slope = given(
     "1/rad",
     "Downforce coefficient the splitter loses per radian of nose-up pitch.",
-    usual=Usual("0.7 /rad", "2.0 /rad", "4.0 /rad"),
+    usual="0.7 to 4.0 /rad, typically 2.0",
 )
 splitter_drag_coefficient = given(
-    "1",
-    "Drag coefficient of the splitter.",
-    default=0.0,
-    at_least=0,
-    usual=Usual("0.0", "0.05", "0.2"),
+    "1", "Drag coefficient of the splitter.", default=0.0, at_least=0, usual="0.0 to 0.2, typically 0.05"
 )
 splitter_station = given(
     "m",
     "Centre of pressure of the splitter behind the front axle; ahead of it is negative.",
-    usual=Usual("-250 mm", None, "60 mm"),
+    usual="-250 to 60 mm",
     lever="10 mm",
 )
 splitter_height = given(
-    "m",
-    "Height at which the splitter's drag acts.",
-    default=0.02,
-    at_least=0,
-    usual=Usual("3 mm", None, "60 mm"),
+    "m", "Height at which the splitter's drag acts.", default=0.02, at_least=0, usual="3 to 60 mm"
 )
 
 floor_area = given(
     "m2",
     "Reference area of the floor with its diffuser.",
     at_least=0,
-    usual=Usual("0.01 m2", None, "0.25 m2"),
+    usual="0.01 to 0.25 m2",
     lever="0.005 m2",
 )
 floor_downforce_coefficient = given(
-    "1",
-    "Downforce coefficient of the floor at zero pitch.",
-    usual=Usual("-0.05", "0.1", "0.4"),
+    "1", "Downforce coefficient of the floor at zero pitch.", usual="-0.05 to 0.4, typically 0.1"
 )
 floor_pitch_slope = given(
     "1/rad",
     "Downforce coefficient the floor loses per radian of nose-up pitch.",
-    usual=Usual("0.3 /rad", "1.0 /rad", "3.0 /rad"),
+    usual="0.3 to 3.0 /rad, typically 1.0",
 )
 floor_drag_coefficient = given(
-    "1",
-    "Drag coefficient of the floor.",
-    default=0.0,
-    at_least=0,
-    usual=Usual("0.0", "0.02", "0.1"),
+    "1", "Drag coefficient of the floor.", default=0.0, at_least=0, usual="0.0 to 0.1, typically 0.02"
 )
 floor_station = given(
-    "m",
-    "Centre of pressure of the floor: distance behind the front axle.",
-    usual=Usual("0 mm", None, "500 mm"),
+    "m", "Centre of pressure of the floor: distance behind the front axle.", usual="0 to 500 mm"
 )
 floor_height = given(
-    "m",
-    "Height at which the floor's drag acts.",
-    default=0.02,
-    at_least=0,
-    usual=Usual("3 mm", None, "60 mm"),
+    "m", "Height at which the floor's drag acts.", default=0.02, at_least=0, usual="3 to 60 mm"
 )
 
 body_drag_area = given(
     "m2",
     "Drag area of the car without the other parts: coefficient times area.",
     at_least=0,
-    usual=Usual("0.008 m2", "0.022 m2", "0.045 m2"),
+    usual="0.008 to 0.045 m2, typically 0.022",
 )
 body_drag_height = given(
     "m",
@@ -99,7 +73,7 @@ body_drag_height = given(
     """,
     default=0.05,
     at_least=0,
-    usual=Usual("20 mm", None, "160 mm"),
+    usual="20 to 160 mm",
 )
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Annotated, NamedTuple
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Part, Usual, given, given_table, quantity
+from explorer.graph.quantity import Part, given, given_table, quantity
 from explorer.graph.tables import LookupTable
 from explorer.model.aero.map_balance import CarOnMap, Maps, balance_on_map
 from explorer.model.attitude.supports import FrontContactLoad, RearContactLoad, StableAttitudes, Support
@@ -28,16 +28,10 @@ _COLUMNS = (
 aero_map_closed = given_table(_COLUMNS, "Aero map of the car with the flap closed.")
 aero_map_open = given_table(_COLUMNS, "Aero map of the car with the flap open.")
 front_ride_height_at_rest = given(
-    "m",
-    "Height under the front axle line, as the map counts it, at rest.",
-    usual=Usual("2 mm", None, "60 mm"),
-    lever="1 mm",
+    "m", "Height under the front axle line, as the map counts it, at rest.", usual="2 to 60 mm", lever="1 mm"
 )
 rear_ride_height_at_rest = given(
-    "m",
-    "Height under the rear axle line, as the map counts it, at rest.",
-    usual=Usual("2 mm", None, "80 mm"),
-    lever="1 mm",
+    "m", "Height under the rear axle line, as the map counts it, at rest.", usual="2 to 80 mm", lever="1 mm"
 )
 aero_map_front_offset = given(
     "m2", "What the map's front downforce area is off by, the same all over the map.", default=0.0

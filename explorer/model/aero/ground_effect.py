@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 splitter_ground_gain = given(
     "1",
@@ -21,14 +21,14 @@ splitter_ground_gain = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0.0", "0.5", "1.0"),
+    usual="0.0 to 1.0, typically 0.5",
 )
 splitter_gap_at_rest = given(
     "m",
     "Gap under the splitter's centre of pressure at rest.",
     default=0.01,
     above=0,
-    usual=Usual("2 mm", None, "50 mm"),
+    usual="2 to 50 mm",
     lever="1 mm",
 )
 splitter_reference_gap = given(
@@ -36,7 +36,7 @@ splitter_reference_gap = given(
     "Gap at which the splitter's downforce coefficient was found.",
     default=0.01,
     above=0,
-    usual=Usual("2 mm", None, "50 mm"),
+    usual="2 to 50 mm",
 )
 splitter_critical_gap = given(
     "m",
@@ -46,7 +46,7 @@ splitter_critical_gap = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0 mm", "2 mm", "4 mm"),
+    usual="0 to 4 mm, typically 2",
 )
 
 

@@ -3,26 +3,22 @@
 from __future__ import annotations
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 wing_area = given(
-    "m2",
-    "Reference area of the rear wing.",
-    at_least=0,
-    usual=Usual("0.004 m2", None, "0.15 m2"),
-    lever="0.002 m2",
+    "m2", "Reference area of the rear wing.", at_least=0, usual="0.004 to 0.15 m2", lever="0.002 m2"
 )
 wing_station = given(
     "m",
     "Centre of pressure of the wing: distance behind the front axle.",
-    usual=Usual("-100 mm", None, "900 mm"),
+    usual="-100 to 900 mm",
     lever="10 mm",
 )
 wing_height = given(
     "m",
     "Height of the wing's centre of pressure above the ground.",
     at_least=0,
-    usual=Usual("20 mm", None, "400 mm"),
+    usual="20 to 400 mm",
     lever="10 mm",
 )
 

@@ -9,23 +9,23 @@ wing_drag_coefficient_closed = given(
     "1",
     "Drag coefficient of the wing on its area, flaps closed.",
     at_least=0,
-    usual=Usual("0.15", "0.32", "0.60"),
+    usual="0.15 to 0.60, typically 0.32",
 )
 wing_drag_coefficient_open = given(
     "1",
     "Drag coefficient of the wing on its area, flaps open.",
     at_least=0,
-    usual=Usual("0.04", "0.09", "0.20"),
+    usual="0.04 to 0.20, typically 0.09",
 )
 wing_downforce_coefficient_closed = given(
     "1",
     "Downforce coefficient of the wing on its area at zero pitch, flaps closed; positive down.",
-    usual=Usual("0.8", "1.5", "2.3"),
+    usual="0.8 to 2.3, typically 1.5",
 )
 wing_downforce_coefficient_open = given(
     "1",
     "Downforce coefficient of the wing on its area at zero pitch, flaps open; positive down.",
-    usual=Usual("0.0", "0.35", "0.9"),
+    usual="0.0 to 0.9, typically 0.35",
 )
 wing_pitch_slope = given(
     "1/rad",

@@ -10,46 +10,42 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 wing_span = given(
-    "m",
-    "Span of the wing between its end plates.",
-    above=0,
-    usual=Usual("60 mm", None, "600 mm"),
-    lever="20 mm",
+    "m", "Span of the wing between its end plates.", above=0, usual="60 to 600 mm", lever="20 mm"
 )
 wing_incidence = given(
     "rad",
     "Angle of the main chord line to the floor, leading edge down positive.",
     default=0.0,
-    usual=Usual("-10 deg", None, "40 deg"),
+    usual="-10 to 40 deg",
     lever="1 deg",
 )
 wing_zero_lift_angle = given(
     "rad",
     "Incidence that the camber of the section is worth; 0 for a flat one.",
     default=0.0,
-    usual=Usual("0 deg", "3 deg", "8 deg"),
+    usual="0 to 8 deg, typically 3",
 )
 flap_chord_share = given(
     "1",
     "Chord of the moving flap over the whole chord.",
     above=0,
     at_most=0.9,
-    usual=Usual("0.05", None, "0.7"),
+    usual="0.05 to 0.7",
     lever="0.05",
 )
 flap_deflection_closed = given(
     "rad",
     "Angle of the flap to the main chord line when closed, trailing edge up.",
-    usual=Usual("0 deg", None, "75 deg"),
+    usual="0 to 75 deg",
     lever="2 deg",
 )
 flap_deflection_open = given(
     "rad",
     "Angle of the flap to the main chord line when open, trailing edge up.",
-    usual=Usual("-20 deg", None, "30 deg"),
+    usual="-20 to 30 deg",
     lever="2 deg",
 )
 flap_viscous_share = given(
@@ -62,7 +58,7 @@ flap_viscous_share = given(
     default=0.7,
     above=0,
     at_most=1,
-    usual=Usual("0.4", "0.7", "1.0"),
+    usual="0.4 to 1.0, typically 0.7",
 )
 wing_span_efficiency = given(
     "1",
@@ -70,33 +66,33 @@ wing_span_efficiency = given(
     default=0.9,
     above=0,
     at_most=2,
-    usual=Usual("0.7", "0.9", "1.3"),
+    usual="0.7 to 1.3, typically 0.9",
 )
 wing_profile_drag_coefficient = given(
     "1",
     "Drag coefficient of the section without induced drag.",
     default=0.03,
     at_least=0,
-    usual=Usual("0.015", "0.03", "0.08"),
+    usual="0.015 to 0.08, typically 0.03",
 )
 wing_highest_downforce_coefficient = given(
     "1",
     "Downforce coefficient at which the wing stalls; it is held there (judgement).",
     default=1.8,
     above=0,
-    usual=Usual("1.2", "1.8", "2.6"),
+    usual="1.2 to 2.6, typically 1.8",
 )
 wing_downforce_factor = given(
     "1",
     "Real downforce coefficient over the one theory gives: mean 1, wide spread.",
     above=0,
-    usual=Usual("0.6", "0.95", "1.2"),
+    usual="0.6 to 1.2, typically 0.95",
 )
 wing_drag_factor = given(
     "1",
     "Real drag coefficient over the one theory gives: mean 1, wide spread.",
     above=0,
-    usual=Usual("0.8", "1.1", "1.8"),
+    usual="0.8 to 1.8, typically 1.1",
 )
 
 

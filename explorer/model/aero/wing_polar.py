@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, given_table, quantity
+from explorer.graph.quantity import given, given_table, quantity
 from explorer.graph.tables import LookupTable
 
 wing_polar = given_table(
@@ -19,13 +19,13 @@ wing_polar = given_table(
 wing_incidence_closed = given(
     "rad",
     "Incidence of the wing at zero pitch when closed, leading edge down positive.",
-    usual=Usual("0 deg", None, "60 deg"),
+    usual="0 to 60 deg",
     lever="1 deg",
 )
 wing_incidence_open = given(
     "rad",
     "Incidence of the wing at zero pitch when open, leading edge down positive.",
-    usual=Usual("-10 deg", None, "25 deg"),
+    usual="-10 to 25 deg",
     lever="1 deg",
 )
 wing_polar_drag_offset = given(

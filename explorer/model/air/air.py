@@ -12,7 +12,7 @@ air_temperature = given(
     "Temperature of the air at the track.",
     above=200,
     at_most=350,
-    usual=Usual("-10 degC", None, "45 degC"),
+    usual="-10 to 45 degC",
     of_the_day=True,
 )
 relative_humidity = given(
@@ -21,7 +21,7 @@ relative_humidity = given(
     default=0.5,
     at_least=0,
     at_most=1,
-    usual=Usual("5 %", None, "100 %"),
+    usual="5 to 100 %",
     of_the_day=True,
 )
 altitude = given(
@@ -30,7 +30,7 @@ altitude = given(
     default=0.0,
     at_least=-1000,
     at_most=11000,
-    usual=Usual("-400 m", None, "3000 m"),
+    usual="-400 to 3000 m",
 )
 
 
@@ -54,7 +54,7 @@ def air_pressure(altitude: Array) -> Array:
     "kg/m3",
     source="CIPM-2007 equation, Picard et al., Metrologia 45 (2008) 149-155",
     of_the_day=True,
-    usual=Usual("0.95 kg/m3", None, "1.35 kg/m3"),
+    usual="0.95 to 1.35 kg/m3",
 )
 def air_density(air_temperature: Array, air_pressure: Array, relative_humidity: Array) -> Array:
     """Density of moist air with 400 parts per million of carbon dioxide."""

@@ -3,14 +3,9 @@
 from __future__ import annotations
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
-speed = given(
-    "m/s",
-    "Speed over the ground.",
-    at_least=0,
-    usual=Usual("1 m/s", None, "75 m/s"),
-)
+speed = given("m/s", "Speed over the ground.", at_least=0, usual="1 to 75 m/s")
 headwind = given(
     "m/s",
     """Wind against the car; negative from behind.
@@ -18,14 +13,11 @@ headwind = given(
     A tailwind faster than the car is outside the model: the air would meet it from the rear.
     """,
     default=0.0,
-    usual=Usual("-10 m/s", None, "10 m/s"),
+    usual="-10 to 10 m/s",
     of_the_day=True,
 )
 grade = given(
-    "rad",
-    "Slope of the track, positive uphill; meant for a few degrees.",
-    default=0.0,
-    usual=Usual("-5 deg", None, "5 deg"),
+    "rad", "Slope of the track, positive uphill; meant for a few degrees.", default=0.0, usual="-5 to 5 deg"
 )
 flap_opening = given(
     "1", "Flap travel: 0 closed (high downforce), 1 open (low drag).", default=0.0, at_least=0, at_most=1
@@ -36,7 +28,7 @@ wake_loss_front = given(
     default=0.0,
     at_least=0,
     at_most=1,
-    usual=Usual("0.05", "0.2", "0.5"),
+    usual="0.05 to 0.5, typically 0.2",
 )
 wake_loss_rear = given(
     "1",
@@ -44,7 +36,7 @@ wake_loss_rear = given(
     default=0.0,
     at_least=0,
     at_most=1,
-    usual=Usual("0.0", "0.12", "0.4"),
+    usual="0.0 to 0.4, typically 0.12",
 )
 gravity = given(
     "m/s2", "Free fall acceleration.", default=9.80665, above=0, source="ISO 80000-3, standard value"

@@ -17,7 +17,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.numeric import first_fall
 
@@ -25,14 +25,14 @@ bump_pitch = given(
     "rad",
     "Nose-up angle that a bump or crest adds to the steady pitch.",
     default=0.0,
-    usual=Usual("0 deg", "0.5 deg", "2 deg"),
+    usual="0 to 2 deg, typically 0.5",
     of_the_day=True,
 )
 gust = given(
     "m/s",
     "Headwind that comes on suddenly, on top of the steady one.",
     default=0.0,
-    usual=Usual("0 m/s", "2 m/s", "5 m/s"),
+    usual="0 to 5 m/s, typically 2",
     of_the_day=True,
 )
 body_drag_station = given(
@@ -42,7 +42,7 @@ body_drag_station = given(
     The default of 0.15 m is a judgement for a wheelbase of a third of a metre.
     """,
     default=0.15,
-    usual=Usual("-100 mm", None, "400 mm"),
+    usual="-100 to 400 mm",
 )
 
 

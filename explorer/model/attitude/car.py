@@ -5,32 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
-mass = given(
-    "kg",
-    "Mass of the car ready to run, battery in.",
-    above=0,
-    usual=Usual("1.5 kg", None, "20 kg"),
-)
-wheelbase = given(
-    "m",
-    "Distance between the axles.",
-    above=0,
-    usual=Usual("200 mm", None, "700 mm"),
-)
+mass = given("kg", "Mass of the car ready to run, battery in.", above=0, usual="1.5 to 20 kg")
+wheelbase = given("m", "Distance between the axles.", above=0, usual="200 to 700 mm")
 cg_station = given(
-    "m",
-    "Centre of gravity: distance behind the front axle.",
-    usual=Usual("40 mm", None, "450 mm"),
-    lever="5 mm",
+    "m", "Centre of gravity: distance behind the front axle.", usual="40 to 450 mm", lever="5 mm"
 )
 cg_height = given(
-    "m",
-    "Centre of gravity: height above the ground.",
-    above=0,
-    usual=Usual("15 mm", None, "120 mm"),
-    lever="2 mm",
+    "m", "Centre of gravity: height above the ground.", above=0, usual="15 to 120 mm", lever="2 mm"
 )
 rotating_mass_factor = given(
     "1",
@@ -41,7 +24,7 @@ rotating_mass_factor = given(
     """,
     default=1.05,
     at_least=1,
-    usual=Usual("1.02", "1.06", "1.15"),
+    usual="1.02 to 1.15, typically 1.06",
 )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.attitude.supports import Support
 
 contact_stiffness = given(
@@ -21,7 +21,7 @@ contact_stiffness = given(
     """,
     default=1e5,
     above=0,
-    usual=Usual("10 N/mm", "100 N/mm", "1000 N/mm"),
+    usual="10 to 1000 N/mm, typically 100",
 )
 contact_friction = given(
     "1",
@@ -30,7 +30,7 @@ contact_friction = given(
     It decides what scraping costs, so that it has no default.
     """,
     at_least=0,
-    usual=Usual("0.15", "0.35", "0.7"),
+    usual="0.15 to 0.7, typically 0.35",
 )
 points_carry = given(
     "1",

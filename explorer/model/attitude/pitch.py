@@ -5,28 +5,28 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import first_fall
 
 splitter_mounting_angle = given(
     "rad",
     "Angle of the splitter to the floor, leading edge up positive.",
     default=0.0,
-    usual=Usual("-10 deg", None, "10 deg"),
+    usual="-10 to 10 deg",
     lever="0.5 deg",
 )
 point_station = given(
     "m",
     "Named point under the car: distance behind the front axle, ahead of it negative.",
     each="point",
-    usual=Usual("-250 mm", None, "900 mm"),
+    usual="-250 to 900 mm",
     lever="5 mm",
 )
 point_clearance_at_rest = given(
     "m",
     "Named point under the car: height above the ground at rest.",
     each="point",
-    usual=Usual("1 mm", None, "80 mm"),
+    usual="1 to 80 mm",
     lever="1 mm",
 )
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 from explorer.model.drive.traction import carried, grip
 
 side_wind = given(
@@ -20,19 +20,16 @@ side_wind = given(
     default=0.0,
     at_least=0,
     of_the_day=True,
-    usual=Usual("0 m/s", None, "12 m/s"),
+    usual="0 to 12 m/s",
 )
 side_area = given(
     "m2",
     "Area of the car seen from the side, wheels in, the wing's end plates left out.",
     above=0,
-    usual=Usual("0.01 m2", None, "0.4 m2"),
+    usual="0.01 to 0.4 m2",
 )
 side_height = given(
-    "m",
-    "Mean height of that area: area over the length of the car will do.",
-    above=0,
-    usual=Usual("30 mm", None, "250 mm"),
+    "m", "Mean height of that area: area over the length of the car will do.", above=0, usual="30 to 250 mm"
 )
 side_pressure_station = given(
     "m",
@@ -40,7 +37,7 @@ side_pressure_station = given(
 
     A low flat side carries it far forward: about a quarter of the length behind the nose (judgement).
     """,
-    usual=Usual("-250 mm", None, "400 mm"),
+    usual="-250 to 400 mm",
 )
 side_cross_flow = given(
     "1",
@@ -50,28 +47,24 @@ side_cross_flow = given(
     """,
     default=1.0,
     at_least=0,
-    usual=Usual("0.3", "1.0", "2.0"),
+    usual="0.3 to 2.0, typically 1.0",
 )
 end_plate_area = given(
     "m2",
     "Area of both end plates of the wing together, one side.",
     default=0.0,
     at_least=0,
-    usual=Usual("0 m2", None, "0.1 m2"),
+    usual="0 to 0.1 m2",
     lever="0.002 m2",
 )
 end_plate_height = given(
-    "m",
-    "Height of an end plate; the default is a judgement.",
-    default=0.1,
-    above=0,
-    usual=Usual("20 mm", None, "400 mm"),
+    "m", "Height of an end plate; the default is a judgement.", default=0.1, above=0, usual="20 to 400 mm"
 )
 end_plate_station = given(
     "m",
     "Middle of the end plates behind the front axle; the default is a judgement.",
     default=0.4,
-    usual=Usual("-100 mm", None, "900 mm"),
+    usual="-100 to 900 mm",
 )
 
 _LOW_ASPECT = (

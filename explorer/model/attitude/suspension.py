@@ -7,39 +7,25 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 from explorer.model.attitude.supports import Support
 
 #: A travel, in metres, to a stop that is never met: what the inputs take that say nothing of one.
 OUT_OF_REACH = 1.0
 
 static_pitch = given(
-    "rad",
-    "Pitch of the floor at rest, nose-up positive.",
-    default=0.0,
-    usual=Usual("-4 deg", None, "3 deg"),
-    lever="0.1 deg",
+    "rad", "Pitch of the floor at rest, nose-up positive.", default=0.0, usual="-4 to 3 deg", lever="0.1 deg"
 )
 front_spring_rate = given(
-    "N/m",
-    "Rate of one front spring.",
-    above=0,
-    usual=Usual("0.3 N/mm", None, "25 N/mm"),
-    lever="0.2 N/mm",
+    "N/m", "Rate of one front spring.", above=0, usual="0.3 to 25 N/mm", lever="0.2 N/mm"
 )
-rear_spring_rate = given(
-    "N/m",
-    "Rate of one rear spring.",
-    above=0,
-    usual=Usual("0.3 N/mm", None, "25 N/mm"),
-    lever="0.2 N/mm",
-)
+rear_spring_rate = given("N/m", "Rate of one rear spring.", above=0, usual="0.3 to 25 N/mm", lever="0.2 N/mm")
 front_motion_ratio = given(
     "1",
     "Travel of a front spring over the travel of its wheel.",
     default=1.0,
     above=0,
-    usual=Usual("0.3", None, "1.3"),
+    usual="0.3 to 1.3",
     lever="0.05",
 )
 rear_motion_ratio = given(
@@ -47,7 +33,7 @@ rear_motion_ratio = given(
     "Travel of a rear spring over the travel of its wheel.",
     default=1.0,
     above=0,
-    usual=Usual("0.3", None, "1.3"),
+    usual="0.3 to 1.3",
     lever="0.05",
 )
 front_tyre_stiffness = given(
@@ -55,21 +41,21 @@ front_tyre_stiffness = given(
     "Vertical stiffness of one front tyre; the default is a rigid one.",
     default=1e9,
     above=0,
-    usual=Usual("8 N/mm", "20 N/mm", "60 N/mm"),
+    usual="8 to 60 N/mm, typically 20",
 )
 rear_tyre_stiffness = given(
     "N/m",
     "Vertical stiffness of one rear tyre; the default is a rigid one.",
     default=1e9,
     above=0,
-    usual=Usual("8 N/mm", "20 N/mm", "60 N/mm"),
+    usual="8 to 60 N/mm, typically 20",
 )
 front_bump_travel = given(
     "m",
     "How far the front goes down from rest to its stop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
-    usual=Usual("1 mm", None, "40 mm"),
+    usual="1 to 40 mm",
     lever="1 mm",
 )
 rear_bump_travel = given(
@@ -77,7 +63,7 @@ rear_bump_travel = given(
     "How far the rear goes down from rest to its stop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
-    usual=Usual("1 mm", None, "40 mm"),
+    usual="1 to 40 mm",
     lever="1 mm",
 )
 front_droop_travel = given(
@@ -85,7 +71,7 @@ front_droop_travel = given(
     "How far the front rises from rest to full droop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
-    usual=Usual("0.5 mm", None, "40 mm"),
+    usual="0.5 to 40 mm",
     lever="1 mm",
 )
 rear_droop_travel = given(
@@ -93,7 +79,7 @@ rear_droop_travel = given(
     "How far the rear rises from rest to full droop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
-    usual=Usual("0.5 mm", None, "40 mm"),
+    usual="0.5 to 40 mm",
     lever="1 mm",
 )
 front_stop_rate = given(
@@ -101,21 +87,21 @@ front_stop_rate = given(
     "Rate a front stop adds to one wheel once touched.",
     default=5e4,
     above=0,
-    usual=Usual("10 N/mm", "50 N/mm", "300 N/mm"),
+    usual="10 to 300 N/mm, typically 50",
 )
 rear_stop_rate = given(
     "N/m",
     "Rate a rear stop adds to one wheel once touched.",
     default=5e4,
     above=0,
-    usual=Usual("10 N/mm", "50 N/mm", "300 N/mm"),
+    usual="10 to 300 N/mm, typically 50",
 )
 
 
 @quantity(
     "N/m",
     source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
-    usual=Usual("0.3 N/mm", None, "15 N/mm"),
+    usual="0.3 to 15 N/mm",
     lever="0.2 N/mm",
 )
 def front_wheel_rate(
@@ -131,7 +117,7 @@ def front_wheel_rate(
 @quantity(
     "N/m",
     source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
-    usual=Usual("0.3 N/mm", None, "15 N/mm"),
+    usual="0.3 to 15 N/mm",
     lever="0.2 N/mm",
 )
 def rear_wheel_rate(rear_spring_rate: Array, rear_motion_ratio: Array, rear_tyre_stiffness: Array) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 from explorer.model.drive.traction import traction_limit
 
 brake_balance_front = given(
@@ -11,7 +11,7 @@ brake_balance_front = given(
     "Share of the braking push on the front axle: 0 for a car that brakes with its rear motor alone.",
     at_least=0,
     at_most=1,
-    usual=Usual("0", None, "1"),
+    usual="0 to 1",
     lever="0.05",
 )
 

@@ -8,14 +8,14 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 from explorer.model.drive.traction import traction_limit
 
 friction_brake_force = given(
     "N",
     "Push at the tyres of all friction brakes together, full on; 0 for a car that has none.",
     at_least=0,
-    usual=Usual("0 N", None, "200 N"),
+    usual="0 to 200 N",
     lever="2 N",
 )
 brake_balance_front = given(
@@ -23,7 +23,7 @@ brake_balance_front = given(
     "Share of the friction brakes' push on the front axle: 0 for brakes at the rear alone.",
     at_least=0,
     at_most=1,
-    usual=Usual("0", None, "1"),
+    usual="0 to 1",
     lever="0.05",
 )
 

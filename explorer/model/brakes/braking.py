@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.brakes.slowing import Slowing, slowing
 from explorer.model.interpolation import FEW, through
 from explorer.model.numeric import CurveOf, balanced
@@ -25,7 +25,7 @@ reaction_time = given(
     "Time from seeing the need to stop to the thumb on the brake; 0 leaves it out.",
     default=0.0,
     at_least=0,
-    usual=Usual("0.2 s", "0.5 s", "1.5 s"),
+    usual="0.2 to 1.5 s, typically 0.5",
     of_the_day=True,
 )
 

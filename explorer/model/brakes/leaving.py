@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 slide_friction = given(
     "1",
@@ -19,7 +19,7 @@ slide_friction = given(
     0.2 on wet grass to 0.6 on dry asphalt; the lower, the safer the distance (judgement).
     """,
     above=0,
-    usual=Usual("0.15", "0.35", "0.7"),
+    usual="0.15 to 0.7, typically 0.35",
 )
 departure_angle = given(
     "rad",

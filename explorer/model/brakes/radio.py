@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Usual, given
+from explorer.graph.quantity import given
 
 radio_delay = given(
     "s",
     "Time from the thumb to the car: a frame of the radio and what both ends need to handle it.",
     default=0.0,
     at_least=0,
-    usual=Usual("0 s", "0.02 s", "0.1 s"),
+    usual="0 to 0.1 s, typically 0.02",
 )
 fail_safe_hold = given(
     "s",
@@ -19,6 +19,6 @@ fail_safe_hold = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0 s", "0.3 s", "2 s"),
+    usual="0 to 2 s, typically 0.3",
     lever="0.1 s",
 )

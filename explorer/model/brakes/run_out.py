@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.brakes.slowing import Slowing, slowing
 from explorer.model.interpolation import MANY, through
 from explorer.model.numeric import CurveOf, balanced
@@ -21,7 +21,7 @@ fence_distance = given(
     "m",
     "Way along the strip from where the signal is lost, or the drive cut, to the fence.",
     above=0,
-    usual=Usual("5 m", None, "1000 m"),
+    usual="5 to 1000 m",
 )
 
 _FAILS = "the car does not come to rest without brakes, or its pitch has diverged"

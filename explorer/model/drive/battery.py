@@ -9,13 +9,13 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 tyre_rated_speed = given(
     "m/s",
     "Speed of the tyre's surface that its maker, or a test behind a wall, allows.",
     above=0,
-    usual=Usual("10 m/s", None, "120 m/s"),
+    usual="10 to 120 m/s",
 )
 
 

@@ -9,76 +9,55 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 battery_voltage = given(
     "V",
     "Open-circuit voltage of the battery at the state of charge of the run.",
     above=0,
-    usual=Usual("3 V", None, "75 V"),
+    usual="3 to 75 V",
     of_the_day=True,
     lever="3.7 V",
 )
 battery_resistance = given(
-    "ohm",
-    "Inner resistance of the whole battery.",
-    at_least=0,
-    usual=Usual("5 mohm", "15 mohm", "60 mohm"),
+    "ohm", "Inner resistance of the whole battery.", at_least=0, usual="5 to 60 mohm, typically 15"
 )
 wiring_resistance = given(
     "ohm",
     "Resistance of cables, plugs and speed controller.",
     default=0.0,
     at_least=0,
-    usual=Usual("0.5 mohm", "2 mohm", "8 mohm"),
+    usual="0.5 to 8 mohm, typically 2",
 )
 motor_speed_constant = given(
     "rad/s/V",
     "No-load speed of the motor per volt: its kV.",
     above=0,
-    usual=Usual("150 rpm/V", None, "8000 rpm/V"),
+    usual="150 to 8000 rpm/V",
     lever="50 rpm/V",
 )
 winding_resistance = given(
     "ohm",
     "Resistance of the motor winding, terminal to terminal.",
     above=0,
-    usual=Usual("1 mohm", "8 mohm", "60 mohm"),
+    usual="1 to 60 mohm, typically 8",
 )
 no_load_current = given(
-    "A",
-    "Current of the motor turning freely.",
-    default=0.0,
-    at_least=0,
-    usual=Usual("0.5 A", "3 A", "12 A"),
+    "A", "Current of the motor turning freely.", default=0.0, at_least=0, usual="0.5 to 12 A, typically 3"
 )
 current_limit = given(
-    "A",
-    "Highest motor current the speed controller allows.",
-    above=0,
-    usual=Usual("10 A", None, "500 A"),
-    lever="5 A",
+    "A", "Highest motor current the speed controller allows.", above=0, usual="10 to 500 A", lever="5 A"
 )
-gear_ratio = given(
-    "1",
-    "Turns of the motor per turn of the wheel.",
-    above=0,
-    usual=Usual("0.8", None, "15"),
-    lever="0.2",
-)
+gear_ratio = given("1", "Turns of the motor per turn of the wheel.", above=0, usual="0.8 to 15", lever="0.2")
 drive_efficiency = given(
     "1",
     "Share of the motor's torque that reaches the wheels through the gears.",
     above=0,
     at_most=1,
-    usual=Usual("0.70", "0.82", "0.92"),
+    usual="0.70 to 0.92, typically 0.82",
 )
 tyre_radius = given(
-    "m",
-    "Loaded radius of the driven tyres at rest.",
-    above=0,
-    usual=Usual("20 mm", None, "110 mm"),
-    lever="1 mm",
+    "m", "Loaded radius of the driven tyres at rest.", above=0, usual="20 to 110 mm", lever="1 mm"
 )
 tyre_growth = given(
     "s2/m2",
@@ -88,7 +67,7 @@ tyre_growth = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0 s2/m2", "0.00001 s2/m2", "0.00005 s2/m2"),
+    usual="0 to 0.00005 s2/m2, typically 0.00001",
 )
 
 

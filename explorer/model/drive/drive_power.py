@@ -19,7 +19,7 @@ drive_efficiency = given(
     "Share of the shaft power that reaches the tyres.",
     above=0,
     at_most=1,
-    usual=Usual("0.70", "0.82", "0.92"),
+    usual="0.70 to 0.92, typically 0.82",
 )
 
 

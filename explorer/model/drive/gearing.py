@@ -8,19 +8,19 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 
 shortest_gear_ratio = given(
     "1",
     "Largest turns of the motor per turn of the wheel that the gears at hand allow.",
     above=0,
-    usual=Usual("0.8", None, "15"),
+    usual="0.8 to 15",
 )
 tallest_gear_ratio = given(
     "1",
     "Smallest turns of the motor per turn of the wheel that the gears at hand allow.",
     above=0,
-    usual=Usual("0.8", None, "15"),
+    usual="0.8 to 15",
 )
 #: Ratios tried over the whole range, and ratios tried after that around the best.
 _SPREAD, _CLOSE = 6, 3

@@ -9,14 +9,10 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
-full_throttle_time = given(
-    "s", "Time at full throttle in a run.", above=0, usual=Usual("0.5 s", None, "600 s")
-)
-run_interval = given(
-    "s", "Time from one run to the next.", above=0, usual=Usual("10 s", None, "7200 s"), lever="60 s"
-)
+full_throttle_time = given("s", "Time at full throttle in a run.", above=0, usual="0.5 to 600 s")
+run_interval = given("s", "Time from one run to the next.", above=0, usual="10 to 7200 s", lever="60 s")
 runs_of_the_day = given("1", "Number of runs, one after the other.", at_least=1)
 motor_heat_capacity = given(
     "J/K",
@@ -25,7 +21,7 @@ motor_heat_capacity = given(
     Mass times about 450 J/(kg K) for copper, iron and magnets together (judgement).
     """,
     above=0,
-    usual=Usual("40 J/K", "200 J/K", "800 J/K"),
+    usual="40 to 800 J/K, typically 200",
 )
 battery_heat_capacity = given(
     "J/K",
@@ -34,19 +30,19 @@ battery_heat_capacity = given(
     Mass times about 1000 J/(kg K) for lithium cells (judgement).
     """,
     above=0,
-    usual=Usual("200 J/K", "700 J/K", "2500 J/K"),
+    usual="200 to 2500 J/K, typically 700",
 )
 motor_cooling_time = given(
     "s",
     "Time in which the standing motor loses two thirds of its warmth, more exactly 1 - 1/e.",
     above=0,
-    usual=Usual("180 s", "600 s", "2400 s"),
+    usual="180 to 2400 s, typically 600",
 )
 battery_cooling_time = given(
     "s",
     "Time in which the standing battery loses two thirds of its warmth, more exactly 1 - 1/e.",
     above=0,
-    usual=Usual("600 s", "2400 s", "7200 s"),
+    usual="600 to 7200 s, typically 2400",
 )
 
 

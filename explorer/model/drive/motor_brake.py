@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 motor_brake_current = given(
     "A",
@@ -20,7 +20,7 @@ motor_brake_current = given(
     Usual: a quarter to all of the drive's current limit, by the controller's setting (judgement).
     """,
     at_least=0,
-    usual=Usual("0 A", None, "500 A"),
+    usual="0 to 500 A",
     lever="5 A",
 )
 regeneration_limit = given(

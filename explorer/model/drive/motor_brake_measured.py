@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from explorer.graph.quantity import Usual, given
+from explorer.graph.quantity import given
 
 motor_brake_force = given(
     "N",
@@ -11,6 +11,6 @@ motor_brake_force = given(
     0 for a motor that does not brake.  From a log: mass times deceleration, less what coasting takes.
     """,
     at_least=0,
-    usual=Usual("0 N", None, "200 N"),
+    usual="0 to 200 N",
     lever="2 N",
 )

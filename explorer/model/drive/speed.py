@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import first_fall
 
 #: The car at its top speed gains none, however its condition drives it.
@@ -15,14 +15,14 @@ rolling_resistance = given(
     "1",
     "Rolling resistance coefficient of the tyres, bearings included.",
     at_least=0,
-    usual=Usual("0.010", "0.022", "0.045"),
+    usual="0.010 to 0.045, typically 0.022",
 )
 rolling_resistance_per_speed = given(
     "s/m",
     "What the rolling resistance coefficient gains per speed.",
     default=0.0,
     at_least=0,
-    usual=Usual("0 s/m", "0.0002 s/m", "0.0006 s/m"),
+    usual="0 to 0.0006 s/m, typically 0.0002",
 )
 
 

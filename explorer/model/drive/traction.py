@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 tyre_friction = given(
     "1",
     "Friction coefficient of the driven tyres on the track, at the load they carry at rest.",
     above=0,
-    usual=Usual("0.6", "1.0", "1.8"),
+    usual="0.6 to 1.8, typically 1.0",
 )
 tyre_load_sensitivity = given(
     "1",
@@ -22,7 +22,7 @@ tyre_load_sensitivity = given(
     default=0.0,
     at_least=0,
     at_most=0.5,
-    usual=Usual("0", "0.08", "0.2"),
+    usual="0 to 0.2, typically 0.08",
 )
 driven_rear_share = given(
     "1",

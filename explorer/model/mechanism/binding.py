@@ -12,18 +12,14 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 _SPAN_POSITIONS = (0.0, 0.5, 1.0)
 _MIDDLE = 0.5
 
 end_plate_spacing = given(
-    "m",
-    "Distance between the inner faces of the end plates.",
-    above=0,
-    usual=Usual("60 mm", None, "600 mm"),
-    lever="0.5 mm",
+    "m", "Distance between the inner faces of the end plates.", above=0, usual="60 to 600 mm", lever="0.5 mm"
 )
 span_position = given(
     "1",
@@ -37,21 +33,21 @@ element_warp = given(
     "Bow of the printed element in the middle of its span, positive upwards.",
     each="element",
     default=0.0,
-    usual=Usual("-3 mm", None, "3 mm"),
+    usual="-3 to 3 mm",
 )
 element_hole_skew_station = given(
     "m",
     "How much further back the pivot hole is at the end without linkage.",
     each="element",
     default=0.0,
-    usual=Usual("-2 mm", None, "2 mm"),
+    usual="-2 to 2 mm",
 )
 element_hole_skew_height = given(
     "m",
     "How much higher the pivot hole is at the end without linkage.",
     each="element",
     default=0.0,
-    usual=Usual("-2 mm", None, "2 mm"),
+    usual="-2 to 2 mm",
 )
 
 

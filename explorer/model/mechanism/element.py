@@ -9,14 +9,14 @@ large incidence, open the small one.
 from __future__ import annotations
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 element_chord = given(
     "m",
     "Chord of the element, leading edge to trailing edge.",
     each="element",
     above=0,
-    usual=Usual("5 mm", None, "200 mm"),
+    usual="5 to 200 mm",
     lever="2 mm",
 )
 element_span = given(
@@ -24,7 +24,7 @@ element_span = given(
     "Span of the element between its two ends.",
     each="element",
     above=0,
-    usual=Usual("50 mm", None, "600 mm"),
+    usual="50 to 600 mm",
     lever="0.5 mm",
 )
 element_thickness = given(
@@ -32,21 +32,21 @@ element_thickness = given(
     "Thickness of the element where it is thickest.",
     each="element",
     above=0,
-    usual=Usual("0.5 mm", None, "25 mm"),
+    usual="0.5 to 25 mm",
     lever="0.5 mm",
 )
 element_pivot_fraction = given(
     "1",
     "Place of the pivot along the chord, from the leading edge, as a share of the chord.",
     each="element",
-    usual=Usual("0", None, "0.8"),
+    usual="0 to 0.8",
     lever="0.02",
 )
 element_pivot_station = given(
     "m",
     "Station of the element's pivot, behind the front axle.",
     each="element",
-    usual=Usual("-250 mm", None, "900 mm"),
+    usual="-250 to 900 mm",
     lever="1 mm",
 )
 element_pivot_height = given(
@@ -54,22 +54,18 @@ element_pivot_height = given(
     "Height of the element's pivot above the ground.",
     each="element",
     at_least=0,
-    usual=Usual("10 mm", None, "400 mm"),
+    usual="10 to 400 mm",
     lever="1 mm",
 )
 element_design_incidence_closed = given(
-    "rad",
-    "Incidence the element should have closed.",
-    each="element",
-    usual=Usual("0 deg", None, "75 deg"),
-    lever="2 deg",
+    "rad", "Incidence the element should have closed.", each="element", usual="0 to 75 deg", lever="2 deg"
 )
 element_design_incidence_open = given(
     "rad",
     "Incidence the element should have open; 0 is level.",
     each="element",
     default=0.0,
-    usual=Usual("-10 deg", None, "20 deg"),
+    usual="-10 to 20 deg",
     lever="1 deg",
 )
 

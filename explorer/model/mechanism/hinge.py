@@ -22,13 +22,13 @@ element_normal_coefficient_closed = given(
     "1",
     "Coefficient of the force square to the chord, closed; positive with downforce.",
     each="element",
-    usual=Usual("0.4", "1.0", "1.8"),
+    usual="0.4 to 1.8, typically 1.0",
 )
 element_normal_coefficient_open = given(
     "1",
     "Coefficient of the force square to the chord, open; positive with downforce.",
     each="element",
-    usual=Usual("-0.2", "0.15", "0.5"),
+    usual="-0.2 to 0.5, typically 0.15",
 )
 element_pressure_fraction_closed = given(
     "1",
@@ -45,22 +45,17 @@ element_pressure_fraction_open = given(
     "1",
     "Centre of pressure open, from the leading edge, as a share of the chord.",
     each="element",
-    usual=Usual("0.15", "0.30", "0.45"),
+    usual="0.15 to 0.45, typically 0.30",
 )
 element_mass = given(
-    "kg",
-    "Mass of the element alone.",
-    each="element",
-    default=0.0,
-    at_least=0,
-    usual=Usual("1 g", None, "300 g"),
+    "kg", "Mass of the element alone.", each="element", default=0.0, at_least=0, usual="1 to 300 g"
 )
 element_mass_fraction = given(
     "1",
     "Centre of mass of the element, from the leading edge, as a share of the chord.",
     each="element",
     default=0.5,
-    usual=Usual("0.2", None, "0.8"),
+    usual="0.2 to 0.8",
     lever="0.02",
 )
 element_pivot_friction_torque = given(
@@ -69,7 +64,7 @@ element_pivot_friction_torque = given(
     each="element",
     default=0.0,
     at_least=0,
-    usual=Usual("0.2 N*mm", "1.5 N*mm", "8 N*mm"),
+    usual="0.2 to 8 N*mm, typically 1.5",
 )
 
 

@@ -13,21 +13,14 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 servo_axis_station = given(
-    "m",
-    "Station of the servo's output axis, behind the front axle.",
-    usual=Usual("-100 mm", None, "900 mm"),
-    lever="1 mm",
+    "m", "Station of the servo's output axis, behind the front axle.", usual="-100 to 900 mm", lever="1 mm"
 )
 servo_axis_height = given(
-    "m",
-    "Height of the servo's output axis above the ground.",
-    at_least=0,
-    usual=Usual("5 mm", None, "350 mm"),
-    lever="1 mm",
+    "m", "Height of the servo's output axis above the ground.", at_least=0, usual="5 to 350 mm", lever="1 mm"
 )
 servo_angle_closed = given(
     "rad",
@@ -37,7 +30,7 @@ servo_angle_closed = given(
 servo_travel = given(
     "rad",
     "Turn of the servo from closed to open, anticlockwise positive.",
-    usual=Usual("-170 deg", None, "170 deg"),
+    usual="-170 to 170 deg",
     lever="2 deg",
 )
 element_horn_radius = given(
@@ -45,7 +38,7 @@ element_horn_radius = given(
     "Distance of this element's rod from the servo axis, on the horn.",
     each="element",
     above=0,
-    usual=Usual("2 mm", None, "50 mm"),
+    usual="2 to 50 mm",
     lever="0.5 mm",
 )
 element_horn_offset = given(
@@ -60,7 +53,7 @@ element_arm_length = given(
     "Distance from the element's pivot to its rod.",
     each="element",
     above=0,
-    usual=Usual("3 mm", None, "80 mm"),
+    usual="3 to 80 mm",
     lever="0.5 mm",
 )
 element_arm_angle = given(
@@ -74,7 +67,7 @@ element_rod_length_error = given(
     "What the rod came out longer than the length that closes the element.",
     each="element",
     default=0.0,
-    usual=Usual("-3 mm", None, "3 mm"),
+    usual="-3 to 3 mm",
 )
 
 

@@ -9,39 +9,24 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 from explorer.model.numeric import reserve_factor
 
 wing_mount_count = given("1", "Number of mounts that carry the wing.", default=2.0, at_least=1, lever="1")
 wing_mount_foot_station = given(
     "m",
     "Station of the section that bends most, where the mount leaves the body, behind the front axle.",
-    usual=Usual("-100 mm", None, "900 mm"),
+    usual="-100 to 900 mm",
 )
-wing_mount_foot_height = given(
-    "m",
-    "Height of that section above the ground.",
-    usual=Usual("5 mm", None, "350 mm"),
-)
+wing_mount_foot_height = given("m", "Height of that section above the ground.", usual="5 to 350 mm")
 wing_mount_depth = given(
-    "m",
-    "Depth of one mount at its foot, front to back.",
-    above=0,
-    usual=Usual("2 mm", None, "80 mm"),
-    lever="1 mm",
+    "m", "Depth of one mount at its foot, front to back.", above=0, usual="2 to 80 mm", lever="1 mm"
 )
 wing_mount_width = given(
-    "m",
-    "Width of one mount at its foot, left to right.",
-    above=0,
-    usual=Usual("1 mm", None, "60 mm"),
-    lever="0.5 mm",
+    "m", "Width of one mount at its foot, left to right.", above=0, usual="1 to 60 mm", lever="0.5 mm"
 )
 wing_mount_strength = given(
-    "Pa",
-    "Bending strength of the mount's material.",
-    above=0,
-    usual=Usual("15 MPa", "45 MPa", "300 MPa"),
+    "Pa", "Bending strength of the mount's material.", above=0, usual="15 to 300 MPa, typically 45"
 )
 
 

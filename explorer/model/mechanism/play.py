@@ -9,26 +9,26 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 servo_play = given(
     "rad",
     "Free turn of the horn, side to side: gears and spline together.",
     at_least=0,
-    usual=Usual("0 deg", "0.7 deg", "3 deg"),
+    usual="0 to 3 deg, typically 0.7",
 )
 servo_stiffness = given(
     "N m/rad",
     "Torque per turn with which the servo, switched on, holds its angle: electronics, gears and spline.",
     above=0,
-    usual=Usual("1 N*m/rad", "6 N*m/rad", "30 N*m/rad"),
+    usual="1 to 30 N*m/rad, typically 6",
 )
 element_rod_play = given(
     "m",
     "Free travel along the rod, side to side, of both its ball links together.",
     each="element",
     at_least=0,
-    usual=Usual("0 mm", "0.1 mm", "0.5 mm"),
+    usual="0 to 0.5 mm, typically 0.1",
 )
 
 

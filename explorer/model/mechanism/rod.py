@@ -11,38 +11,24 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES, reserve_factor
 
 element_rod_diameter = given(
-    "m",
-    "Outer diameter of the rod.",
-    each="element",
-    above=0,
-    usual=Usual("0.5 mm", None, "6 mm"),
-    lever="0.2 mm",
+    "m", "Outer diameter of the rod.", each="element", above=0, usual="0.5 to 6 mm", lever="0.2 mm"
 )
 element_rod_bore = given(
-    "m",
-    "Inner diameter of the rod; 0 is solid.",
-    each="element",
-    default=0.0,
-    at_least=0,
-    usual=Usual("0 mm", None, "5 mm"),
+    "m", "Inner diameter of the rod; 0 is solid.", each="element", default=0.0, at_least=0, usual="0 to 5 mm"
 )
 element_rod_modulus = given(
-    "Pa",
-    "Young's modulus of the rod.",
-    each="element",
-    above=0,
-    usual=Usual("3 GPa", "70 GPa", "210 GPa"),
+    "Pa", "Young's modulus of the rod.", each="element", above=0, usual="3 to 210 GPa, typically 70"
 )
 element_rod_strength = given(
     "Pa",
     "Tensile strength of the rod, at its threads if it has any.",
     each="element",
     above=0,
-    usual=Usual("50 MPa", "400 MPa", "2000 MPa"),
+    usual="50 to 2000 MPa, typically 400",
 )
 
 
@@ -52,7 +38,7 @@ def element_rod_second_moment(element_rod_diameter: Array, element_rod_bore: Arr
     return np.pi * ((element_rod_diameter**2) ** 2 - (element_rod_bore**2) ** 2) / 64
 
 
-@quantity("N", source="area times strength", each="element", usual=Usual("5 N", None, "2000 N"))
+@quantity("N", source="area times strength", each="element", usual="5 to 2000 N")
 def element_rod_pull_strength(
     element_rod_diameter: Array, element_rod_bore: Array, element_rod_strength: Array
 ) -> Array:

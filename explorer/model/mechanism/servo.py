@@ -11,7 +11,7 @@ from functools import reduce
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 # Simpson's rule over the nine places, which include both ends, where a servo is most likely to stall.
@@ -21,7 +21,7 @@ servo_stall_torque = given(
     "N m",
     "Stall torque of the servo at the voltage of its data sheet.",
     above=0,
-    usual=Usual("0.02 N*m", None, "6 N*m"),
+    usual="0.02 to 6 N*m",
     lever="0.05 N*m",
 )
 servo_derating = given(
@@ -31,13 +31,13 @@ servo_derating = given(
     above=0,
     at_most=1,
     source="judgement",
-    usual=Usual("0.5", "0.7", "0.9"),
+    usual="0.5 to 0.9, typically 0.7",
 )
 servo_sixty_degree_time = given(
     "s",
     "Time the servo takes for 60 degrees without load, at the voltage of the data sheet.",
     above=0,
-    usual=Usual("0.02 s", None, "0.6 s"),
+    usual="0.02 to 0.6 s",
     lever="0.02 s",
 )
 servo_supply_share = given(
@@ -48,7 +48,7 @@ servo_supply_share = given(
     """,
     default=1.0,
     above=0,
-    usual=Usual("0.6", None, "1.2"),
+    usual="0.6 to 1.2",
 )
 servo_supply_sag = given(
     "1",
@@ -59,7 +59,7 @@ servo_supply_sag = given(
     default=0.0,
     at_least=0,
     at_most=0.9,
-    usual=Usual("0", "0.1", "0.25"),
+    usual="0 to 0.25, typically 0.1",
 )
 
 

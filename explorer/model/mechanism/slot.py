@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES
 
 _LINKAGE_END = 0.0
@@ -23,32 +23,21 @@ _LINKAGE_END = 0.0
 mainplane_trailing_edge_station = given(
     "m",
     "Station of the main plane's trailing edge, behind the front axle.",
-    usual=Usual("-250 mm", None, "900 mm"),
+    usual="-250 to 900 mm",
     lever="1 mm",
 )
 mainplane_trailing_edge_height = given(
-    "m",
-    "Height of the main plane's trailing edge above the ground.",
-    usual=Usual("10 mm", None, "400 mm"),
-    lever="1 mm",
+    "m", "Height of the main plane's trailing edge above the ground.", usual="10 to 400 mm", lever="1 mm"
 )
-mainplane_chord = given(
-    "m",
-    "Chord of the main plane.",
-    above=0,
-    usual=Usual("20 mm", None, "250 mm"),
-)
+mainplane_chord = given("m", "Chord of the main plane.", above=0, usual="20 to 250 mm")
 mainplane_incidence = given(
     "rad",
     "Incidence of the main plane near its trailing edge, trailing edge up positive.",
-    usual=Usual("-15 deg", None, "40 deg"),
+    usual="-15 to 40 deg",
     lever="1 deg",
 )
 mainplane_thickness = given(
-    "m",
-    "Thickness of the main plane near its trailing edge.",
-    at_least=0,
-    usual=Usual("0.4 mm", None, "25 mm"),
+    "m", "Thickness of the main plane near its trailing edge.", at_least=0, usual="0.4 to 25 mm"
 )
 
 

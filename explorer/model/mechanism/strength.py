@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 from explorer.model.numeric import reserve_factor
 
 load_factor = given(
@@ -18,7 +18,7 @@ load_factor = given(
     "Multiplies the steady air load, for gusts and bumps.",
     default=1.0,
     at_least=0,
-    usual=Usual("1.0", "1.3", "2.0"),
+    usual="1.0 to 2.0, typically 1.3",
 )
 reserve_cap = given(
     "1", "Reserve factor at which counting stops: this strong is strong enough.", default=100.0, above=1
@@ -30,7 +30,7 @@ element_end_fixity = given(
     default=0.0,
     at_least=0,
     at_most=1,
-    usual=Usual("0", "0.2", "0.6"),
+    usual="0 to 0.6, typically 0.2",
 )
 element_section_share = given(
     "1",
@@ -42,21 +42,21 @@ element_section_share = given(
     each="element",
     default=1.0,
     above=0,
-    usual=Usual("0.2", "0.6", "1.1"),
+    usual="0.2 to 1.1, typically 0.6",
 )
 element_modulus = given(
     "Pa",
     "Young's modulus of the element along its span.",
     each="element",
     above=0,
-    usual=Usual("1.8 GPa", "3 GPa", "30 GPa"),
+    usual="1.8 to 30 GPa, typically 3",
 )
 element_strength = given(
     "Pa",
     "Bending strength of the element along its span.",
     each="element",
     above=0,
-    usual=Usual("20 MPa", "45 MPa", "250 MPa"),
+    usual="20 to 250 MPa, typically 45",
 )
 
 

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array, Mask
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 from explorer.model.attitude.suspension import AxleSpring
 
 pitch_gyration_share = given(
@@ -23,14 +23,14 @@ pitch_gyration_share = given(
     """,
     default=0.45,
     above=0,
-    usual=Usual("0.35", "0.45", "0.60"),
+    usual="0.35 to 0.60, typically 0.45",
 )
 front_damping_ratio = given(
     "1",
     "Damping of the front over the critical one, the front axle taken alone; the default is a judgement.",
     default=0.3,
     at_least=0,
-    usual=Usual("0.1", "0.3", "0.8"),
+    usual="0.1 to 0.8, typically 0.3",
     lever="0.05",
 )
 rear_damping_ratio = given(
@@ -38,18 +38,14 @@ rear_damping_ratio = given(
     "Damping of the rear over the critical one, the rear axle taken alone; the default is a judgement.",
     default=0.3,
     at_least=0,
-    usual=Usual("0.1", "0.3", "0.8"),
+    usual="0.1 to 0.8, typically 0.3",
     lever="0.05",
 )
 
 _TWO_MODES = "Gillespie, Fundamentals of Vehicle Dynamics, ch. 5: bounce and pitch of the undamped half-car"
 
 
-@quantity(
-    "kg m2",
-    source="definition: mass times the radius of gyration squared",
-    usual=Usual("0.01 kg*m2", None, "1.5 kg*m2"),
-)
+@quantity("kg m2", source="definition: mass times the radius of gyration squared", usual="0.01 to 1.5 kg*m2")
 def pitch_inertia(mass: Array, pitch_gyration_share: Array, wheelbase: Array) -> Array:
     """Moment of inertia of the car in pitch, about its centre of gravity.
 

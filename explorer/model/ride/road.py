@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 from explorer.model.ride.half_car import both_axles
 
 bump_height = given(
@@ -20,7 +20,7 @@ bump_height = given(
     Its shape is a haversine: from the level up to this height and down again, without a corner.
     """,
     default=0.0,
-    usual=Usual("-30 mm", None, "30 mm"),
+    usual="-30 to 30 mm",
     of_the_day=True,
 )
 bump_length = given(
@@ -28,7 +28,7 @@ bump_length = given(
     "Length of the bump or crest along the road, foot to foot.",
     default=1.0,
     above=0,
-    usual=Usual("0.02 m", None, "20 m"),
+    usual="0.02 to 20 m",
     of_the_day=True,
 )
 air_follows_road = given(
@@ -46,7 +46,7 @@ gust_rise_time = given(
     "Time in which the gust rises to its full strength, and in which it falls.",
     default=0.1,
     above=0,
-    usual=Usual("0.05 s", "0.2 s", "1 s"),
+    usual="0.05 to 1 s, typically 0.2",
     of_the_day=True,
 )
 gust_hold_time = given(
@@ -54,7 +54,7 @@ gust_hold_time = given(
     "Time for which the gust stays at its full strength.",
     default=0.0,
     at_least=0,
-    usual=Usual("0 s", "0.5 s", "3 s"),
+    usual="0 to 3 s, typically 0.5",
     of_the_day=True,
 )
 gust_lead = given(

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Usual, given, quantity
+from explorer.graph.quantity import given, quantity
 
 front_unsprung_mass = given(
     "kg",
@@ -21,7 +21,7 @@ front_unsprung_mass = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0.02 kg", None, "0.8 kg"),
+    usual="0.02 to 0.8 kg",
 )
 rear_unsprung_mass = given(
     "kg",
@@ -31,7 +31,7 @@ rear_unsprung_mass = given(
     """,
     default=0.0,
     at_least=0,
-    usual=Usual("0.02 kg", None, "0.8 kg"),
+    usual="0.02 to 0.8 kg",
 )
 #: Share of the hop frequency up to which wheels without mass are good enough: see this file's head.
 SLOW_ENOUGH = 0.5

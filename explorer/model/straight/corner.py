@@ -9,15 +9,12 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.drive.traction import grip
 from explorer.model.numeric import first_fall
 
 corner_radius = given(
-    "m",
-    "Radius of the line through the corner at the end of the straight.",
-    above=0,
-    usual=Usual("2 m", None, "150 m"),
+    "m", "Radius of the line through the corner at the end of the straight.", above=0, usual="2 to 150 m"
 )
 
 

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array, Mask
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.straight.flap_schedule import Flap
 from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
 from explorer.model.straight.run import Run, State
@@ -29,15 +29,10 @@ gap_to_car_ahead = given(
     Taken at the speed of the corner's exit: the gap on film, there.
     """,
     at_least=0,
-    usual=Usual("0 m", None, "30 m"),
+    usual="0 to 30 m",
     of_the_day=True,
 )
-car_length = given(
-    "m",
-    "Length of the car, nose to tail.",
-    above=0,
-    usual=Usual("0.3 m", None, "1.2 m"),
-)
+car_length = given("m", "Length of the car, nose to tail.", above=0, usual="0.3 to 1.2 m")
 pull_out_gap = given(
     "m",
     """Room nose to tail at which this car, closing in, pulls out of the wake.
@@ -47,7 +42,7 @@ pull_out_gap = given(
     default=0.5,
     at_least=0,
     of_the_day=True,
-    usual=Usual("0 m", None, "3 m"),
+    usual="0 to 3 m",
 )
 
 _FAILS = "the straight is too short to brake in, a car does not reach its end, or its pitch diverges on it"

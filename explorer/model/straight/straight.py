@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Usual, given, quantity
+from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.brakes.braking import braking_line
 from explorer.model.numeric import secant
 from explorer.model.straight.flap_schedule import SHUT, Flap
@@ -23,21 +23,17 @@ straight_length = given(
     "m",
     "From the corner's exit to the point where the next corner's speed is due.",
     above=0,
-    usual=Usual("10 m", None, "1500 m"),
+    usual="10 to 1500 m",
 )
 corner_exit_speed = given(
-    "m/s",
-    "Speed at the start of the straight.",
-    above=0,
-    usual=Usual("1 m/s", None, "50 m/s"),
-    of_the_day=True,
+    "m/s", "Speed at the start of the straight.", above=0, usual="1 to 50 m/s", of_the_day=True
 )
 flap_delay = given(
     "s",
     "From the start of the straight to the moment the flap starts to move, the driver's time included.",
     default=0.0,
     at_least=0,
-    usual=Usual("0 s", "0.5 s", "5 s"),
+    usual="0 to 5 s, typically 0.5",
 )
 
 _FAILS = "the straight is too short to brake in, the car does not reach its end, or its pitch diverges on it"

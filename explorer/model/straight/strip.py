@@ -13,7 +13,7 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import Curve, Part, Usual, given, quantity
+from explorer.graph.quantity import Curve, Part, given, quantity
 from explorer.model.drive.full_throttle_loads import WALKING_PACE
 from explorer.model.numeric import CurveOf, secant
 from explorer.model.straight.flap_schedule import SHUT, Flap
@@ -25,7 +25,7 @@ strip_length = given(
     "m",
     "From where the car moves off to where it has to stand again, what is kept free left out.",
     above=0,
-    usual=Usual("20 m", None, "2000 m"),
+    usual="20 to 2000 m",
 )
 
 #: Share of the top speed at which it counts as reached; a way in metres on which every car gets there.
