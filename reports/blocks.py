@@ -15,6 +15,8 @@ from explorer.graph.units import System
 from reports.formatting import Amount
 from reports.options import SYSTEMS
 
+SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
+
 
 @dataclass(frozen=True)
 class Strong:
@@ -59,7 +61,7 @@ class Verdict:
     @property
     def sign(self) -> str:
         """A shape of its own for each verdict, so that none is told by colour alone."""
-        return {"pass": "✓", "fail": "✗", "undecided": "?"}.get(self.word, "")
+        return SIGNS.get(self.word, "")
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from reports.blocks import SIGNS
 from reports.charts import finished
 from reports.formatting import MINUS
 from reports.later import later
@@ -21,6 +22,8 @@ else:
 # Rows reach at least and at most so many spreads to either side of the line.
 _NEAREST, _FARTHEST = 2.0, 6.0
 _ROW = 34
+# With more limits than this rows are as low as their words allow, so that they stay on one page.
+_MANY, _LOW_ROW = 10, 28
 _LONGEST = 34
 # Width of a column of the matrix, and of its words in letters.
 _CELL = 74
@@ -50,7 +53,8 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     """Draw a row a limit: the line is the limit, right of it is good."""
     drawn = [row for row in rows if row.low is not None]
     left, right = _ends(drawn)
-    names = ["\n".join(textwrap.wrap(row.name, _LONGEST)) for row in rows]
+    # On a narrow screen the words at the right are off the edge: the sign of the verdict leads the name.
+    names = ["\n".join(textwrap.wrap(f"{SIGNS[row.verdict]} {row.name}", _LONGEST)) for row in rows]
     values = [_row(name, row, left, right) for name, row in zip(names, rows, strict=True)]
     base = alt.Chart(alt.InlineData(values=values))
     y = alt.Y(
@@ -101,7 +105,7 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
             x=alt.value(_PLOT - 12), y=y, text="words:N"
         ),
     ]
-    return finished(alt.layer(*layers), _PLOT, _ROW * max(len(rows), 1))
+    return finished(alt.layer(*layers), _PLOT, (_LOW_ROW if len(rows) > _MANY else _ROW) * max(len(rows), 1))
 
 
 def _ends(rows: Sequence[LimitRow]) -> tuple[float, float]:
@@ -126,7 +130,7 @@ def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
     lacking = row.decisive is not None and row.decisive < left
     return {
         "name": name,
-        "verdict": {"pass": "✓ pass", "fail": "✗ fail", "undecided": "? undecided"}[row.verdict],
+        "verdict": f"{SIGNS[row.verdict]} {row.verdict}",
         "words": row.words,
         "low": None if gone else within(row.low),
         "median": None if gone else within(row.median),
@@ -181,4 +185,4 @@ def part_matrix(parts: Sequence[MarginPart]) -> dict[str, Any]:
             text="share:Q", color=alt.condition("datum.share >= 50", alt.value("white"), alt.value(INK))
         ),
     ]
-    return finished(alt.layer(*layers), _CELL * len(names), (_ROW - 9) * len(limits))
+    return finished(alt.layer(*layers), _CELL * len(names), (_LOW_ROW + 2) * len(limits))

@@ -6,7 +6,9 @@ module with a ``build`` function and put it in its place here.
 
 from __future__ import annotations
 
+import string
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from reports.blocks import Section
 from reports.options import Purpose
@@ -65,10 +67,11 @@ SECTIONS: Mapping[str, Build] = {
     "failures": failures.build,
     "inputs": inputs.build,
     "models": models.build,
-    "assumptions": assumptions.build,
     "reproduction": reproduction.build,
     "glossary": glossary.build,
+    "assumptions": assumptions.build,
     "outputs": distributions.build_others,
+    "more-sweeps": sweeps.build_others,
     "drivers": sensitivity.build_others,
     "steps": levers.build_steps,
 }
@@ -85,5 +88,10 @@ _FOR: Mapping[Purpose, Mapping[str, Build]] = {
 def sections(report: Report) -> tuple[Section, ...]:
     """Build every section that the run has something for and the reader has not left out."""
     wanted, out = _FOR[report.options.purpose], report.options.leave_out
-    built = (build(report) for name, build in wanted.items() if name not in out)
-    return tuple(section for section in built if section is not None)
+    built = [build(report) for name, build in wanted.items() if name not in out]
+    letters = iter(string.ascii_uppercase)
+    return tuple(
+        replace(section, title=f"{next(letters)}. {section.title}") if section.appendix else section
+        for section in built
+        if section is not None
+    )

@@ -6,7 +6,7 @@ from explorer.results.actions import Action, Setting, actions_of
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
 from reports.findings import without_source
-from reports.formatting import amount, counted, listed, percent, share, unread_words
+from reports.formatting import amount, counted, listed, percent, share
 from reports.report import Report, sentence
 from reports.sections import measuring
 
@@ -71,9 +71,7 @@ def _words(report: Report, action: Action) -> Line:
                 if plan.steps:
                     words += f"; for the other limits, {measuring.headline(plan)}"
             method = "a home method of the catalogue, " if measuring.by_catalogue(report.summary) else ""
-            line: Line = (f"{sentence(words)[:-1]} ({method}", Link("measurements", "measuring"), ").")
-            unread = unread_words(measuring.unread_names(report), most=4)
-            return (*line, f" {sentence(unread)}") if unread else line
+            return (f"{sentence(words)[:-1]} ({method}", Link("measurements", "measuring"), ").")
         case "draw more cars":
             more = f"{action.more:,}".replace(",", " ")
             command = f"{report.summary.reproduction.command} --samples {action.cars}"

@@ -174,8 +174,8 @@ def _what_next(report: Report) -> Answer:
 
 
 def picture(report: Report, judged: Judged) -> Figure:
-    """Draw a row a limit, in the order of the study."""
-    rows = tuple(_row(report, limit) for limit in judged.limits)
+    """Draw a row a limit, the one most in the way first."""
+    rows = tuple(_row(report, limit) for limit in sorted(judged.limits, key=severity))
     each = " ".join(f"{row.name}: {row.verdict}, {row.words}." for row in rows)
     shares = any(_is_share(report, limit) for limit in judged.limits)
     return Figure(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 
 from explorer.results.records import LimitRecord, OutputRecord
@@ -13,6 +13,7 @@ from reports.blocks import (
     Column,
     Figure,
     Gallery,
+    Heading,
     Line,
     Paragraph,
     Section,
@@ -32,36 +33,50 @@ _NEARLY_ALL = 0.8
 
 
 def build(report: Report) -> Section | None:
-    """One histogram a limit."""
-    summary = report.summary
-    if not summary.limits:
+    """One histogram for each limit that does not pass, or for all where every one does."""
+    blocks = _against_limits(report, _open(report))
+    if not blocks:
         return None
-    blocks: list[Block] = [
-        Paragraph(
-            (
-                f"Each chart counts {count(summary.reproduction.samples)} cars, every one drawn from "
-                "the inputs as "
-                "they may come out. Dark bars miss the limit; the dashed line is the limit.",
-            )
-        ),
-        Gallery(tuple(_limit_figure(report, one) for one in summary.limits if not _is_share(report, one))),
-    ]
-    shares = [limit for limit in summary.limits if _is_share(report, limit)]
-    if shares:
-        blocks.append(Bullets(tuple((*met_words(limit), " It is a yes or no.") for limit in shares)))
     return Section("distributions", "Distributions against their limits", tuple(blocks))
 
 
+def _open(report: Report) -> list[LimitRecord]:
+    limits = list(report.summary.limits)
+    return [limit for limit in limits if limit.conformance.verdict != "pass"] or limits
+
+
+def _against_limits(report: Report, limits: Sequence[LimitRecord]) -> list[Block]:
+    if not limits:
+        return []
+    blocks: list[Block] = [
+        Paragraph(
+            (
+                f"Each chart counts {count(report.summary.reproduction.samples)} cars, every one drawn from "
+                "the inputs as they may come out. Dark bars miss the limit; the dashed line is the limit.",
+            )
+        ),
+        Gallery(tuple(_limit_figure(report, one) for one in limits if not _is_share(report, one))),
+    ]
+    shares = [limit for limit in limits if _is_share(report, limit)]
+    if shares:
+        blocks.append(Bullets(tuple((*met_words(limit), " It is a yes or no.") for limit in shares)))
+    return blocks
+
+
 def build_others(report: Report) -> Section | None:
-    """One histogram for every quantity that the study lists and no limit judges."""
+    """One histogram for every other limit, and for every quantity that the study lists without one."""
     summary = report.summary
+    first = _open(report)
+    passed = _against_limits(report, [limit for limit in summary.limits if limit not in first])
     limited = {limit.output for limit in summary.limits}
     others = [output for position, output in enumerate(summary.outputs) if position not in limited]
     spread = [output for output in others if output.capped < _NEARLY_ALL * output.count]
     capped = [output for output in others if output.capped >= _NEARLY_ALL * output.count]
-    if not others:
+    if not others and not passed:
         return None
-    blocks: list[Block] = []
+    blocks: list[Block] = [*passed]
+    if others and passed:
+        blocks.append(Heading("Quantities without a limit"))
     if capped:
         blocks.append(Bullets(tuple(_not_reached(report, output) for output in capped)))
     yes_or_no = [output for output in spread if is_yes_or_no(output)]
@@ -70,7 +85,7 @@ def build_others(report: Report) -> Section | None:
     drawn = tuple(_output_figure(report, output) for output in spread if output not in yes_or_no)
     if drawn:
         blocks.append(Gallery(drawn))
-    return Section("outputs", "E. Quantities without a limit", tuple(blocks), appendix=True)
+    return Section("outputs", "Further distributions", tuple(blocks), appendix=True)
 
 
 def _is_share(report: Report, limit: LimitRecord) -> bool:

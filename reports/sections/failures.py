@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from reports.blocks import Column, Paragraph, Quiet, Section, Table, cell
+from reports.blocks import Column, Quiet, Section, Table, cell
 from reports.formatting import count
 from reports.report import Report, in_words, sentence
 
 
-def build(report: Report) -> Section:
-    """Table of failures, or the statement that there were none."""
+def build(report: Report) -> Section | None:
+    """Table of failures; nothing where every model gave an answer for every sample."""
     failures = report.summary.failures
-    title = "Failed samples"
     if not failures:
-        return Section("failures", title, (Paragraph(("Every model gave an answer for every sample.",)),))
+        return None
     table = Table(
         "failed",
         "Samples without an answer. Each counts as a car that misses the limit.",
@@ -34,4 +33,4 @@ def build(report: Report) -> Section:
             for record in failures
         ),
     )
-    return Section("failures", title, (table,))
+    return Section("failures", "Failed samples", (table,))

@@ -60,5 +60,5 @@ WORDS = (
 def build(report: Report) -> Section:
     """All words: a reader cannot know beforehand which will be needed."""
     return Section(
-        "glossary", "D. Glossary", (Facts(tuple((word, (text,)) for word, text in WORDS)),), appendix=True
+        "glossary", "Glossary", (Facts(tuple((word, (text,)) for word, text in WORDS)),), appendix=True
     )

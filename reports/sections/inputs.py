@@ -52,7 +52,7 @@ def build(report: Report) -> Section:
         blocks += [Heading("Conditions"), _conditions(summary.conditions)]
     if summary.correlations:
         blocks += [Heading("Correlations"), _correlations(report, summary.correlations)]
-    return Section("inputs", "A. Inputs and where they come from", tuple(blocks), appendix=True)
+    return Section("inputs", "Inputs and where they come from", tuple(blocks), appendix=True)
 
 
 def _name(report: Report, record: InputRecord) -> Cell:

@@ -56,7 +56,7 @@ def build_steps(report: Report) -> Section | None:
     found = report.summary.levers
     if found is None or not found.levers:
         return None
-    return Section("steps", "G. What a step of each lever does", (_steps(report, found),), appendix=True)
+    return Section("steps", "What a step of each lever does", (_steps(report, found),), appendix=True)
 
 
 def _lead(report: Report, found: Levers) -> Line:
@@ -96,12 +96,12 @@ def _rescues(report: Report, found: Levers) -> Table:
         "Settings at which a limit would pass, each alone and nothing else changed, the fewest steps first; "
         f"each is put on the same {count(found.cars)} cars or more. Try what is chosen as a candidate.",
         (
-            Column("Limit", width=26),
-            Column("Change", width=22),
-            Column("From", number=True, width=12, mixed=True),
-            Column("To", number=True, width=12, mixed=True),
+            Column("Limit", width=24),
+            Column("Change", width=18),
+            Column("From", number=True, width=11, mixed=True),
+            Column("To", number=True, width=11, mixed=True),
             Column("Met then by", number=True, width=12),
-            Column("No longer met", width=16),
+            Column("No longer met", width=24),
         ),
         tuple(rows),
         small=True,

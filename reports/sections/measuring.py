@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import accumulate
 
 from explorer.estimators.measuring import SIGNIFICANT, Expected, LimitState, Worth
@@ -54,7 +54,7 @@ def build(report: Report) -> Section | None:
     if plan.steps:
         blocks += [Heading("In this order"), _steps(plan)]
     if plan.outlooks:
-        blocks += [Heading("What measuring can decide"), _outlooks(plan, report.summary)]
+        blocks += [Heading("What measuring can decide"), *_outlooks(plan, report.summary)]
     return Section("measuring", "What to measure first", tuple(blocks))
 
 
@@ -177,11 +177,11 @@ def _alone_table(plan: MeasuringPlan) -> Table:
         "Each measurement alone, the most useful first, and the limit that it saves most on.",
         (
             Column("No.", number=True, width=8),
-            Column("Measure", width=26),
-            Column("Takes", number=True, width=12),
+            Column("Measure", width=24),
+            Column("Takes", number=True, width=18),
             Column(sentence(LOSS_SAVED)[:-1], number=True, width=16),
-            Column("Limit, and chance that it passes", width=26),
-            Column("Verdict turns", number=True, width=12),
+            Column("Limit, and chance that it passes", width=24),
+            Column("Verdict turns", number=True, width=10),
         ),
         tuple(
             _alone_row(plan, place, one, best[one.measurement])
@@ -291,13 +291,13 @@ def _rises(plan: MeasuringPlan) -> list[Rise]:
 def _steps(plan: MeasuringPlan) -> Table:
     spent = any(step.cost for step in plan.steps)
     columns = [
-        Column("Turn", number=True, width=10),
-        Column("Measure", width=34),
-        Column("Takes", number=True, width=12),
-        Column("So far", number=True, width=12),
+        Column("Turn", number=True, width=8),
+        Column("Measure", width=30),
+        Column("Takes", number=True, width=18),
+        Column("So far", number=True, width=14),
     ]
     columns += [Column("Cost so far", number=True, width=12)] if spent else []
-    columns.append(Column("Limit, and chance that it passes", width=20 if spent else 30))
+    columns.append(Column("Limit, and chance that it passes", width=18 if spent else 30))
     numbers, labels = _numbers(plan), _labels(plan)
     rows = []
     for turn, step in enumerate(plan.steps, start=1):
@@ -345,7 +345,24 @@ def best_of_each(plan: MeasuringPlan) -> Mapping[str, Worth]:
     return best
 
 
-def _outlooks(plan: MeasuringPlan, summary: Summary) -> Table:
+def _outlooks(plan: MeasuringPlan, summary: Summary) -> Iterator[Block]:
+    """Tabulate the limits for which measuring may change something, and count the others."""
+    told = [one for one in plan.outlooks if one.prospect != "passes" or _turns(one) >= SELDOM]
+    if told:
+        yield _outlook_table(plan, summary, told)
+    left = len(plan.outlooks) - len(told)
+    if left:
+        others = "other " if told else ""
+        passes = "limit passes" if left == 1 else "limits pass"
+        yield Paragraph((f"{left} {others}{passes}, and measuring would hardly ever change that.",))
+
+
+def _turns(outlook: Outlook) -> float:
+    """Return the chance that a limit which passes now does not once the plan is carried out."""
+    return 1 - outlook.planned.passes.value
+
+
+def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook]) -> Table:
     undecided = {one.name for one in summary.limits if one.conformance.verdict == "undecided"}
     return Table(
         "measuring-outlook",
@@ -366,7 +383,7 @@ def _outlooks(plan: MeasuringPlan, summary: Summary) -> Table:
                 cell(_passes(outlook.planned), order=outlook.planned.passes.value),
                 cell(sentence(outlook_words(plan, outlook, outlook.limit in undecided))),
             )
-            for outlook in plan.outlooks
+            for outlook in told
         ),
         small=True,
     )
@@ -377,7 +394,7 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook, undecided: bool = False
     if undecided:
         return CLOSE
     if outlook.prospect == "passes":
-        turns = 1 - outlook.planned.passes.value
+        turns = _turns(outlook)
         if turns < SELDOM:
             return "passes, and the plan would hardly ever change that"
         return f"passes as known now; the plan would show that it fails with a chance of {chance(turns)}"

@@ -35,7 +35,7 @@ def build(report: Report) -> Section | None:
     for subject, entries in subjects.items():
         title = sentence(in_words(subject)).removesuffix(".")
         blocks += [Heading(title), _table(subject, merged(entries, report.summary.families))]
-    return Section("models", "B. Models", tuple(blocks), appendix=True)
+    return Section("models", "Models", tuple(blocks), appendix=True)
 
 
 def merged(

@@ -29,4 +29,6 @@ def build(report: Report) -> Section:
     )
     blocks: list[Block] = [guard_bands(report), *enough(report)]
     blocks += [Heading("How to get the same numbers again"), Paragraph((words,)), Facts(pairs)]
-    return Section("reproduction", "C. Statistics and reproduction", tuple(blocks), appendix=True)
+    if not report.summary.failures:
+        blocks.insert(0, Paragraph(("Every model gave an answer for every sample.",)))
+    return Section("reproduction", "Statistics and reproduction", tuple(blocks), appendix=True)

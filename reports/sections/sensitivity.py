@@ -74,7 +74,7 @@ def build_others(report: Report) -> Section | None:
         blocks.append(Paragraph((words,), aside=True))
     if not blocks:
         return None
-    return Section("drivers", "F. What drives the other limits", tuple(blocks), appendix=True)
+    return Section("drivers", "What drives the other limits", tuple(blocks), appendix=True)
 
 
 def _ranked(report: Report) -> list[LimitRecord]:

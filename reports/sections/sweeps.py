@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 
 from explorer.graph.quantity import asked_name
@@ -18,22 +19,28 @@ from reports.report import Report, in_words
 
 
 def build(report: Report) -> Section | None:
-    """One fan chart a quantity, all its conditions together."""
+    """One fan chart for every quantity that a limit is drawn on, all its conditions together."""
+    return _section(report, Section("sweeps", "Speed sweeps", ()), limited=True)
+
+
+def build_others(report: Report) -> Section | None:
+    """Draw those without a limit, to be looked up."""
+    return _section(report, Section("more-sweeps", "Further speed sweeps", (), appendix=True), limited=False)
+
+
+def _section(report: Report, section: Section, *, limited: bool) -> Section | None:
     groups: dict[tuple[str, str], list[SweepRecord]] = {}
     for sweep in report.summary.sweeps:
         groups.setdefault((sweep.quantity, sweep.along), []).append(sweep)
-    if not groups:
+    shown = [sweeps for sweeps in groups.values() if bool(_applying(report, sweeps)) == limited]
+    if not shown:
         return None
     intro = (
         "The thick line is the median car; nine cars in ten lie inside the band around it, one in twenty "
         "above and one in twenty below. A limit is marked at the speed and on the curve that it applies to; "
         "its triangle points to the good side."
     )
-    return Section(
-        "sweeps",
-        "Speed sweeps",
-        (Paragraph((intro,)), *(_figure(report, sweeps) for sweeps in groups.values())),
-    )
+    return replace(section, blocks=(Paragraph((intro,)), *(_figure(report, sweeps) for sweeps in shown)))
 
 
 def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:

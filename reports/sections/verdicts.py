@@ -43,8 +43,8 @@ ENOUGH = "enough-cars"
 _COLUMNS = (
     Column("Limit", width=24),
     Column("Required", width=14),
-    Column(f"Middle car, 9{SPACE}in{SPACE}10", width=16),
-    Column("Holds in, 95 % interval", number=True, width=14),
+    Column(f"Median (90{SPACE}% range)", width=16),
+    Column(f"Met by (95{SPACE}% interval)", number=True, width=14),
     Column("Margin", number=True, width=18),
     Column("Verdict", width=14),
 )
@@ -56,9 +56,9 @@ def build(report: Report) -> Section:
     blocks: list[Block] = [
         Table(
             "compliance",
-            "Compliance matrix: what was asked, what was found. Holds in: the share of cars, and how well "
-            "counting them tells it. Margin: how far the average car lies on the good side of the limit, "
-            "plus or minus the usual size of a miss (one standard deviation).",
+            "Compliance matrix: what is required, what was found. Met by: the share of predicted cars, with "
+            "the interval that counting so many leaves. Margin: how far the average car lies on the good "
+            "side of the limit, plus or minus one standard deviation.",
             _COLUMNS,
             tuple(_row(report, limit) for limit in summary.limits),
         )
@@ -76,7 +76,7 @@ def build(report: Report) -> Section:
         blocks += [_family(limit) for limit in sure]
     undecided = [limit for limit in summary.limits if limit.conformance.verdict == "undecided"]
     if undecided:
-        blocks.append(Paragraph(("What would decide what is still open:",)))
+        blocks.append(Paragraph(("Still open, and what would decide it:",)))
         blocks.append(
             Bullets(tuple((f"{limit.name}: ", sentence(limit.conformance.decides)) for limit in undecided))
         )
@@ -149,9 +149,9 @@ def _surely(limit: LimitRecord) -> Line:
     kind = "what is not known of the car" if found.ignorance > 0.5 else "the day"
     asked_for = f"{percent(found.required)} of runs are asked, {percent(found.sure)} sure"
     return (
-        f"{limit.name}: holds in {100 * found.average:.0f} of 100 runs ({percent(found.sure)} sure: in at "
+        f"{limit.name}: met in {100 * found.average:.0f} of 100 runs ({percent(found.sure)} sure: in at "
         f"least {100 * found.at_least:.0f}). {asked_for}: of {count(found.cars)} cars, each on "
-        f"{count(found.days)} days, {percent(round(found.often_enough, 3))} hold it so often "
+        f"{count(found.days)} days, {percent(round(found.often_enough, 3))} meet it so often "
         f"({share_range(found.low, found.high)}; that the days are few is allowed for). Mostly {kind} "
         f"decides: {percent(round(found.ignorance, 2))} of the margin's variance is between cars and could "
         "be learnt, the rest differs from run to run.",
@@ -180,7 +180,7 @@ def _family(limit: LimitRecord) -> Table:
         "the day.",
         (
             Column("Runs below", number=True, width=22),
-            *(Column(name, number=True, width=26) for name in ("Poor car", "Middle car", "Good car")),
+            *(Column(name, number=True, width=26) for name in ("Poor car", "Median car", "Good car")),
         ),
         tuple(rows),
         small=True,
@@ -241,9 +241,9 @@ def guard_bands(report: Report) -> Table:
         )
     return Table(
         "guard-bands",
-        "Guard bands (JCGM 106:2012). The guard band is how far inside the limit the middle car "
-        "must lie for enough of the others to hold it too; spare is how much farther inside it lies, "
-        "negative means short.",
+        "Guard bands (JCGM 106:2012). The guard band is how far inside the limit the median car "
+        "must lie for enough of the others to meet it too; spare is how much farther inside it lies, "
+        "negative where it falls short.",
         (
             Column("Limit", width=40),
             Column("Guard band", number=True, width=15),
