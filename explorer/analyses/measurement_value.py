@@ -8,14 +8,17 @@ from dataclasses import replace
 
 import numpy as np
 
+from explorer.analyses.sensitivity import keys_upstream
 from explorer.analyses.two_levels import CarsAndDays, sure_limits
 from explorer.analyses.ways_to_measure import WaysToMeasure
 from explorer.engine.montecarlo import Outcome
+from explorer.engine.plan import correlated_groups
 from explorer.engine.replay import replay_margins, replay_samples
 from explorer.estimators.measuring import Stake, stacked_margins
 from explorer.estimators.measuring_plan import Judged, MeasuringPlan, plan_measurements
 from explorer.estimators.rough_worth import rough_worth
 from explorer.graph.arrays import Array
+from explorer.study.limits import Limit
 from explorer.study.study import Study
 
 # Of the catalogue's ways so many are weighed that save most, as many that save most an hour, and each
@@ -75,13 +78,24 @@ def _judged(
     """Put each limit to the samples that it is judged on."""
     surely = {limit.name for limit in study.limits if limit.sure is not None and cars is not None}
     stakes = stakes_of(study)
-    plain = Judged(samples, margins, tuple(one for one in stakes if one.limit not in surely))
+    behind = {limit.name: _telling_of(study, limit) for limit in study.limits}
+    plain = Judged(samples, margins, tuple(one for one in stakes if one.limit not in surely), behind)
     found = [plain] if plain.stakes else []
     if cars is not None:
         kept = (one.margins_of_cars(cars.inputs) for one in cars.found)
         of_cars = dict(zip([limit.name for limit in sure_limits(study)], kept, strict=True))
-        found.append(Judged(cars.inputs, of_cars, tuple(one for one in stakes if one.limit in surely)))
+        found.append(
+            Judged(cars.inputs, of_cars, tuple(one for one in stakes if one.limit in surely), behind)
+        )
     return found
+
+
+def _telling_of(study: Study, limit: Limit) -> set[str]:
+    """Name the inputs upstream of a limit, and those that are correlated with one."""
+    upstream = keys_upstream(study, limit)
+    followed = {one.stream for one in study.all_inputs() if one.key in upstream}
+    together = [set(group) for group in correlated_groups(study.correlations) if followed.intersection(group)]
+    return upstream.union(*together)
 
 
 def _promising(ways: WaysToMeasure, judged: Sequence[Judged], study: Study) -> set[str]:

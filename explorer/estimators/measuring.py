@@ -201,7 +201,7 @@ class Calls:
     @cached_property
     def apart(self) -> Array:
         """Probabilities from a fit to each batch of the samples: their scatter is the error of a fit."""
-        if np.ptp(self.expected) == 0:
+        if np.ptp(self.expected) == 0 or np.ptp(self.conforms) == 0:
             return self.probability
         index = index_of_conforming(self.expected, self.likely, self.conforms, parts=BATCHES, own=True)
         return probability_given(index, self.conforms, parts=BATCHES, own=True)
@@ -331,7 +331,11 @@ def calls_after(scores: Array, margins: Array) -> tuple[Calls, ...]:
     found = []
     for k, (margin, conforms) in enumerate(zip(margins, conforming, strict=True)):
         guess, likely = expected[k], expected[len(margins) + k]
-        probability = probability_given(index_of_conforming(guess, likely, conforms), conforms)
+        # Of what is the same in every sample, readings tell nothing.
+        if np.ptp(conforms) == 0:
+            likely = probability = conforms
+        else:
+            probability = probability_given(index_of_conforming(guess, likely, conforms), conforms)
         found.append(Calls(margin, guess, conforms, likely, probability))
     return tuple(found)
 

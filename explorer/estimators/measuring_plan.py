@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -177,11 +177,19 @@ class Judged:
         answer), shape (samples,) each.
     stakes:
         What hangs on each limit.
+    behind:
+        By limit the inputs that its margin hangs on, or that go with such; all where nothing is said.
     """
 
     samples: Mapping[str, Array]
     margins: Mapping[str, Array]
     stakes: tuple[Stake, ...]
+    behind: Mapping[str, Collection[str]] = field(default_factory=dict)
+
+    def telling(self, measurements: Sequence[Measurement], limit: str) -> frozenset[str]:
+        """Name the measurements that can tell anything of a limit."""
+        behind = set(self.behind.get(limit, self.samples))
+        return frozenset(one.name for one in measurements if not behind.isdisjoint(one.reads))
 
     def reading(self, measurement: Measurement, seed: int, known: Collection[str]) -> Array:
         """Simulate the readings, shape (readings, samples), without those of inputs that others hang on."""
@@ -194,11 +202,12 @@ class Judged:
 
 @dataclass(frozen=True)
 class _Drawn:
-    """Readings and margins of the samples that some limits are judged on."""
+    """Readings and margins of the samples that some limits are judged on; what can tell of each limit."""
 
     stakes: tuple[Stake, ...]
     readings: Mapping[str, Array]
     margins: Array
+    telling: tuple[frozenset[str], ...]
 
     def thinned(self, most: int) -> _Drawn:
         """Keep every n-th sample, so that no more than so many are left."""
@@ -208,11 +217,17 @@ class _Drawn:
 
     def calls(self, names: Collection[str]) -> tuple[Calls, ...]:
         """Know the readings of a set of measurements, together."""
+        found: dict[int, Calls] = {}
         # Sorted, so that a set is the same set in whatever order it was put together.
-        scores = [self.readings[name] for name in sorted(names)]
-        if not sum(map(len, scores)):
-            return tuple(calls_before(margin) for margin in self.margins)
-        return calls_after(np.concatenate(scores), self.margins)
+        chosen = [tuple(sorted(telling.intersection(names))) for telling in self.telling]
+        for told in dict.fromkeys(chosen):
+            limits = [k for k, one in enumerate(chosen) if one == told]
+            scores = [self.readings[name] for name in told]
+            if sum(map(len, scores)):
+                found |= zip(limits, calls_after(np.concatenate(scores), self.margins[limits]), strict=True)
+            else:
+                found |= {k: calls_before(self.margins[k]) for k in limits}
+        return tuple(found[k] for k in range(len(chosen)))
 
     def losses(self, calls: Sequence[Calls]) -> Array:
         """Loss of the verdicts in each sample, summed over the limits."""
@@ -226,6 +241,7 @@ class Readings:
 
     measurements: tuple[Measurement, ...]
     drawn: tuple[_Drawn, ...]
+    _known: dict[frozenset[str], tuple[Calls, ...]] = field(default_factory=dict, init=False)
 
     @property
     def stakes(self) -> tuple[Stake, ...]:
@@ -243,7 +259,10 @@ class Readings:
 
     def calls(self, names: Collection[str]) -> tuple[Calls, ...]:
         """Know the readings of a set of measurements, together."""
-        return tuple(call for one in self.drawn for call in one.calls(names))
+        chosen = frozenset(names)
+        if chosen not in self._known:
+            self._known[chosen] = tuple(call for one in self.drawn for call in one.calls(chosen))
+        return self._known[chosen]
 
     def losses(self, calls: Sequence[Calls]) -> Array:
         """Losses whose mean is that of the verdicts, summed over the limits.
@@ -293,13 +312,14 @@ def plan_measurements(
             of.stakes,
             {one.name: of.reading(one, seed, known) for one in measurements},
             stacked_margins(of.margins, of.stakes),
+            tuple(of.telling(measurements, stake.limit) for stake in of.stakes),
         )
         for of in judged
     )
     taken = Readings(tuple(measurements), drawn)
     singly = [taken.calls([one.name]) for one in measurements]
-    sets, complete = _affordable_sets(taken, budget_hours, budget_cost)
     quick = taken.thinned(SEARCH_SAMPLES)
+    sets, complete = _affordable_sets(quick, budget_hours, budget_cost)
     tried = {chosen: quick.calls(chosen) for chosen in sets}
     loss = {chosen: float(quick.losses(calls).mean()) for chosen, calls in tried.items()}
     first = min(sets, key=loss.__getitem__)
@@ -315,7 +335,7 @@ def plan_measurements(
         gain=mean_of(taken.losses(taken.calls(())) - taken.losses(taken.calls(best))),
         worths=worth_of_calls(taken.margins, measurements, taken.stakes, singly),
         alone=_alone(taken, singly),
-        outlooks=_outlooks(taken, best, tried),
+        outlooks=_outlooks(taken, quick, best, tried),
         sets_tried=len(sets),
         complete=complete,
     )
@@ -375,7 +395,6 @@ def _affordable_sets(
                     full.append(tuple(one.name for one in chosen))
         if len(full) <= MOST_SETS_TRIED:
             return [*full, ()], True
-    quick = taken.thinned(SEARCH_SAMPLES)
     grown: dict[tuple[str, ...], None] = {}
     for prefer_variance in (False, True):
         chosen_so_far: list[Measurement] = []
@@ -383,7 +402,7 @@ def _affordable_sets(
             one for one in within if one not in chosen_so_far and affordable([*chosen_so_far, one])
         ]:
             names = [one.name for one in chosen_so_far]
-            best, _ = _next(quick, names, rest, prefer_variance=prefer_variance)
+            best, _ = _next(taken, names, rest, prefer_variance=prefer_variance)
             chosen_so_far.append(best)
             grown[tuple(one.name for one in chosen_so_far)] = None
     return [*grown, ()], False
@@ -486,12 +505,12 @@ def _steps(taken: Readings, order: Mapping[str, tuple[str, ...]]) -> tuple[NextM
 
 def _outlooks(
     taken: Readings,
+    quick: Readings,
     planned: tuple[str, ...],
     tried: Mapping[tuple[str, ...], Sequence[Calls]],
 ) -> tuple[Outlook, ...]:
     """Judge for each limit what the plan, the best affordable set and everything at once would do to it."""
     now, after = taken.calls(()), taken.calls(planned)
-    quick = taken.thinned(SEARCH_SAMPLES)
     everything = quick.calls([one.name for one in taken.measurements])
     found = []
     for k, stake in enumerate(taken.stakes):
