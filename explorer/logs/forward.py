@@ -25,9 +25,9 @@ def forward_model(
         The study's quantities.
     quantities:
         What was logged.  ``front_ride_height`` and ``rear_ride_height`` may be asked for where the graph has
-        compressions only: they are minus the compression, the zero of the gauge apart.
+        no heights: they are how far the body has come up, the zero of the gauge apart.
     conditions:
-        Condition -> every given quantity in it with its value (SI); defaults of the graph are filled in.
+        Condition -> every given quantity in it with its value (SI), defaults too.
     free:
         Given quantities that each call brings, besides the speed.
 
@@ -41,36 +41,27 @@ def forward_model(
     GraphError
         When a quantity is unknown or needs an input that nobody gives.
     """
-    asked = {name: _computed(graph, name) for name in quantities}
-    given = {name: {**_defaults(graph), **values} for name, values in conditions.items()}
+    asked = {name: computed_as(graph, name) for name in quantities}
     programs = {
         condition: _compiled(graph, list(asked.values()), condition, {*values, *free, "speed"})
-        for condition, values in given.items()
+        for condition, values in conditions.items()
     }
 
     def forward(condition: str, values: Mapping[str, float], speed: Array) -> dict[str, Array]:
         program = programs[condition]
-        supplied = {**given[condition], **values, "speed": speed}
+        supplied = {**conditions[condition], **values, "speed": speed}
         results = program.run({name: supplied[name] for name in program.leaves})
         return {
-            name: np.broadcast_to(
-                results[computed, condition] if computed == name else -results[computed, condition],
-                speed.shape,
-            )
+            name: np.broadcast_to(results[computed, condition], speed.shape)
             for name, computed in asked.items()
         }
 
     return forward
 
 
-def _computed(graph: Graph, name: str) -> str:
-    if name not in graph and name.endswith("_ride_height"):
-        return name.replace("_ride_height", "_compression")
-    return name
-
-
-def _defaults(graph: Graph) -> dict[str, float]:
-    return {name: entry.default for name, entry in graph.quantities.items() if entry.default is not None}
+def computed_as(graph: Graph, name: str) -> str:
+    """Return the quantity that a logged one is."""
+    return name if name in graph else name.replace("_ride_height", "_rise")
 
 
 def _compiled(graph: Graph, names: list[str], condition: str, given: set[str]) -> Program:

@@ -25,6 +25,7 @@ from explorer.logs.fitting.top_speed import fit_top_speed
 from explorer.logs.fitting.tyre_radius import fit_tyre_radius
 from explorer.logs.forward import forward_model
 from explorer.model import modules
+from tests.model_help import defaults
 from tests.statistics_help import within
 from tests.synthetic import (
     PERFECT,
@@ -186,7 +187,9 @@ SOUGHT = (
 def car_runs(seed: int, rough: Roughness) -> tuple[Any, list[SpeedRun]]:
     quantities = ("front_ride_height", "rear_ride_height")
     free = (*SOUGHT, "wing_pitch_slope", "splitter_pitch_slope", "rear_wheel_rate")
-    forward = forward_model(Graph.build(modules()), quantities, CONDITIONS, free)
+    graph = Graph.build(modules())
+    given = {name: {**defaults(graph), **values} for name, values in CONDITIONS.items()}
+    forward = forward_model(graph, quantities, given, free)
     random = random_stream(seed)
     values = {name: CAR[name] for name in free}
     runs = [

@@ -15,7 +15,7 @@ from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.problem import Parameter
 from explorer.logs.fitting.ride_height_log import SpeedRun, fit_through_model
-from explorer.logs.forward import forward_model
+from explorer.logs.forward import computed_as, forward_model
 from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Options, Task
 from explorer.logs.test_conditions import known_input
 from explorer.study.study import Input
@@ -120,7 +120,7 @@ def _setting(task: Task, measured: list[str], conditions: list[str]) -> _Setting
     upstream: set[str] = set()
     for inputs in given.values():
         graph = study.graph
-        names = [name if name in graph else name.replace("_ride_height", "_compression") for name in measured]
+        names = [computed_as(graph, name) for name in measured]
         graph.require(names, {*inputs, *study.tables, "speed"})
         for name in names:
             upstream |= graph.inputs_of(name, {*inputs, *study.tables, "speed"})

@@ -81,6 +81,7 @@ def compressions(
     wake_loss_rear: Array,
     front_ride_height_at_rest: Array,
     rear_ride_height_at_rest: Array,
+    tyre_rise: Array,
     dynamic_pressure: Array,
     load_transfer: Array,
     front_axle_spring: AxleSpring,
@@ -94,8 +95,8 @@ def compressions(
         dynamic_pressure * (1 - wake_loss_rear),
         aero_map_front_offset,
         aero_map_rear_offset,
-        front_ride_height_at_rest,
-        rear_ride_height_at_rest,
+        front_ride_height_at_rest + tyre_rise,
+        rear_ride_height_at_rest + tyre_rise,
         load_transfer,
         front_axle_spring,
         rear_axle_spring,
@@ -111,15 +112,15 @@ def pitch(static_pitch: Array, front_compression: Array, rear_compression: Array
 
 
 @quantity("m", source="definition")
-def front_ride_height(front_ride_height_at_rest: Array, front_compression: Array) -> Array:
+def front_ride_height(front_ride_height_at_rest: Array, front_rise: Array) -> Array:
     """Height under the front axle line at this speed, as the map counts it."""
-    return front_ride_height_at_rest - front_compression
+    return front_ride_height_at_rest + front_rise
 
 
 @quantity("m", source="definition")
-def rear_ride_height(rear_ride_height_at_rest: Array, rear_compression: Array) -> Array:
+def rear_ride_height(rear_ride_height_at_rest: Array, rear_rise: Array) -> Array:
     """Height under the rear axle line at this speed, as the map counts it."""
-    return rear_ride_height_at_rest - rear_compression
+    return rear_ride_height_at_rest + rear_rise
 
 
 @quantity(

@@ -56,7 +56,8 @@ class GroundEffect(NamedTuple):
     Attributes
     ----------
     gain, at_rest, reference, smallest:
-        Exponent of the power law; gap at rest, where the coefficient was found, and where the rise ends.
+        Exponent of the power law; gap at rest, on tyres grown as at this speed; where the coefficient was
+        found, and where the rise ends.
     area, loss:
         Downforce area at the lean of rest, and what a metre of lean takes from it.
     place:
@@ -114,6 +115,7 @@ class GroundEffect(NamedTuple):
 def splitter_ground_effect(
     splitter_ground_gain: Array,
     splitter_gap_at_rest: Array,
+    tyre_rise: Array,
     splitter_reference_gap: Array,
     splitter_critical_gap: Array,
     splitter_downforce_area: Array,
@@ -127,7 +129,7 @@ def splitter_ground_effect(
     smallest = np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20)
     return GroundEffect(
         splitter_ground_gain,
-        splitter_gap_at_rest,
+        splitter_gap_at_rest + tyre_rise,
         splitter_reference_gap,
         smallest,
         splitter_downforce_area - splitter_downforce_area_loss * static_pitch,

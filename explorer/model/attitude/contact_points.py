@@ -45,6 +45,7 @@ points_carry = given(
 def points_under_car(
     point_station: Array,
     point_clearance_at_rest: Array,
+    tyre_rise: Array,
     wheelbase: Array,
     contact_stiffness: Array,
     points_carry: Array,
@@ -54,7 +55,9 @@ def points_under_car(
         return ()
     return tuple(
         # A point that is on the road at rest carries nothing there: the springs were set so.
-        Support(station / wheelbase, 1.0, np.maximum(clearance, 0), contact_stiffness * points_carry)
+        Support(
+            station / wheelbase, 1.0, np.maximum(clearance, 0) + tyre_rise, contact_stiffness * points_carry
+        )
         for station, clearance in zip(point_station, point_clearance_at_rest, strict=True)
     )
 

@@ -90,20 +90,32 @@ def splitter_incidence(pitch: Array, splitter_mounting_angle: Array) -> Array:
     return pitch + splitter_mounting_angle
 
 
+@quantity("m", source="definition")
+def front_rise(tyre_rise: Array, front_compression: Array) -> Array:
+    """How far the body has come up over the front axle from rest, on tyres that grow; down is negative."""
+    return tyre_rise - front_compression
+
+
+@quantity("m", source="definition")
+def rear_rise(tyre_rise: Array, rear_compression: Array) -> Array:
+    """How far the body has come up over the rear axle from rest, on tyres that grow; down is negative."""
+    return tyre_rise - rear_compression
+
+
 @quantity("m", source="geometry: the floor is a straight line between the axles", each="point")
 def point_clearance(
     point_clearance_at_rest: Array,
     point_station: Array,
-    front_compression: Array,
-    rear_compression: Array,
+    front_rise: Array,
+    rear_rise: Array,
     wheelbase: Array,
 ) -> Array:
     """Height of the named point above the ground at this speed; zero or less means that it scrapes.
 
     A point that carries load is below zero by that load over its stiffness.
     """
-    slope = (rear_compression - front_compression) / wheelbase
-    return point_clearance_at_rest - front_compression - slope * point_station
+    slope = (rear_rise - front_rise) / wheelbase
+    return point_clearance_at_rest + front_rise + slope * point_station
 
 
 @quantity(

@@ -61,7 +61,7 @@ tyre_radius = given(
 )
 tyre_growth = given(
     "s2/m2",
-    """Growth of the tyre radius, as a share, per speed squared.
+    """Growth of the tyre radius, as a share, per speed squared: it makes the gear taller and raises the car.
 
     A tyre 2 % larger at 50 m/s has 0.02 / 50^2 = 8e-6 s2/m2.
     """,
@@ -81,6 +81,12 @@ def motor_torque_constant(motor_speed_constant: Array) -> Array:
 def rolling_radius(tyre_radius: Array, tyre_growth: Array, speed: Array) -> Array:
     """Radius of the driven tyres at this speed."""
     return tyre_radius * (1 + tyre_growth * speed**2)
+
+
+@quantity("m", source="definition")
+def tyre_rise(rolling_radius: Array, tyre_radius: Array) -> Array:
+    """How far the growth of the tyres raises the car at this speed; all four are taken to grow alike."""
+    return rolling_radius - tyre_radius
 
 
 @quantity("rad/s", source="definition")

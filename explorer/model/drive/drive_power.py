@@ -21,6 +21,22 @@ drive_efficiency = given(
     at_most=1,
     usual="0.70 to 0.92, typically 0.82",
 )
+tyre_rise_per_speed_squared = given(
+    "s2/m",
+    """How far the growth of the tyres raises the car, per speed squared.
+
+    Tyres 1 mm larger in radius at 50 m/s have 0.001 / 50^2 = 4e-7 s2/m.
+    """,
+    default=0.0,
+    at_least=0,
+    usual=Usual("0 s2/m", "0.0000004 s2/m", "0.0000025 s2/m"),
+)
+
+
+@quantity("m", source="centrifugal growth goes with speed squared")
+def tyre_rise(tyre_rise_per_speed_squared: Array, speed: Array) -> Array:
+    """How far the growth of the tyres raises the car at this speed; all four are taken to grow alike."""
+    return tyre_rise_per_speed_squared * speed**2
 
 
 @quantity("W", source="definition")

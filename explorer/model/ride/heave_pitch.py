@@ -192,10 +192,11 @@ def point_smallest_clearance(
     wheelbase: Array,
     point_station: Array,
     point_clearance_at_rest: Array,
+    tyre_rise: Array,
 ) -> Array:
     """Smallest height of the named point above the road, the bump under it included; zero: it scrapes."""
     ride = Ride.of(half_car, air_on_axles, splitter_ground_effect, road_points, road_and_gust, course)
-    smallest: Array = point_clearance_at_rest - ride.by_parts(deepest, point_station / wheelbase)
+    smallest: Array = point_clearance_at_rest + tyre_rise - ride.by_parts(deepest, point_station / wheelbase)
     return smallest
 
 
