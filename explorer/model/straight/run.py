@@ -64,8 +64,16 @@ class Run(NamedTuple):
         return State(*(values[-1] for values in self))
 
     def then(self, more: Run) -> Run:
-        """Return this run and another that goes on from its end."""
-        return Run(*(np.concatenate(pair) for pair in zip(self, more, strict=True)))
+        """Return this run and another that goes on from its end, perhaps for more samples than this has."""
+        shape = np.broadcast_shapes(self.time.shape[1:], more.time.shape[1:])
+
+        def rows(values: Array) -> Array:
+            apart = np.reshape(
+                values, (len(values), *(1,) * (len(shape) + 1 - values.ndim), *values.shape[1:])
+            )
+            return np.broadcast_to(apart, (len(values), *shape))
+
+        return Run(*(np.concatenate([rows(part) for part in pair]) for pair in zip(self, more, strict=True)))
 
     def rows_where(self, holds: Callable[[State], Mask]) -> Rows:
         """Count, per sample, the rows for which a condition on the state holds."""
