@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.sensitivity import Index
+from explorer.estimators.two_levels import Sureness
 from explorer.results.records import InputRecord, LimitRecord, Summary
 from explorer.study.usual import ASSUMED
 from reports.blocks import Line, Link
@@ -121,22 +122,37 @@ def guessed(summary: Summary) -> list[InputRecord]:
 
 def met_words(limit: LimitRecord) -> Line:
     """Say what was found against what is required."""
-    found = limit.conformance
+    found, sure = limit.conformance, limit.sureness
+    named: Line = ("“", Link(limit.called, f"limit-{slug(limit.name)}"))
+    if sure is not None:
+        return (*named, f"” is met in {in_both_words(sure)}; {required_words(limit)} required.")
     return (
-        "“",
-        Link(limit.called, f"limit-{slug(limit.name)}"),
+        *named,
         f"” is met by {share(found.probability, found.low, found.high)} of predicted cars "
-        f"(95 % interval {share_range(found.low, found.high)}); {percent(limit.probability)} required"
-        f"{sure_words(limit)}.",
+        f"(95 % interval {share_range(found.low, found.high)}); {percent(limit.probability)} required.",
     )
 
 
-def sure_words(limit: LimitRecord) -> str:
-    """Say what share of runs is as sure as the limit asks; nothing where it does not."""
-    sure = limit.sureness
-    if sure is None:
-        return ""
-    return f"; {percent(sure.sure)} sure: in at least {100 * sure.at_least:.0f} of 100 runs"
+def in_both_words(sure: Sureness) -> str:
+    """Say in how many runs a limit holds over all cars, and in how many as surely as is asked."""
+    return (
+        f"{100 * sure.average:.0f} of 100 runs ({percent(sure.sure)} sure: in at least "
+        f"{100 * sure.at_least:.0f})"
+    )
+
+
+def found_words(limit: LimitRecord) -> str:
+    """Say in a few words what was found of a limit: a share of cars, or both words of one that asks sure."""
+    found = limit.conformance
+    if limit.sureness is not None:
+        return in_both_words(limit.sureness)
+    return share(found.probability, found.low, found.high)
+
+
+def required_words(limit: LimitRecord) -> str:
+    """Say what is required of a limit: in how many cars, or in how many runs and how surely."""
+    asked = percent(limit.probability)
+    return asked if limit.sureness is None else f"{asked}, {percent(limit.sureness.sure)} sure,"
 
 
 def slug(name: str) -> str:

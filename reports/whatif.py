@@ -15,7 +15,7 @@ import numpy as np
 
 from explorer.graph.units import System, known_unit
 from explorer.results.records import InputRecord, LimitRecord
-from reports.findings import leading_inputs
+from reports.findings import in_both_words, leading_inputs
 from reports.formatting import scale
 from reports.options import SYSTEMS
 from reports.report import Report
@@ -90,6 +90,7 @@ def _limit(report: Report, limit: LimitRecord, values: Any) -> dict[str, Any]:
         "required": limit.probability,
         "run": {"probability": found.probability, "low": found.low, "high": found.high},
         "verdict": found.verdict,
+        "surely": None if limit.sureness is None else in_both_words(limit.sureness),
         "spread": spread,
         "scales": _scales(limit.unit, limit.display_unit, limit.ends[0][1], limit.is_difference),
         "values": _packed(values),

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
-from explorer.analyses.verdicts import Verdicts, judge_outcome
+from explorer.analyses.two_levels import check_kinds_apart, sure_cars, sureness_of
+from explorer.analyses.verdicts import Verdicts, judge_outcome, with_sureness
 from explorer.engine.montecarlo import SoFar, make_job
 from explorer.engine.plan import CHUNK
+from explorer.estimators.two_levels import Sureness
 from explorer.study.study import Study
 
 # Enough for a first look, and how many times as many the next look takes until a whole chunk is reached.
@@ -26,11 +28,14 @@ class JudgedSoFar:
         Cars judged so far, and when it is over.
     verdicts:
         As those of a run of that many samples.
+    sureness:
+        How sure the limits are that ask it, on as few cars and days as can show it; empty at the first look.
     """
 
     cars: int
     most: int
     verdicts: Verdicts
+    sureness: Mapping[str, Sureness] = field(default_factory=dict)
 
     @property
     def over(self) -> bool:
@@ -55,21 +60,31 @@ def live_verdicts(study: Study, *, first: int = FIRST_CARS, most: int = MOST_CAR
         Each of plain random cars has the numbers, to the last bit, of a run of as many samples.  Of a
         scrambled design the first and the last ones have; between them stand the replicates so far.
     """
+    sureness: dict[str, Sureness] | None = None
+    for cars, verdicts in _standings(study, first, most):
+        if sureness is None:
+            yield JudgedSoFar(cars, most, verdicts)
+            check_kinds_apart(study)
+            sureness = sureness_of(study, sure_cars(study, few=True))
+            if not sureness:
+                continue
+        yield JudgedSoFar(cars, most, with_sureness(verdicts, study.limits, sureness), sureness)
+
+
+def _standings(study: Study, first: int, most: int) -> Iterator[tuple[int, Verdicts]]:
     few = first
     while few < min(CHUNK, most):
-        *_, last = _chunk_by_chunk(study, few)
-        yield JudgedSoFar(last.cars, most, last.verdicts)
+        *_, (cars, verdicts) = _chunk_by_chunk(study, few)
+        yield cars, verdicts
         few *= GROWTH
     yield from _chunk_by_chunk(study, most)
 
 
-def _chunk_by_chunk(study: Study, samples: int) -> Iterator[JudgedSoFar]:
+def _chunk_by_chunk(study: Study, samples: int) -> Iterator[tuple[int, Verdicts]]:
     job = make_job(study, samples=samples, keep=False)
     values = job.values(0)
     job = job.with_pilot(values)
     so_far = SoFar.start(job)
     for index in range(job.drawing.chunks):
         so_far.add(job.part(index, values if index == 0 else None), hold=False)
-        yield JudgedSoFar(
-            so_far.samples, job.drawing.samples, judge_outcome(study.limits, so_far.outcome({}))
-        )
+        yield so_far.samples, judge_outcome(study.limits, so_far.outcome({}))

@@ -12,7 +12,7 @@ import numpy as np
 from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, no_progress
 from explorer.engine.sampling import random_column
 from explorer.errors import StudyError
-from explorer.estimators.two_levels import OfCars, Sureness, how_sure
+from explorer.estimators.two_levels import OfCars, Sureness, enough_to_pass, how_sure
 from explorer.graph.arrays import Array
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Study
@@ -132,11 +132,15 @@ def sure_limits(study: Study) -> tuple[Limit, ...]:
 def sure_cars(
     study: Study,
     *,
+    few: bool = False,
     workers: int | None = None,
     executor: Executor | None = None,
     progress: Progress = no_progress,
 ) -> CarsAndDays | None:
-    """Draw the cars of a study for its limits that ask ``sure``; None, and nothing drawn, where none does."""
+    """Draw the cars of a study for its limits that ask ``sure``; None, and nothing drawn, where none does.
+
+    With ``few`` no more cars and days than let each of them pass at all.
+    """
     limits = sure_limits(study)
     if not limits:
         return None
@@ -144,12 +148,18 @@ def sure_cars(
     return cars_and_days(
         plan,
         [(limit.output, limit) for limit in limits],
-        study.entries.study.cars,
-        study.entries.study.days,
+        *(fewest_cars(study, limits) if few else (study.entries.study.cars, study.entries.study.days)),
         workers=workers,
         executor=executor,
         progress=progress,
     )
+
+
+def fewest_cars(study: Study, limits: Sequence[Limit]) -> tuple[int, int]:
+    """Return the fewest cars and days with which limits that ask ``sure`` can pass, of those of a study."""
+    drawn = study.entries.study
+    each = [enough_to_pass(limit.probability, limit.threshold, drawn.cars, drawn.days) for limit in limits]
+    return max(cars for cars, _ in each), max(days for _, days in each)
 
 
 def sureness_of(study: Study, cars: CarsAndDays | None) -> dict[str, Sureness]:

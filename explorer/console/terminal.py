@@ -16,8 +16,9 @@ from explorer.engine.plan import Progress
 from explorer.graph.words import in_unit
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
 from explorer.results.json import json_data
-from explorer.results.records import Results
+from explorer.results.records import LimitRecord, Results
 from reports.blocks import Bullets, Column, Line, Table, cell
+from reports.findings import in_both_words
 from reports.formatting import chance
 from reports.page import imprint
 from reports.report import Report
@@ -122,6 +123,7 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
                 "required": limit.probability,
                 "safety": limit.safety,
                 "decides": limit.conformance.decides,
+                **_surely(limit),
             }
             for limit in results.summary.limits
         ],
@@ -136,6 +138,17 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
         "problems": list(problems),
         "stages": dict(results.stages),
     }
+
+
+def _surely(limit: LimitRecord) -> dict[str, Any]:
+    """Return how sure a limit is that asks it, in numbers and in words."""
+    found = limit.sureness
+    if found is None:
+        return {}
+    numbers = {
+        key: getattr(found, key) for key in ("sure", "often_enough", "low", "high", "average", "at_least")
+    }
+    return {"sureness": {**numbers, "words": f"met in {in_both_words(found)}"}}
 
 
 def speeds_as_data(report: Report) -> dict[str, Any]:

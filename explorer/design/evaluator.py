@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from explorer.analyses.two_levels import draw_cars
+from explorer.analyses.two_levels import draw_cars, fewest_cars
 from explorer.design.objectives import Objective
 from explorer.design.variables import Variable
 from explorer.engine.fingerprint import inputs_digest
@@ -24,7 +24,6 @@ from explorer.estimators.two_levels import (
     ENOUGH,
     OfCars,
     Sureness,
-    enough_to_pass,
     how_sure,
     kept_margins,
     surpluses_of_cars,
@@ -77,12 +76,7 @@ class Evaluator:
     @property
     def cars_and_days(self) -> tuple[int, int]:
         """Cars, and days of each, that those limits are judged on: no more than the study draws."""
-        drawn = self.study.entries.study
-        each = [
-            enough_to_pass(limit.probability, limit.threshold, drawn.cars, drawn.days)
-            for limit in map(self.limits.__getitem__, self.surely)
-        ]
-        return max(cars for cars, _ in each), max(days for _, days in each)
+        return fewest_cars(self.study, [self.limits[place] for place in self.surely])
 
     @cached_property
     def settings(self) -> str:

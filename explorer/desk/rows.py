@@ -7,10 +7,12 @@ from dataclasses import dataclass
 
 from explorer.analyses.live_verdicts import JudgedSoFar
 from explorer.estimators.conformance import Conformance
+from explorer.estimators.two_levels import Sureness
 from explorer.graph.units import System
 from explorer.graph.words import Number
 from explorer.study.limits import Limit
 from explorer.study.study import Study
+from reports.findings import in_both_words
 from reports.formatting import amount, percent, share, share_range
 
 SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
@@ -38,6 +40,7 @@ class LimitRow:
     middle: float
     ghost: float | None
     beyond: bool
+    surely: str = ""
 
 
 def rows(study: Study, standing: JudgedSoFar | None, before: Mapping[str, float]) -> tuple[LimitRow, ...]:
@@ -47,12 +50,18 @@ def rows(study: Study, standing: JudgedSoFar | None, before: Mapping[str, float]
     )
     if len(judged) != len(study.limits):  # of the study as it was before a limit came or went
         judged = (None,) * len(study.limits)
+    surely = {} if standing is None else standing.sureness
     pairs = zip(study.limits, judged, strict=True)
-    return tuple(_row(study, limit, found, before.get(limit.name)) for limit, found in pairs)
+    return tuple(
+        _row(study, limit, found, before.get(limit.name), surely.get(limit.name)) for limit, found in pairs
+    )
 
 
-def _row(study: Study, limit: Limit, found: Conformance | None, before: float | None) -> LimitRow:
-    asked = f"{_asked(study, limit)}, in {percent(limit.probability)} of cars"
+def _row(
+    study: Study, limit: Limit, found: Conformance | None, before: float | None, sure: Sureness | None
+) -> LimitRow:
+    of = "cars" if limit.sure is None else f"runs, {percent(limit.sure)} sure"
+    asked = f"{_asked(study, limit)}, in {percent(limit.probability)} of {of}"
     if found is None:
         return LimitRow(limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", 0, 0, 0, None, False)
     left, right = _at(found.low, limit), _at(found.high, limit)
@@ -71,6 +80,7 @@ def _row(study: Study, limit: Limit, found: Conformance | None, before: float | 
         middle=_at(found.probability, limit),
         ghost=None if before is None else _at(before, limit),
         beyond=found.high < _leftmost(limit),
+        surely="" if sure is None else in_both_words(sure),
     )
 
 

@@ -94,15 +94,22 @@
     const text = (value) => (100 * value).toFixed(places(half));
     return [text(found.probability) + "\u00a0%", text(found.low) + " to " + text(found.high) + "\u00a0%"];
   }
-  function put(cell, found) {
+  function put(cell, found, surely) {
     const [value, range] = share(found);
     const quiet = document.createElement("span");
     quiet.className = "quiet";
-    quiet.textContent = range;
+    quiet.textContent = surely ? range + "; " + surely : range;
     cell.replaceChildren(value, quiet);
   }
-  function putVerdict(cell, found, required) {
-    const word = found.low >= required ? "pass" : found.high < required ? "fail" : "undecided";
+  function wordOf(found, required) {
+    return found.low >= required ? "pass" : found.high < required ? "fail" : "undecided";
+  }
+  // Cars and days are told apart by a run alone: whoever moves anything has an average, and no verdict on it.
+  function asRun(limit) {
+    const still = inputs.every((input) => input.shift === 0 && input.keep === 1);
+    return still && limit.now.low === limit.low && limit.now.high === limit.high;
+  }
+  function putVerdict(cell, word) {
     const mark = document.createElement("span"), sign = document.createElement("span");
     mark.className = "verdict verdict-" + word;
     sign.className = "sign";
@@ -191,11 +198,13 @@
       : "";
     const verdicts = { pass: 0, fail: 0, undecided: 0 };
     limits.forEach(function (limit, position) {
-      put(find("run", position), limit.run);
+      put(find("run", position), limit.run, limit.surely);
       const cell = find("here", position), verdict = find("verdict", position);
       const found = weighed(limit, w, effective);
-      put(cell, found);
-      verdicts[putVerdict(verdict, found, limit.required)] += 1;
+      const same = limit.surely && asRun(limit);
+      put(cell, found, same ? limit.surely : limit.surely && "over cars and days together: only a run tells how sure");
+      const word = same ? limit.verdict : limit.surely ? "undecided" : wordOf(found, limit.required);
+      verdicts[putVerdict(verdict, word)] += 1;
     });
     const words = `With your changes: ${verdicts.pass} pass, ${verdicts.fail} fail, ${verdicts.undecided} undecided.`;
     return stopped ? "As far as the page can answer. " + words : words;

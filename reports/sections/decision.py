@@ -27,8 +27,8 @@ from reports.blocks import (
     cell,
 )
 from reports.charts_of_limits import LimitRow, limit_rows
-from reports.findings import Judged, judged_build, met_words, sure_words, worst
-from reports.formatting import counted, listed, percent, share, share_range
+from reports.findings import Judged, found_words, judged_build, met_words, required_words, worst
+from reports.formatting import counted, listed, share, share_range
 from reports.options import SYSTEMS
 from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity, told
 from reports.sections import actions, sideview, speed_steps
@@ -206,10 +206,7 @@ def _is_share(report: Report, limit: LimitRecord) -> bool:
 
 def _row(report: Report, limit: LimitRecord) -> LimitRow:
     found = limit.conformance
-    words = (
-        f"{share(found.probability, found.low, found.high)} meet it, {percent(limit.probability)} required"
-        f"{sure_words(limit)}"
-    )
+    words = f"{found_words(limit)} meet it, {required_words(limit)} required"
     row = partial(LimitRow, limit.called, found.verdict, words)
     if _is_share(report, limit):
         low, middle, high = ((value - limit.probability) / _POINTS for value in _ends(found))
@@ -259,8 +256,8 @@ def _short_table(judged: Judged) -> Table:
         tuple(
             (
                 cell(Verdict(limit.conformance.verdict)),
-                cell(share(limit.conformance.probability, limit.conformance.low, limit.conformance.high)),
-                cell(percent(limit.probability)),
+                cell(found_words(limit)),
+                cell(required_words(limit).removesuffix(",")),
                 cell(limit.called, *((" ", Safety()) if limit.safety else ())),
             )
             for limit in judged.limits

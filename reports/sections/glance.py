@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from explorer.graph.quantity import MODEL_ERRORS
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import Cell, Code, Column, Line, Link, Quiet, Section, Table, Verdict, cell
-from reports.findings import assumed, guessed, slug, sure_words, without_source, worst
-from reports.formatting import amount, listed, percent, range_amount, share
+from reports.findings import assumed, found_words, guessed, required_words, slug, without_source, worst
+from reports.formatting import amount, listed, range_amount
 from reports.questions import FLIP, SPEED, Question, questions
 from reports.report import Report, in_words, sentence, severity
 from reports.sections import candidates, design
@@ -62,11 +62,9 @@ def _limits_line(limits: Sequence[LimitRecord]) -> Line:
 
 
 def _short(limit: LimitRecord) -> Line:
-    found = limit.conformance
     return (
         Link(limit.called, f"limit-{slug(limit.name)}"),
-        f": met by {share(found.probability, found.low, found.high)}, {percent(limit.probability)} required"
-        f"{sure_words(limit)}.",
+        f": met by {found_words(limit)}, {required_words(limit)} required.",
     )
 
 

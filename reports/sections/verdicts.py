@@ -23,7 +23,7 @@ from reports.blocks import (
     Verdict,
     cell,
 )
-from reports.findings import slug
+from reports.findings import in_both_words, slug
 from reports.formatting import (
     SPACE,
     about,
@@ -149,8 +149,7 @@ def _surely(limit: LimitRecord) -> Line:
     kind = "what is not known of the car" if found.ignorance > 0.5 else "the day"
     asked_for = f"{percent(found.required)} of runs are asked, {percent(found.sure)} sure"
     return (
-        f"{limit.name}: met in {100 * found.average:.0f} of 100 runs ({percent(found.sure)} sure: in at "
-        f"least {100 * found.at_least:.0f}). {asked_for}: of {count(found.cars)} cars, each on "
+        f"{limit.called}: met in {in_both_words(found)}. {asked_for}: of {count(found.cars)} cars, each on "
         f"{count(found.days)} days, {percent(round(found.often_enough, 3))} meet it so often "
         f"({share_range(found.low, found.high)}; that the days are few is allowed for). Mostly {kind} "
         f"decides: {percent(round(found.ignorance, 2))} of the margin's variance is between cars and could "

@@ -10,13 +10,18 @@ import pytest
 from scipy.special import ndtr, ndtri
 from study_help import SMALL
 
+from explorer.analyses.live_verdicts import live_verdicts
 from explorer.analyses.two_levels import sure_cars, sureness_of
+from explorer.console.terminal import summary_as_data
+from explorer.desk.rows import rows
 from explorer.errors import SquatlineError
 from explorer.pipeline import run
 from explorer.study.study import Study, load_study
-from reports.findings import met_words
+from reports.findings import in_both_words, met_words
 from reports.report import Report
 from reports.sections import verdicts
+from reports.sections.decision import in_short
+from reports.whatif import payload
 
 MODEL = """
 [model_errors]
@@ -67,11 +72,33 @@ def test_verdict_and_words_are_those_of_both_kinds(tmp_path: Path) -> None:
     assert limit.sureness is not None
     assert limit.conformance.verdict == limit.sureness.verdict
     text = str(verdicts.build(Report(found))).replace("\\xa0", " ")
-    assert f"holds in {100 * limit.sureness.average:.0f} of 100 runs (90 % sure: in at least" in text
+    assert f"met in {100 * limit.sureness.average:.0f} of 100 runs (90 % sure: in at least" in text
     assert "Mostly what is not known of the car decides" in text
     assert "Poor car" in text
-    at_least = f"required; 90 % sure: in at least {100 * limit.sureness.at_least:.0f} of 100 runs"
-    assert at_least in str(met_words(limit)).replace("\\xa0", " ")
+    both = in_both_words(limit.sureness)
+    for said in (met_words(limit), in_short(Report(found))):
+        assert both in str(said).replace("\\xa0", "\xa0")
+    data = summary_as_data(found, tmp_path, ())["limits"][0]["sureness"]
+    assert data["words"] == f"met in {both}"
+    assert data["low"] <= data["often_enough"] <= data["high"]
+
+
+def test_desk_says_both_words_after_its_first_look(tmp_path: Path) -> None:
+    study = sure_study(tmp_path)
+    first, second, *_ = live_verdicts(study, first=1000, most=3000)
+    assert [rows(study, one, {})[0].verdict for one in (first, second)] == ["undecided", "fail"]
+    row = rows(study, second, {})[0]
+    assert "of 100 runs (90" in row.surely
+    assert rows(study, first, {})[0].surely == ""
+    assert "sure" in row.asked
+
+
+def test_what_if_shows_no_verdict_of_an_average(tmp_path: Path) -> None:
+    """The page has the words of the run for a limit that asks sure, and none for any other."""
+    for sure, there in (("sure = 0.9", True), ("", False)):
+        data = payload(Report(run(sure_study(tmp_path / str(there), sure=sure), samples=1000)))
+        assert data is not None
+        assert (data["limits"][0]["surely"] is not None) is there
 
 
 def test_what_varies_goes_with_nothing_of_the_car(tmp_path: Path) -> None:
