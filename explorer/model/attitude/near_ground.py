@@ -13,6 +13,7 @@ balance ends it goes on, the way it is pulled, to the next.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -27,6 +28,8 @@ from explorer.model.numeric import narrowed, shape_of
 DEEP = 0.02
 #: Share of a gap to which it is closed in on, and rounds of halving that this takes at most.
 TOLERANCE, ROUNDS = 1e-12, 60
+#: Sets of supports tried to be met before the gap is closed in on without them.
+TRIES = 6
 #: A downforce, in newtons, that no model car makes.
 NEVER = 1e6
 
@@ -98,8 +101,8 @@ class Line(NamedTuple):
     beyond: tuple[tuple[Array, Array], ...]
 
     @classmethod
-    def of(cls, near: NearGround) -> Line:
-        """Eliminate the lean by the moments about the splitter."""
+    def of(cls, near: NearGround, met: Sequence[Mask] = ()) -> Line:
+        """Eliminate the lean by the moments about the splitter; supports that are met count as springs."""
         car, splitter = near.car, near.splitter
         ahead, behind = splitter.place * car.front_rate, (1 - splitter.place) * car.rear_rate
         turn = ahead - behind
@@ -107,11 +110,16 @@ class Line(NamedTuple):
             behind + car.rear_loss
         )
         moment = (1 - splitter.place) * car.rear - splitter.place * car.front
+        both, pushed = car.front_rate + car.rear_rate, car.front + car.rear
+        losses = car.front_loss + car.rear_loss
+        arms = [support.share - splitter.place for support in car.supports]
+        for support, arm, one in zip(car.supports, arms, met, strict=False):
+            rate, held = support.rate * one, support.rate * one * support.side * support.reach
+            stiffness, turn, moment = stiffness + rate * arm * arm, turn - rate * arm, moment + held * arm
+            both, pushed = both + rate, pushed + held
         per_gap = -turn / stiffness
         lean = moment / stiffness - splitter.at_rest * per_gap
-        both = car.front_rate + car.rear_rate
-        by_lean = turn - car.front_loss - car.rear_loss
-        arms = [support.share - splitter.place for support in car.supports]
+        by_lean = turn - losses
         beyond = tuple(
             (
                 support.side * (splitter.at_rest + arm * lean) - support.reach,
@@ -122,7 +130,7 @@ class Line(NamedTuple):
         return cls(
             near,
             (lean, per_gap),
-            (car.front + car.rear - both * splitter.at_rest + by_lean * lean, both + by_lean * per_gap),
+            (pushed - both * splitter.at_rest + by_lean * lean, both + by_lean * per_gap),
             (
                 near.pressure * (splitter.area - splitter.loss * lean),
                 -near.pressure * splitter.loss * per_gap,
@@ -169,12 +177,20 @@ class Line(NamedTuple):
         return met
 
     def root(self, bracket: Bracket) -> Array:
-        """Close in on the gap between two at which no load is spare; the two may be one already.
+        """Close in on the gap between two at which no load is spare; the two may be one already."""
+        gap = self.newton(bracket)
+        held = self.met(gap) & (bracket.lower < bracket.upper)
+        if np.any(held):
+            gap[held] = _root_held(*picked((self.near, bracket, gap), held))
+        return gap
 
-        Newton's method, halving where it would leave the bracket; where supports are met there, once more
-        with them.
+    def newton(self, bracket: Bracket) -> Array:
+        """Close in on the gap as if no support were met but those that count as springs.
+
+        Newton's method, halving where it would leave the bracket: it ends at the bracket's end where there is
+        no such gap.
         """
-        (low, high), gap = bracket, bracket.upper
+        (low, high), gap = bracket, bracket.upper.copy()
         done = low == high
         for _ in range(ROUNDS):
             if np.all(done):
@@ -186,10 +202,6 @@ class Line(NamedTuple):
             following = np.where(inside, following, (low + high) / 2)
             gap, before = np.where(done, gap, following), gap
             done = done | (np.abs(gap - before) <= TOLERANCE * (np.abs(gap) + 1e-6))
-        held = self.met(gap) & (bracket.lower < bracket.upper)
-        if np.any(held):
-            line, (low, high) = Line.of(picked(self.near, held)), picked(bracket, held)
-            gap[held] = narrowed(line.left, low, line.left(low), high, line.left(high), TOLERANCE)[0]
         return gap
 
     def left(self, gap: Array) -> Array:
@@ -243,6 +255,27 @@ def _leaning(near: NearGround, gap: Array, straight: Array) -> tuple[Array, Arra
     left, over = (np.take_along_axis(moments, at, 0)[0] for at in (below, above))
     lean = low + (high - low) * left / (left - over)
     return drop - splitter.place * lean, lean
+
+
+def _root_held(near: NearGround, bracket: Bracket, gap: Array) -> Array:
+    """Close in on the gap with supports met: those that are met count as springs, found by trying."""
+    supports, line = near.car.supports, Line.of(near)
+    done: Mask = np.zeros(np.shape(gap), dtype=bool)
+    met = [at_zero + per_gap * gap > 0 for at_zero, per_gap in line.beyond]
+    for _ in range(TRIES):
+        line = Line.of(near, met)
+        found = line.newton(bracket)
+        lean = line.lean_at(found)
+        front = near.splitter.at_rest - found - near.splitter.place * lean
+        now = [support.past(front, lean) > 0 for support in supports]
+        within = (found > bracket.lower) & (found < bracket.upper)
+        same = ~done & within & np.all([a == b for a, b in zip(met, now, strict=True)], axis=0)
+        gap, done, met = np.where(same, found, gap), done | same, now
+        if np.all(done):
+            return gap
+    line, (low, high) = Line.of(picked(near, ~done)), picked(bracket, ~done)
+    gap[~done] = narrowed(line.left, low, line.left(low), high, line.left(high), TOLERANCE)[0]
+    return gap
 
 
 def _scan(near: NearGround) -> tuple[Line, Scan]:

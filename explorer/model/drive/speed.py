@@ -6,7 +6,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
-from explorer.model.numeric import first_fall
+from explorer.model.numeric import CurveOf, first_fall
 
 #: The car at its top speed gains none, however its condition drives it.
 _STEADY = ("speed", "longitudinal_acceleration")
@@ -82,8 +82,14 @@ def top_speed(excess_force: Curve, speed_cap: Array) -> Array:
     It is that of a strip without end: top_speed_room says what it needs, strip_speed what a strip allows.
     Found as if the front wheels stayed on the ground: compare it with the front lift-off speed.
     """
-    fall = first_fall(lambda speed: excess_force(speed, 0.0), 0.5, speed_cap, steps=10)
+    held = CurveOf(_held, (excess_force,))
+    fall = first_fall(held, 0.5, speed_cap, steps=10)
     return np.where(fall.started & ~fall.broken, fall.position, np.nan)
+
+
+def _held(excess_force: Curve, speed: Array) -> Array:
+    """Return the push left over at a speed that is held."""
+    return excess_force(speed, 0.0)
 
 
 @quantity("1", source="definition", varying={"traction_binds": _STEADY})

@@ -14,7 +14,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, quantity
 from explorer.model.brakes.run_out import coasting_deceleration
 from explorer.model.drive.full_throttle_loads import WALKING_PACE, FullThrottle
-from explorer.model.numeric import first_fall, narrowed
+from explorer.model.numeric import CurveOf, first_fall, narrowed
 
 #: Steps in which the speeds below are looked at for front wheels that lift.
 STEPS = 12
@@ -61,14 +61,15 @@ def wheel_lift_speed(full_throttle: Callable[..., FullThrottle], speed: Array) -
     Looked for downwards in equal steps: a dip below zero and back within one step is not seen.
     """
     pace = np.minimum(WALKING_PACE, speed)
-
-    def load(below: Array | float) -> Array:
-        found = full_throttle(speed - below).front_load
-        # A car without an attitude has no load: the quantities that need one say so.
-        return np.where(np.isnan(found), 1.0, found)
-
-    fall = first_fall(load, 0.0, speed - pace, steps=STEPS)
+    fall = first_fall(CurveOf(_load_below, (full_throttle, speed)), 0.0, speed - pace, steps=STEPS)
     return np.where(fall.started & ~fall.found, 0.0, speed - fall.position)
+
+
+def _load_below(full_throttle: Callable[..., FullThrottle], speed: Array, below: Array | float) -> Array:
+    """Return the front load at full throttle so much below a speed."""
+    found = full_throttle(speed - below).front_load
+    # A car without an attitude has no load: the quantities that need one say so.
+    return np.where(np.isnan(found), 1.0, found)
 
 
 @quantity("1", source="definition")

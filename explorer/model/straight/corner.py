@@ -11,7 +11,7 @@ import numpy as np
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.drive.traction import grip
-from explorer.model.numeric import first_fall
+from explorer.model.numeric import CurveOf, first_fall
 
 corner_radius = given(
     "m", "Radius of the line through the corner at the end of the straight.", above=0, usual="2 to 150 m"
@@ -59,7 +59,11 @@ def corner_speed(cornering_limit: Curve, corner_radius: Array, speed_cap: Array)
 
     With much downforce there may be none: then grip grows faster than the corner asks for it.
     """
-    fall = first_fall(
-        lambda speed: cornering_limit(speed, 0.0, 0.0) - speed**2 / corner_radius, 0.5, speed_cap, steps=8
-    )
+    spare = CurveOf(_spare, (cornering_limit, corner_radius))
+    fall = first_fall(spare, 0.5, speed_cap, steps=8)
     return np.where(fall.started & ~fall.broken, fall.position, np.nan)
+
+
+def _spare(cornering_limit: Curve, radius: Array, speed: Array) -> Array:
+    """Return what the tyres hold at a speed more than the corner asks for, flap closed."""
+    return cornering_limit(speed, 0.0, 0.0) - speed**2 / radius
