@@ -317,12 +317,25 @@ def _kept_open(near: NearGround) -> Mask:
 
 
 def _come_to(near: NearGround) -> Array:
-    """Return the gap just before the full pressure of the air, come to from rest."""
+    """Return the gap just before the full pressure of the air, come to from rest.
+
+    Where there was one balance alone the car was there, whatever came before: the way is followed from the
+    last such step.  Pressure goes with the square of the speed.
+    """
     still = near.at_share(0.0).car
     front, rear = still.balanced()
-    gap = near.splitter.gap(front, rear - front)
-    for step in range(1, STEPS):
-        # Pressure goes with the square of the speed.
-        line, scan = _scan(near.at_share((step / STEPS) ** 2))
-        gap = line.root(scan.bracket(gap))
+    gap = near.splitter.gap(front, rear - front) + np.zeros(shape_of(near))
+    several, way = np.ones(gap.shape, dtype=bool), []
+    for step in range(STEPS - 1, 0, -1):
+        now = picked(near, several).at_share((step / STEPS) ** 2)
+        line, scan = _scan(now)
+        one = scan.stable() == 1
+        rows = np.flatnonzero(several)
+        several[rows[one]] = False
+        way.append((rows, one, line, scan))
+        if np.all(one):
+            break
+    for rows, one, line, scan in reversed(way):
+        bracket, first = scan.bracket(gap[rows]), scan.first()
+        gap[rows] = line.root(Bracket(*(np.where(one, *pair) for pair in zip(first, bracket, strict=True))))
     return gap
