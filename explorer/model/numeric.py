@@ -14,6 +14,8 @@ from explorer.graph.arrays import Array, Mask, Rows, picked
 TRAVEL_SHARES = np.linspace(0.0, 1.0, 9)
 #: Samples from which on it pays to ask a curve for some of them alone.
 MANY = 256
+#: A curve that still changes by this share over so narrow a share of its place does not pass, it jumps.
+JUMP, NARROW = 1e-3, 1e-7
 
 
 @dataclass(frozen=True)
@@ -93,12 +95,18 @@ def first_fall(
     shape = np.broadcast_shapes(np.shape(value), np.shape(lowest), np.shape(highest))
     lower, value_lower = np.broadcast_to(lowest, shape), np.broadcast_to(value, shape)
     upper, value_upper, started = lower, value_lower, value_lower > 0
-    fallen = ~started
+    fallen, rows, fewer = ~started, None, curve
     for step in range(1, steps + 1):
         if np.all(fallen):
             break
         place = lowest + (highest - lowest) * (step / steps)
-        value = _fallen_if_missing(curve(place))
+        if pays(curve, ~fallen if rows is None else ~fallen[rows]):
+            rows, fewer = np.flatnonzero(~fallen), picked(curve, ~fallen)
+        if rows is None:
+            value = _fallen_if_missing(curve(place))
+        else:
+            value = np.zeros(shape)
+            value[rows] = _fallen_if_missing(fewer(np.broadcast_to(place, shape)[rows]))
         now = ~fallen & (value <= 0)
         upper, value_upper = np.where(now, place, upper), np.where(now, value, value_upper)
         fallen = fallen | now
@@ -131,9 +139,10 @@ def narrowed(
         has no value there.
 
     """
-    return _closed_in(
-        curve, upper, value_upper, lower, value_lower, np.full(np.shape(upper), 0.5), relative_tolerance, 60
-    )
+    with np.errstate(invalid="ignore"):
+        steep = JUMP * np.abs(value_upper - value_lower)
+    half = np.full(np.shape(upper), 0.5)
+    return _closed_in(curve, upper, value_upper, lower, value_lower, steep, half, relative_tolerance, 60)
 
 
 def _closed_in(
@@ -142,6 +151,7 @@ def _closed_in(
     value_near: Array,
     far: Array,
     value_far: Array,
+    steep: Array,
     share: Array,
     relative_tolerance: float,
     rounds: int,
@@ -155,7 +165,7 @@ def _closed_in(
             if np.all(done):
                 break
             if pays(curve, ~done):
-                state = (curve, near, value_near, far, value_far, share, relative_tolerance, left)
+                state = (curve, near, value_near, far, value_far, steep, share, relative_tolerance, left)
                 root[~done], value_above[~done] = _closed_in(*picked(state, ~done))
                 return root, value_above
             place = near + share * (far - near)
@@ -166,7 +176,8 @@ def _closed_in(
             near, value_near = place, value
             width = np.abs(far - near)
             tolerance = relative_tolerance * np.abs(near)
-            now = ~done & ((value_near == 0) | (width <= 2 * tolerance))
+            jumps = (width <= NARROW * np.abs(near)) & (np.abs(value_far - value_near) > steep)
+            now = ~done & ((value_near == 0) | (width <= 2 * tolerance) | jumps)
             root = np.where(now, np.where(np.abs(value_far) < np.abs(value_near), far, near), root)
             value_above = np.where(now, np.minimum(value_near, value_far), value_above)
             done = done | now
