@@ -17,6 +17,8 @@ _SLIPS = (-1.0, 1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
 # Of what is asked, these know how long the strip is, or ask for it.
 _ROOM = ("strip_run", "run_with_flap", "top_speed_room")
 
+# What passes before brakes and fail-safe act; each is none where nothing is said.
+_DELAYS = ("reaction_time", "radio_delay", "fail_safe_hold")
 # Front loads that hang on how the car is driven.
 _FRONT = {"front_axle_load", "front_load_kept", "front_lift_off_speed", "lowest_front_load"}
 
@@ -59,17 +61,24 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             "the limit on top_speed is for a strip without end; give strip_length under [inputs] and limit "
             "strip_speed, or ask for top_speed_room, the room that it takes to get there"
         )
-    for condition, values in nominal.items():
-        fence, reaction = values.get("fence_distance"), values.get("reaction_distance")
-        if fence is not None and reaction is not None and 0 < fence <= reaction:
-            room, gone = (Number(way, unit="m", display_unit="m") for way in (fence, reaction))
-            yield told(
-                f"fence_distance is {{}} in condition {condition}, and before the brakes act the car goes "
-                "{} (reaction_time and radio_delay): nothing the driver does stops it there; move the fence "
-                "or take speed off",
-                room,
-                gone,
-            )
+    delays = [name for name in _DELAYS if study.inputs[name].default and _hanging_on(name, asked)]
+    if delays:
+        braked = ", ".join(dict.fromkeys(_hanging_on(name, asked) for name in delays))
+        yield (
+            f"{' and '.join(delays)} left at 0 s, as if no time passed before anything acts, and {braked} "
+            f"hangs on that; give {'it' if len(delays) == 1 else 'each'} under [inputs]"
+        )
+    ways = [(values.get("reaction_distance"), values.get("fence_distance")) for values in nominal.values()]
+    near = [(gone, fence) for gone, fence in ways if gone and fence and fence <= gone]
+    if near:
+        gone, room = (Number(way, unit="m", display_unit="m") for way in max(near))
+        yield told(
+            "fence_distance is {}, and before the brakes act the car goes up to {} (speed, reaction_time and "
+            "radio_delay of the conditions): nothing the driver does stops it there; move the fence or take "
+            "speed off",
+            room,
+            gone,
+        )
 
 
 def odd_inputs(study: Study) -> list[Sentence]:

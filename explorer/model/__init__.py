@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from types import ModuleType
 
 from explorer.errors import Faults, StudyError, nearest
+from explorer.graph.quantity import quantities_of
 
 #: subject -> variant -> names of its files in this package; the first variant is the default.
 SUBJECTS: dict[str, dict[str, tuple[str, ...]]] = {
@@ -114,6 +115,23 @@ def modules(choices: Mapping[str, str] | None = None) -> list[ModuleType]:
         for name in variants[chosen.get(subject, next(iter(variants)))]
     ]
     return [importlib.import_module(f"{__name__}.{name}") for name in names]
+
+
+def variant_with(quantity: str) -> str | None:
+    """Say what to choose under ``[models]`` for a quantity that only some variants know; None without any."""
+    for subject, variants in SUBJECTS.items():
+        files = {
+            variant: [importlib.import_module(f"{__name__}.{name}") for name in names]
+            for variant, names in variants.items()
+        }
+        knowing = [
+            f'"{variant}"'
+            for variant, modules_of_it in files.items()
+            if any(one.name == quantity for file in modules_of_it for one in quantities_of(file))
+        ]
+        if knowing:
+            return f"{subject} = {' or '.join(knowing)}"
+    return None
 
 
 def _require(name: str, known: Iterable[str], key: str, problem: str) -> None:

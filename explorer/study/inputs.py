@@ -11,6 +11,7 @@ from explorer.errors import Faults, SquatlineError, StudyError, UnknownQuantityE
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity
 from explorer.graph.units import from_si, with_unit
+from explorer.model import variant_with
 from explorer.study.entries import Distribution, Exact, read_distribution
 from explorer.study.usual import is_usual, usual_entry
 
@@ -75,15 +76,18 @@ def known_quantity(name: str, graph: Graph, key: str) -> Quantity:
     try:
         return graph[name]
     except UnknownQuantityError as error:
+        remedy = error.remedy or ""
+        if not remedy.startswith("did"):
+            remedy = f"'squatline explain {name}' looks for what may be meant"
         if name in _NOW:
-            error.remedy = f'did you mean {_NOW[name]!r} in a condition with throttle = "full"?'
+            remedy = f'did you mean {_NOW[name]!r} in a condition with throttle = "full"?'
+        elif variant := variant_with(name):
+            remedy = f"write {variant} under [models]: what is chosen there does not know it"
         raise StudyError(
             f"no quantity is called {name!r}",
             key=key,
             allowed="a quantity of the chosen models; 'squatline explain --all' lists them",
-            remedy=error.remedy
-            if error.remedy and error.remedy.startswith("did")
-            else f"'squatline explain {name}' looks for what may be meant",
+            remedy=remedy,
         ) from None
 
 

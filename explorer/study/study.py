@@ -229,8 +229,7 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     )
     wrong = known_model_errors(entries, models, faults)
     graph = with_model_errors(models, wrong)
-    with faults.noted():
-        check_contact(entries)
+    check_contact(entries)
     tables = _tables(entries, graph, file.parent, faults)
     inputs = read_inputs(entries.inputs, graph, file.parent, "inputs", faults=faults)
     unread = {one for name in entries.inputs for one in graph.of_family(name) or (name,)} - inputs.keys()

@@ -18,6 +18,7 @@ SAID = {
     "brakes": 'brakes = "fitted"',
     "rotating": "rotating_mass_factor = 1.05",
     "force": "friction_brake_force = '60 N'\nbrake_balance_front = 0.6\nmotor_brake_force = '0 N'",
+    "delays": "reaction_time = '0.4 s'\nradio_delay = '0.02 s'",
 }
 
 
@@ -44,7 +45,7 @@ def _cautions(folder: Path, asked: str, inputs: str = "", models: str = "") -> l
 
 def test_brakes_that_nobody_described(tmp_path: Path) -> None:
     """The caution names what hangs on them and what to write."""
-    brakes, rotating = _cautions(tmp_path, "stopping_distance")
+    brakes, rotating, _ = _cautions(tmp_path, "stopping_distance")
     assert "stopping_distance" in brakes
     assert 'brakes = "fitted"' in brakes
     assert "rotating_mass_factor" in rotating
@@ -52,7 +53,10 @@ def test_brakes_that_nobody_described(tmp_path: Path) -> None:
 
 def test_what_was_said_is_not_told_again(tmp_path: Path) -> None:
     found = _cautions(
-        tmp_path, "stopping_distance", f"{SAID['rotating']}\n{SAID['force']}", models=SAID["brakes"]
+        tmp_path,
+        "stopping_distance",
+        "\n".join(SAID[word] for word in ("rotating", "force", "delays")),
+        models=SAID["brakes"],
     )
     assert found == []
 
@@ -63,8 +67,21 @@ def test_where_it_decides_nothing_it_is_left_unsaid(tmp_path: Path, asked: str) 
 
 
 def test_a_run_out_hangs_on_rotating_masses_but_on_no_brakes(tmp_path: Path) -> None:
-    (found,) = _cautions(tmp_path, "run_out_distance")
-    assert "rotating_mass_factor" in found
+    masses, delay = _cautions(tmp_path, "run_out_distance")
+    assert "rotating_mass_factor" in masses
+    assert "fail_safe_hold left at 0 s" in delay
+    assert "run_out_distance hangs on that" in delay
+    (alone,) = _cautions(tmp_path, "run_out_distance", "fail_safe_hold = '0.3 s'")
+    assert "rotating_mass_factor" in alone
+
+
+def test_brakes_that_act_at_once(tmp_path: Path) -> None:
+    found = _cautions(tmp_path, "stopping_distance")
+    (told,) = (one for one in found if "left at 0 s" in one)
+    assert told.startswith("reaction_time and radio_delay left at 0 s")
+    assert "give each under [inputs]" in told
+    found = _cautions(tmp_path, "stopping_distance", SAID["delays"])
+    assert not any("left at 0 s" in one for one in found)
 
 
 @pytest.mark.parametrize(("distance", "told"), [(30, True), (40, False)])

@@ -152,3 +152,26 @@ def test_sections_read_after_the_study_are_told_with_their_lines(small_study: Wr
 )
 def test_lines_that_are_no_known_slip_are_left_alone(line: str) -> None:
     assert slip_in(line) is None
+
+
+@pytest.mark.parametrize(
+    ("inputs", "models"),
+    [
+        ('friction_brake_force = "45 N"', 'brakes = "fitted"'),
+        ("brake_balance_front = 0.6", 'brakes = "balance" or "fitted"'),
+        ("gear_ratio = 2.6", 'drive = "electric"'),
+    ],
+)
+def test_a_quantity_of_a_model_that_is_not_chosen_says_which_knows_it(
+    small_study: Writer, inputs: str, models: str
+) -> None:
+    with pytest.raises(SquatlineError, match=re.escape(f"write {models} under [models]")):
+        load_study(small_study(inputs=inputs))
+
+
+def test_points_that_carry_but_have_no_name_are_the_one_mistake_told(small_study: Writer) -> None:
+    folder = small_study(**{"[inputs]": '[models]\ncontact = "points"\n\n[inputs]'})
+    with pytest.raises(SquatlineError) as caught:
+        load_study(folder)
+    assert not isinstance(caught.value, JoinedError)
+    assert 'point = ["splitter_edge"]' in str(caught.value)

@@ -13,7 +13,7 @@ from explorer.graph.quantity import given, quantity
 
 full_throttle_time = given("s", "Time at full throttle in a run.", above=0, usual="0.5 to 600 s")
 run_interval = given("s", "Time from one run to the next.", above=0, usual="10 to 7200 s", lever="60 s")
-runs_of_the_day = given("1", "Number of runs, one after the other.", at_least=1)
+runs_of_the_day = given("1", "Number of runs, one after the other.", at_least=1, usual="1 to 40")
 motor_heat_capacity = given(
     "J/K",
     """Heat that warms the motor by a degree.

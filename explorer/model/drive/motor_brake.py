@@ -31,6 +31,7 @@ regeneration_limit = given(
     """,
     default=1e6,
     at_least=0,
+    usual="2 to 300 A",
 )
 
 
