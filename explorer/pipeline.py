@@ -6,7 +6,6 @@ import math
 import os
 import platform
 from collections.abc import Iterable, Iterator, Mapping
-from concurrent.futures import Executor
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,7 +29,7 @@ from explorer.engine.checkpoint import Checkpoint
 from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.engine.montecarlo import Outcome, all_of, run_montecarlo
-from explorer.engine.plan import CHUNK, Progress, no_progress
+from explorer.engine.plan import CHUNK
 from explorer.engine.stages import Stages
 from explorer.engine.storage import SampleFiles
 from explorer.engine.streaming import BINS, Tally
@@ -85,10 +84,7 @@ def run(
     study: Study,
     *,
     samples: int | None = None,
-    workers: int | None = None,
-    executor: Executor | None = None,
-    progress: Progress = no_progress,
-    checkpoint: Checkpoint | None = None,
+    execution: Execution | None = None,
     until_decided: bool = False,
     until_steady: bool = False,
 ) -> Results:
@@ -101,14 +97,9 @@ def run(
     ----------
     samples:
         Number of samples instead of the study's own.
-    workers:
-        Threads to use, or parts under way on the executor at once; the numbers do not depend on it.
-    executor:
-        Any ``concurrent.futures`` executor to evaluate chunks on instead.
-    progress:
-        Called with the stage, what is done and what there is to do.
-    checkpoint:
-        Where a long run notes how far it is and puts the samples that it keeps.
+    execution:
+        On which workers, told to whom, and where a long run notes how far it is and puts the samples that it
+        keeps; by default here and nowhere.  The numbers do not depend on it.
     until_decided:
         Whether to stop as soon as no limit is undecided, ``samples`` being the most to draw.  Many looks at
         the verdicts are paid for by wider intervals.
@@ -122,7 +113,7 @@ def run(
         Summary, kept samples as a data frame (None when the study does not keep them, or when they are too
         many and lie in files) and stage times.
     """
-    stages = Stages()
+    execution, stages = execution or Execution(), Stages()
     ways = ways_to_measure(study)  # a fault in them is told before anything long begins
     check_kinds_apart(study)
     with stages.stage("logged runs"):
@@ -137,15 +128,12 @@ def run(
         outcome = run_montecarlo(
             study,
             samples=samples,
-            workers=workers,
-            executor=executor,
-            progress=progress,
-            checkpoint=checkpoint,
+            execution=execution,
             until=all_of(rules),
         )
     verdicts = judge_outcome(study.limits, outcome, looks.confidence if looks else CONFIDENCE)
     with stages.stage("cars and their days"):
-        cars = sure_cars(study, workers=workers, executor=executor, progress=progress)
+        cars = sure_cars(study, execution=execution)
         sureness = sureness_of(study, cars)
     verdicts = with_sureness(verdicts, study.limits, sureness)
     drivers: dict[str, Sensitivity] = {}
@@ -156,27 +144,27 @@ def run(
     rare: tuple[RareFailureRecord, ...] = ()
     convergence: Convergence | None = None
     with stages.analysis("what drives the limits"):
-        drivers = run_sensitivity(study, workers=workers, executor=executor, progress=progress)
+        drivers = run_sensitivity(study, execution=execution)
         drivers = with_members(study, outcome, drivers)
     with stages.analysis("what measuring is worth"):
-        progress("measuring", 0, 1)
+        execution.progress("measuring", 0, 1)
         plan = weigh_measurements(study, outcome, ways, cars)
-        progress("measuring", 1, 1)
+        execution.progress("measuring", 1, 1)
     with stages.analysis("levers"):
         unmet = [
             limit.name
             for limit, one in zip(study.limits, verdicts.limits, strict=True)
             if one.verdict != "pass"
         ]
-        levers = run_levers(study, unmet, workers=workers, executor=executor, progress=progress)
+        levers = run_levers(study, unmet, execution=execution)
     if study.any_day.inputs:
         with stages.analysis("speeds allowed today"):
-            speeds = run_highest_speed(study, AS_IT_STANDS, Execution(workers, executor, progress))
+            speeds = run_highest_speed(study, AS_IT_STANDS, replace(execution, checkpoint=Checkpoint()))
     with stages.analysis("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
-        rare = search_rare_failures(study, seldom, workers=workers, executor=executor, progress=progress)
+        rare = search_rare_failures(study, seldom, execution=execution)
     with stages.analysis("sweeps"):
-        sweeps = run_sweeps(study, progress=progress)
+        sweeps = run_sweeps(study, progress=execution.progress)
     with stages.analysis("were they enough"):
         convergence = convergence_of(outcome)
     with stages.stage("summary"):

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from scipy.special import ndtr
 
-from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, no_progress
+from explorer.engine.execution import Execution
+from explorer.engine.plan import CHUNK, Plan, make_plan
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.rare import RareFailure, held_against, rare_failure, shares_of_correlated
 from explorer.graph.arrays import Array
@@ -61,9 +61,7 @@ def search_rare_failures(
     study: Study,
     seldom: Mapping[Limit, Conformance],
     *,
-    workers: int | None = None,
-    executor: Executor | None = None,
-    progress: Progress = no_progress,
+    execution: Execution | None = None,
 ) -> tuple[RareFailureRecord, ...]:
     """Estimate the probability that each limit fails, and find the most likely failing car.
 
@@ -76,12 +74,11 @@ def search_rare_failures(
         plan = make_plan(study, limit.output.pairs)
         if plan.uncertain:
             searched.append(Margins(plan, limit, tuple(plan.streams)))
-    failures = in_order(
+    execution = execution or Execution()
+    failures = execution.in_order(
         partial(_failure, tuple(searched), study.seed),
         len(searched),
-        workers=workers,
-        executor=executor,
-        progress=lambda done: progress("rare failures", done, len(searched)),
+        lambda done: execution.progress("rare failures", done, len(searched)),
     )
     return tuple(
         _record(study, margins, _held(failure, seldom[margins.limit]))

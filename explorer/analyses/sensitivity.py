@@ -8,20 +8,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
+from explorer.engine.execution import Execution
 from explorer.engine.plan import (
     CHUNK,
     Plan,
     Progress,
     correlated_groups,
-    in_order,
     make_plan,
-    no_progress,
 )
 from explorer.engine.sampling import saltelli_blocks, saltelli_columns
 from explorer.estimators.sensitivity import Sensitivity, cross_check_with_salib, indices_of_output
@@ -201,9 +199,7 @@ def keys_upstream(study: Study, limit: Limit) -> set[str]:
 def run_sensitivity(
     study: Study,
     *,
-    workers: int | None = None,
-    executor: Executor | None = None,
-    progress: Progress = no_progress,
+    execution: Execution | None = None,
 ) -> dict[str, Sensitivity]:
     """Rank what drives the margin of every limit.
 
@@ -212,6 +208,7 @@ def run_sensitivity(
     dict
         Limit name -> indices, the leading input first.  Empty when no input is uncertain.
     """
+    execution = execution or Execution()
     design, drawn, wanted = make_design(study), 0, FIRST_REPLICATES
     if not design.groups:
         return {}
@@ -220,14 +217,8 @@ def run_sensitivity(
     checked: dict[str, float | None] = {}
     ranked: dict[str, Sensitivity] = {}
     for look in range(1, MOST_LOOKS + 1):
-        done = in_order(
-            partial(_parts, design),
-            wanted,
-            workers=workers,
-            executor=executor,
-            progress=partial(_told, progress, wanted),
-            start=drawn,
-        )
+        told = partial(_told, execution.progress, wanted)
+        done = execution.in_order(partial(_parts, design), wanted, told, drawn)
         places = [design.places_of(k) for k in range(len(design.limits))]
         for one in done:
             for k, limit in enumerate(design.limits):

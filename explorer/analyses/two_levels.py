@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
-from explorer.engine.plan import CHUNK, Plan, Progress, in_order, make_plan, no_progress
+from explorer.engine.execution import Execution
+from explorer.engine.plan import CHUNK, Plan, make_plan
 from explorer.engine.sampling import random_column
 from explorer.errors import StudyError
 from explorer.estimators.two_levels import OfCars, Sureness, enough_to_pass, how_sure
@@ -101,20 +101,17 @@ def cars_and_days(
     cars: int,
     days: int,
     *,
-    workers: int | None = None,
-    executor: Executor | None = None,
-    progress: Progress = no_progress,
+    execution: Execution | None = None,
 ) -> CarsAndDays:
     """Draw cars with days for each, and reduce the margins of limits at the outputs of a plan."""
+    execution = execution or Execution()
     levels = _Levels(plan, tuple(asked), cars, days)
     chunks = -(-cars // levels.at_once)
     parts = list(
-        in_order(
+        execution.in_order(
             partial(_part, levels),
             chunks,
-            workers=workers,
-            executor=executor,
-            progress=lambda done: progress("cars and their days", done, chunks),
+            lambda done: execution.progress("cars and their days", done, chunks),
         )
     )
     return CarsAndDays(
@@ -133,9 +130,7 @@ def sure_cars(
     study: Study,
     *,
     few: bool = False,
-    workers: int | None = None,
-    executor: Executor | None = None,
-    progress: Progress = no_progress,
+    execution: Execution | None = None,
 ) -> CarsAndDays | None:
     """Draw the cars of a study for its limits that ask ``sure``; None, and nothing drawn, where none does.
 
@@ -149,9 +144,7 @@ def sure_cars(
         plan,
         [(limit.output, limit) for limit in limits],
         *(fewest_cars(study, limits) if few else (study.entries.study.cars, study.entries.study.days)),
-        workers=workers,
-        executor=executor,
-        progress=progress,
+        execution=execution,
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -164,7 +165,6 @@ def _way(
     quiet: bool,
 ) -> Iterator[tuple[ResultsFolder, Execution]]:
     """Gather workers, a progress bar and the checkpoint; tell what becomes of results that are there."""
-    from explorer.engine.execution import Execution
     from explorer.engine.workers import workers_for
     from explorer.results.extras import words_on_change
 
@@ -177,7 +177,7 @@ def _way(
         ):
             for words in words_on_change(folder, study, renewed):
                 complain(f"squatline: {words}")
-            yield place, Execution(gathered.workers, gathered.executor, progress, checkpoint)
+            yield place, replace(gathered, progress=progress, checkpoint=checkpoint)
     except KeyboardInterrupt:
         complain("squatline: finished parts are kept; the same command goes on from there")
         raise
@@ -198,13 +198,7 @@ def _filed(
     from reports.report import Report
 
     if run_there(place.path, study) is None:
-        results = run_study(
-            study,
-            workers=execution.workers,
-            executor=execution.executor,
-            progress=execution.progress,
-            checkpoint=execution.checkpoint,
-        )
+        results = run_study(study, execution=execution)
         results.put_into(place)
         execution.checkpoint.forget_runs()
         note_failures(execution.stages, results)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -103,10 +104,7 @@ def run(
         results = run_study(
             keeping,
             samples=samples,
-            workers=gathered.workers,
-            executor=gathered.executor,
-            progress=progress,
-            checkpoint=checkpoint,
+            execution=replace(gathered, progress=progress, checkpoint=checkpoint),
             until_decided="decided" in (until or ()),
             until_steady="steady" in (until or ()),
         )

@@ -135,9 +135,7 @@ def _sureness(study: Study, builds: Sequence[Build], execution: Execution) -> tu
         asked,
         study.entries.study.cars,
         study.entries.study.days,
-        workers=execution.workers,
-        executor=execution.executor,
-        progress=execution.progress,
+        execution=execution,
     )
     return tuple(
         {limit.name: cars.sureness(k * len(limits) + place, limit) for place, limit in enumerate(limits)}

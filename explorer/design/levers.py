@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
 
@@ -16,7 +15,8 @@ from explorer.analyses.sensitivity import keys_upstream
 from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.inverse import standing
 from explorer.design.variables import Variable, chosen_input, read_variables, record_of
-from explorer.engine.plan import CHUNK, Progress, in_order, make_plan, no_progress
+from explorer.engine.execution import Execution
+from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import StudyError
 from explorer.estimators.assessment import SURE, turning_counts
 from explorer.estimators.conformance import binomial_interval
@@ -41,9 +41,7 @@ def run_levers(
     study: Study,
     unmet: Collection[str] = (),
     *,
-    workers: int | None = None,
-    executor: Executor | None = None,
-    progress: Progress = no_progress,
+    execution: Execution | None = None,
 ) -> Levers:
     """Move every lever of a study a step, and look for the settings at which limits pass.
 
@@ -51,9 +49,10 @@ def run_levers(
     ----------
     unmet:
         Names of the limits that do not pass as the car stands.
-    workers, executor, progress:
-        As for ``explorer.engine.plan.in_order``; the numbers do not depend on the workers.
+    execution:
+        On which workers, and told to whom; the numbers do not depend on it.
     """
+    execution = execution or Execution()
     effects = signed_effects(study)
     variables = levers_of(study)
     if not variables:
@@ -74,7 +73,7 @@ def run_levers(
                 if limit.name in reached[variable.name]
             ]
         )
-        progress("levers", place + 1, len(variables))
+        execution.progress("levers", place + 1, len(variables))
     holds = evaluator.assess(now).probabilities
     met = tuple(one.name for one, p in zip(study.limits, holds, strict=False) if p >= one.threshold)
     searches = [
@@ -83,7 +82,7 @@ def run_levers(
         if limit.name in unmet
         for place in _promising(limit, variables, now, steps, moved)
     ]
-    found = in_order(partial(_searched, tuple(searches)), len(searches), workers=workers, executor=executor)
+    found = execution.in_order(partial(_searched, tuple(searches)), len(searches))
     rescues = {(s.variable.name, s.limit.name): rescue for s, rescue in zip(searches, found, strict=True)}
     records = (
         LeverRecord(

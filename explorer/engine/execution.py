@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from explorer.engine.checkpoint import Checkpoint
-from explorer.engine.plan import Progress, in_order, no_progress
+from explorer.engine.plan import Part, Progress, in_order, no_progress
 from explorer.engine.stages import Stages
 from explorer.graph.arrays import Array
 
@@ -36,6 +36,16 @@ class Execution:
     checkpoint: Checkpoint = field(default_factory=Checkpoint)
     stages: Stages = field(default_factory=Stages)
 
+    def in_order(
+        self,
+        job: Callable[[int], Part],
+        count: int,
+        told: Callable[[int], None] | None = None,
+        start: int = 0,
+    ) -> Iterator[Part]:
+        """Run a job for each index on the workers, as ``explorer.engine.plan.in_order`` does."""
+        return in_order(job, count, workers=self.workers, executor=self.executor, progress=told, start=start)
+
     def parts(self, names: Sequence[str], compute: Callable[[int], Array], stage: str) -> Iterator[Array]:
         """Yield the part of each name.
 
@@ -51,9 +61,7 @@ class Execution:
         """
         kept = self.checkpoint
         missing = [position for position, name in enumerate(names) if not kept.has(name)]
-        fresh = in_order(
-            partial(_at, compute, missing), len(missing), workers=self.workers, executor=self.executor
-        )
+        fresh = self.in_order(partial(_at, compute, missing), len(missing))
         lacking = set(missing)
         for position, name in enumerate(names):
             if position in lacking:

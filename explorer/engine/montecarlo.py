@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Protocol, TypeAlias
@@ -13,14 +12,12 @@ from typing import Protocol, TypeAlias
 import numpy as np
 
 from explorer.engine.checkpoint import Bytes, Checkpoint
+from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.engine.plan import (
     CHUNK,
     Plan,
-    Progress,
-    in_order,
     make_plan,
-    no_progress,
 )
 from explorer.engine.sampling import sobol_columns
 from explorer.engine.storage import HELD_AT_ONCE, SampleFolder
@@ -310,10 +307,7 @@ def run_montecarlo(
     *,
     samples: int | None = None,
     keep: bool | None = None,
-    workers: int | None = None,
-    executor: Executor | None = None,
-    progress: Progress = no_progress,
-    checkpoint: Checkpoint | None = None,
+    execution: Execution | None = None,
     until: StopRule | None = None,
 ) -> Outcome:
     """Run a study's samples and merge the parts in the order of the chunks.
@@ -325,13 +319,9 @@ def run_montecarlo(
     ----------
     samples, keep:
         Instead of what the study says.
-    workers, executor:
-        As in ``in_order``.
-    progress:
-        Called with the stage, what is done and what there is to do.
-    checkpoint:
-        Where a long run notes how far it is and puts the samples that it keeps; shorter ones are over
-        before that is worth it, and keep theirs in memory.
+    execution:
+        On which workers, told to whom.  In its checkpoint a long run notes how far it is and puts the samples
+        that it keeps; shorter ones are over before that is worth it, and keep theirs in memory.
     until:
         Asked after each chunk whether to stop there; without a checkpoint such a run keeps its first samples
         only.
@@ -341,7 +331,8 @@ def run_montecarlo(
     first = job.values(0)
     job = job.with_pilot(first)
     drawing = job.drawing
-    kept = checkpoint if checkpoint is not None and drawing.samples > HELD_AT_ONCE else Checkpoint()
+    execution = execution or Execution()
+    kept = execution.checkpoint if drawing.samples > HELD_AT_ONCE else Checkpoint()
     name = _name(study, job, until) if kept.keeps else ""
     files = kept.samples(name) if kept.keeps and job.keep else None
     so_far = _noted(job, kept.noted(name), files) or SoFar.start(job)
@@ -349,7 +340,7 @@ def run_montecarlo(
         until.recall(so_far.memory)
 
     def report(done: int) -> None:
-        progress("samples", drawing.up_to(done), drawing.samples)
+        execution.progress("samples", drawing.up_to(done), drawing.samples)
 
     def parts() -> Iterator[ChunkPart]:
         start, end = so_far.chunks, so_far.chunks if so_far.over else drawing.chunks
@@ -357,9 +348,7 @@ def run_montecarlo(
             # It has been evaluated to place the bins by.
             yield job.part(0, first)
             report(1)
-        yield from in_order(
-            partial(_part, job), end, workers=workers, executor=executor, progress=report, start=max(start, 1)
-        )
+        yield from execution.in_order(partial(_part, job), end, report, max(start, 1))
 
     for part in parts():
         if files is not None:

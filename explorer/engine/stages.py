@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from explorer.engine.workers import told_for_users
-from explorer.errors import SquatlineError
+from explorer.errors import ClusterError, SquatlineError
 
 LONGEST_REASON = 500
 
@@ -61,3 +61,19 @@ def _reason(error: Exception) -> str:
     if isinstance(error, SquatlineError):
         return words
     return f"a fault of the program itself, {type(error).__name__}: {words}"
+
+
+def told_for_users(error: Exception) -> Exception:
+    """Return an error of lost workers as one that a user can act on, any other as it is."""
+    if isinstance(error, BrokenProcessPool):
+        return ClusterError(
+            "a worker process ended before its work was done",
+            remedy="look whether memory ran out; run again with fewer --workers, or with --engine threads",
+        )
+    # Told by its name: its library is there only where it is asked for.
+    if type(error).__name__ == "KilledWorker":
+        return ClusterError(
+            "a chunk was lost again and again: every worker it was given to ended",
+            remedy="look into the workers' logs; most often their memory is too small",
+        )
+    return error

@@ -7,14 +7,14 @@ number of the chunk, parts are merged in the order of the chunks, and other vers
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import Executor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from typing import Any
 
+from explorer.engine.execution import Execution
 from explorer.engine.packing import require_equal
 from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool, safe_path
+from explorer.engine.stages import told_for_users
 from explorer.engine.versions import versions
 from explorer.errors import ClusterError
 
@@ -36,19 +36,11 @@ OF_A_LOCAL_CLUSTER = {
 }
 
 
-@dataclass(frozen=True)
-class Workers:
-    """Workers to hand chunks to: an executor (None for threads of this process) and how many they are."""
-
-    executor: Executor | None
-    workers: int
-
-
 @contextmanager
 def workers_for(
     engine: str = "threads", *, workers: int | None = None, scheduler: str | None = None
-) -> Iterator[Workers]:
-    """Gather workers for as long as the context lasts.
+) -> Iterator[Execution]:
+    """Gather workers for as long as the context lasts, as what is executed on them.
 
     Parameters
     ----------
@@ -79,20 +71,20 @@ def workers_for(
         with _processes(workers or default_workers()) as gathered:
             yield gathered
     else:
-        yield Workers(None, workers or 1)
+        yield Execution(workers or 1)
 
 
 @contextmanager
-def _processes(workers: int) -> Iterator[Workers]:
+def _processes(workers: int) -> Iterator[Execution]:
     try:
         with process_pool(workers) as pool:
-            yield Workers(pool, workers)
+            yield Execution(workers, pool)
     except BrokenProcessPool as error:
         raise told_for_users(error) from None
 
 
 @contextmanager
-def _dask(workers: int, scheduler: str | None) -> Iterator[Workers]:
+def _dask(workers: int, scheduler: str | None) -> Iterator[Execution]:
     distributed = _distributed()
     from distributed.scheduler import KilledWorker
 
@@ -116,25 +108,9 @@ def _dask(workers: int, scheduler: str | None) -> Iterator[Workers]:
         _require_equal_workers(client)
         try:
             threads = sum(client.nthreads().values())
-            yield Workers(client.get_executor(pure=False), threads)
+            yield Execution(threads, client.get_executor(pure=False))
         except KilledWorker as error:
             raise told_for_users(error) from None
-
-
-def told_for_users(error: Exception) -> Exception:
-    """Return an error of lost workers as one that a user can act on, any other as it is."""
-    if isinstance(error, BrokenProcessPool):
-        return ClusterError(
-            "a worker process ended before its work was done",
-            remedy="look whether memory ran out; run again with fewer --workers, or with --engine threads",
-        )
-    # Told by its name: its library is there only where it is asked for.
-    if type(error).__name__ == "KilledWorker":
-        return ClusterError(
-            "a chunk was lost again and again: every worker it was given to ended",
-            remedy="look into the workers' logs; most often their memory is too small",
-        )
-    return error
 
 
 def _distributed() -> Any:

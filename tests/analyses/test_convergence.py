@@ -12,6 +12,7 @@ from study_help import Answer
 
 from explorer.analyses.convergence import Steady, convergence_of
 from explorer.analyses.verdicts import Looks
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import AllOf, run_montecarlo
 from explorer.engine.plan import CHUNK
 from explorer.pipeline import run
@@ -46,7 +47,9 @@ def test_a_run_goes_on_until_its_figures_stand_still(small_study: Writer) -> Non
     earlier = convergence_of(before)
     assert earlier is not None
     assert earlier.open == ("front_static_load | rest",)
-    again = run_montecarlo(study, samples=4_000_000, until=Steady(4_000_000), keep=False, workers=3)
+    again = run_montecarlo(
+        study, samples=4_000_000, until=Steady(4_000_000), keep=False, execution=Execution(workers=3)
+    )
     assert again.samples == found.samples
     # The promise kept: mean and spread of the front load, m g (1 - x / L), in closed form.
     mean, arm, gravity = 5.0, 1 - 190 / 360, 9.80665

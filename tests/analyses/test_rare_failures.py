@@ -12,6 +12,7 @@ from study_help import DEMO, uncounted
 
 from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.verdicts import judge_outcome
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.estimators.conformance import judge_margins
 from explorer.estimators.rare import COUNTED
@@ -65,7 +66,9 @@ def test_limits_searched_side_by_side_give_the_same_numbers() -> None:
     alone = search_rare_failures(study, uncounted(limits))
     reports: list[tuple[int, int]] = []
     beside = search_rare_failures(
-        study, uncounted(limits), workers=2, progress=lambda stage, done, total: reports.append((done, total))
+        study,
+        uncounted(limits),
+        execution=Execution(workers=2, progress=lambda stage, done, total: reports.append((done, total))),
     )
     assert beside == alone
     assert reports == [(1, 2), (2, 2)]

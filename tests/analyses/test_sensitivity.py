@@ -12,6 +12,7 @@ from study_help import DEMO, Answer
 
 from explorer.analyses.correlated import with_members
 from explorer.analyses.sensitivity import FIRST_REPLICATES, make_design, run_sensitivity
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.engine.plan import make_plan
 from explorer.engine.sampling import saltelli_blocks, saltelli_columns
@@ -129,7 +130,7 @@ def test_replicates_are_drawn_until_the_order_is_settled(small_study: Writer) ->
     assert found.settled
     assert found.samples == found.samples_needed == 64 * found.replicates
     assert [index.name for index in found.indices] == ["mass", "cg_station"]
-    (again,) = run_sensitivity(study, workers=2).values()
+    (again,) = run_sensitivity(study, execution=Execution(workers=2)).values()
     assert again == found
 
 

@@ -14,6 +14,7 @@ from explorer.analyses.live_verdicts import live_verdicts
 from explorer.analyses.two_levels import sure_cars, sureness_of
 from explorer.console.terminal import summary_as_data
 from explorer.desk.rows import rows
+from explorer.engine.execution import Execution
 from explorer.errors import SquatlineError
 from explorer.pipeline import run
 from explorer.study.study import Study, load_study
@@ -51,7 +52,9 @@ def test_margin_of_car_and_day_has_the_closed_answer(tmp_path: Path) -> None:
 
 def test_numbers_hang_on_no_worker(tmp_path: Path) -> None:
     study = sure_study(tmp_path)
-    assert sureness_of(study, sure_cars(study)) == sureness_of(study, sure_cars(study, workers=3))
+    assert sureness_of(study, sure_cars(study)) == sureness_of(
+        study, sure_cars(study, execution=Execution(workers=3))
+    )
 
 
 def test_without_sure_nothing_is_drawn_and_the_run_is_as_it_was(tmp_path: Path) -> None:

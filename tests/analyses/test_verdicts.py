@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from study_help import Answer
 
+from explorer.engine.execution import Execution
 from explorer.engine.plan import CHUNK
 from explorer.pipeline import run
 from explorer.study.study import Study, load_study
@@ -51,7 +52,9 @@ def test_a_question_on_the_line_stops_at_the_cap(small_study: Writer) -> None:
 
 def test_the_same_stop_for_any_number_of_workers(small_study: Writer) -> None:
     study = with_probability(small_study, 0.55)
-    one, four = (run(study, samples=400_000, until_decided=True, workers=n) for n in (1, 4))
+    one, four = (
+        run(study, samples=400_000, until_decided=True, execution=Execution(workers=n)) for n in (1, 4)
+    )
     assert one.summary.limits == four.summary.limits
     assert one.samples is not None
     assert four.samples is not None

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from explorer.analyses.sensitivity import Design, make_design
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import Job, make_job, run_montecarlo
 from explorer.engine.plan import CHUNK, Plan, make_plan
 from explorer.engine.workers import workers_for
@@ -171,7 +172,9 @@ def workers(full: bool) -> Iterator[Row]:
     samples = (32 if full else 12) * CHUNK
 
     def run(engine: Any, count: int) -> Callable[[], object]:
-        return lambda: run_montecarlo(study, samples=samples, keep=False, executor=engine, workers=count)
+        return lambda: run_montecarlo(
+            study, samples=samples, keep=False, execution=Execution(workers=count, executor=engine)
+        )
 
     with workers_for("processes", workers=2) as processes, workers_for("dask", workers=2) as cluster:
         times = by_turns(

@@ -19,6 +19,7 @@ from hypothesis.extra import numpy as arrays
 from statistics_help import within
 from study_help import DEMO
 
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import make_job, run_montecarlo
 from explorer.engine.plan import CHUNK, chunk_sizes, in_order
 from explorer.engine.streaming import Bins, Tally
@@ -34,16 +35,18 @@ def demo() -> Study:
 
 def test_same_numbers_to_the_last_bit_for_any_workers(demo: Study) -> None:
     samples = 2 * CHUNK + 1000
-    one = run_montecarlo(demo, samples=samples, workers=1)
-    three = run_montecarlo(demo, samples=samples, workers=3)
+    one = run_montecarlo(demo, samples=samples, execution=Execution(workers=1))
+    three = run_montecarlo(demo, samples=samples, execution=Execution(workers=3))
     assert fingerprint(one) == fingerprint(three)
 
 
 def test_same_numbers_in_other_processes(demo: Study) -> None:
     samples = CHUNK + 500
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        other = run_montecarlo(demo, samples=samples, executor=pool, workers=2)
-    assert fingerprint(other) == fingerprint(run_montecarlo(demo, samples=samples, workers=1))
+        other = run_montecarlo(demo, samples=samples, execution=Execution(workers=2, executor=pool))
+    assert fingerprint(other) == fingerprint(
+        run_montecarlo(demo, samples=samples, execution=Execution(workers=1))
+    )
 
 
 def test_another_seed_gives_other_numbers(demo: Study) -> None:
@@ -123,7 +126,7 @@ def test_memory_does_not_grow_with_samples(demo: Study) -> None:
     def peak(chunks: int) -> int:
         gc.collect()
         tracemalloc.start()
-        run_montecarlo(demo, samples=chunks * CHUNK, keep=False, workers=1)
+        run_montecarlo(demo, samples=chunks * CHUNK, keep=False, execution=Execution(workers=1))
         size = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         return size

@@ -19,11 +19,12 @@ from patience import PATIENCE, wait_for_end, wait_until
 from study_help import DEMO, Answer, summary_without_time
 
 from explorer.analyses.sensitivity import run_sensitivity
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.engine.packing import Packed, require_equal
 from explorer.engine.plan import CHUNK, in_order
 from explorer.engine.versions import versions
-from explorer.engine.workers import Workers, workers_for
+from explorer.engine.workers import workers_for
 from explorer.errors import ClusterError
 from explorer.study.study import Study, load_study
 
@@ -37,16 +38,16 @@ def demo() -> Study:
 
 @pytest.fixture(scope="module")
 def alone(demo: Study) -> list[object]:
-    return fingerprint(run_montecarlo(demo, samples=SAMPLES, workers=1))
+    return fingerprint(run_montecarlo(demo, samples=SAMPLES, execution=Execution(workers=1)))
 
 
 @pytest.fixture(scope="module")
-def cluster() -> Iterator[Workers]:
+def cluster() -> Iterator[Execution]:
     with workers_for("dask", workers=2) as gathered:
         yield gathered
 
 
-def worker_processes(gathered: Workers) -> dict[str, int]:
+def worker_processes(gathered: Execution) -> dict[str, int]:
     """Address -> process number of the workers of a Dask cluster."""
     client: Any = gathered.executor._client  # type: ignore[union-attr]  # the executor does not show its client
     found: dict[str, int] = client.run(os.getpid)
@@ -55,21 +56,21 @@ def worker_processes(gathered: Workers) -> dict[str, int]:
 
 def test_processes_give_the_same_bits(demo: Study, alone: list[object]) -> None:
     with workers_for("processes", workers=2) as gathered:
-        found = run_montecarlo(demo, samples=SAMPLES, executor=gathered.executor, workers=gathered.workers)
-        ranked = run_sensitivity(demo, executor=gathered.executor, workers=gathered.workers)
+        found = run_montecarlo(demo, samples=SAMPLES, execution=gathered)
+        ranked = run_sensitivity(demo, execution=gathered)
     assert fingerprint(found) == alone
-    assert ranked == run_sensitivity(demo, workers=1)
+    assert ranked == run_sensitivity(demo, execution=Execution(workers=1))
 
 
-def test_a_cluster_gives_the_same_bits(demo: Study, alone: list[object], cluster: Workers) -> None:
+def test_a_cluster_gives_the_same_bits(demo: Study, alone: list[object], cluster: Execution) -> None:
     assert cluster.workers == 2
-    found = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2)
+    found = run_montecarlo(demo, samples=SAMPLES, execution=Execution(workers=2, executor=cluster.executor))
     assert fingerprint(found) == alone
 
 
 @pytest.mark.long
 def test_a_worker_killed_on_the_way_loses_no_chunk_and_repeats_none(
-    demo: Study, alone: list[object], cluster: Workers
+    demo: Study, alone: list[object], cluster: Execution
 ) -> None:
     before = worker_processes(cluster)
     killed: list[int] = []
@@ -79,14 +80,16 @@ def test_a_worker_killed_on_the_way_loses_no_chunk_and_repeats_none(
             killed.append(next(iter(before.values())))
             os.kill(killed[0], signal.SIGKILL)
 
-    found = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2, progress=kill_one)
+    found = run_montecarlo(
+        demo, samples=SAMPLES, execution=Execution(workers=2, executor=cluster.executor, progress=kill_one)
+    )
     assert fingerprint(found) == alone
     assert killed
     cluster.executor._client.wait_for_workers(2, timeout=PATIENCE)  # type: ignore[union-attr]  # as above
     rejoined = worker_processes(cluster)
     assert len(rejoined) == 2
     assert killed[0] not in rejoined.values()
-    again = run_montecarlo(demo, samples=SAMPLES, executor=cluster.executor, workers=2)
+    again = run_montecarlo(demo, samples=SAMPLES, execution=Execution(workers=2, executor=cluster.executor))
     assert fingerprint(again) == alone
 
 
@@ -114,14 +117,16 @@ def test_own_quantities_travel_with_the_work(
     study = load_study(folder, allow_code=True)
     (folder / "own.py").unlink()
     if engine == "dask":
-        found = run_montecarlo(study, executor=request.getfixturevalue("cluster").executor, workers=2)
+        found = run_montecarlo(
+            study, execution=Execution(workers=2, executor=request.getfixturevalue("cluster").executor)
+        )
     else:
         with workers_for("processes", workers=2) as gathered:
-            found = run_montecarlo(study, executor=gathered.executor, workers=2)
+            found = run_montecarlo(study, execution=Execution(workers=2, executor=gathered.executor))
     np.testing.assert_array_equal(found.kept["double_mass | rest"], 2 * found.kept["mass"])
 
 
-def test_a_worker_of_another_version_is_refused(cluster: Workers) -> None:
+def test_a_worker_of_another_version_is_refused(cluster: Execution) -> None:
     wanted = tuple(versions().items())
     require_equal(wanted)
     other = Packed(Packed.of(abs).data, (*wanted[:-1], ("scipy", "0.1")))
@@ -160,7 +165,7 @@ def test_a_cluster_gets_several_parts_a_task_and_single_ones_last(start: int, co
 
 
 def test_a_cluster_that_is_there_is_used_and_checked(
-    monkeypatch: pytest.MonkeyPatch, cluster: Workers
+    monkeypatch: pytest.MonkeyPatch, cluster: Execution
 ) -> None:
     address: str = cluster.executor._client.scheduler.address  # type: ignore[union-attr]
     with workers_for("dask", scheduler=address) as gathered:

@@ -19,6 +19,7 @@ from study_help import DEMO
 
 from explorer.analyses.verdicts import Looks
 from explorer.engine.checkpoint import Checkpoint, remove_parts
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import Outcome, SoFar, make_job, run_montecarlo
 from explorer.engine.plan import CHUNK
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, SampleFolder, first_rows
@@ -69,11 +70,15 @@ def test_a_stopped_run_goes_on_where_it_was(demo: Study, kept: Checkpoint, worke
     for chunks in (2, 5):
         with pytest.raises(StopError):
             run_montecarlo(
-                demo, samples=SAMPLES, checkpoint=kept, workers=workers, progress=stopped_after(chunks)
+                demo,
+                samples=SAMPLES,
+                execution=Execution(workers=workers, progress=stopped_after(chunks), checkpoint=kept),
             )
     reports: list[int] = []
     found = run_montecarlo(
-        demo, samples=SAMPLES, checkpoint=kept, progress=lambda stage, done, total: reports.append(done)
+        demo,
+        samples=SAMPLES,
+        execution=Execution(progress=lambda stage, done, total: reports.append(done), checkpoint=kept),
     )
     assert reports[0] == 6 * CHUNK
     assert fingerprint(found) == fingerprint(whole)
@@ -85,8 +90,10 @@ def test_replicates_of_a_design_are_noted_one_by_one(demo: Study, kept: Checkpoi
     scrambled = replace(demo, design="sobol")
     whole = run_montecarlo(scrambled, samples=SAMPLES)
     with pytest.raises(StopError):
-        run_montecarlo(scrambled, samples=SAMPLES, checkpoint=kept, progress=stopped_after(3))
-    found = run_montecarlo(scrambled, samples=SAMPLES, checkpoint=kept)
+        run_montecarlo(
+            scrambled, samples=SAMPLES, execution=Execution(progress=stopped_after(3), checkpoint=kept)
+        )
+    found = run_montecarlo(scrambled, samples=SAMPLES, execution=Execution(checkpoint=kept))
     assert fingerprint(found) == fingerprint(whole)
     assert len(whole.shares) == demo.replicates
     np.testing.assert_array_equal(found.shares, whole.shares)
@@ -132,10 +139,10 @@ def test_any_stop_rule_goes_on_where_it_was(demo: Study, kept: Checkpoint) -> No
     assert 4 < stop < 40
     for chunks in range(1, stop):
         with pytest.raises(StopError):
-            asked(Spread(), checkpoint=kept, progress=stopped_after(chunks))
+            asked(Spread(), execution=Execution(progress=stopped_after(chunks), checkpoint=kept))
     for _ in range(2):
         again = Spread()
-        found = asked(again, checkpoint=kept)
+        found = asked(again, execution=Execution(checkpoint=kept))
         assert again == rule
         assert again.asked == stop
         assert fingerprint(found)[:3] == fingerprint(whole)[:3]
@@ -147,8 +154,13 @@ def test_runs_under_other_rules_have_notes_of_their_own(small_study: Writer, kep
     study = load_study(small_study())
     for cap in (20 * CHUNK, 30 * CHUNK):
         stopped = Looks(study.limits, cap)
-        assert run_montecarlo(study, samples=cap, checkpoint=kept, until=stopped).samples == CHUNK
-    assert run_montecarlo(study, samples=20 * CHUNK, checkpoint=kept).samples == 20 * CHUNK
+        assert (
+            run_montecarlo(study, samples=cap, until=stopped, execution=Execution(checkpoint=kept)).samples
+            == CHUNK
+        )
+    assert (
+        run_montecarlo(study, samples=20 * CHUNK, execution=Execution(checkpoint=kept)).samples == 20 * CHUNK
+    )
 
 
 @pytest.mark.long
@@ -157,7 +169,7 @@ def test_a_run_that_is_decided_early_has_its_few_samples_in_memory(
 ) -> None:
     monkeypatch.setattr("explorer.engine.montecarlo.HELD_AT_ONCE", HELD_AT_ONCE)
     study = load_study(small_study())
-    noted = run(study, samples=1_000_000, checkpoint=kept, until_decided=True)
+    noted = run(study, samples=1_000_000, until_decided=True, execution=Execution(checkpoint=kept))
     plain = run(study, samples=1_000_000, until_decided=True)
     assert noted.summary.outputs == plain.summary.outputs
     assert noted.files is None
@@ -169,9 +181,11 @@ def test_a_run_that_is_decided_early_has_its_few_samples_in_memory(
 def test_samples_that_are_gone_are_drawn_again(small_study: Writer, tmp_path: Path, kept: Checkpoint) -> None:
     study = load_study(small_study())
     with pytest.raises(StopError):
-        run_montecarlo(study, samples=6 * CHUNK, checkpoint=kept, progress=stopped_after(4))
+        run_montecarlo(
+            study, samples=6 * CHUNK, execution=Execution(progress=stopped_after(4), checkpoint=kept)
+        )
     next((tmp_path / "hidden").glob("*/00000001.parquet")).unlink()
-    found = run_montecarlo(study, samples=6 * CHUNK, checkpoint=kept)
+    found = run_montecarlo(study, samples=6 * CHUNK, execution=Execution(checkpoint=kept))
     np.testing.assert_array_equal(found.kept["mass"], run_montecarlo(study, samples=6 * CHUNK).kept["mass"])
 
 
@@ -195,19 +209,21 @@ def test_another_study_does_not_go_on_with_the_notes_of_this_one(
     demo: Study, tmp_path: Path, kept: Checkpoint
 ) -> None:
     with pytest.raises(StopError):
-        run_montecarlo(demo, samples=SAMPLES, checkpoint=kept, progress=stopped_after(3))
+        run_montecarlo(demo, samples=SAMPLES, execution=Execution(progress=stopped_after(3), checkpoint=kept))
     reports: list[int] = []
     with Checkpoint(tmp_path / "hidden", "another study") as other:
         run_montecarlo(
-            demo, samples=3 * CHUNK, checkpoint=other, progress=lambda s, done, total: reports.append(done)
+            demo,
+            samples=3 * CHUNK,
+            execution=Execution(progress=lambda s, done, total: reports.append(done), checkpoint=other),
         )
     assert reports[0] == CHUNK
 
 
 def test_another_number_of_samples_begins_anew(demo: Study, kept: Checkpoint) -> None:
     with pytest.raises(StopError):
-        run_montecarlo(demo, samples=SAMPLES, checkpoint=kept, progress=stopped_after(2))
-    found = run_montecarlo(demo, samples=3 * CHUNK, checkpoint=kept)
+        run_montecarlo(demo, samples=SAMPLES, execution=Execution(progress=stopped_after(2), checkpoint=kept))
+    found = run_montecarlo(demo, samples=3 * CHUNK, execution=Execution(checkpoint=kept))
     assert fingerprint(found) == fingerprint(run_montecarlo(demo, samples=3 * CHUNK))
 
 
@@ -216,7 +232,7 @@ def test_samples_of_a_long_run_lie_in_one_file_in_the_end(
     small_study: Writer, tmp_path: Path, kept: Checkpoint
 ) -> None:
     study = load_study(small_study())
-    found = run(study, samples=3 * CHUNK, checkpoint=kept)
+    found = run(study, samples=3 * CHUNK, execution=Execution(checkpoint=kept))
     short = run(study, samples=3 * CHUNK)
     assert short.samples is not None
     assert found.samples is None
@@ -252,7 +268,7 @@ def test_memory_does_not_grow_with_samples_that_are_kept(small_study: Writer, ke
     def peak(chunks: int) -> int:
         gc.collect()
         tracemalloc.start()
-        run_montecarlo(study, samples=chunks * CHUNK, keep=True, checkpoint=kept)
+        run_montecarlo(study, samples=chunks * CHUNK, keep=True, execution=Execution(checkpoint=kept))
         size = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         return size
@@ -296,14 +312,16 @@ def test_files_of_another_run_are_refused(tmp_path: Path) -> None:
 
 def test_a_short_run_leaves_no_notes(small_study: Writer, tmp_path: Path) -> None:
     with Checkpoint(tmp_path / "hidden", "me") as kept:
-        run_montecarlo(load_study(small_study()), samples=100, checkpoint=kept)
+        run_montecarlo(load_study(small_study()), samples=100, execution=Execution(checkpoint=kept))
     assert [path.name for path in tmp_path.iterdir()] == ["study.toml"]
 
 
 def test_a_fresh_start_removes_what_a_stopped_run_left(small_study: Writer, tmp_path: Path) -> None:
     study, hidden = load_study(small_study()), tmp_path / "hidden"
     with Checkpoint(hidden, "me") as kept, pytest.raises(StopError):
-        run_montecarlo(study, samples=4 * CHUNK, checkpoint=kept, progress=stopped_after(2))
+        run_montecarlo(
+            study, samples=4 * CHUNK, execution=Execution(progress=stopped_after(2), checkpoint=kept)
+        )
     assert [path.name[:8] for path in sorted(hidden.iterdir())] == ["parts.sq", "samples-"]
     remove_parts(hidden)
     assert not list(hidden.iterdir())
@@ -315,10 +333,14 @@ def test_a_run_with_other_limits_begins_anew(small_study: Writer, tmp_path: Path
     other = replace(study, entries=load_study(small_study(**{'"23__N"': '"24 N"'})).entries)
     with Checkpoint(tmp_path / "hidden", "me") as kept:
         with pytest.raises(StopError):
-            run_montecarlo(study, samples=6 * CHUNK, checkpoint=kept, progress=stopped_after(4))
+            run_montecarlo(
+                study, samples=6 * CHUNK, execution=Execution(progress=stopped_after(4), checkpoint=kept)
+            )
         reports: list[int] = []
         run_montecarlo(
-            other, samples=6 * CHUNK, checkpoint=kept, progress=lambda s, done, total: reports.append(done)
+            other,
+            samples=6 * CHUNK,
+            execution=Execution(progress=lambda s, done, total: reports.append(done), checkpoint=kept),
         )
         assert reports[0] == CHUNK
 

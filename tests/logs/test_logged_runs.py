@@ -16,6 +16,7 @@ from statistics_help import within
 from study_help import AIRFIELD, Answer
 
 from explorer import load_results, load_study, run, validate
+from explorer.engine.execution import Execution
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
 from explorer.graph.arrays import Array
@@ -243,7 +244,7 @@ def test_a_run_says_what_it_does_not_explain(demo: Path) -> None:
     study = load_study(demo)
     entries = study.entries.model_copy(update={"measurements": {}, "limits": study.entries.limits[4:5]})
     study = replace(study, entries=entries, limits=study.limits[4:5], sweeps=(), sensitivity_samples=64)
-    run(study, samples=1000, workers=1).save(demo / "results")
+    run(study, samples=1000, execution=Execution(workers=1)).save(demo / "results")
     results = load_results(demo / "results")
     screen = Console(file=StringIO(), width=200)
     show([SECTIONS["validation"](Report(results))], screen)

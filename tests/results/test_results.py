@@ -13,6 +13,7 @@ import pytest
 from study_help import CHASE, DEMO, Answer
 
 import explorer
+from explorer.engine.execution import Execution
 from explorer.errors import ResultsError
 from explorer.results.comparison import Comparison
 from explorer.results.exploration import Exploration
@@ -162,7 +163,7 @@ def test_the_summary_of_a_demo_fits_the_schema_and_reads_back_the_same(study: Pa
         # Straights and motions in time take long: one limit of the many, what it is measured by left out.
         entries = loaded.entries.model_copy(update={"measurements": {}, "limits": loaded.entries.limits[:1]})
         small = replace(small, entries=entries, limits=loaded.limits[:1], outputs=())
-    summary = explorer.run(small, samples=2000, workers=1).summary
+    summary = explorer.run(small, samples=2000, execution=Execution(workers=1)).summary
     assert summary.unfinished == ()
     text = json_text(summary)
     jsonschema.validate(json.loads(text), summary_schema())

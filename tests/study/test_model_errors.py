@@ -12,6 +12,7 @@ from scipy.special import ndtr
 from statistics_help import within
 from study_help import SMALL
 
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
@@ -109,7 +110,7 @@ def test_error_is_ranked_listed_and_said_on_the_first_page(tmp_path: Path) -> No
 def test_numbers_with_an_error_hang_on_no_worker_and_streams_on_no_other(tmp_path: Path) -> None:
     study = small(tmp_path, "front_static_load = { factor = { mean = 1.0, sd = 0.2 } }")
     alone = run_montecarlo(study, samples=40_000)
-    shared = run_montecarlo(study, samples=40_000, workers=3)
+    shared = run_montecarlo(study, samples=40_000, execution=Execution(workers=3))
     plain = run_montecarlo(small(tmp_path / "plain"), samples=40_000)
     assert all(np.array_equal(alone.kept[key], shared.kept[key]) for key in alone.kept)
     assert np.array_equal(alone.kept["mass"], plain.kept["mass"])
