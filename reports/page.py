@@ -6,13 +6,13 @@ import base64
 import functools
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from explorer.graph.units import System
 from reports import vega
-from reports.blocks import Controls, Figure, Gallery, Heading, Section
+from reports.blocks import Block, Controls, Figure, Gallery, Heading, Section
 from reports.chart_worker import Pictures, pictures
 from reports.formatting import count
 from reports.options import SYSTEMS, logo_address
@@ -120,6 +120,17 @@ def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = N
             charts={figure.name: _choices(figure) for figure in shown if figure.charts},
         )
     )
+
+
+def fragment(blocks: Iterable[Block], units: System) -> Any:
+    """Write blocks without pictures as a piece of another page."""
+    from markupsafe import Markup
+
+    template = environment().from_string(
+        '{%- set form = "html" -%}{%- from "blocks.html" import block with context -%}'
+        "{%- for one in blocks %}{{ block(one) }}{% endfor -%}"
+    )
+    return Markup(template.render(blocks=tuple(blocks), system=units, anchors=set()))
 
 
 def shared(report: Report, sections: Sequence[Section], framed: Mapping[str, Any]) -> dict[str, Any]:

@@ -46,10 +46,10 @@ class Served:
         form: Mapping[str, str] | None = None,
         headers: Mapping[str, str] | None = None,
         token: str = TOKEN,
+        body: bytes | str | None = None,
     ) -> tuple[int, str, Mapping[str, str]]:
         """Return status, text and headers (in small letters)."""
         sent = {"Host": f"{LOOPBACK}:{self.port}", **(headers or {})}
-        body = None
         if form is not None:
             method, body = "POST", urlencode(form)
             sent = {"Content-Type": "application/x-www-form-urlencoded", "Origin": self.origin} | sent
@@ -59,6 +59,13 @@ class Served:
         text = answer.read().decode("utf-8", "replace")
         connection.close()
         return answer.status, text, {name.lower(): value for name, value in answer.getheaders()}
+
+    def drop(self, name: str, content: bytes) -> tuple[int, str, Mapping[str, str]]:
+        """Drop a log onto the desk, as a browser sends it."""
+        head = f'Content-Disposition: form-data; name="log"; filename="{name}"\r\nContent-Type: text/csv'
+        body = b"--edge\r\n" + head.encode() + b"\r\n\r\n" + content + b"\r\n--edge--\r\n"
+        kind = {"Content-Type": "multipart/form-data; boundary=edge", "Origin": self.origin}
+        return self.ask("log", method="POST", headers=kind, body=body)
 
 
 @contextmanager

@@ -38,11 +38,11 @@ def fit(
     allow_code: AllowCode = False,
 ) -> None:
     """Turn the logs of a study into inputs with honest uncertainty."""
-    from explorer.console.terminal_fitting import fit_blocks
     from explorer.logs.fit_records import fit_record
     from explorer.logs.fit_writing import line_to_add
     from explorer.logs.fits import fit as fit_logs
     from explorer.results.json import json_data
+    from reports.sections.fitting import fit_blocks
     from reports.terminal import show_blocks
 
     loaded = load(study, allow_code)

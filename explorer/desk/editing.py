@@ -50,9 +50,36 @@ def with_keys(text: str, place: Place, keys: Mapping[str, str]) -> str:
         if typed.strip() == shown(table.get(key)).strip():
             continue
         if typed.strip():
-            table[key] = _value(typed)
+            table[key] = value_typed(typed)
         elif key in table:
             del table[key]
+    return _checked(document)
+
+
+def with_table(
+    text: str, place: Place, values: Mapping[str, Any], tables: Mapping[str, Mapping[str, Any]]
+) -> str:
+    """Write a new table: its keys, and below it tables of lines."""
+    document = tomlkit.parse(text)
+    table = _table(document, place)
+    for key, value in values.items():
+        table[key] = _inline(value)
+    for name, lines in tables.items():
+        below = tomlkit.table()
+        for key, value in lines.items():
+            below[key] = _inline(value)
+        table[name] = below
+    return _checked(document)
+
+
+def with_run(text: str, place: Place, run: Mapping[str, Any]) -> str:
+    """Add a log to those of a fit; one that had a single file names it among its runs from then on."""
+    document = tomlkit.parse(text)
+    table = _table(document, place)
+    if "runs" not in table:
+        table["runs"] = _inline([{"file": str(table["file"])}])
+        del table["file"]
+    table["runs"].append(_inline(run))
     return _checked(document)
 
 
@@ -128,7 +155,21 @@ def _plain(value: Any) -> Any:
     return value.unwrap() if hasattr(value, "unwrap") else value
 
 
-def _value(typed: str) -> Any:
+def _inline(value: Any) -> Any:
+    """Return a value as it stands in one line, a list of tables with a line for each."""
+    if isinstance(value, Mapping):
+        inline = tomlkit.inline_table()
+        inline.update({key: _inline(one) for key, one in value.items()})
+        return inline
+    if isinstance(value, list):
+        listed = tomlkit.array()
+        listed.extend([_inline(one) for one in value])
+        return listed.multiline(any(isinstance(one, Mapping) for one in value))
+    return tomlkit.item(value)
+
+
+def value_typed(typed: str) -> Any:
+    """Read what was typed as a number, a list, true or false, or else as text."""
     try:
         found = tomlkit.value(typed.strip())
     except (ParseError, ValueError):

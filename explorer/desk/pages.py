@@ -11,9 +11,10 @@ from typing import Any
 from explorer.analyses.nominal import nominal_values
 from explorer.desk.editing import Place, at, shown
 from explorer.desk.entry_forms import KINDS, LABELS, Fields, fields_of
+from explorer.desk.logs import PICTURE_HEIGHT, PICTURE_WIDTH, log_room, panels
 from explorer.desk.packet import Packet
 from explorer.desk.parts import PARTS, inputs_by_part
-from explorer.desk.rows import HEIGHT, SIGNS, WIDTH, rows
+from explorer.desk.rows import HEIGHT, SIGNS, UNITS, WIDTH, rows
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
 from explorer.study.schema import LimitEntry
@@ -38,7 +39,7 @@ ROOMS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
     "measurements": ("Measurements", "measurement", ("label", "take", "reads", "hours", "cost")),
 }
 # Rooms of the study as a whole; the last two have their buttons at the top.
-WHOLE = {"file": "Whole file", "save": "Save", "packet": "Packet"}
+WHOLE = {"logs": "Logs", "file": "Whole file", "save": "Save", "packet": "Packet"}
 # What a new study asks about the car: name -> (question, answer -> its words).
 QUESTIONS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "flaps": (
@@ -118,8 +119,9 @@ def page(
     find: str = "",
     told: str = "",
     refused: Refused | None = None,
+    log: tuple[str, str] = ("", ""),
 ) -> str:
-    """Write the whole page with one part of the car or one room open."""
+    """Write the whole page with one part of the car or one room open, and in that of the logs one log."""
     study = bench.study
     parts = inputs_by_part(study)
     return str(
@@ -145,11 +147,26 @@ def page(
             can_undo=bool(bench.steps),
             elsewhere=bench.on_disk() != bench.saved,
             packet=packet,
+            **(_logs(bench, log) if room == "logs" else {}),
             # A new name each time, so that what asks again by itself is new to the page too.
             again=secrets.token_hex(4),
             **_verdicts(bench),
         )
     )
+
+
+def _logs(bench: Workbench, log: tuple[str, str]) -> dict[str, Any]:
+    from reports.page import fragment
+    from reports.sections.fitting import found_blocks
+
+    study = bench.study
+    return {
+        "logs": log_room(study, bench.found, *log),
+        "quantities": study.graph.quantities,
+        "panels": panels,
+        "picture": (PICTURE_WIDTH, PICTURE_HEIGHT),
+        "said": lambda one: fragment(found_blocks(one, study), UNITS),
+    }
 
 
 def start_page(folder: str, error: str = "") -> str:

@@ -6,7 +6,7 @@ import secrets
 import socket
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from starlette.applications import Starlette
@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 
-from explorer.desk import editing, pages
+from explorer.desk import editing, logs, pages
 from explorer.desk.entry_forms import KINDS, Fields
 from explorer.desk.gate import Gate
 from explorer.desk.packet import FORMS, REPORT_POLICY, Packet
@@ -28,6 +28,9 @@ from explorer.study.schema import NAME
 from explorer.study.template import CarHas, write_template
 from explorer.study.text import STUDY_FILE
 from reports.page import HERE as REPORTS
+
+if TYPE_CHECKING:
+    from explorer.logs.fits import Fitted
 
 LOOPBACK = "127.0.0.1"
 # How long an answer waits for the first cars: then the page comes and asks again by itself.
@@ -78,6 +81,10 @@ class Desk:
                     "save": self.save,
                     "reload": self.reload,
                     "packet": self.write,
+                    "log": self.keep,
+                    "map": self.map,
+                    "fit": self.fit,
+                    "take": self.take,
                 }.items()
             ),
         ]
@@ -94,21 +101,32 @@ class Desk:
         query = urlencode({"at": room} | {key: value for key, value in more.items() if value})
         return RedirectResponse(f"/{self.token}/?{query}", 303)
 
-    def _page(self, room: str, *, find: str = "", told: str = "", refused: Refused | None = None) -> Response:
+    def _page(
+        self,
+        room: str,
+        *,
+        find: str = "",
+        told: str = "",
+        refused: Refused | None = None,
+        log: tuple[str, str] = ("", ""),
+    ) -> Response:
         if self.bench is None:
             return HTMLResponse(pages.start_page(self.file.parent.resolve().name))
         self.bench.firming.wait_for_first(PATIENCE)
         status = 422 if refused is not None else 200
         return HTMLResponse(
-            pages.page(self.bench, self.packet, room, find=find, told=told, refused=refused), status
+            pages.page(self.bench, self.packet, room, find=find, told=told, refused=refused, log=log), status
         )
 
     def show(self, request: Request) -> Response:
         """Show the page, with one part or room open."""
         room = request.query_params.get("at", PARTS[-1].name)
         known = {part.name for part in PARTS} | {*pages.ROOMS, *pages.WHOLE}
+        asked = request.query_params
         return self._page(
-            room if room in known else PARTS[-1].name, find=request.query_params.get("find", "")[:100]
+            room if room in known else PARTS[-1].name,
+            find=asked.get("find", "")[:100],
+            log=(asked.get("log", ""), asked.get("kind", "")),
         )
 
     def rows(self, request: Request) -> Response:
@@ -281,9 +299,65 @@ class Desk:
             self.packet.begin(int(samples) if samples.isdecimal() and int(samples) >= 100 else None)
         return self._there("packet")
 
+    async def keep(self, request: Request) -> Response:
+        """Keep a dropped log beside the study."""
+        if request.method != "POST":
+            return self._there("logs")
+        async with request.form(max_files=1, max_fields=1) as form:
+            dropped = form.get("log")
+            name, content = ("", b"")
+            if dropped is not None and not isinstance(dropped, str):
+                name, content = dropped.filename or "", await dropped.read()
+        try:
+            kept = logs.keep_log(self._bench.study.folder, name, content)
+        except SquatlineError as error:
+            return await run_in_threadpool(self._page, "logs", refused=Refused("logs", str(error)))
+        return self._there("logs", log=kept)
+
+    async def map(self, request: Request) -> Response:
+        """Put a log into the study as a fit, with its columns as they were mapped."""
+        form = await _form(request)
+        if request.method != "POST":
+            return self._there("logs")
+        said = {key: value for key, value in form.items() if isinstance(value, str)}
+        log = (said.get("file", ""), said.get("kind", ""))
+        try:
+            name = str(_named(("fits", said.get("further") or said.get("name", "").strip()))[1])
+            await run_in_threadpool(
+                self._bench.change, lambda text: logs.with_fit(text, self._bench.study, said)
+            )
+        except SquatlineError as error:
+            return await run_in_threadpool(self._page, "logs", refused=Refused("logs", str(error)), log=log)
+        return await self._fitted(request, name)
+
+    async def fit(self, request: Request) -> Response:
+        """Fit a log, to be looked at."""
+        return await self._fitted(request, _text(await _form(request), "name"))
+
+    async def take(self, request: Request) -> Response:
+        """Take over what a fit found: written beside the study, which then includes it."""
+
+        def take(fitted: Fitted) -> None:
+            self._bench.change(lambda text: logs.take_over(fitted, text))
+
+        return await self._fitted(request, _text(await _form(request), "name"), take)
+
+    async def _fitted(
+        self, request: Request, name: str, then: Callable[[Fitted], None] | None = None
+    ) -> Response:
+        if request.method != "POST":
+            return self._there("logs")
+        try:
+            fitted = await run_in_threadpool(self._bench.fit, name)
+            if then is not None:
+                await run_in_threadpool(then, fitted)
+        except SquatlineError as error:
+            return await run_in_threadpool(self._page, "logs", refused=Refused(f"fits.{name}", str(error)))
+        return self._there("logs")
+
 
 async def _form(request: Request) -> FormData:
-    return await request.form(max_files=1, max_fields=200, max_part_size=2_000_000)
+    return await request.form(max_files=0, max_fields=200, max_part_size=2_000_000)
 
 
 def _text(form: FormData, key: str) -> str:

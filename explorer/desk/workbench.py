@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import RLock
+from typing import TYPE_CHECKING
 
 from explorer.desk.firming import Firming
 from explorer.errors import SquatlineError, StudyError
@@ -19,6 +20,10 @@ from explorer.files.writing import told, write_whole
 from explorer.results.folder import HIDDEN
 from explorer.study.study import Study, load_study
 from explorer.study.text import STUDY
+
+if TYPE_CHECKING:
+    from explorer.logs.fit_records import FitRecord
+    from explorer.logs.fits import Fitted
 
 MOST_STEPS_BACK = 100
 WORKING_COPY = "desk-study.toml"
@@ -45,6 +50,8 @@ class Workbench:
         Whether the text is what an earlier session had not saved.
     before:
         Limit -> share of cars that held it in the saved study, as far as that was judged.
+    found:
+        Fit -> what it found in the study as it stands.
     """
 
     file: Path
@@ -54,6 +61,7 @@ class Workbench:
     taken_up: bool = False
     steps: list[str] = field(default_factory=list)
     before: dict[str, float] = field(default_factory=dict)
+    found: dict[str, FitRecord] = field(default_factory=dict)
     firming: Firming = field(default_factory=Firming)
     lock: RLock = field(default_factory=RLock)
 
@@ -116,6 +124,24 @@ class Workbench:
                 return
             self._go_to(text, [*self.steps[-MOST_STEPS_BACK + 1 :], self.text])
 
+    def fit(self, name: str) -> Fitted:
+        """Fit a log of the study as it stands, and keep what was found to be looked at.
+
+        Raises
+        ------
+        SquatlineError
+            When its section or its log cannot be used.
+        """
+        from explorer.logs.fit_records import fit_record
+        from explorer.logs.fits import fit
+
+        study = self.study
+        (fitted,) = fit(study, name)
+        with self.lock:
+            if study is self.study:
+                self.found[name] = fit_record(fitted)
+        return fitted
+
     def undo(self) -> None:
         """Go back by one change."""
         with self.lock:
@@ -128,7 +154,7 @@ class Workbench:
         with told("the working copy cannot be written", self._copy):
             self._copy.parent.mkdir(exist_ok=True)
         write_whole(self._copy, text)
-        self.text, self.study, self.steps = text, study, steps
+        self.text, self.study, self.steps, self.found = text, study, steps, {}
         self.firming.begin(study)
 
     def note_before(self) -> None:

@@ -9,8 +9,10 @@ import csv
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from explorer.errors import SquatlineError, TableError, nearest
+from explorer.graph.units import dimension_matches
 from explorer.logs.clock import CLOCK_UNITS, ClockForm, clock_form
 
 # A header stands within the first lines, whatever a logger writes above it.
@@ -63,6 +65,55 @@ class Layout:
     wordings: Mapping[str, Wording]
     units: Mapping[str, str]
     notes: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Glimpse:
+    """What a log shows before a study has named its columns.
+
+    Attributes
+    ----------
+    header, units:
+        Names of all columns, and the unit that the file says for each, empty where it says none.
+    rows:
+        Cells of the first rows below.
+    """
+
+    header: tuple[str, ...]
+    units: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+    def likeliest(self, quantity: str, unit: str) -> int | None:
+        """Return the column that is likely to hold a quantity of this unit: by its name, else by its unit."""
+        named = _alike(quantity.replace("_", " "), self.header)
+        fitting = [place for place, one in enumerate(self.units) if one and dimension_matches(one, unit)]
+        for found in (named, fitting if unit != "1" else []):
+            if len(found) == 1:
+                return found[0]
+        return None
+
+
+def glimpse_of(lines: Sequence[str], rows: int = 5) -> Glimpse:
+    """Return what the first lines of a log show; its header is the widest line of words that rows go with."""
+    written = [line for line in lines if line.strip() and not line.startswith("#")]
+    best: tuple[int, int, str] = (0, 0, ",")
+    for number, (line, next_line) in enumerate(pairwise(written[:LONGEST_PREAMBLE])):
+        for mark in (";", "\t", ",", " "):
+            cells = _cells(line, mark)
+            of_words = not any(_NUMBER.fullmatch(cell) for cell in cells)
+            if of_words and len(cells) > best[0] and len(cells) == len(_cells(next_line, mark)):
+                best = (len(cells), number, mark)
+    _, number, mark = best
+    header = _cells(written[number], mark) if written else ()
+    places = {str(place): place for place in range(len(header))}
+    below = _units_line(written, number, mark, places)
+    units = _units_said({}, header, places, below[1] if below else ())
+    first = (below[0] if below else number) + 1
+    return Glimpse(
+        header,
+        tuple(units.get(str(place), "") for place in range(len(header))),
+        tuple(_cells(line, mark) for line in written[first : first + rows]),
+    )
 
 
 def encoding_of(start: bytes) -> str:

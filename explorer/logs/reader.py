@@ -25,7 +25,16 @@ from explorer.errors import TableError, UnitError
 from explorer.files.reading import Wanted
 from explorer.graph.arrays import Array, Mask
 from explorer.logs.clock import CLOCK_UNITS, DIGITS, RunningClock, clock_seconds, looks_like_digits
-from explorer.logs.layout import JUDGED, LONGEST_PREAMBLE, Layout, Wording, encoding_of, layout_of
+from explorer.logs.layout import (
+    JUDGED,
+    LONGEST_PREAMBLE,
+    Glimpse,
+    Layout,
+    Wording,
+    encoding_of,
+    glimpse_of,
+    layout_of,
+)
 
 # SI unit of what logs usually hold; any other quantity may be logged in any unit.
 LOGGED = {
@@ -206,6 +215,12 @@ def _opened(
     path: Path, columns: Mapping[str, Mapping[str, str]], separator: str | None, decimal: str | None
 ) -> tuple[Layout, str]:
     """Find out how the file is written, and take its digest."""
+    lines, encoding, digest = _first_lines(path)
+    return layout_of(path.name, lines, encoding, columns, separator, decimal), digest
+
+
+def _first_lines(path: Path) -> tuple[list[str], str, str]:
+    """Return the first lines of a file, its encoding and its digest."""
     if LOG.size(path, path.name) == 0:
         raise TableError("the log is empty", file=path.name, allowed="a header line and rows of numbers")
     with LOG.told(path, path.name), path.open("rb") as file:
@@ -216,8 +231,19 @@ def _opened(
         raise TableError("the log is empty", file=path.name, allowed="a header line and rows of numbers")
     encoding = encoding_of(start)
     text = StringIO(start.decode(encoding, errors="replace").lstrip("\ufeff"), newline=None)
-    lines = [line.rstrip("\n") for line in islice(text, LONGEST_PREAMBLE + JUDGED)]
-    return layout_of(path.name, lines, encoding, columns, separator, decimal), digest
+    return [line.rstrip("\n") for line in islice(text, LONGEST_PREAMBLE + JUDGED)], encoding, digest
+
+
+def glimpse(path: Path) -> Glimpse:
+    """Look at a log before a study names its columns.
+
+    Raises
+    ------
+    TableError
+        When the file cannot be read, or is empty.
+
+    """
+    return glimpse_of(_first_lines(path)[0])
 
 
 def _column(path: Path, layout: Layout, quantity: str, entry: Mapping[str, str]) -> _Column:

@@ -23,6 +23,12 @@ def add_includes(study: Path, files: Sequence[str]) -> None:
         When it cannot be written.
     """
     text = STUDY.text(study)
+    changed, wanted = with_includes(text, files)
+    write_changed(study, changed, wanted)
+
+
+def with_includes(text: str, files: Sequence[str]) -> tuple[str, dict[str, Any]]:
+    """Return the text of a study that includes further files, and what it then says."""
     before = parsed(text)
     present = before.get("include", [])
     wanted = before | {"include": list(dict.fromkeys([*present, *files]))}
@@ -30,10 +36,8 @@ def add_includes(study: Path, files: Sequence[str]) -> None:
     if "include" in document:
         for name in wanted["include"][len(present) :]:
             document["include"].append(name)
-        changed = document.as_string()
-    else:
-        changed = f"include = {json.dumps(wanted['include'], ensure_ascii=False)}\n\n{text}"
-    write_changed(study, changed, wanted)
+        return document.as_string(), wanted
+    return f"include = {json.dumps(wanted['include'], ensure_ascii=False)}\n\n{text}", wanted
 
 
 def write_changed(study: Path, text: str, wanted: dict[str, Any]) -> None:

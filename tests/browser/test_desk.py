@@ -11,6 +11,7 @@ import pytest
 
 from tests.browser.browser_help import Watch, wait_until
 from tests.browser.test_page import violations
+from tests.desk.test_logs import WEIGHED
 from tests.desk_help import PATIENCE, Served, demo_study, serving, small_study
 
 if TYPE_CHECKING:
@@ -184,3 +185,28 @@ def test_a_page_that_loses_its_server_keeps_what_was_typed(online: Page, tmp_pat
     field.press("Enter")
     online.wait_for_timeout(500)
     assert field.input_value() == "5.9"
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("width", [1280, 400])
+def test_a_log_is_dropped_fitted_and_taken_over(online: Page, served: Served, width: int) -> None:
+    online.set_viewport_size({"width": width, "height": 900})
+    watch = Watch(online)
+    online.goto(served.address)
+    online.get_by_role("link", name="Logs").click()
+    online.locator('input[type="file"]').set_input_files(
+        {"name": "weighed.csv", "mimeType": "text/csv", "buffer": WEIGHED}
+    )
+    online.get_by_role("button", name="Keep it").click()
+    online.get_by_label("What was done").select_option("scales")
+    online.get_by_role("button", name="Show its columns").click()
+    assert violations(online) == []
+    online.get_by_role("button", name="Put it into the study").click()
+    online.locator(".fitted svg").first.wait_for()
+    assert violations(online) == []
+    assert not online.evaluate("document.documentElement.scrollWidth > innerWidth")
+    online.get_by_role("button", name="Take it over").click()
+    online.get_by_text("the study includes what it found").wait_for()
+    online.get_by_role("link", name="Save …").click()
+    assert "fitted/scales.toml" in online.inner_text(".difference")
+    assert watch.complaints == []

@@ -152,7 +152,22 @@ def test_bad_input_is_told_as_in_the_file_and_changes_nothing(served: Served) ->
 
 
 @pytest.mark.parametrize(
-    "name", ["entry", "keys", "remove", "text", "candidate", "undo", "save", "reload", "packet"]
+    "name",
+    [
+        "entry",
+        "keys",
+        "remove",
+        "text",
+        "candidate",
+        "undo",
+        "save",
+        "reload",
+        "packet",
+        "log",
+        "map",
+        "fit",
+        "take",
+    ],
 )
 def test_an_address_of_a_form_leads_back_to_the_page(served: Served, name: str) -> None:
     status, _, headers = served.ask(name)
@@ -175,23 +190,34 @@ def test_a_program_in_every_text_stays_text(tmp_path: Path) -> None:
     text = text.replace('name = "front load"', f'name = "{hostile}"\nwhy = "{hostile}"')
     file.write_text(text + f'\n[candidates.one]\nwords = "{hostile}"\n')
     with serving(folder) as served:
-        pages = [served.ask(f"?at={room}&find={find}")[1] for room in ROOMS for find in ("", "%3Cscript%3E")]
+        shown = [served.ask(f"?at={room}&find={find}")[1] for room in ROOMS for find in ("", "%3Cscript%3E")]
         sent = dict.fromkeys(("kind", "mean", "sd", "value", "unit", "source", "text"), SCRIPT)
-        pages.append(served.ask("entry", form=MASS | {"source": SCRIPT, "unit": SCRIPT})[1])
-        pages.append(served.ask("entry", form=MASS | sent)[1])
-        pages.append(served.ask("text", form={"room": "file", "text": SCRIPT})[1])
-        pages.append(
+        shown.append(served.ask("entry", form=MASS | {"source": SCRIPT, "unit": SCRIPT})[1])
+        shown.append(served.ask("entry", form=MASS | sent)[1])
+        shown.append(served.ask("text", form={"room": "file", "text": SCRIPT})[1])
+        shown.append(
             served.ask("keys", form={"place": "limits.0", "room": "limits", "key.quantity": SCRIPT})[1]
         )
-        pages.append(served.ask("candidate", form={"name": SCRIPT, "room": "candidates"})[1])
-        pages.append(served.ask("rows")[1])
-    for page in pages:
+        shown.append(served.ask("candidate", form={"name": SCRIPT, "room": "candidates"})[1])
+        shown.append(served.ask("rows")[1])
+    for page in shown:
         assert "<script>" not in page
         assert "<img" not in page
-    assert "&lt;script&gt;" in pages[0]
+    assert "&lt;script&gt;" in shown[0]
 
 
-ROOMS = ("body", "limits", "conditions", "candidates", "measurements", "file", "save", "packet", "<script>")
+ROOMS = (
+    "body",
+    "limits",
+    "conditions",
+    "candidates",
+    "measurements",
+    "logs",
+    "file",
+    "save",
+    "packet",
+    "<script>",
+)
 
 
 def test_code_of_a_study_is_never_run(tmp_path: Path) -> None:

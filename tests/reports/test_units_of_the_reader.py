@@ -15,7 +15,6 @@ from pypdf import PdfReader
 from study_help import Answer
 
 from explorer import fit, load_results, load_study
-from explorer.console.terminal_fitting import fit_blocks
 from explorer.graph.units import System
 from explorer.logs.fit_records import fit_record
 from reports.blocks import Block, Figure, Gallery, Section
@@ -26,6 +25,7 @@ from reports.options import SYSTEMS, ReportOptions
 from reports.page import page
 from reports.report import Report
 from reports.sections import sections
+from reports.sections.fitting import fit_blocks
 from tests.reports.test_content import Reader
 
 # What stands behind a number in SI, and in what a workshop makes of it.

@@ -130,5 +130,6 @@ KINDS = {
         (("time", "speed"), ()),
         coast_down,
         CoastDownOptions,
+        each_run=("flap", "direction"),
     )
 }

@@ -179,5 +179,6 @@ KINDS = {
         ride_height,
         RideHeightOptions,
         any_quantity=True,
+        each_run=("condition",),
     )
 }

@@ -175,6 +175,8 @@ class Kind:
         What only this fit knows, with its SI unit.
     any_quantity:
         True when any quantity of the study may be a column.
+    each_run:
+        What each log says of itself, for a kind that takes several.
     """
 
     words: str
@@ -183,6 +185,7 @@ class Kind:
     options: type[Options] = Options
     bench: Mapping[str, str] = field(default_factory=dict)
     any_quantity: bool = False
+    each_run: tuple[str, ...] = ()
 
 
 def spread_above_zero(value: Value | None, unit: str, key: str) -> float | None:

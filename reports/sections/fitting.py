@@ -20,15 +20,19 @@ def fit_blocks(fits: Sequence[FitRecord], study: Study) -> Iterator[Block]:
     """Say what each fit found, how well, and how it agrees with the study."""
     for one in fits:
         yield Paragraph((f"{one.name}: {one.kind}",), lead=True)
-        yield Bullets(
-            tuple((f"{log.file}: {_rows_of(log.rows, log.rows_read)}, {log.date}",) for log in one.logs)
-        )
-        yield _estimates(one)
-        yield Bullets(tuple(_below(one, study)))
-        if one.update is not None:
-            yield _update(one.update)
-        if one.weakness:
-            yield Note("Not to be used", said(one.weakness))
+        yield from found_blocks(one, study)
+
+
+def found_blocks(one: FitRecord, study: Study) -> Iterator[Block]:
+    """Say what one fit found, below its name."""
+    logs = dict.fromkeys(f"{log.file}: {_rows_of(log.rows, log.rows_read)}, {log.date}" for log in one.logs)
+    yield Bullets(tuple((log,) for log in logs))
+    yield _estimates(one)
+    yield Bullets(tuple(_below(one, study)))
+    if one.update is not None:
+        yield _update(one.update)
+    if one.weakness:
+        yield Note("Not to be used", said(one.weakness))
 
 
 def _rows_of(rows: int, read: int) -> str:
