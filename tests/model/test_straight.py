@@ -67,6 +67,18 @@ def test_samples_do_not_depend_on_neighbours() -> None:
             assert alone[name] == together[name][index], name
 
 
+def test_cars_that_go_on_alone_run_as_they_would_with_the_others() -> None:
+    """To the last bit: of 600 cars on strips of many lengths the last few are followed by themselves."""
+    cars = {**scattered_cars(600), **TRACK, "strip_length": np.linspace(60, 2500, 600), "flap_opening": 1.0}
+    cars |= {"straight_length": np.linspace(2500, 60, 600), "reaction_time": 0.3, "radio_delay": 0.02}
+    names = ["strip_speed", "strip_braking_point", "top_speed_room", *USED]
+    together = evaluate(names, cars)
+    for index in (0, 300, 599):
+        alone = evaluate(names, {k: np.broadcast_to(v, (600,))[index].item() for k, v in cars.items()})
+        for name in names:
+            assert alone[name] == together[name][index], name
+
+
 def test_a_car_without_a_wake_does_not_hang_on_one_that_has_it() -> None:
     """To the last bit, where it closes in so far that a wake would be left."""
     car = {**SPRINT_CAR, **TRACK, "gap_to_car_ahead": 0.5, "pull_out_gap": 3.0, "straight_length": 600.0}

@@ -104,6 +104,8 @@ class CarAtSpeed(NamedTuple):
         """Let each sample down on the one support it meets, which gives way as far as the springs do."""
         stops, settled = self.stops, np.asarray(hold > 0)
         supports = (*stops, *self.points)
+        if not supports:
+            return OnOneSupport(angle, np.zeros(()), np.zeros(()), settled)
         front = self.front_level - self.front_loss * angle
         lean = self.wheelbase * (angle - self.static_pitch)
         past = [support.past(front, lean) for support in supports]

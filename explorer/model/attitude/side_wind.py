@@ -160,7 +160,7 @@ def yaw_moment(side_force: Array, side_force_station: Array, cg_station: Array) 
 @quantity("m", source="neutral steer point of tyres as stiff as they are loaded (Milliken, ch. 5)")
 def neutral_steer_station(front_axle_load: Array, rear_axle_load: Array, wheelbase: Array) -> Array:
     """Where a side force moves the car aside without turning it, at the loads the axles carry."""
-    front, rear = carried(front_axle_load, rear_axle_load)
+    front, rear = carried(front_axle_load, rear_axle_load), carried(rear_axle_load, front_axle_load)
     together = front + rear
     return wheelbase * rear / np.where(together > 0, together, np.nan)
 
@@ -197,7 +197,7 @@ def front_grip_left(
     front_side_load: Array,
 ) -> Array:
     """Sideways grip the front tyres have left in the side wind, to steer with; negative: they slide."""
-    load, _ = carried(front_axle_load, rear_axle_load)
+    load = carried(front_axle_load, rear_axle_load)
     held = grip(cornering_friction, load, front_static_load, tyre_load_sensitivity)
     return _left(held, held_push * (1 - driven_rear_share), front_side_load)
 
@@ -214,7 +214,7 @@ def rear_grip_left(
     rear_side_load: Array,
 ) -> Array:
     """Sideways grip the rear tyres have left in the side wind; negative: the tail slides away."""
-    _, load = carried(front_axle_load, rear_axle_load)
+    load = carried(rear_axle_load, front_axle_load)
     held = grip(cornering_friction, load, rear_static_load, tyre_load_sensitivity)
     return _left(held, held_push * driven_rear_share, rear_side_load)
 

@@ -17,7 +17,7 @@ def brake_limit(
     rear_static_load: Array,
 ) -> Array:
     """Largest braking push the tyres can hold at this speed, each axle braked as hard as its load allows."""
-    front, rear = carried(front_axle_load, rear_axle_load)
+    front, rear = carried(front_axle_load, rear_axle_load), carried(rear_axle_load, front_axle_load)
     return grip(braking_friction, front, front_static_load, tyre_load_sensitivity) + grip(
         braking_friction, rear, rear_static_load, tyre_load_sensitivity
     )

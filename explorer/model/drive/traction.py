@@ -33,10 +33,9 @@ driven_rear_share = given(
 )
 
 
-def carried(front_axle_load: Array, rear_axle_load: Array) -> tuple[Array, Array]:
-    """Return what both axles carry: a lifted one carries nothing, and the other one carries the rest."""
-    front = np.maximum(front_axle_load + np.minimum(rear_axle_load, 0), 0)
-    return front, np.maximum(rear_axle_load + np.minimum(front_axle_load, 0), 0)
+def carried(load: Array, other: Array) -> Array:
+    """Return what an axle carries beside the other: a lifted one carries nothing, the other one the rest."""
+    return np.maximum(load + np.minimum(other, 0), 0)
 
 
 def grip(friction: Array, load: Array, load_at_rest: Array, load_sensitivity: Array) -> Array:
@@ -65,10 +64,11 @@ def traction_limit(
 
     A lifted axle carries nothing, and the other one carries the rest.
     """
-    front, rear = carried(front_axle_load, rear_axle_load)
+    rear = carried(rear_axle_load, front_axle_load)
     rear_grip = grip(tyre_friction, rear, rear_static_load, tyre_load_sensitivity)
     if np.all(driven_rear_share == 1):
         return rear_grip
+    front = carried(front_axle_load, rear_axle_load)
     front_grip = grip(tyre_friction, front, front_static_load, tyre_load_sensitivity)
     return np.minimum(
         np.where(driven_rear_share > 0, rear_grip / driven_rear_share, np.inf),

@@ -19,8 +19,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array
+from explorer.graph.arrays import Array, Mask, picked
 from explorer.graph.quantity import Curve, quantity
+from explorer.model.numeric import pays
 from explorer.model.straight.flap_schedule import Flap
 from explorer.model.straight.run import Run, State
 
@@ -90,27 +91,56 @@ def run_along(
     """
     pull = drive.excess_force(drive.wheel_force(begin.speed), *drive.road_forces(begin.speed, 0.0, 0.0))
     shape = np.broadcast(pull, drive.inertia, begin.speed, length, flap.opened).shape
-    time, distance, speed = (np.broadcast_to(each, shape) for each in begin[:3])
-    acceleration, slackening = np.broadcast_to(begin.acceleration, shape), np.zeros(shape)
+    state = State(*(np.broadcast_to(each, shape) for each in begin))
+    end = _End(length, STANDING * begin.speed, enough, until)
+    rows = _followed(drive, state, np.zeros(shape), flap, end, STRETCHES)
+    return Run(*(np.array(values) for values in zip(*rows, strict=True)))
+
+
+class _End(NamedTuple):
+    """What ends a run: its distance, a speed too low, a speed that is enough, a time."""
+
+    length: Array
+    standing: Array
+    enough: Array | float
+    until: Array | float
+
+    def running(self, state: State) -> Mask:
+        """Tell which cars have not come to the end."""
+        going: Mask = (state.distance < self.length) & (state.speed > self.standing)
+        return going & (state.speed < self.enough) & (state.time < self.until)
+
+
+def _followed(
+    drive: Drive, state: State, slackening: Array, flap: Flap, end: _End, stretches: int
+) -> list[State]:
+    """Follow the car stretch after stretch; where few go on, those alone."""
     rows: list[State] = []
-    for _ in range(STRETCHES):
-        running = (distance < length) & (speed > STANDING * begin.speed) & (speed < enough) & (time < until)
+    for left in range(stretches, 0, -1):
+        running = end.running(state)
         if rows and not np.any(running):
             break
+        if rows and all(pays(curve, running) for curve in drive[:3]):
+            for fewer in _followed(*picked((drive, state, slackening, flap, end, left), running)):
+                rows.append(State(*(each.copy() for each in rows[-1])))
+                for values, some in zip(rows[-1], fewer, strict=True):
+                    values[running] = some
+            break
+        time, distance, speed, acceleration = state
         opening = flap.opening(time, after=True)
         limits = partial(_limits, drive, acceleration)
         start = limits(speed, opening)
         acceleration = start.at(drive.wheel_force(speed))
-        span = np.minimum(GROWTH * speed / np.abs(acceleration), (length - distance) / speed + 1e-3)
-        end = np.minimum(time + np.minimum(span, LONGEST), np.minimum(flap.next_event(time), until))
-        end = np.where(running, end, time)
-        reach = speed + _change(speed, acceleration, end - time, slackening)
-        openings = (opening, flap.opening(end, after=False))
+        span = np.minimum(GROWTH * speed / np.abs(acceleration), (end.length - distance) / speed + 1e-3)
+        then = np.minimum(time + np.minimum(span, LONGEST), np.minimum(flap.next_event(time), end.until))
+        then = np.where(running, then, time)
+        reach = speed + _change(speed, acceleration, then - time, slackening)
+        openings = (opening, flap.opening(then, after=False))
         stretch = _tabulated(drive.wheel_force, limits, start, (speed, reach), openings)
-        rows += _stepped(stretch, State(time, distance, speed, acceleration), (end - time) / STEPS)
+        rows += _stepped(stretch, State(time, distance, speed, acceleration), (then - time) / STEPS)
         slackening = _slackening(acceleration - rows[-1].acceleration, rows[-1].speed - speed)
-        time, (_, distance, speed, acceleration) = end, rows[-1]
-    return Run(*(np.array(values) for values in zip(*rows, strict=True)))
+        state = rows[-1]._replace(time=then)
+    return rows
 
 
 def _slackening(loss: Array, gain: Array) -> Array:
@@ -192,8 +222,17 @@ class _Stretch(NamedTuple):
 
     def _pull(self, terms: list[list[Array]], speed: Array) -> Array:
         place = (speed**2 - self.start) * self.per_width
-        *limits, coasting, gain = (first + place * (second + place * third) for first, second, third in terms)
+        *limits, coasting, gain = (_at(place, *three) for three in terms)
         return _smallest(limits, coasting, gain, self.wheel_force(speed))
+
+
+def _at(place: Array, first: Array, second: Array, third: Array) -> Array:
+    """Return a parabola at a place; in place, to stay in the processor's cache."""
+    value = third * place
+    value += second
+    value *= place
+    value += first
+    return value
 
 
 def _tabulated(

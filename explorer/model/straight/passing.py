@@ -17,6 +17,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.quantity import Curve, given, quantity
+from explorer.model.numeric import CurveOf
 from explorer.model.straight.flap_schedule import Flap
 from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
 from explorer.model.straight.run import Run, State
@@ -137,7 +138,7 @@ def run_after_pull_out(
     if not np.any(pull_out.reached):
         return run_with_flap
     inertia = mass * rotating_mass_factor
-    drive = Drive(lambda *state: road_forces(*state, 0.0, 0.0), wheel_force, excess_force, inertia)
+    drive = Drive(CurveOf(_in_clear_air, (road_forces,)), wheel_force, excess_force, inertia)
     flap = Flap.after(flap_delay, flap_opening_duration)
     return run_along(drive, pull_out.state, straight_length, flap)
 
@@ -205,6 +206,10 @@ def pulls_out(pull_out: PullOut, braking_with_flap: BrakingPoint) -> Array:
     """1 where this car leaves the wake before it has to brake, else 0; its mean says how often."""
     out = pull_out.reached & ~(braking_with_flap.time <= pull_out.state.time)
     return np.where(out, 1.0, 0 * braking_with_flap.time)
+
+
+def _in_clear_air(road_forces: Callable[..., RoadForces], *state: Array) -> RoadForces:
+    return road_forces(*state, 0.0, 0.0)
 
 
 def _waked(front: Array, rear: Array) -> Mask:
