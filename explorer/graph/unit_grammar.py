@@ -19,9 +19,11 @@ _SPELLINGS = {
     "Ns": (("N", 1), ("s", 1)),
     "KV": (("V", -1), ("rpm", 1)),
     "Kv": (("V", -1), ("rpm", 1)),
+    "kv": (("V", -1), ("rpm", 1)),
     "kmh": (("h", -1), ("km", 1)),
     "RPM": (("rpm", 1),),
     "PS": (("metric_horsepower", 1),),
+    "amps": (("A", 1),),
     "ohms": (("ohm", 1),),
     "mOhm": (("mohm", 1),),
     "Ohm": (("ohm", 1),),
@@ -35,8 +37,9 @@ _FACTOR = re.compile(
 
 
 def with_stars(text: str) -> str:
-    """Bring the ways to write powers and products together: m2, m² and m^2 to m**2, N·m and oz-in to N*m."""
+    """Bring the ways to write powers and products together: m2, m², m^2 and sq m to m**2, N·m and oz-in to N*m."""
     plain = re.sub(r"[·⋅]|(?<=[A-Za-z])-(?=[A-Za-z])", "*", text.strip()).replace("^", "**")
+    plain = re.sub(r"\bsq(?:uare)?\.?\s+([A-Za-z]+)", r"\1**2", plain)
     plain = re.sub(r"\bdeg(?:rees?)?\s+(?=[CF]\b)", "deg", plain)
     plain = re.sub(r"[⁰¹²³⁴⁵⁶⁷⁸⁹⁻]+", lambda power: "**" + power.group().translate(_DIGITS), plain)
     return re.sub(r"(?<=[A-Za-zµμ])([2-4])(?![0-9A-Za-z])", r"**\1", plain)

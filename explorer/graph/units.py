@@ -26,6 +26,7 @@ _WITH_SPREAD = re.compile(
     r"\s*\(?(?P<value>[^()±]+?)\s*(?:±|\+/?-)\s*(?P<spread>[^()±+]+?)\s*(?:\)\s*(?P<unit>.*))?", re.DOTALL
 )
 _SPACES = str.maketrans({"\N{MINUS SIGN}": "-", **dict.fromkeys("\u00a0\u2009\u202f", " ")})
+_FRACTION = re.compile(r"([+-]?)(?:(\d+)[\s-]+)?(\d+)\s*/\s*0*([1-9]\d*)\s*(\D.*)?")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 
 # SI unit -> units a builder may write, most usual first: offered in messages, and to correct typing errors.
@@ -77,6 +78,7 @@ _MEANT = (
     ("g", "g_0"),
     ("C", "degC"),
     ("F", "degF"),
+    ("\"|\u2033|\u201d|''", "in"),
 )
 
 _METRIC = {
@@ -242,6 +244,22 @@ def _number_and_unit(text: str, expected: str) -> tuple[float, str]:
             allowed=_as_written(expected),
             remedy=f"write a decimal point, and no separators between thousands: {_plainly(plain)}",
         )
+    if fraction := _FRACTION.fullmatch(plain):
+        sign, whole, over, below, unit = fraction.groups()
+        decimal = f"{sign}{float(whole or 0) + int(over) / int(below):.6g}"
+        raise UnitError(
+            "a fraction stands where a decimal number should",
+            found=repr(text),
+            allowed=_as_written(expected),
+            remedy=f'write it as "{decimal} {unit}"' if unit else f"write it as {decimal}",
+        )
+    if ratio := re.fullmatch(r"\s*:\s*1(?:\.0*)?", rest):
+        raise UnitError(
+            "a ratio is one number",
+            found=repr(text),
+            allowed=_as_written(expected),
+            remedy=f"leave out {ratio.group().strip()!r}: write {match.group()}",
+        )
     if re.match(r"\s*(?:±|\+/?-)", rest):
         raise UnitError(
             "a value without a spread stands here",
@@ -301,7 +319,7 @@ def dimension_matches(unit: str, expected: str) -> bool:
 
 
 def _checked(unit: str, expected: str) -> _Unit:
-    used = known_unit(resolved(unit, expected))
+    used = known_unit(resolved(unit, expected), allowed_units(expected))
     if used.kind != known_unit(expected).kind:
         raise UnitError(
             f"a value in {unit} cannot stand where {_kind_of(expected)} is expected",
@@ -328,8 +346,8 @@ def resolved(unit: str, expected: str) -> str:
     return unit
 
 
-def known_unit(text: str) -> _Unit:
-    """Return what the registry knows of a unit.
+def known_unit(text: str, allowed: str = "a unit such as mm, kg, N/mm, deg, hPa, km/h, rpm/V, %") -> _Unit:
+    """Return what the registry knows of a unit; a message says which are allowed.
 
     Raises
     ------
@@ -339,12 +357,13 @@ def known_unit(text: str) -> _Unit:
     """
     found = _looked_up(text)
     if found is None:
-        near = _nearest_unit(text) if factors(text) else None
+        known = factors(text)
+        near = _nearest_unit(text) if known else None
         raise UnitError(
             f"there is no unit {text[:40]!r}",
             found=text[:80],
-            allowed="a unit such as mm, kg, N/mm, deg, degC, hPa, km/h, rpm/V, %",
-            remedy=f"did you mean {near!r}?" if near else f"write {WORDS}",
+            allowed=allowed,
+            remedy=f"did you mean {near!r}?" if near else "write one of these" if known else f"write {WORDS}",
         )
     return found
 

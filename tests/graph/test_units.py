@@ -79,6 +79,12 @@ EXACT = [
     ("90 kmh", "m/s", 25.0),
     ("1000 Kv", "rad/s/V", 1000 * 2 * math.pi / 60),
     ("80 %", "1", 0.8),
+    # As an imperial tape, a data sheet and an ammeter are read out.
+    ("68 sq in", "m**2", 68 * 0.0254**2),
+    ("2 square inches", "m**2", 2 * 0.0254**2),
+    ('8"', "m", 8 * 0.0254),
+    ("730 kv", "rad/s/V", 730 * 2 * math.pi / 60),
+    ("200 amps", "A", 200.0),
 ]
 
 
@@ -111,6 +117,7 @@ REFUSED = [
     ("1 600 W", "W", "cannot be read", "1600 W"),
     ("6.20 ± 0.04 kg", "kg", "without a spread", "leave out"),
     ("5 C", "m", "a value in C", "mm"),
+    ("5 wombats", "m", "no unit", "mm, cm, m, in, ft"),
     ("abc", "m", "no number", "mm"),
     ("nan m", "m", "no number", "mm"),
     ("1e400 m", "m", "finite", "mm"),
@@ -140,6 +147,27 @@ def test_what_cannot_be_meant_is_refused_with_help(
     assert problem in message
     assert help_given in message
     assert len(message) < 600
+
+
+@pytest.mark.parametrize(
+    ("written", "expected", "meant"),
+    [
+        ("17 5/16 in", "m", 17.3125 * 0.0254),
+        ("-3-1/2 in", "m", -3.5 * 0.0254),
+        ("5/8 in", "m", 0.625 * 0.0254),
+        ("1/3", "1", 1 / 3),
+        ("3:1", "1", 3.0),
+        ("7.5 : 1", "1", 7.5),
+    ],
+)
+def test_a_fraction_or_ratio_is_right_once_its_remedy_is_followed(
+    written: str, expected: str, meant: float
+) -> None:
+    with pytest.raises(UnitError) as caught:
+        parse(written, None, expected)
+    remedy = re.search(r'(?:as|write) "?(-?[\d.]+[^"\n]*)"?$', str(caught.value).rstrip())
+    assert remedy
+    assert parse(remedy[1], None, expected)[0] == pytest.approx(meant, rel=1e-5)
 
 
 @settings(max_examples=300, deadline=None)
