@@ -7,8 +7,11 @@ command line can print it as it is.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any, TypeVar
+
+S = TypeVar("S")
 
 # More mistakes than this are a list that nobody reads; they show again when the first are put right.
 MOST_TOLD = 20
@@ -179,6 +182,16 @@ class Faults:
         """Raise what was noted, if anything was."""
         if self.found:
             raise self.all_at_once() from None
+
+
+def read_all(subject: S, sections: Sequence[Callable[[S], Any]]) -> list[Any]:
+    """Return what each function reads of a subject; what is wrong in any of them is told at once."""
+    faults, found = Faults(), []
+    for section in sections:
+        with faults.noted():
+            found.append(section(subject))
+    faults.tell()
+    return found
 
 
 @contextmanager

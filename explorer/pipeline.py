@@ -34,6 +34,7 @@ from explorer.engine.stages import Stages
 from explorer.engine.storage import SampleFiles
 from explorer.engine.streaming import BINS, Tally
 from explorer.engine.versions import installed
+from explorer.errors import read_all, with_file
 from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
@@ -114,10 +115,9 @@ def run(
         many and lie in files) and stage times.
     """
     execution, stages = execution or Execution(), Stages()
-    ways = ways_to_measure(study)  # a fault in them is told before anything long begins
-    check_kinds_apart(study)
-    with stages.stage("logged runs"):
-        logged_runs = logged_runs_of(study)
+    # A fault in any of them is told before anything long begins.
+    with stages.stage("logged runs"), with_file(str(study.path)):
+        ways, logged_runs, _ = read_all(study, (ways_to_measure, logged_runs_of, check_kinds_apart))
     with stages.stage("nominal values"):
         nominal = nominal_values(study)
         granted = tuple(taken_for_granted(study, nominal))

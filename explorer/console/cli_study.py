@@ -12,7 +12,7 @@ import typer
 from explorer.console.options import AllowCode, AsJson, StudyPath
 from explorer.console.telling import print_json
 from explorer.console.working import load
-from explorer.errors import Faults, SquatlineError, with_file
+from explorer.errors import SquatlineError, read_all, with_file
 
 
 def new(
@@ -65,11 +65,8 @@ def check(
     from explorer.logs.run_checks import check_logs
 
     loaded = load(study, allow_code)
-    faults = Faults()
-    for section in (check_kinds_apart, ways_to_measure, check_logs, prepare):
-        with faults.noted(), with_file(str(loaded.path)):
-            section(loaded)
-    faults.tell()
+    with with_file(str(loaded.path)):
+        read_all(loaded, (check_kinds_apart, ways_to_measure, check_logs, prepare))
     if json:
         print_json(check_as_data(loaded))
     else:

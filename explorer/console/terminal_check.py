@@ -20,7 +20,7 @@ from explorer.study.throttle import throttle_words, with_throttle
 from explorer.study.usual import ASSUMED
 from reports.blocks import Block, Bullets, Cell, Code, Column, Heading, Line, Strong, Table, cell
 from reports.formatting import Amount, amount, counted, unread_words
-from reports.report import said
+from reports.report import in_words, said
 from reports.terminal import show_blocks
 
 # With more uncertain inputs than this a first look pays.
@@ -179,7 +179,7 @@ def _measuring(study: Study) -> list[Line]:
     said = " and ".join(f"{count} {which}" for count, which in counts if count)
     found: list[Line] = [(f"measurements to weigh: {said}",)] if said else []
     if ways.unread:
-        found.append((unread_words(ways.unread),))
+        found.append((unread_words([in_words(key.replace("@", " in ")) for key in ways.unread]),))
         if not known:
             found.append((Code("[measuring] catalogue = true"), " weighs home methods for them"))
     return found

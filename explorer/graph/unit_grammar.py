@@ -37,7 +37,7 @@ _FACTOR = re.compile(
 
 
 def with_stars(text: str) -> str:
-    """Bring the ways to write powers and products together: m2, m², m^2 and sq m to m**2, N·m and oz-in to N*m."""
+    """Bring the ways to write powers and products together: m2, m², m^2, sq m to m**2, oz-in to oz*in."""
     plain = re.sub(r"[·⋅]|(?<=[A-Za-z])-(?=[A-Za-z])", "*", text.strip()).replace("^", "**")
     plain = re.sub(r"\bsq(?:uare)?\.?\s+([A-Za-z]+)", r"\1**2", plain)
     plain = re.sub(r"\bdeg(?:rees?)?\s+(?=[CF]\b)", "deg", plain)

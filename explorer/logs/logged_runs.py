@@ -82,7 +82,12 @@ def validate(study: Study, name: str | None = None) -> tuple[ComparedRun, ...]:
     entries = study.entries.logged_runs
     if name is not None and name not in entries:
         raise no_such("logged run", name, entries, "logged_runs").within(file=str(study.path))
-    return tuple(_tracked(study, one) for one in ([name] if name is not None else entries))
+    faults, found = Faults(), []
+    for one in [name] if name is not None else entries:
+        with faults.noted():
+            found.append(_tracked(study, one))
+    faults.tell()
+    return tuple(found)
 
 
 def check_logged_runs(study: Study) -> None:

@@ -69,10 +69,16 @@ def test_what_nothing_reads_is_named_in_check_terminal_and_page(small_study: Wri
     folder = small_study(limits=OWN)
     named = "no way to measure is listed for: mass"
     assert named in " ".join(squatline("check", folder).out.split())
-    assert f"N{named[1:]}" in " ".join(squatline("run", folder, "--no-report").out.split())
+    assert f"N{named[1:]}" in " ".join(squatline("run", folder, "--no-report", "--details").out.split())
     section = measuring.build(Report(run(load_study(folder), samples=1000)))
     assert section is not None
     assert any(named[1:] in words(getattr(block, "line", ())) for block in section.blocks)
+
+
+def test_check_names_what_nothing_reads_in_words(small_study: Writer, squatline: Cli) -> None:
+    own = '[measurements.scales]\nreads = { mass = { noise = "10 g" } }\nhours = 0.1\n'
+    said = " ".join(squatline("check", small_study(limits=own)).out.split())
+    assert "no way to measure is listed for: cg station" in said
 
 
 def test_one_axle_is_a_job_and_all_flaps_take_their_time() -> None:

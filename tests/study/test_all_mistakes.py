@@ -147,6 +147,19 @@ def test_sections_read_after_the_study_are_told_with_their_lines(small_study: Wr
         assert words in answer.err
 
 
+def test_a_run_tells_them_across_sections_before_it_draws(small_study: Writer, squatline: Cli) -> None:
+    run = '[logged_runs.{}]\nfile = "{}.csv"\nquantity = "pitch"\nalong = "speed"\ncondition = "rest"\n'
+    columns = 'columns = { speed = { column = "v", unit = "m/s" }, pitch = { column = "p", unit = "deg" } }\n'
+    logged = "".join(run.format(name, name) + columns for name in ("dawn", "dusk"))
+    file = small_study(limits=f'[measurements.b]\ntake = "spring_on_scale"\n{logged}')
+    answer = squatline("run", file, "--no-report")
+    assert answer.status == 2
+    assert "3 mistakes were found" in answer.err
+    for words in ('take = "spring_on_scale"', "logged_runs.dawn", "logged_runs.dusk"):
+        assert words in answer.err
+    assert not (file / "results" / "summary.json").exists()
+
+
 @pytest.mark.parametrize(
     "line", ["", "[inputs]", "x = 1", "x = ]", 'x = "a', "x = 1.2.3", "a b c", "x = [1,2]"]
 )
