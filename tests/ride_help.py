@@ -171,7 +171,10 @@ class Reference:
         marks += [begins, begins + rise, begins + rise + hold, begins + 2 * rise + hold] if gusty else []
         marks = sorted(set(marks)) or [0.0]
         marks.append(marks[-1] + g["watch_time"])
-        state, off, left = self.steady(), [False, False], [(0.0, 0.0), (0.0, 0.0)]
+        state = self.steady()
+        # Wheels that the steady balance would have to pull down are off the road from the first moment.
+        off = [bool(load < 0) for load in self.pull(marks[0], state)]
+        left = [(marks[0], float(travel)) for travel in self.wheels(marks[0], state)[0]]
         for start, end in pairwise(marks):
             time = start
             while time < end:

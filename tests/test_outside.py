@@ -28,6 +28,46 @@ SOURCE = re.compile(r"\bSource: (.+)", re.DOTALL)
 LIBRARY = re.compile(r"\bIndependent (?:solver|library): (?:\w+'s )?([\w.]+)")
 WORDS = re.compile(r"\b(?:common practice, no source|values? from memory)\b", re.IGNORECASE)
 
+#: What is judged of the car as it is driven -> the tests that hold it against an independent solver.
+AS_DRIVEN = {
+    "front load and lift-off at full throttle": (
+        "full_throttle_loads.test_the_coupled_balance_is_the_one_scipy_finds",
+        "full_throttle_loads.test_the_front_lifts_at_the_speed_scipy_finds",
+        "full_throttle_loads.test_the_least_load_is_that_of_a_dense_row_of_speeds",
+        "full_throttle_loads.test_coasting_is_the_balance_that_scipy_finds",
+    ),
+    "acceleration that ends where the front lifts": (
+        "full_throttle_loads.test_with_air_a_car_gains_as_much_as_lifts_its_front",
+    ),
+    "speed on a strip with an end": ("strip.test_against_scipy",),
+    "points that carry load on the road": (
+        "contact.test_every_car_balances_on_its_points",
+        "contact.test_every_car_on_a_map_balances_on_its_points",
+        "tyre_growth.test_a_point_touches_the_road_later_by_what_the_tyres_gain",
+    ),
+    "stopping with the brakes the car has, and without any": (
+        "brakes.test_stopping_against_scipy",
+        "brakes.test_run_out_and_fence_against_scipy",
+    ),
+    "braking that ends where the rear lifts": ("brakes.test_the_rear_lifts_where_a_root_finder_says",),
+    "passing by a gap in time, out of a wake": (
+        "straight.test_passing_against_scipy",
+        "straight.test_the_wake_is_lost_on_pulling_out",
+    ),
+    "a servo that its supply slows": ("flap_drive.test_a_weak_supply_slows_the_way_shut",),
+    "a balance near the ground wherever there is one": (
+        "near_ground.test_every_car_is_answered",
+        "near_ground.test_every_car_has_a_top_speed",
+        "near_ground.test_every_car_on_a_map_is_answered",
+    ),
+    "of several balances the one the car comes to": (
+        "near_ground.test_of_several_the_car_takes_the_one_it_comes_to",
+        "near_ground.test_several_balances_are_counted",
+    ),
+    "wheels without mass, where that will do": ("wheel_hop.test_where_wheels_without_mass_are_good_enough",),
+    "a car past lift-off with no bump": ("heave_pitch.test_against_scipy_on_equations_written_anew",),
+}
+
 
 @cache
 def parsed(path: Path) -> ast.Module:
@@ -148,6 +188,13 @@ def test_every_quantity_is_compared_with_something_outside() -> None:
     }
     assert sorted(missing) == []
     assert sorted(checked - set(quantities)) == []
+
+
+@pytest.mark.parametrize("state", AS_DRIVEN)
+def test_the_car_as_it_is_driven_is_held_against_an_independent_solver(state: str) -> None:
+    found = {f"{path.stem[5:]}.{test.name}": test for path in OUTSIDE for test in outside_tests(path)}
+    for name in AS_DRIVEN[state]:
+        assert LIBRARY.match(ast.get_docstring(found[name]) or ""), name
 
 
 def test_a_name_alone_proves_nothing() -> None:

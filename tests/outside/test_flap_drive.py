@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
+from scipy.integrate import quad, solve_ivp
 from scipy.optimize import approx_fprime, brentq
 
 from tests.checking import checks
@@ -41,6 +41,37 @@ def test_a_servo_on_a_weak_supply() -> None:
     speed = (battery - current * (winding + supply)) / constant
     travel = abs(float(one("servo_travel")))
     assert float(one("closing_time", **motor, **weak, **load)) == pytest.approx(travel / speed, rel=1e-9)
+
+
+@checks("closing_time")
+def test_a_weak_supply_slows_the_way_shut() -> None:
+    """Independent solver: solve_ivp on the motor's circuit under the load at each angle, event at the end."""
+    constant, winding, supply, label, battery = 0.2, 2.5, 0.6, 6.0, 5.0
+    servo = {
+        "servo_stall_torque": constant * label / winding,
+        "servo_derating": 1.0,
+        "servo_sixty_degree_time": np.pi / 3 / (label / constant),
+        "servo_supply_share": battery / label,
+        "servo_supply_sag": supply / (winding + supply),
+    }
+    travel = float(one("servo_travel"))
+    turned = np.linspace(0, abs(travel), 121)
+    angles = float(one("servo_angle_closed")) + travel - np.sign(travel) * turned
+    loads = np.maximum(one("servo_closing_torque", servo_angle=angles), 0)
+
+    def rate(_: float, turn: np.ndarray) -> list[float]:
+        current = np.interp(turn[0], turned, loads) / constant
+        return [(battery - current * (winding + supply)) / constant]
+
+    def shut(_: float, turn: np.ndarray) -> float:
+        return float(turn[0] - abs(travel))
+
+    shut.terminal = True  # type: ignore[attr-defined]
+    exact = solve_ivp(rate, (0, 5), [0.0], events=shut, rtol=1e-8, max_step=1e-3)
+    found = float(one("closing_time", **servo))
+    assert found == pytest.approx(exact.t_events[0][0], rel=1e-3)
+    full = float(one("closing_time", **servo | {"servo_supply_share": 1.0, "servo_supply_sag": 0.0}))
+    assert found > 1.15 * full
 
 
 @checks("commanded_closing_time", "fail_safe_closing_time")

@@ -137,6 +137,22 @@ def test_without_air_no_car_gains_more_than_the_front_stays_down_with() -> None:
     assert found["front_axle_load"] < 0
 
 
+@checks("acceleration")
+def test_with_air_a_car_gains_as_much_as_lifts_its_front() -> None:
+    """Independent solver: brentq on the front load over the acceleration tried."""
+    car = {**SPRINT_CAR, "tyre_friction": 2.5, "cg_height": 0.12, "speed": 30.0}
+    lifted = evaluate(["acceleration", "pushed_acceleration", "front_axle_load"], car, throttle="full")
+    assert lifted["front_axle_load"] < -10
+
+    def load(tried: float) -> float:
+        return float(front_load({**car, "longitudinal_acceleration": tried}, "holding"))
+
+    found = evaluate(["acceleration"], car)["acceleration"]
+    expected = brentq(load, 0.0, float(lifted["pushed_acceleration"]), xtol=1e-12)
+    assert found == pytest.approx(expected, rel=1e-8)
+    assert lifted["acceleration"] == found
+
+
 @checks("wheel_lift_speed")
 def test_drive_is_bound_up_to_the_speed_at_which_the_push_no_longer_lifts() -> None:
     """Value from memory: without air v = P / (m a) at a = g l_r / h; a car that lifts nothing says 0."""

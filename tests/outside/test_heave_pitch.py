@@ -121,6 +121,7 @@ CASES = {
     "crest, air follows": {"bump_height": 0.006, "bump_length": 4.0, "gust": 2.0, "air_follows_road": 1.0},
     "short bump, wheels lift": {"bump_height": 0.003, "bump_length": 0.3},
     "high bump in a gust, the car flies": {"bump_height": 0.01, "bump_length": 0.3, "gust": 5.0},
+    "past lift-off, no bump and no gust": {"speed": 59.4, "watch_time": 0.2},
     "dip, dampers unlike": {
         "bump_height": -0.008,
         "bump_length": 1.0,
