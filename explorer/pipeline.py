@@ -20,7 +20,7 @@ from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
-from explorer.analyses.two_levels import check_kinds_apart, sure_cars, sureness_of
+from explorer.analyses.two_levels import check_kinds_apart, ignorance_or_day, sure_cars, sureness_of
 from explorer.analyses.verdicts import Looks, judge_outcome, with_sureness
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.highest_speed import run_highest_speed
@@ -35,6 +35,7 @@ from explorer.engine.storage import SampleFiles
 from explorer.engine.streaming import BINS, Tally
 from explorer.engine.versions import installed
 from explorer.errors import read_all, with_file
+from explorer.estimators.between_cars import BetweenCars
 from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
@@ -137,6 +138,7 @@ def run(
         sureness = sureness_of(study, cars)
     verdicts = with_sureness(verdicts, study.limits, sureness)
     drivers: dict[str, Sensitivity] = {}
+    apart: dict[str, BetweenCars] = {}
     sweeps: tuple[SweepRecord, ...] = ()
     plan: MeasuringPlan | None = None
     levers: Levers | None = None
@@ -146,6 +148,8 @@ def run(
     with stages.analysis("what drives the limits"):
         drivers = run_sensitivity(study, execution=execution)
         drivers = with_members(study, outcome, drivers)
+    with stages.analysis("ignorance or the day"):
+        apart = ignorance_or_day(study)
     with stages.analysis("what measuring is worth"):
         execution.progress("measuring", 0, 1)
         plan = weigh_measurements(study, outcome, ways, cars)
@@ -183,7 +187,7 @@ def run(
             ),
             conditions=tuple(_condition(study, name) for name in study.conditions),
             limits=tuple(
-                _limit(study, outcome, limit, verdicts.limits[i], drivers, sureness)
+                _limit(study, outcome, limit, verdicts.limits[i], drivers, sureness, apart)
                 for i, limit in enumerate(study.limits)
             ),
             joint=verdicts.joint,
@@ -294,6 +298,7 @@ def _limit(
     judged: Conformance,
     drivers: Mapping[str, Sensitivity],
     sureness: Mapping[str, Sureness],
+    apart: Mapping[str, BetweenCars],
 ) -> LimitRecord:
     return LimitRecord(
         **vars(limit.output),
@@ -310,6 +315,7 @@ def _limit(
         conformance=judged,
         sensitivity=drivers.get(limit.name),
         sureness=sureness.get(limit.name),
+        between_cars=apart.get(limit.name),
         throttle=throttle_words(study, limit.output),
     )
 

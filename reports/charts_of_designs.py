@@ -159,7 +159,12 @@ class ChanceCurve:
 
 
 def chances(
-    curves: Sequence[ChanceCurve], *, x_axis: str, marks: Sequence[Mark] = (), required: Sequence[Mark] = ()
+    curves: Sequence[ChanceCurve],
+    *,
+    x_axis: str,
+    y_axis: str = "cars that meet it [%]",
+    marks: Sequence[Mark] = (),
+    required: Sequence[Mark] = (),
 ) -> dict[str, Any]:
     """Draw chances against one variable: a line each, told apart by dash and by the key beside the chart."""
     names = [course.name for course in curves]
@@ -174,7 +179,7 @@ def chances(
     )
     base = alt.Chart(alt.InlineData(values=rows)).encode(
         x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),
-        y=alt.Y("chance:Q", title="cars that meet it [%]", scale=alt.Scale(domain=[0, 100])),
+        y=alt.Y("chance:Q", title=y_axis, scale=alt.Scale(domain=[0, 100])),
         color=alt.Color(
             "name:N", scale=alt.Scale(domain=names, range=[stroke for stroke, *_ in strokes]), legend=key
         ),
@@ -184,7 +189,7 @@ def chances(
         tooltip=[
             alt.Tooltip("name:N", title="limit"),
             alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
-            alt.Tooltip("chance:Q", title="cars that meet it [%]", format=".1f"),
+            alt.Tooltip("chance:Q", title=y_axis, format=".1f"),
         ],
     )
     layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required, end=WIDE - 60)]

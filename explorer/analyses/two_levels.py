@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
+from explorer.analyses.sensitivity import keys_upstream
 from explorer.engine.execution import Execution
 from explorer.engine.plan import CHUNK, Plan, make_plan
 from explorer.engine.sampling import random_column
 from explorer.errors import StudyError
+from explorer.estimators.between_cars import BetweenCars, between_cars
 from explorer.estimators.two_levels import OfCars, Sureness, enough_to_pass, how_sure
 from explorer.graph.arrays import Array
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Study
+
+# Cars that are seen on two days each where it is only asked how much is of the day.
+TWO_DAYS = 4096
 
 
 def draw_cars(plan: Plan, chunk: int, cars: int, days: int) -> dict[str, Array]:
@@ -161,6 +166,24 @@ def sureness_of(study: Study, cars: CarsAndDays | None) -> dict[str, Sureness]:
     return {limit.name: cars.sureness(place, limit) for place, limit in enumerate(limits) if cars is not None}
 
 
+def ignorance_or_day(study: Study) -> dict[str, BetweenCars]:
+    """Tell for each limit that what varies can move how much of it is between cars, by name.
+
+    Nothing is told where a correlation ties what varies to what does not.
+    """
+    upstream = {limit.name: keys_upstream(study, limit) for limit in study.limits}
+    varying = {one.key for one in study.all_inputs() if one.varies and not one.exact}
+    limits = [limit for limit in study.limits if varying & upstream[limit.name]]
+    if not limits or next(_ties(study), None):
+        return {}
+    plan = make_plan(study, [pair for limit in limits for pair in limit.output.pairs])
+    values = plan.evaluate(draw_cars(plan, 0, TWO_DAYS, 2))
+    return {
+        limit.name: between_cars(np.broadcast_to(limit.margin_in(values), 2 * TWO_DAYS).reshape(-1, 2))
+        for limit in limits
+    }
+
+
 def _part(levels: _Levels, chunk: int) -> tuple[dict[str, Array], tuple[OfCars, ...]]:
     return levels.part(chunk)
 
@@ -172,16 +195,19 @@ def check_kinds_apart(study: Study) -> None:
     ------
     StudyError
     """
-    if all(limit.sure is None for limit in study.limits):
-        return
+    for place, day, car in _ties(study) if sure_limits(study) else ():
+        raise StudyError(
+            "what varies from run to run cannot go with what has one true value, where a limit asks sure",
+            file=str(study.path),
+            key=f"correlations[{place}]",
+            found=f"{day}, which varies, and {car}",
+            remedy="leave the correlation out, or say varies at both of them alike",
+        )
+
+
+def _ties(study: Study) -> Iterator[tuple[int, str, str]]:
+    """Yield the correlations between an input of the day and one of the car: place, and both names."""
     for place, one in enumerate(study.correlations, start=1):
-        varies = {name: study.inputs[name].varies for name in (one.first, one.second)}
-        if len(set(varies.values())) > 1:
-            day, car = sorted(varies, key=lambda name: not varies[name])
-            raise StudyError(
-                "what varies from run to run cannot go with what has one true value, where a limit asks sure",
-                file=str(study.path),
-                key=f"correlations[{place}]",
-                found=f"{day}, which varies, and {car}",
-                remedy="leave the correlation out, or say varies at both of them alike",
-            )
+        day, car = sorted((one.first, one.second), key=lambda name: not study.inputs[name].varies)
+        if study.inputs[day].varies and not study.inputs[car].varies:
+            yield place, day, car

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 from explorer.engine.stages import StageFailure
 from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, write_samples
 from explorer.errors import ResultsError, with_file
+from explorer.estimators.between_cars import BetweenCars
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
 from explorer.estimators.sensitivity import Sensitivity
@@ -145,6 +146,7 @@ class LimitRecord(Output):
     conformance: Conformance
     sensitivity: Sensitivity | None
     sureness: Sureness | None = None
+    between_cars: BetweenCars | None = None
     throttle: str = ""
 
     @property

@@ -5,6 +5,7 @@ from __future__ import annotations
 from reports.blocks import Block, Code, Facts, Heading, Line, Link, Paragraph, Section
 from reports.formatting import count
 from reports.report import Report
+from reports.sections import cars_and_days
 from reports.sections.verdicts import ENOUGH, enough, guard_bands
 
 
@@ -27,7 +28,7 @@ def build(report: Report) -> Section:
         "The same study, seed and versions give the same numbers to the last digit, "
         "on any number of processors."
     )
-    blocks: list[Block] = [guard_bands(report), *enough(report)]
+    blocks: list[Block] = [guard_bands(report), *cars_and_days.ignorance_or_day(report), *enough(report)]
     blocks += [Heading("How to get the same numbers again"), Paragraph((words,)), Facts(pairs)]
     if not report.summary.failures:
         blocks.insert(0, Paragraph(("Every model gave an answer for every sample.",)))

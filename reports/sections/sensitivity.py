@@ -13,6 +13,7 @@ from reports.findings import WORTH_NAMING, by_severity, slug
 from reports.formatting import chance, count, listed, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
+from reports.sections import cars_and_days
 
 _SHOWN = 5
 # Inputs of the matrix at most, and what counts as much of a spread.
@@ -161,7 +162,7 @@ def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
         )
         for index in shown
     ]
-    words = ranking_words(report, found)
+    words = f"{ranking_words(report, found)}{_apart(report, limit)}"
     return Figure(
         name=f"drivers-{slug(limit.name)}",
         title=f"What drives “{limit.name}”",
@@ -199,6 +200,17 @@ def ranking_words(report: Report, found: Sensitivity) -> str:
     return words
 
 
+def _apart(report: Report, limit: LimitRecord) -> str:
+    """Name what leads among what could be learnt and among the day, where both matter."""
+    learnt, day = (cars_and_days.leading_of(report, limit, varies=varies) for varies in (False, True))
+    if learnt is None or day is None:
+        return ""
+    return (
+        f" Of what could be learnt the {report.input_name(learnt.name)} leads; of what differs from run to "
+        f"run, and can only be read on the day, the {report.input_name(day.name)}."
+    )
+
+
 def _numbers(report: Report, found: Sensitivity) -> Table:
     return Table(
         "indices",
@@ -206,6 +218,7 @@ def _numbers(report: Report, found: Sensitivity) -> Table:
         (
             Column("Place", number=True),
             Column("Input"),
+            Column("Could be learnt"),
             Column("In all (95 % interval)", number=True),
             Column("Alone (95 % interval)", number=True),
             Column("Tied with"),
@@ -214,6 +227,7 @@ def _numbers(report: Report, found: Sensitivity) -> Table:
             (
                 cell(str(index.rank), order=index.rank),
                 cell(report.input_name(index.name), *_members(report, index)),
+                cell("no, the day" if _of_the_day(report, index) else "yes"),
                 cell(
                     share(index.total.value, index.total.low, index.total.high),
                     Quiet(f" {share_range(index.total.low, index.total.high)}"),
@@ -230,6 +244,11 @@ def _numbers(report: Report, found: Sensitivity) -> Table:
         ),
         small=True,
     )
+
+
+def _of_the_day(report: Report, index: Index) -> bool:
+    record = report.inputs.get((index.members or (index.name,))[0])
+    return record is not None and record.varies
 
 
 def _members(report: Report, index: Index) -> tuple[Quiet, ...]:

@@ -23,7 +23,6 @@ from reports.blocks import (
     Verdict,
     cell,
 )
-from reports.findings import in_both_words, slug
 from reports.formatting import (
     SPACE,
     about,
@@ -36,6 +35,7 @@ from reports.formatting import (
     share_range,
 )
 from reports.report import Report, asked, in_words, sentence, severity
+from reports.sections import cars_and_days
 
 #: Address of the words on how many cars are enough.
 ENOUGH = "enough-cars"
@@ -70,10 +70,7 @@ def build(report: Report) -> Section:
     ]
     if together:
         blocks.append(Bullets(tuple((_together(name, found),) for name, found in together)))
-    sure = [limit for limit in summary.limits if limit.sureness is not None]
-    if sure:
-        blocks.append(Bullets(tuple(_surely(limit) for limit in sure)))
-        blocks += [_family(limit) for limit in sure]
+    blocks += cars_and_days.told_apart(report)
     undecided = [limit for limit in summary.limits if limit.conformance.verdict == "undecided"]
     if undecided:
         blocks.append(Paragraph(("Still open, and what would decide it:",)))
@@ -140,51 +137,6 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
 def _in_how_many(limit: LimitRecord) -> str:
     sure = "" if limit.sureness is None else f" of runs, {percent(limit.sureness.sure)} sure"
     return f" in {percent(limit.probability)}{sure}"
-
-
-def _surely(limit: LimitRecord) -> Line:
-    """Say both kinds of not knowing of a limit."""
-    found = limit.sureness
-    assert found is not None
-    kind = "what is not known of the car" if found.ignorance > 0.5 else "the day"
-    asked_for = f"{percent(found.required)} of runs are asked, {percent(found.sure)} sure"
-    return (
-        f"{limit.called}: met in {in_both_words(found)}. {asked_for}: of {count(found.cars)} cars, each on "
-        f"{count(found.days)} days, {percent(round(found.often_enough, 3))} meet it so often "
-        f"({share_range(found.low, found.high)}; that the days are few is allowed for). Mostly {kind} "
-        f"decides: {percent(round(found.ignorance, 2))} of the margin's variance is between cars and could "
-        "be learnt, the rest differs from run to run.",
-    )
-
-
-def _family(limit: LimitRecord) -> Table:
-    """Draw the family of curves as a table: the margin over the runs of cars with little, middle and much."""
-    found = limit.sureness
-    assert found is not None
-
-    def shown(value: float) -> Part:
-        if not math.isfinite(value):
-            return Quiet("no answer")
-        spread = limit.conformance.margin_sd
-        return amount(value, limit.unit, limit.display_unit, spread=spread, difference=True, plus=True)
-
-    rows = [
-        (cell(percent(level), order=level), *(cell(shown(value), order=value) for value in values))
-        for level, values in zip(found.levels, found.family, strict=True)
-    ]
-    return Table(
-        f"family-{slug(limit.name)}",
-        f"{limit.name}: the room to the limit that so many runs of a car stay below. A poor car has more "
-        "room than one car in twenty, a good one than nineteen. Across: what is not known of the car; down: "
-        "the day.",
-        (
-            Column("Runs below", number=True, width=22),
-            *(Column(name, number=True, width=26) for name in ("Poor car", "Median car", "Good car")),
-        ),
-        tuple(rows),
-        small=True,
-        sortable=False,
-    )
 
 
 def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -11,16 +12,17 @@ from scipy.special import ndtr, ndtri
 from study_help import SMALL
 
 from explorer.analyses.live_verdicts import live_verdicts
-from explorer.analyses.two_levels import sure_cars, sureness_of
+from explorer.analyses.two_levels import ignorance_or_day, sure_cars, sureness_of
 from explorer.console.terminal import summary_as_data
 from explorer.desk.rows import rows
 from explorer.engine.execution import Execution
 from explorer.errors import SquatlineError
 from explorer.pipeline import run
 from explorer.study.study import Study, load_study
+from reports.blocks import Figure
 from reports.findings import in_both_words, met_words
 from reports.report import Report
-from reports.sections import verdicts
+from reports.sections import reproduction, sensitivity, verdicts
 from reports.sections.decision import in_short
 from reports.whatif import payload
 
@@ -78,12 +80,37 @@ def test_verdict_and_words_are_those_of_both_kinds(tmp_path: Path) -> None:
     assert f"met in {100 * limit.sureness.average:.0f} of 100 runs (90 % sure: in at least" in text
     assert "Mostly what is not known of the car decides" in text
     assert "Poor car" in text
+    (figure,) = [one for one in verdicts.build(Report(found)).blocks if isinstance(one, Figure)]
+    assert f"10 % of cars meet it in fewer than {100 * limit.sureness.at_least:.0f} of 100 runs" in str(
+        (figure.caption, figure.alternative)
+    ).replace("\\xa0", " ").replace("\\u202f", " ")
+    assert figure.numbers is not None
+    assert "runs with less room" in str(figure.charts[0])
     both = in_both_words(limit.sureness)
     for said in (met_words(limit), in_short(Report(found))):
         assert both in str(said).replace("\\xa0", "\xa0")
     data = summary_as_data(found, tmp_path, ())["limits"][0]["sureness"]
     assert data["words"] == f"met in {both}"
     assert data["low"] <= data["often_enough"] <= data["high"]
+
+
+def test_every_limit_is_told_whether_ignorance_or_the_day_decides(tmp_path: Path) -> None:
+    """The car's part has a variance of 0.678 N2, the day's 1 N2."""
+    found = run(sure_study(tmp_path, day=1.0, sure=""), samples=2000)
+    apart = found.summary.limits[0].between_cars
+    assert apart is not None
+    assert apart.margin is not None
+    assert apart.margin.low <= 0.678 / 1.678 <= apart.margin.high
+    text = str([one.build(Report(found)) for one in (verdicts, reproduction)]).replace("\\xa0", " ")
+    assert "mostly the day decides" in text
+    assert "which can be read before the run and given as [today]" in text
+    assert "Leads what could be learnt" in text
+    words = str(sensitivity.build(Report(found)))
+    assert "Of what could be learnt the cg station leads; of what differs from run to run" in words
+
+
+def test_nothing_varies_nothing_is_told(small_study: Callable[..., Path]) -> None:
+    assert ignorance_or_day(load_study(small_study())) == {}
 
 
 def test_desk_says_both_words_after_its_first_look(tmp_path: Path) -> None:
