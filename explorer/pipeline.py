@@ -145,8 +145,11 @@ def run(
     speeds: HighestSpeeds | None = None
     rare: tuple[RareFailureRecord, ...] = ()
     convergence: Convergence | None = None
+    unmet = [
+        limit.name for limit, one in zip(study.limits, verdicts.limits, strict=True) if one.verdict != "pass"
+    ]
     with stages.analysis("what drives the limits"):
-        drivers = run_sensitivity(study, execution=execution)
+        drivers = run_sensitivity(study, unmet, execution=execution)
         drivers = with_members(study, outcome, drivers)
     with stages.analysis("ignorance or the day"):
         apart = ignorance_or_day(study)
@@ -155,11 +158,6 @@ def run(
         plan = weigh_measurements(study, outcome, ways, cars)
         execution.progress("measuring", 1, 1)
     with stages.analysis("levers"):
-        unmet = [
-            limit.name
-            for limit, one in zip(study.limits, verdicts.limits, strict=True)
-            if one.verdict != "pass"
-        ]
         levers = run_levers(study, unmet, execution=execution)
     if study.any_day.inputs:
         with stages.analysis("speeds allowed today"):

@@ -105,7 +105,9 @@ def test_it_has_passes_fails_and_an_undecided(demo: Study) -> None:
     assert set(verdicts.values()) == {"pass", "fail", "undecided"}
     assert verdicts["Front wheels stay down, closed up to 55 m/s"] == "fail"
     assert verdicts["Rear floor edge does not touch, closed at 55 m/s"] == "fail"
-    assert all(limit.sensitivity and limit.sensitivity.settled for limit in summary.limits)
+    for limit in summary.limits:
+        assert limit.sensitivity is not None
+        assert limit.sensitivity.settled or limit.conformance.verdict == "pass"
     # What it takes for granted it says: nothing but that a driver lets off where the nose would lift.
     (caution,) = summary.warnings
     assert "lift their front wheels at full throttle" in in_unit(caution)

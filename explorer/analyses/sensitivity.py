@@ -1,15 +1,15 @@
 """What drives each limit: the Sobol indices of every margin, all limits in one pass over one design.
 
-Replicates are drawn until the order of the leading inputs is settled, wherever the replicates allowed can do
-that; further ones are evaluated only for the limits still open.
+A few replicates of all inputs tell which may lead.  Of these more are drawn until their order is settled,
+wherever the replicates allowed can do that, for the limits where something must change.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -22,13 +22,20 @@ from explorer.engine.plan import (
     make_plan,
 )
 from explorer.engine.sampling import saltelli_blocks, saltelli_columns
-from explorer.estimators.sensitivity import Sensitivity, cross_check_with_salib, indices_of_output
+from explorer.estimators.sensitivity import (
+    LEADING_SHARE,
+    Sensitivity,
+    cross_check_with_salib,
+    indices_of_output,
+)
 from explorer.estimators.sobol_parts import Parts, answers, joined, ranks, replicate_parts
 from explorer.graph.arrays import Array
 from explorer.study.distributions import StudentT
 from explorer.study.limits import Limit
 from explorer.study.study import Study
 
+# So many replicates of all inputs tell which may lead; of these there are twice as many before a look.
+SCREENING = 4
 FIRST_REPLICATES = 8
 # Each look at the order may by chance find one that is not there, so there are few of them.
 MOST_LOOKS = 3
@@ -70,6 +77,8 @@ class Design:
         lies upstream of them.
     pairs:
         Whether to prepare second-order indices.
+    unchanged:
+        Groups that are left as they are.
     partial_plans:
         Evaluates just some limits: a block that changes one group leaves the others as they are.
     """
@@ -82,6 +91,7 @@ class Design:
     partial_plans: Mapping[tuple[int, ...], Plan]
     by_rank: tuple[int, ...] = ()
     pairs: bool = False
+    unchanged: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def groups_of(self, position: int) -> dict[str, tuple[str, ...]]:
         """Return the groups upstream of a limit."""
@@ -108,12 +118,12 @@ class Design:
     def _evaluated(self, index: int, sides: int) -> Array:
         """Evaluate A, AB and, on two sides, BA and B; a limit that a block cannot change is copied."""
         first, second = self._samples(index)
-        blocks = saltelli_blocks(first, second, self.groups)
+        blocks = saltelli_blocks(first, second, {**self.unchanged, **self.groups}, self.groups)
         everything, count = tuple(range(len(self.limits))), len(self.groups)
         ends = self._margins([blocks[0], blocks[-1]][:sides], everything)
         order = [ends[0]] * (1 + count) + ([ends[1]] * (count + 1) if sides == 2 else [])
         margins = np.stack(order, axis=1)
-        for reached in dict.fromkeys(self.reach.values()):
+        for reached in dict.fromkeys(self.reach[name] for name in self.groups):
             places = [1 + i for i, name in enumerate(self.groups) if self.reach[name] == reached]
             places += [place + count for place in places] if sides == 2 else []
             changed = self._margins([blocks[place] for place in places], reached)
@@ -151,8 +161,20 @@ class Design:
         return np.split(np.concatenate(pieces), len(blocks))
 
 
-def make_design(study: Study, limits: Sequence[Limit] | None = None) -> Design:
-    """Group the uncertain inputs upstream of any of the limits; correlated ones change together."""
+def make_design(
+    study: Study,
+    limits: Sequence[Limit] | None = None,
+    leading: Mapping[str, Collection[str]] | None = None,
+) -> Design:
+    """Group the uncertain inputs upstream of any of the limits; correlated ones change together.
+
+    Parameters
+    ----------
+    limits:
+        By default all of the study.
+    leading:
+        By limit the groups to change; by default all upstream of it.
+    """
     limits = tuple(study.limits if limits is None else limits)
     plan = _plan_for(study, limits)
     groups: dict[str, tuple[str, ...]] = {}
@@ -165,12 +187,18 @@ def make_design(study: Study, limits: Sequence[Limit] | None = None) -> Design:
     groups = {name: keys for name, keys in groups.items() if name not in grouped}
     upstream = [keys_upstream(study, limit) for limit in limits]
     reach = {
-        name: tuple(i for i, keys in enumerate(upstream) if keys & set(members))
+        name: tuple(
+            i
+            for i, keys in enumerate(upstream)
+            if keys & set(members) and (leading is None or name in leading[limits[i].name])
+        )
         for name, members in groups.items()
     }
+    unchanged = {name: groups.pop(name) for name, reached in reach.items() if leading and not reached}
     everything = tuple(range(len(limits)))
     partial_plans = {
-        places: _plan_for(study, [limits[i] for i in places]) for places in {*reach.values(), everything}
+        places: _plan_for(study, [limits[i] for i in places])
+        for places in {everything, *(reach[name] for name in groups)}
     }
     rows, pairs = study.sensitivity_samples, study.sensitivity_pairs
     few = {
@@ -179,7 +207,7 @@ def make_design(study: Study, limits: Sequence[Limit] | None = None) -> Design:
         if isinstance(one.distribution, StudentT) and one.distribution.readings < FEWEST_READINGS
     }
     by_rank = tuple(i for i, keys in enumerate(upstream) if keys & few)
-    return Design(plan, limits, groups, rows, reach, partial_plans, by_rank, pairs)
+    return Design(plan, limits, groups, rows, reach, partial_plans, by_rank, pairs, unchanged)
 
 
 def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:
@@ -198,10 +226,18 @@ def keys_upstream(study: Study, limit: Limit) -> set[str]:
 
 def run_sensitivity(
     study: Study,
+    unmet: Collection[str] | None = None,
     *,
     execution: Execution | None = None,
 ) -> dict[str, Sensitivity]:
     """Rank what drives the margin of every limit.
+
+    Parameters
+    ----------
+    unmet:
+        Names of the limits whose order is worth settling, because something must change; by default all.
+    execution:
+        On which workers, and told to whom; the numbers do not depend on it.
 
     Returns
     -------
@@ -209,38 +245,91 @@ def run_sensitivity(
         Limit name -> indices, the leading input first.  Empty when no input is uncertain.
     """
     execution = execution or Execution()
-    design, drawn, wanted = make_design(study), 0, FIRST_REPLICATES
+    design = make_design(study)
     if not design.groups:
         return {}
-    gathered: dict[str, list[Parts]] = {limit.name: [] for limit in study.limits}
-    answered: dict[str, list[Parts | None]] = {limit.name: [] for limit in study.limits}
-    checked: dict[str, float | None] = {}
-    ranked: dict[str, Sensitivity] = {}
-    for look in range(1, MOST_LOOKS + 1):
-        told = partial(_told, execution.progress, wanted)
-        done = execution.in_order(partial(_parts, design), wanted, told, drawn)
-        places = [design.places_of(k) for k in range(len(design.limits))]
-        for one in done:
-            for k, limit in enumerate(design.limits):
-                gathered[limit.name].append(one.parts.of(k, places[k]))
-                answered[limit.name].append(one.answered and one.answered.of(k, places[k]))
-            checked.update(zip(gathered, one.checked or (), strict=False))
-        for k, limit in enumerate(design.limits):
-            ranked[limit.name] = indices_of_output(
-                joined(gathered[limit.name]),
-                limit.name,
-                design.groups_of(k),
-                cross_check=checked.get(limit.name),
-                by_rank=k in design.by_rank,
-                answered=_of_answers(gathered[limit.name], answered[limit.name]),
-            )
-        drawn = wanted
-        needed = {limit: _replicates_needed(ranked[limit.name]) for limit in design.limits}
-        again = [limit for limit, most in needed.items() if drawn < most <= study.sensitivity_replicates]
-        if not again or look == MOST_LOOKS:
+    count = FIRST_REPLICATES if study.sensitivity_pairs else SCREENING
+    replicates = _replicates(design, 0, count, execution)
+    checked, rankings = replicates[0].checked or (None,) * len(design.limits), []
+    for k, limit in enumerate(study.limits):
+        places = design.places_of(k)
+        parts = [one.parts.of(k, places) for one in replicates]
+        answered = _of_answers(parts, [one.answered and one.answered.of(k, places) for one in replicates])
+        rankings.append(
+            _Ranking(limit, design.groups_of(k), joined(parts), checked[k], k in design.by_rank, answered)
+        )
+    if count < FIRST_REPLICATES:
+        _sharpen(study, rankings, count, FIRST_REPLICATES, execution)
+    count = FIRST_REPLICATES
+    for _ in range(1, MOST_LOOKS):
+        needed = {one.limit.name: _replicates_needed(one.found) for one in rankings}
+        again = [
+            one
+            for one in rankings
+            if (unmet is None or one.limit.name in unmet)
+            and count < needed[one.limit.name] <= study.sensitivity_replicates
+        ]
+        if not again:
             break
-        design, wanted = make_design(study, again), max(needed[limit] for limit in again)
-    return ranked
+        start, count = count, max(needed[one.limit.name] for one in again)
+        _sharpen(study, again, start, count, execution)
+    return {one.limit.name: one.found for one in rankings}
+
+
+def _replicates(design: Design, start: int, end: int, execution: Execution) -> list[Replicate]:
+    """Reduce the replicates of a design from one to another."""
+    told = partial(_told, execution.progress, end)
+    return list(execution.in_order(partial(_parts, design), end, told, start))
+
+
+def _sharpen(study: Study, rankings: Sequence[_Ranking], start: int, end: int, execution: Execution) -> None:
+    """Draw further replicates of what leads some rankings; of everything where pairs are asked for."""
+    leading = {one.limit.name: one.leading for one in rankings}
+    limits = [one.limit for one in rankings]
+    design = make_design(study, limits, None if study.sensitivity_pairs else leading)
+    replicates = _replicates(design, start, end, execution)
+    for k, one in enumerate(rankings):
+        places = design.places_of(k)
+        more = [replicate.parts.of(k, places) for replicate in replicates]
+        if study.sensitivity_pairs:
+            one.parts = joined([one.parts, *more])
+        else:
+            one.further += more
+
+
+@dataclass
+class _Ranking:
+    """What is known of one limit: replicates of all its groups, and further ones of those that lead."""
+
+    limit: Limit
+    groups: Mapping[str, tuple[str, ...]]
+    parts: Parts
+    checked: float | None
+    by_rank: bool
+    answered: Parts | None
+    further: list[Parts] = field(default_factory=list)
+
+    @cached_property
+    def leading(self) -> tuple[str, ...]:
+        """Groups that may turn out to lead by the first replicates, and the next one to hold them against."""
+        indices = self.found.indices
+        may = [place for place, one in enumerate(indices) if one.total.high >= LEADING_SHARE]
+        chosen = {one.name for one in indices[: max(may, default=0) + 2]}
+        return tuple(name for name in self.groups if name in chosen)
+
+    @property
+    def found(self) -> Sensitivity:
+        """Rank by all that is known."""
+        return indices_of_output(
+            self.parts,
+            self.limit.name,
+            self.groups,
+            cross_check=self.checked,
+            by_rank=self.by_rank,
+            answered=self.answered,
+            further=joined(self.further) if self.further else None,
+            leading=self.leading if self.further else (),
+        )
 
 
 def _told(progress: Progress, wanted: int, done: int) -> None:

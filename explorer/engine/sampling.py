@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -108,11 +108,13 @@ def saltelli_blocks(
     first: Mapping[str, Array],
     second: Mapping[str, Array],
     groups: Mapping[str, Sequence[str]],
+    changed: Collection[str] | None = None,
 ) -> tuple[dict[str, Array], ...]:
     """Mix two samples into the blocks of a Sobol analysis, without copying a column.
 
-    Blocks stand in SALib's order: A; for every group A with the group's columns from B; for every group B
-    with the group's columns from A (for effects of pairs and for the better estimator); B.
+    Blocks stand in SALib's order: A; for every group (or just those to be ``changed``) A with the group's
+    columns from B; for every such group B with the group's columns from A (for effects of pairs and for the
+    better estimator); B.
     Evaluations stacked as [rows, blocks] and flattened are SALib's interleaved layout.
     Source: A. Saltelli, Comput. Phys. Commun. 145, 2002, 280-297.
 
@@ -127,7 +129,8 @@ def saltelli_blocks(
         raise SampleError("every input belongs to exactly one group", found=", ".join(members))
 
     def mixed(base: Mapping[str, Array], other: Mapping[str, Array]) -> list[dict[str, Array]]:
-        return [{**base, **{name: other[name] for name in names}} for names in groups.values()]
+        chosen = [groups[name] for name in (groups if changed is None else changed)]
+        return [{**base, **{name: other[name] for name in names}} for names in chosen]
 
     return (dict(first), *mixed(first, second), *mixed(second, first), dict(second))
 

@@ -14,16 +14,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy.special import stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE
-from explorer.estimators.sobol_parts import Parts, replicate_parts
+from explorer.estimators.sobol_parts import Parts, joined, replicate_parts
 from explorer.graph.arrays import Array, Mask
 
 # Totals below this share of the variance are not worth an order of their own.
@@ -159,6 +158,8 @@ def indices_of_output(
     cross_check: float | None = None,
     by_rank: bool = False,
     answered: Parts | None = None,
+    further: Parts | None = None,
+    leading: Sequence[str] = (),
 ) -> Sensitivity:
     """Estimate the first-order and total indices of one output from the parts of its replicates.
 
@@ -176,35 +177,41 @@ def indices_of_output(
         Whether the parts are those of ``ranks``.
     answered:
         Parts of whether there is an answer, from ``answers``, where some cars have none.
+    further, leading:
+        More replicates, in which only these were changed.
 
     Raises
     ------
     SampleError
         When there is one replicate only.
     """
-    replicates = len(parts.first)
-    if replicates < 2:
-        raise SampleError("one replicate has no spread", found="1 replicate", allowed="2 or more")
-    factor = float(stdtrit(replicates - 1, (1 + confidence) / 2)) / math.sqrt(replicates)
-    firsts = _scattered(lambda part: (part.first, part.scale), parts, factor)
-    totals = _scattered(lambda part: (part.total, part.scale), parts, factor)
-    rows, growth = int(parts.rows.sum()), _growth_to_settle(totals)
+    firsts, totals = _both(parts, confidence)
+    every = parts.only(())
+    if further is not None:
+        places = [list(groups).index(name) for name in leading]
+        more = joined([parts.only(places), further])
+        firsts, totals = (
+            few.refined(many, places)
+            for few, many in zip((firsts, totals), _both(more, confidence), strict=True)
+        )
+        every = joined([every, further.only(())])
+    rows, growth = int(every.rows.sum()), _growth_to_settle(totals)
     return Sensitivity(
         output=output,
         indices=_ranked(firsts, totals, groups),
-        pairs=_pairs(parts, factor, list(groups)),
+        pairs=_pairs(parts, confidence, list(groups)),
         samples=rows,
-        replicates=replicates,
-        left_out=int(parts.left_out.sum()),
+        replicates=len(every.rows),
+        left_out=int(every.left_out.sum()),
         confidence=confidence,
-        variance=float(parts.variance.mean()),
+        variance=float(every.variance.mean()),
         settled=growth == 1,
-        note=_note(parts, growth == 1, by_rank),
+        note=_note(every, growth == 1, by_rank),
         cross_check=cross_check,
         samples_needed=math.ceil(rows * growth),
         by_rank=by_rank,
-        unanswered=_unanswered(parts),
-        behind_no_answer=_leading(answered, factor, groups),
+        unanswered=_unanswered(every),
+        behind_no_answer=_leading(answered, confidence, groups),
     )
 
 
@@ -213,54 +220,72 @@ def _unanswered(parts: Parts) -> float:
 
 
 def _leading(
-    answered: Parts | None, factor: float, groups: Mapping[str, tuple[str, ...]]
+    answered: Parts | None, confidence: float, groups: Mapping[str, tuple[str, ...]]
 ) -> tuple[Index, ...]:
     """Rank what drives whether there is an answer; only what does so beyond doubt."""
     if answered is None:
         return ()
-    firsts = _scattered(lambda part: (part.first, part.scale), answered, factor)
-    totals = _scattered(lambda part: (part.total, part.scale), answered, factor)
+    firsts, totals = _both(answered, confidence)
     return tuple(index for index in _ranked(firsts, totals, groups) if index.total.low > 0)
 
 
 @dataclass(frozen=True)
 class Scattered:
-    """Some indices of one output with the deviations their errors follow from.
+    """Some indices of one output, and how far they can be off.
 
     Attributes
     ----------
-    values:
-        Shape (indices,).
-    deviations:
-        Of the replicates, shape (replicates, indices).
-    factor:
-        Turns a standard deviation of the deviations into the half-width of an interval.
+    values, halves:
+        The indices and the half-widths of their intervals, shape (indices,).
+    apart, apart_halves:
+        Differences of any two and the half-widths of their intervals, both from the same rows, shape
+        (indices, indices).
     """
 
     values: Array
-    deviations: Array
-    factor: float
+    halves: Array
+    apart: Array
+    apart_halves: Array
 
     def estimates(self) -> list[Estimate]:
         """List the indices with their intervals."""
-        halves = self.factor * np.std(self.deviations, axis=0, ddof=1)
         return [
             Estimate(float(value), float(value - half), float(value + half))
-            for value, half in zip(self.values, halves, strict=True)
+            for value, half in zip(self.values, self.halves, strict=True)
         ]
 
-    @cached_property
-    def differences(self) -> tuple[Array, Array]:
-        """Differences of any two indices and the half-widths of their intervals: all from the same rows."""
-        apart = self.deviations[:, :, None] - self.deviations[:, None, :]
-        return self.values[:, None] - self.values, self.factor * np.std(apart, axis=0, ddof=1)
+    def refined(self, better: Scattered, places: Sequence[int]) -> Scattered:
+        """Put what is known better of some in its places; any two are held together in rows of both."""
+        found = Scattered(*(getattr(self, one.name).copy() for one in fields(Scattered)))
+        found.values[places], found.halves[places] = better.values, better.halves
+        square = np.ix_(places, places)
+        found.apart[square], found.apart_halves[square] = better.apart, better.apart_halves
+        return found
 
 
-def _scattered(ratio: Callable[[Parts], tuple[Array, Array]], parts: Parts, factor: float) -> Scattered:
-    """Ratios of means over replicates; deviations are residuals."""
-    top, bottom = ratio(parts)
+def _both(parts: Parts, confidence: float) -> tuple[Scattered, Scattered]:
+    """Estimate first-order and total indices."""
+    return (
+        _scattered(parts.first, parts.scale, confidence),
+        _scattered(parts.total, parts.scale, confidence),
+    )
+
+
+def _scattered(top: Array, bottom: Array, confidence: float) -> Scattered:
+    """Ratios of means over replicates; errors follow from the scatter of their residuals."""
+    replicates = len(top)
+    if replicates < 2:
+        raise SampleError("one replicate has no spread", found="1 replicate", allowed="2 or more")
+    factor = float(stdtrit(replicates - 1, (1 + confidence) / 2)) / math.sqrt(replicates)
     values = _divided(top.mean(axis=0), bottom.mean(axis=0))
-    return Scattered(values, _divided(top - values * bottom, bottom.mean(axis=0)), factor)
+    residuals = _divided(top - values * bottom, bottom.mean(axis=0))
+    between = residuals[:, :, None] - residuals[:, None, :]
+    return Scattered(
+        values,
+        factor * np.std(residuals, axis=0, ddof=1),
+        values[:, None] - values,
+        factor * np.std(between, axis=0, ddof=1),
+    )
 
 
 def _divided(top: Array, bottom: Array) -> Array:
@@ -274,8 +299,7 @@ def _ranked(firsts: Scattered, totals: Scattered, groups: Mapping[str, tuple[str
     names = list(groups)
     first, total = firsts.estimates(), totals.estimates()
     order = np.argsort(-totals.values, kind="stable").tolist()
-    difference, half = totals.differences
-    higher: Mask = difference > half
+    higher: Mask = totals.apart > totals.apart_halves
     tied = ~(higher | higher.T)
     return tuple(
         Index(
@@ -297,7 +321,7 @@ def _growth_to_settle(totals: Scattered) -> float:
     """
     order = np.argsort(-totals.values, kind="stable").tolist()
     neighbours = [(i, j) for i, j in itertools.pairwise(order) if totals.values[i] >= LEADING_SHARE]
-    difference, half = totals.differences
+    difference, half = totals.apart, totals.apart_halves
     growth = 1.0
     for pair in neighbours:
         # Whichever comes first: the interval leaves zero behind, or fits into what counts as equal.
@@ -307,11 +331,11 @@ def _growth_to_settle(totals: Scattered) -> float:
     return growth
 
 
-def _pairs(parts: Parts, factor: float, names: Sequence[str]) -> tuple[Pair, ...]:
+def _pairs(parts: Parts, confidence: float, names: Sequence[str]) -> tuple[Pair, ...]:
     """Second-order indices, the largest first."""
     if not parts.together.shape[1]:
         return ()
-    found = _scattered(lambda part: (part.together, part.variance[:, None]), parts, factor)
+    found = _scattered(parts.together, parts.variance[:, None], confidence)
     estimates = zip(itertools.combinations(names, 2), found.estimates(), strict=True)
     return tuple(sorted((Pair(*one) for one in estimates), key=lambda pair: -pair.value.value))
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -57,6 +57,12 @@ class Parts:
         together = self.together[:, pairs, output] if self.together.shape[1] else self.together[..., output]
         per_output = (self.variance, self.rows, self.left_out, self.different, self.unanswered)
         return Parts(first, total, scale, together, *(part[:, output] for part in per_output))
+
+    def only(self, kept: Sequence[int]) -> Parts:
+        """Take some inputs of one output, without its pairs."""
+        chosen = list(kept)
+        first, total, scale = (part[:, chosen] for part in (self.first, self.total, self.scale))
+        return replace(self, first=first, total=total, scale=scale, together=self.together[:, :0])
 
 
 def joined(parts: Sequence[Parts]) -> Parts:

@@ -195,6 +195,21 @@ def test_only_what_lies_upstream_is_ranked(drawn: Array) -> None:
     assert by_name(found)["c"].total == by_name(whole)["c"].total
 
 
+def test_further_replicates_of_what_leads_sharpen_it_and_leave_the_rest() -> None:
+    blocks = evaluated(ishigami, unit_design(3, 128, 24, seed=5))
+    parts, groups = [replicate_parts(block, 3).of(0, range(3)) for block in blocks], {n: (n,) for n in NAMES}
+    few, whole = (sensitivity.indices_of_output(joined(some), "y", groups) for some in (parts[:8], parts))
+    # A, AB, BA and B of the first two inputs alone.
+    leading = [replicate_parts(block[:, [0, 1, 2, 4, 5, 7]], 2).of(0, range(2)) for block in blocks[8:]]
+    found = sensitivity.indices_of_output(
+        joined(parts[:8]), "y", groups, further=joined(leading), leading=("a", "b")
+    )
+    assert (found.replicates, found.samples) == (24, 24 * 128)
+    for name, like in (("a", whole), ("b", whole), ("c", few)):
+        assert by_name(found)[name].total.value == pytest.approx(by_name(like)[name].total.value, abs=1e-12)
+        assert by_name(found)[name].first.high == pytest.approx(by_name(like)[name].first.high, abs=1e-12)
+
+
 @pytest.mark.long
 def test_intervals_cover_as_often_as_they_say() -> None:
     """Repeat 200 times on Ishigami."""
