@@ -46,7 +46,7 @@ from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
 from explorer.results.exploration import HighestSpeeds
-from explorer.results.histogram import Histogram
+from explorer.results.histogram import BARS, Histogram
 from explorer.results.levers import Levers
 from explorer.results.records import (
     ConditionRecord,
@@ -77,8 +77,6 @@ from explorer.study.study import Input, Study
 from explorer.study.throttle import throttle_words
 
 REPORTED_QUANTILES = (0.001, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975, 0.99, 0.999)
-# Bars of a histogram in the report; the streamed one is finer, for the quantiles.
-BARS = 50
 LIBRARIES = ("numpy", "scipy", "SALib", "pandas", "pyarrow", "pint", "pydantic", "altair", "weasyprint")
 
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal
 
 from reports.charts import WIDE, Mark, few_ticks, finished, upright
-from reports.label_placement import Box, Label, joined, place_labels
+from reports.label_placement import POINT, Box, Label, joined, place_labels
 from reports.later import later
 from reports.theme import ACCENT, INK, QUIET
 
@@ -21,7 +21,6 @@ HEIGHT = 190
 _RIGHT = 12
 # Points nearer than this have one label for all of them, in pixels.
 _TOGETHER = 7.0
-_POINT = 6.0
 _LINE = 2.0
 
 GainStanding = Literal["stands out", "tied with another", "no change that shows"]
@@ -188,7 +187,7 @@ def labels_of(spots: Sequence[Spot], rises: Sequence[Rise], budget: float, frame
         x, y = frame.pixel(spot.hours, spot.value)
         top, bottom = frame.pixel(spot.hours, spot.high)[1], frame.pixel(spot.hours, spot.low)[1]
         taken += [
-            Box(x - _POINT, y - _POINT, x + _POINT, y + _POINT),
+            Box(x - POINT, y - POINT, x + POINT, y + POINT),
             Box(x - _LINE, top, x + _LINE, bottom),
         ]
         near = next((group for group in groups if _near(group[0], (x, y))), None)

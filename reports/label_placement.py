@@ -13,7 +13,7 @@ _HIGH = 13.0
 _NEAREST, _NEXT = 13.0, 5.0
 _AROUND = 16
 # Half the size of a point, where a line to it ends.
-_POINT = 6.0
+POINT = 6.0
 # Where along a line it is looked at.
 _ALONG = tuple(part / 16 for part in range(1, 17))
 
@@ -73,7 +73,7 @@ class Label:
         (px, py), box = self.at, self.box
         # The nearest place on the rectangle of the text.
         start = (min(max(px, box.left), box.right), min(max(py, box.top), box.bottom))
-        share = min(1.0, _POINT / (math.dist(start, self.at) or 1.0))
+        share = min(1.0, POINT / (math.dist(start, self.at) or 1.0))
         return start, (px + share * (start[0] - px), py + share * (start[1] - py))
 
     @property

@@ -11,6 +11,7 @@ from scipy.special import ndtr
 
 from explorer.engine.execution import Execution
 from explorer.engine.plan import CHUNK, Plan, make_plan
+from explorer.engine.sampling import EDGE
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.rare import RareFailure, held_against, rare_failure, shares_of_correlated
 from explorer.graph.arrays import Array
@@ -22,8 +23,6 @@ from explorer.study.study import Study
 SELDOM = 200
 # Inputs that account for less of the way to the failure than this are not named.
 SIGNIFICANT_SHARE = 0.05
-# Uniforms stay off both ends: a quantile there may be infinite.
-EDGE = 2.0**-53
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,7 @@ from explorer.results.comparison import (
     SpeedResult,
 )
 from explorer.results.exploration import HighestSpeeds
-from explorer.results.histogram import Histogram
+from explorer.results.histogram import BARS, Histogram
 from explorer.study.builds import Build, overrides_in, read_builds, scopes_of
 from explorer.study.limits import Output
 from explorer.study.study import Study
@@ -62,7 +62,6 @@ USUAL_SAMPLES = 100_000
 MOST_KEPT = 200_000_000
 # The regression behind the value of information needs no more.
 INFORMATION_SAMPLES = 32_768
-BARS = 50
 # Differences that vary by less than this share of their size vary by rounding only.
 ROUNDING = 1e-9
 

@@ -14,12 +14,13 @@ from explorer.desk.entry_forms import KINDS, LABELS, Fields, fields_of
 from explorer.desk.logs import PICTURE_HEIGHT, PICTURE_WIDTH, log_room, panels
 from explorer.desk.packet import Packet
 from explorer.desk.parts import PARTS, inputs_by_part
-from explorer.desk.rows import HEIGHT, SIGNS, UNITS, WIDTH, rows
+from explorer.desk.rows import HEIGHT, UNITS, WIDTH, rows
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
 from explorer.study.schema import LimitEntry
 from explorer.study.study import Input, Study
 from explorer.study.throttle import THROTTLES
+from reports.blocks import SIGNS
 from reports.drawings.sideview import (
     can_draw,
     describe,

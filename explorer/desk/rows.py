@@ -12,10 +12,10 @@ from explorer.graph.units import System
 from explorer.graph.words import Number
 from explorer.study.limits import Limit
 from explorer.study.study import Study
+from reports.blocks import SIGNS
 from reports.findings import in_both_words
 from reports.formatting import amount, percent, share, share_range
 
-SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
 WIDTH, HEIGHT = 240.0, 22.0
 # What is asked stands at three quarters of every row: right of it the cars hold often enough.
 _ASKED_AT = 0.75
@@ -23,7 +23,7 @@ UNITS: System = "as given"
 
 
 @dataclass(frozen=True)
-class LimitRow:
+class DeskRow:
     """One limit as the page shows it; lengths are pixels of its bar."""
 
     name: str
@@ -43,7 +43,7 @@ class LimitRow:
     surely: str = ""
 
 
-def rows(study: Study, standing: JudgedSoFar | None, before: Mapping[str, float]) -> tuple[LimitRow, ...]:
+def rows(study: Study, standing: JudgedSoFar | None, before: Mapping[str, float]) -> tuple[DeskRow, ...]:
     """Write a row for every limit; without a standing they are blank."""
     judged: Sequence[Conformance | None] = (
         (None,) * len(study.limits) if standing is None else standing.verdicts.limits
@@ -59,13 +59,13 @@ def rows(study: Study, standing: JudgedSoFar | None, before: Mapping[str, float]
 
 def _row(
     study: Study, limit: Limit, found: Conformance | None, before: float | None, sure: Sureness | None
-) -> LimitRow:
+) -> DeskRow:
     of = "cars" if limit.sure is None else f"runs, {percent(limit.sure)} sure"
     asked = f"{_asked(study, limit)}, in {percent(limit.probability)} of {of}"
     if found is None:
-        return LimitRow(limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", 0, 0, 0, None, False)
+        return DeskRow(limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", 0, 0, 0, None, False)
     left, right = _at(found.low, limit), _at(found.high, limit)
-    return LimitRow(
+    return DeskRow(
         name=limit.name,
         safety=limit.safety,
         asked=asked,

@@ -25,7 +25,7 @@ _DIGITS = 52
 _DIMENSIONS = 21_201
 _LARGEST_POWER = 30
 # The inverse normal of numbers closer to 0 or 1 than this is out of reach of double precision.
-_EDGE = 2.0**-53
+EDGE = 2.0**-53
 
 
 def random_column(seed: int, name: str, chunk: int, size: int) -> Array:
@@ -160,7 +160,7 @@ def correlated(uniforms: Mapping[str, Array], names: Sequence[str], matrix: Arra
         total = lower[row, 0] * scores[0]
         for column in range(1, row + 1):
             total = total + lower[row, column] * scores[column]
-        result[name] = np.clip(special.ndtr(total), _EDGE, 1 - _EDGE)
+        result[name] = np.clip(special.ndtr(total), EDGE, 1 - EDGE)
     return result
 
 

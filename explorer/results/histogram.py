@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+# Bars of a histogram in the report; the streamed one is finer, for the quantiles.
+BARS = 50
+
 
 @dataclass(frozen=True)
 class Histogram:

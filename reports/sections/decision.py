@@ -177,7 +177,7 @@ def picture(report: Report, judged: Judged) -> Figure:
     """Draw a row a limit, the one most in the way first."""
     rows = tuple(_row(report, limit) for limit in sorted(judged.limits, key=severity))
     each = " ".join(f"{row.name}: {row.verdict}, {row.words}." for row in rows)
-    shares = any(_is_share(report, limit) for limit in judged.limits)
+    shares = any(is_yes_or_no(report.output(limit)) for limit in judged.limits)
     return Figure(
         name="limits",
         title=_finding(judged.limits),
@@ -200,15 +200,11 @@ def _finding(limits: Sequence[LimitRecord]) -> str:
     return f"{len(failing)} of {counted(len(limits), 'limit')} {fail}, first “{failing[0].name}”"
 
 
-def _is_share(report: Report, limit: LimitRecord) -> bool:
-    return is_yes_or_no(report.output(limit))
-
-
 def _row(report: Report, limit: LimitRecord) -> LimitRow:
     found = limit.conformance
     words = f"{found_words(limit)} meet it, {required_words(limit)} required"
     row = partial(LimitRow, limit.called, found.verdict, words)
-    if _is_share(report, limit):
+    if is_yes_or_no(report.output(limit)):
         low, middle, high = ((value - limit.probability) / _POINTS for value in _ends(found))
         return row(low, None, high, middle)
     if not found.margin_sd > 0:

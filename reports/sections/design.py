@@ -19,6 +19,7 @@ from explorer.results.exploration import (
     VariableRecord,
 )
 from reports.blocks import (
+    SIGNS,
     Block,
     Bullets,
     Cell,
@@ -50,7 +51,6 @@ from reports.formatting import (
 )
 from reports.report import Report, sentence
 
-_SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
 # What draws a map where there are letters only.
 _LETTERS = {"pass": "#", "fail": ".", "undecided": "?"}
 _KEY = "# every limit passes, ? undecided, . one fails"
@@ -169,7 +169,7 @@ def _plane(found: MapRecord, system: System) -> dict[str, Any]:
             [x.value(value) for value in found.values[0]],
             [y.value(value) for value in found.values[1]],
             found.all_limits,
-            [[_SIGNS[word] for word in row] for row in found.verdict],
+            [[SIGNS[word] for word in row] for row in found.verdict],
             [(x.value(a), y.value(b), x.value(c), y.value(d)) for a, b, c, d in found.boundary],
             None if first.now is None or second.now is None else (x.value(first.now), y.value(second.now)),
         ),

@@ -55,9 +55,9 @@ def _against_limits(report: Report, limits: Sequence[LimitRecord]) -> list[Block
                 "the inputs as they may come out. Dark bars miss the limit; the dashed line is the limit.",
             )
         ),
-        Gallery(tuple(_limit_figure(report, one) for one in limits if not _is_share(report, one))),
+        Gallery(tuple(_limit_figure(report, one) for one in limits if not is_yes_or_no(report.output(one)))),
     ]
-    shares = [limit for limit in limits if _is_share(report, limit)]
+    shares = [limit for limit in limits if is_yes_or_no(report.output(limit))]
     if shares:
         blocks.append(Bullets(tuple((*met_words(limit), " It is a yes or no.") for limit in shares)))
     return blocks
@@ -86,10 +86,6 @@ def build_others(report: Report) -> Section | None:
     if drawn:
         blocks.append(Gallery(drawn))
     return Section("outputs", "Further distributions", tuple(blocks), appendix=True)
-
-
-def _is_share(report: Report, limit: LimitRecord) -> bool:
-    return is_yes_or_no(report.output(limit))
 
 
 def _so_often(report: Report, output: OutputRecord) -> Line:
