@@ -7,7 +7,6 @@ from typing import Any
 FONT = "Inter"
 INK = "#1c2126"
 QUIET = "#59616b"
-PALE = "#d3d8dd"
 # Of bars that carry data: more than 3:1 against white.
 BAND = "#868e97"
 ACCENT = "#0b5d80"

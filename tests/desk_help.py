@@ -15,10 +15,17 @@ from urllib.parse import urlencode
 import uvicorn
 from study_help import DEMO, SMALL
 
+from explorer.desk.firming import Firming
 from explorer.desk.server import LOOPBACK, Desk
 
 TOKEN = "a-token-of-the-test"
 PATIENCE = 180.0
+
+
+def judged(firming: Firming) -> None:
+    """Wait until all cars of the latest study are judged."""
+    with firming._news:
+        assert firming._news.wait_for(lambda: firming.over, PATIENCE)
 
 
 @dataclass

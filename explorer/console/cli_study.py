@@ -81,7 +81,8 @@ def screen(
 ) -> None:
     """Sort out which inputs matter to no limit: a quick look at a study with many of them."""
     from explorer.analyses.screening import screen
-    from explorer.console.terminal_screening import screening_as_data, screening_blocks
+    from explorer.console.terminal_screening import screening_blocks
+    from explorer.results.json import json_data
     from reports.terminal import show_blocks
 
     if rows & (rows - 1):
@@ -91,7 +92,7 @@ def screen(
     loaded = load(study, allow_code)
     look = screen(loaded, rows=rows)
     if json:
-        print_json(screening_as_data(look))
+        print_json({**json_data(look), "rest_at_most": look.rest_at_most})
     else:
         show_blocks(screening_blocks(loaded, look))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 from explorer.analyses.screening import ScreenedInputs
 from explorer.study.study import Study
@@ -61,25 +60,3 @@ def verdict_on_the_rest(look: ScreenedInputs) -> str:
         f"any margin, all of them together for at most {together}. Each may be given a plain value, and none "
         "is worth measuring better for these limits:"
     )
-
-
-def screening_as_data(look: ScreenedInputs) -> dict[str, Any]:
-    """Return the same as plain data."""
-    return {
-        "rows": look.rows,
-        "negligible": look.negligible,
-        "inputs": [
-            {
-                "input": one.name,
-                "members": list(one.members),
-                "limit": one.limit,
-                "share": one.most.share if one.most else 0.0,
-                "share_at_most": one.most.share_at_most if one.most else 0.0,
-                "matters_to": list(one.matters_to),
-            }
-            for one in look.inputs
-        ],
-        "matter_to_no_limit": [one.name for one in look.idle],
-        "together_at_most": look.rest_at_most,
-        "notes": dict(look.notes),
-    }

@@ -53,11 +53,6 @@ class Firming:
             turn = self.turn
             self._news.wait_for(lambda: self.turn != turn or self.current or bool(self.error), patience)
 
-    def wait_for_all(self, patience: float) -> None:
-        """Wait until all cars of the latest study are judged, or for so many seconds."""
-        with self._news:
-            self._news.wait_for(lambda: self.over, patience)
-
     def _judge(self, study: Study, turn: int) -> None:
         try:
             many = sum(not one.default for one in study.all_inputs()) > MANY_INPUTS

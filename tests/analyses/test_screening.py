@@ -61,7 +61,7 @@ def test_the_command_names_them_and_says_what_they_do_together(squatline: Cli, s
     assert answer.status == 0
     assert "1 of 3 inputs matter to no limit" in answer.out
     data = json.loads(squatline("screen", folder, "--rows", 64, "--json").out)
-    assert data["matter_to_no_limit"] == ["gravity"]
+    assert [one["name"] for one in data["inputs"] if not one["matters_to"]] == ["gravity"]
     assert data["rows"] == 64
     plain = squatline("screen", small_study())
     assert "None of the 2 inputs can be left alone" in plain.out

@@ -12,7 +12,7 @@ import pytest
 from tests.browser.browser_help import Watch, wait_until
 from tests.browser.test_page import violations
 from tests.desk.test_logs import WEIGHED
-from tests.desk_help import PATIENCE, Served, demo_study, serving, small_study
+from tests.desk_help import Served, demo_study, judged, serving, small_study
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -140,7 +140,7 @@ EVERY_ROOM = ("springs", "limits", "conditions", "candidates", "measurements", "
 
 def hinders_nobody(page: Page, served: Served, width: int, rooms: Sequence[str]) -> None:
     page.set_viewport_size({"width": width, "height": 900})
-    served.desk._bench.firming.wait_for_all(PATIENCE)
+    judged(served.desk._bench.firming)
     for room in rooms:
         page.goto(f"{served.address}?at={room}")
         assert page.evaluate("document.documentElement.scrollWidth") <= width, room

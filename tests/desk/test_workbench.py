@@ -10,7 +10,7 @@ from explorer.analyses.live_verdicts import live_verdicts
 from explorer.desk.workbench import MOST_STEPS_BACK, Workbench
 from explorer.errors import SquatlineError
 from explorer.study.study import load_study
-from tests.desk_help import PATIENCE, small_study
+from tests.desk_help import judged, small_study
 
 
 def heavier(text: str) -> str:
@@ -24,17 +24,17 @@ def file(tmp_path: Path) -> Path:
 
 def test_a_change_is_judged_and_can_be_undone(file: Path) -> None:
     bench = Workbench.of(file)
-    bench.firming.wait_for_all(PATIENCE)
+    judged(bench.firming)
     saved = bench.firming.standing
     bench.change(heavier)
-    bench.firming.wait_for_all(PATIENCE)
+    judged(bench.firming)
     *_, expected = live_verdicts(bench.study)
     assert bench.firming.standing == expected
     assert saved is not None
     assert bench.before == {"front load": saved.verdicts.limits[0].probability}
     assert bench.study.inputs["mass"].distribution.mean == 5.5
     bench.undo()
-    bench.firming.wait_for_all(PATIENCE)
+    judged(bench.firming)
     assert bench.text == bench.saved
     assert bench.firming.standing == saved
 
