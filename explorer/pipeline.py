@@ -14,8 +14,10 @@ import numpy as np
 
 from explorer.analyses.convergence import Steady, convergence_of
 from explorer.analyses.correlated import with_members
+from explorer.analyses.failing_cars import failing_cars, first_kept, most_in_the_way, nearest_car
 from explorer.analyses.measurement_value import weigh_measurements
 from explorer.analyses.nominal import nominal_values
+from explorer.analyses.nominal_curves import nominal_curves, runs_over_strip
 from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
 from explorer.analyses.sweeps import run_sweeps
@@ -45,7 +47,9 @@ from explorer.graph.words import Number, Sentence, told
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
+from explorer.results.curves import Curves, RunOverStrip
 from explorer.results.exploration import HighestSpeeds
+from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.histogram import BARS, Histogram
 from explorer.results.levers import Levers
 from explorer.results.records import (
@@ -163,6 +167,17 @@ def run(
     with stages.analysis("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
         rare = search_rare_failures(study, seldom, execution=execution)
+    failing: tuple[FailingCars, ...] = ()
+    together: MissedTogether | None = None
+    nearest: NearestCar | None = None
+    curves: tuple[Curves, ...] = ()
+    runs: tuple[RunOverStrip, ...] = ()
+    with stages.analysis("failing cars"):
+        failing, together = failing_cars(study, first_kept(outcome))
+        worst = most_in_the_way(study.limits, verdicts.limits)
+        nearest = nearest_car(study, worst) if worst is not None else None
+    with stages.analysis("curves of the nominal car"):
+        curves, runs = nominal_curves(study, nominal), runs_over_strip(study, nominal)
     with stages.analysis("sweeps"):
         sweeps = run_sweeps(study, progress=execution.progress)
     with stages.analysis("were they enough"):
@@ -205,6 +220,11 @@ def run(
             from_catalogue=dict(ways.from_catalogue),
             unread=ways.unread,
             levers=levers,
+            failing=failing,
+            together=together,
+            nearest=nearest,
+            curves=curves,
+            runs=runs,
             highest_speed=speeds,
             validation=logged_runs,
             fits=replaced_inputs(study),

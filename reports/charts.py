@@ -174,7 +174,7 @@ def fan(
 ) -> dict[str, Any]:
     """Draw bands against speed, each with its middle line, and each limit where it applies."""
     layers: list[Any] = []
-    for band, (stroke, dash, fill, _) in zip(bands, _strokes(len(bands)), strict=True):
+    for band, (stroke, dash, fill, _) in zip(bands, strokes(len(bands)), strict=True):
         data = alt.InlineData(
             values=[
                 {"x": x, "low": low, "middle": middle, "high": high, "name": band.name}
@@ -202,7 +202,7 @@ def fan(
                 y=alt.Y("middle:Q", title=y_axis)
             ),
         ]
-    layers += [*_limit_points(points), *_line_names(bands, [point.y for point in points])]
+    layers += [*_limit_points(points), *line_names(bands, [point.y for point in points])]
     return finished(alt.layer(*layers), WIDE, 220, right=150)
 
 
@@ -241,7 +241,7 @@ def _limit_points(points: Sequence[LimitPoint]) -> list[Any]:
     return layers
 
 
-def _line_names(bands: Sequence[ShadedBand], more: Sequence[float]) -> list[Any]:
+def line_names(bands: Sequence[ShadedBand], more: Sequence[float] = ()) -> list[Any]:
     """Name each line at its right end, moved apart where two would overlap."""
     levels = [value for band in bands for value in (*band.low, *band.high)] + [*more]
     if not levels:
@@ -252,7 +252,7 @@ def _line_names(bands: Sequence[ShadedBand], more: Sequence[float]) -> list[Any]
     gap *= 1 + any(len(band.name) > _LINE for band in bands)
     lowest = float("-inf")
     for position in sorted(range(len(bands)), key=lambda i: bands[i].middle[-1]):
-        band, (stroke, *_) = bands[position], _strokes(len(bands))[position]
+        band, (stroke, *_) = bands[position], strokes(len(bands))[position]
         lowest = max(band.middle[-1], lowest + gap)
         data = alt.InlineData(values=[{"x": band.x[-1], "y": lowest, "name": _in_two_lines(band.name)}])
         names.append(
@@ -326,7 +326,8 @@ def rows_axis() -> Any:
     return alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr="split(datum.label, '\\n')")
 
 
-def _strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
+def strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
+    """Return the look of so many lines: colour, dash, fill of a band, shape of a mark."""
     return [STROKES[position % len(STROKES)] for position in range(number)]
 
 

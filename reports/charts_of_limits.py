@@ -21,7 +21,7 @@ else:
 
 # Rows reach at least and at most so many spreads to either side of the line.
 _NEAREST, _FARTHEST = 2.0, 6.0
-_ROW = 34
+_ROW = 30
 # With more limits than this rows are as low as their words allow, so that they stay on one page.
 _MANY, _LOW_ROW = 10, 28
 _LONGEST = 34
@@ -149,7 +149,7 @@ class MarginPart:
     share: float
 
 
-def part_matrix(parts: Sequence[MarginPart]) -> dict[str, Any]:
+def part_matrix(parts: Sequence[MarginPart], cell: int = _CELL) -> dict[str, Any]:
     """Draw limits by inputs: darker where an input answers for more, with the per cent written in."""
     values = [
         {
@@ -185,4 +185,4 @@ def part_matrix(parts: Sequence[MarginPart]) -> dict[str, Any]:
             text="share:Q", color=alt.condition("datum.share >= 50", alt.value("white"), alt.value(INK))
         ),
     ]
-    return finished(alt.layer(*layers), _CELL * len(names), (_LOW_ROW + 2) * len(limits))
+    return finished(alt.layer(*layers), cell * len(names), (_LOW_ROW + 2) * len(limits))

@@ -6,6 +6,7 @@ import base64
 import functools
 import hashlib
 import json
+import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -117,7 +118,7 @@ def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = N
             policy=policy([style], scripts),
             style=Markup(style),
             scripts=[Markup(script) for script in scripts],
-            charts={figure.name: _choices(figure) for figure in shown if figure.charts},
+            charts=_packed({figure.name: _choices(figure) for figure in shown if figure.charts}),
         )
     )
 
@@ -182,6 +183,11 @@ def _picture(figure: Figure, drawn: Pictures, units: System) -> Any:
         )
         for (spoken, drawing), used in variants.items()
     ) or escape("")
+
+
+def _packed(charts: Mapping[str, Any]) -> str:
+    """Pack what makes the charts live: a tenth of its size, and no text of anybody's among the markup."""
+    return base64.b64encode(zlib.compress(json.dumps(charts).encode(), 9)).decode("ascii")
 
 
 def _choices(figure: Figure) -> Mapping[str, Any]:

@@ -20,6 +20,10 @@ LICENCES = Path(__file__).parent / "licences" / "charts.txt"
 # Only this name is set on the page; everything else of the library stays inside its own function.
 _BUNDLE = "window.squatlineCharts = vegaEmbed;"
 
+# Attributes of an SVG that hold places, and what lies behind a hundredth of a pixel in them.
+_PLACES = re.compile(r' (?:d|transform|x|y|x1|x2|y1|y2|width|height)="[^"]*"')
+_FINE = re.compile(r"(\.\d\d)\d+")
+
 _lock = threading.Lock()
 
 
@@ -62,6 +66,7 @@ def _standing_alone(drawn: str, prefix: str) -> str:
         fresh = f"{prefix}-{position}"
         drawn = drawn.replace(f'id="{name}"', f'id="{fresh}"').replace(f"url(#{name})", f"url(#{fresh})")
     drawn = re.sub(r' style="[^"]*"', "", drawn)
+    drawn = _PLACES.sub(lambda found: _FINE.sub(r"\1", found[0]), drawn)
     return re.sub(r' (?:role|aria-[a-z]+)="[^"]*"', "", drawn)
 
 

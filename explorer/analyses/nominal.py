@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import chain
 from typing import Any
 
@@ -47,24 +47,48 @@ def _together(
 ) -> dict[str, dict[str, float | None]]:
     """Evaluate some conditions as the samples of one program; what differs between them is an array."""
     first, count = conditions[0], len(conditions)
-    program = compile_program(
-        study.graph,
-        [(name, first) for name in names],
-        {first: {name: name for name in study.given_names(first)}},
-    )
     scopes = [study.given_in(condition) for condition in conditions]
-    supplied: dict[str, Any] = dict(study.tables)
+    supplied: dict[str, Any] = {}
     for name in scopes[0]:
         each = np.array([float(scope[name].distribution.nominal) for scope in scopes])
         supplied[name] = each if np.any(each != each[0]) else each[0]
-    values = program.run({name: supplied[name] for name in program.leaves})
+    values = _evaluated(study, first, names, supplied)
     found: dict[str, dict[str, float | None]] = {condition: {} for condition in conditions}
-    for (name, _), value in values.items():
+    for name, value in values.items():
         if study.graph[name].record or name in study.tables or np.shape(value) not in ((), (count,)):
             continue
         for condition, one in zip(conditions, np.broadcast_to(value, (count,)), strict=True):
             found[condition][name] = float(one) if math.isfinite(one) else None
     return found
+
+
+def nominal_along(
+    study: Study, condition: str, changed: Mapping[str, Any], names: Sequence[str]
+) -> dict[str, Any]:
+    """Evaluate quantities of the nominal car in a condition, some inputs changed.
+
+    Parameters
+    ----------
+    changed:
+        Input -> its values, one number or an array that all share the length of.
+    names:
+        The quantities; one that is no number is returned as it is.
+    """
+    nominal = {name: float(one.distribution.nominal) for name, one in study.given_in(condition).items()}
+    return _evaluated(study, condition, names, nominal | dict(changed))
+
+
+def _evaluated(
+    study: Study, condition: str, names: Sequence[str], given: Mapping[str, Any]
+) -> dict[str, Any]:
+    program = compile_program(
+        study.graph,
+        [(name, condition) for name in names],
+        {condition: {name: name for name in study.given_names(condition)}},
+    )
+    supplied = dict(study.tables) | dict(given)
+    values = program.run({name: supplied[name] for name in program.leaves})
+    return {name: value for (name, _), value in values.items()}
 
 
 def computable(study: Study, condition: str) -> tuple[str, ...]:

@@ -116,7 +116,7 @@ def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Cul
         return ()
     point = failure.most_likely[None, :]
     drawn = {key: float(values[0]) for key, values in margins.drawn(point).items()}
-    scores, shares = _scores_and_shares(margins, failure)
+    scores, shares = scores_and_shares(margins, failure.most_likely)
     return tuple(
         Culprit(
             given.key,
@@ -133,15 +133,15 @@ def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Cul
     )
 
 
-def _scores_and_shares(margins: Margins, failure: RareFailure) -> tuple[dict[str, float], dict[str, float]]:
-    """Return the normal score of each stream in the failing car, and its share of the way there.
+def scores_and_shares(margins: Margins, point: Array) -> tuple[dict[str, float], dict[str, float]]:
+    """Return the normal score of each stream in a car, and its share of the way there from the middle.
 
     Correlated inputs share the way among them whatever the order in which they are written.
     """
     names = margins.streams
-    scores = dict(zip(names, failure.most_likely.tolist(), strict=True))
-    shares = dict(zip(names, failure.importance.tolist(), strict=True))
-    squared = max(float(failure.distance) ** 2, np.finfo(float).tiny)
+    squared = max(float(point @ point), np.finfo(float).tiny)
+    scores = dict(zip(names, point.tolist(), strict=True))
+    shares = dict(zip(names, (point**2 / squared).tolist(), strict=True))
     for group, matrix in margins.plan.copulas:
         own = np.linalg.cholesky(matrix) @ [scores[name] for name in group]
         scores.update(zip(group, own.tolist(), strict=True))

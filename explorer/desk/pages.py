@@ -13,10 +13,11 @@ from explorer.desk.editing import Place, at, shown
 from explorer.desk.entry_forms import KINDS, LABELS, Fields, fields_of
 from explorer.desk.logs import PICTURE_HEIGHT, PICTURE_WIDTH, log_room, panels
 from explorer.desk.packet import Packet
-from explorer.desk.parts import PARTS, inputs_by_part
+from explorer.desk.parts import inputs_by_part
 from explorer.desk.rows import HEIGHT, UNITS, WIDTH, rows
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
+from explorer.study.car_parts import PARTS
 from explorer.study.schema import LimitEntry
 from explorer.study.study import Input, Study
 from explorer.study.throttle import THROTTLES

@@ -21,9 +21,9 @@ from explorer.desk.entry_forms import KINDS, Fields
 from explorer.desk.gate import Gate
 from explorer.desk.packet import FORMS, REPORT_POLICY, Packet
 from explorer.desk.pages import Refused
-from explorer.desk.parts import PARTS
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError, StudyError
+from explorer.study.car_parts import PARTS
 from explorer.study.schema import NAME
 from explorer.study.template import CarHas, write_template
 from explorer.study.text import STUDY_FILE

@@ -27,7 +27,9 @@ from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
 from explorer.graph.words import Sentence, Words
 from explorer.results.comparison import Comparison
+from explorer.results.curves import Curves, RunOverStrip
 from explorer.results.exploration import Exploration, HighestSpeeds
+from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.folder import NAMES, ResultsFolder, marked_json, results_folder
 from explorer.results.histogram import Histogram
 from explorer.results.json import from_json, json_schema, json_text
@@ -321,6 +323,11 @@ class Summary:
     from_catalogue: dict[str, str] = field(default_factory=dict)
     unread: tuple[str, ...] = ()
     levers: Levers | None = None
+    failing: tuple[FailingCars, ...] = ()
+    together: MissedTogether | None = None
+    nearest: NearestCar | None = None
+    curves: tuple[Curves, ...] = ()
+    runs: tuple[RunOverStrip, ...] = ()
     candidates: Comparison | None = None
     design: Exploration | None = None
     highest_speed: HighestSpeeds | None = None

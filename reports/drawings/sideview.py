@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from explorer.graph.units import System
+from explorer.study.car_parts import part_of
 from reports.drawings.sheet import Point, Sheet, scale_bar
 from reports.formatting import Amount, amount
 from reports.theme import ACCENT, ALARM, INK, QUIET
@@ -98,6 +99,69 @@ def side_view(
     return sheet.svg()
 
 
+def two_cars(
+    first: Values,
+    other: Values,
+    points: Sequence[str],
+    written: Sequence[tuple[str, str]],
+    names: tuple[str, str],
+    *,
+    system: System,
+    display: Mapping[str, str],
+    factor: int,
+) -> str:
+    """Draw two cars over each other, the other one dashed, with what differs led to the part it is of.
+
+    Parameters
+    ----------
+    first, other:
+        Values by quantity, in one condition.
+    points:
+        Names of the points under the car.
+    written:
+        Quantity and words of each input that differs.
+    names:
+        Of the two cars.
+    system, display, factor:
+        As for ``side_view``.
+    """
+    known, less = ({k: v for k, v in values.items() if v is not None} for values in (first, other))
+    sheet = _sheet(known, points)
+    _ground(sheet, display, system)
+    for values, colour, dash in ((known, INK, ""), (less, ALARM, "6 3")):
+        body = _Attitude(values["wheelbase"], values["front_compression"], values["rear_compression"])
+        floor, rest = _outline(values, points)
+        sheet.line(
+            [*(sheet.at(body(one)) for one in (*floor, *rest)), sheet.at(body(floor[0]))],
+            colour=colour,
+            dash=dash,
+        )
+        for station in (0.0, values["wheelbase"]):
+            sheet.circle(sheet.at((station, _wheel(values))), _wheel(values) * sheet.scale, fill="none")
+        rise = 44.0 * math.tan(factor * values["pitch"])
+        sheet.line([(18.0, 34.0 - rise), (106.0, 34.0 + rise)], colour=colour, dash=dash, width=2.4)
+    _wing(
+        sheet,
+        known,
+        _Attitude(known["wheelbase"], known["front_compression"], known["rear_compression"]),
+        _outline(known, points)[1][1][1],
+    )
+    for place, (values, name, colour) in enumerate(((known, names[0], INK), (less, names[1], ALARM))):
+        pitch = amount(values["pitch"], "rad", display.get("pitch", "deg"), spread=math.radians(2)).text(
+            system
+        )
+        sheet.text((120, 26 + 15 * place), f"{name}: pitch {pitch}", colour=colour, weight=600)
+    places = part_places(first, points)
+    for row, (quantity, words) in enumerate(written):
+        at = (385.0, 20.0 + 14 * row)
+        sheet.text(at, words, size=10)
+        target = places.get(part_of(quantity))
+        if target is not None:
+            sheet.line([(at[0] - 4, at[1] - 4), (at[0] - 12, at[1] - 4), target], colour=QUIET, width=0.7)
+            sheet.circle(target, 3, fill=QUIET, stroke=QUIET)
+    return sheet.svg()
+
+
 def part_places(values: Values, points: Sequence[str]) -> dict[str, Point]:
     """Return where on the drawing of a condition each part of the car is, in pixels."""
     known = {name: value for name, value in values.items() if value is not None}
@@ -165,20 +229,8 @@ def _ground(sheet: Sheet, display: Mapping[str, str], system: System) -> None:
 
 def _body(sheet: Sheet, values: Mapping[str, float], points: Sequence[str], body: _Attitude) -> None:
     radius, base = _wheel(values), values["wheelbase"]
-    under = sorted(
-        (values[f"{point}_station"], values.get(f"{point}_clearance_at_rest", 0.0))
-        for point in points
-        if f"{point}_station" in values
-    ) or [(0.0, 0.25 * radius), (base, 0.25 * radius)]
-    floor = [(under[0][0], under[0][1]), *under[1:-1], (under[-1][0], under[-1][1])]
-    roof = max(height for _, height in under) + 1.8 * radius
-    outline = [
-        *floor,
-        (base + 0.8 * radius, 0.75 * roof),
-        (base * 0.75, roof),
-        (base * 0.38, roof),
-        (-0.8 * radius, 0.62 * roof),
-    ]
+    floor, rest = _outline(values, points)
+    outline, roof = (*floor, *rest), rest[1][1]
     sheet.area([sheet.at(body(corner)) for corner in outline], fill="#f1f3f5", stroke=QUIET)
     sheet.line([sheet.at(body(corner)) for corner in floor], width=2.6)
     _wing(sheet, values, body, roof)
@@ -189,6 +241,24 @@ def _body(sheet: Sheet, values: Mapping[str, float], points: Sequence[str], body
     sheet.circle((x, y), 6)
     sheet.area([(x, y), (x, y - 6), (x + 6, y)], fill=INK)
     sheet.area([(x, y), (x, y + 6), (x - 6, y)], fill=INK)
+
+
+def _outline(values: Mapping[str, float], points: Sequence[str]) -> tuple[list[Point], list[Point]]:
+    """Return the corners of the body as at rest: those under the car, then those above."""
+    radius, base = _wheel(values), values["wheelbase"]
+    under = sorted(
+        (values[f"{point}_station"], values.get(f"{point}_clearance_at_rest", 0.0))
+        for point in points
+        if f"{point}_station" in values
+    ) or [(0.0, 0.25 * radius), (base, 0.25 * radius)]
+    floor = [(under[0][0], under[0][1]), *under[1:-1], (under[-1][0], under[-1][1])]
+    roof = max(height for _, height in under) + 1.8 * radius
+    return floor, [
+        (base + 0.8 * radius, 0.75 * roof),
+        (base * 0.75, roof),
+        (base * 0.38, roof),
+        (-0.8 * radius, 0.62 * roof),
+    ]
 
 
 def _wing(sheet: Sheet, values: Mapping[str, float], body: _Attitude, roof: float) -> None:

@@ -2,7 +2,13 @@
 // Charts with tooltips, the switch of units, and tables that sort.  Without this script the page shows everything
 // as still pictures and in the units it was made with.
 (function () {
-  const charts = JSON.parse(document.getElementById("chart-data").textContent);
+  // Packed, for it is large; where a browser cannot unpack it, pictures stay still.
+  async function unpacked(id) {
+    const packed = Uint8Array.from(atob(document.getElementById(id).textContent), (sign) => sign.charCodeAt(0));
+    const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
+    return new Response(stream).json();
+  }
+  const charts = unpacked("chart-data").catch(() => ({}));
   const tip = document.getElementById("tip");
   const spoken = document.getElementById("spoken");
   let system = Number(document.getElementById("units").value);
@@ -27,7 +33,8 @@
 
   const drawn = new Map();
   async function draw(picture) {
-    const choices = charts[picture.dataset.chart];
+    const choices = (await charts)[picture.dataset.chart];
+    if (!choices) return;
     const wanted = choices.order[system];
     if (drawn.get(picture) === wanted) return;
     drawn.set(picture, wanted);

@@ -13,7 +13,6 @@ from reports.blocks import (
     Column,
     Figure,
     Gallery,
-    Heading,
     Line,
     Paragraph,
     Section,
@@ -23,7 +22,7 @@ from reports.blocks import (
     cell,
 )
 from reports.charts import Mark, distribution
-from reports.findings import met_words, slug
+from reports.findings import by_severity, met_words, slug
 from reports.formatting import MINUS, Scale, amount, chance, count, counted, scale, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, in_words, is_yes_or_no
@@ -33,16 +32,12 @@ _NEARLY_ALL = 0.8
 
 
 def build(report: Report) -> Section | None:
-    """One histogram for each limit that does not pass, or for all where every one does."""
-    blocks = _against_limits(report, _open(report))
+    """One histogram a limit, the one most in the way first."""
+    blocks = _against_limits(report, by_severity(report.summary))
     if not blocks:
         return None
-    return Section("distributions", "Distributions against their limits", tuple(blocks))
-
-
-def _open(report: Report) -> list[LimitRecord]:
-    limits = list(report.summary.limits)
-    return [limit for limit in limits if limit.conformance.verdict != "pass"] or limits
+    title = "Distributions against their limits"
+    return Section("distributions", title, tuple(blocks), appendix=True)
 
 
 def _against_limits(report: Report, limits: Sequence[LimitRecord]) -> list[Block]:
@@ -64,19 +59,15 @@ def _against_limits(report: Report, limits: Sequence[LimitRecord]) -> list[Block
 
 
 def build_others(report: Report) -> Section | None:
-    """One histogram for every other limit, and for every quantity that the study lists without one."""
+    """One histogram for every quantity that the study lists and no limit judges."""
     summary = report.summary
-    first = _open(report)
-    passed = _against_limits(report, [limit for limit in summary.limits if limit not in first])
     limited = {limit.output for limit in summary.limits}
     others = [output for position, output in enumerate(summary.outputs) if position not in limited]
     spread = [output for output in others if output.capped < _NEARLY_ALL * output.count]
     capped = [output for output in others if output.capped >= _NEARLY_ALL * output.count]
-    if not others and not passed:
+    if not others:
         return None
-    blocks: list[Block] = [*passed]
-    if others and passed:
-        blocks.append(Heading("Quantities without a limit"))
+    blocks: list[Block] = []
     if capped:
         blocks.append(Bullets(tuple(_not_reached(report, output) for output in capped)))
     yes_or_no = [output for output in spread if is_yes_or_no(output)]
@@ -85,7 +76,7 @@ def build_others(report: Report) -> Section | None:
     drawn = tuple(_output_figure(report, output) for output in spread if output not in yes_or_no)
     if drawn:
         blocks.append(Gallery(drawn))
-    return Section("outputs", "Further distributions", tuple(blocks), appendix=True)
+    return Section("outputs", "Quantities without a limit", tuple(blocks), appendix=True)
 
 
 def _so_often(report: Report, output: OutputRecord) -> Line:

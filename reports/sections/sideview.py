@@ -33,7 +33,7 @@ def build(report: Report) -> Section | None:
     if not names:
         return None
     figures = tuple(_figure(report, name, f"The car, {report.condition(name)}") for name in names)
-    return Section("sideview", "Side view", (Paragraph((words,)), *figures))
+    return Section("sideview", "Side view", (Paragraph((words,)), *figures), appendix=True)
 
 
 def at_worst(report: Report) -> tuple[Figure, ...]:
@@ -43,7 +43,8 @@ def at_worst(report: Report) -> tuple[Figure, ...]:
         return ()
     name = _worst(report, drawn)
     words = f"Side view where the front tyres carry least: {report.condition(name)}, every input nominal"
-    return (replace(_figure(report, name, words), name="sideview-worst"),)
+    # What its caption says stands in the drawing, and the first page is short of room.
+    return (replace(_figure(report, name, words), name="sideview-worst", caption=()),)
 
 
 def _left_out(report: Report) -> bool:

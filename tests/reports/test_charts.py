@@ -177,7 +177,10 @@ def test_a_side_view_holds_every_force_and_says_what_is_lifted() -> None:
         assert expected in words.replace("\N{NO-BREAK SPACE}", " ")
     assert "nose up 2.0°" in words
     assert "bar tilted 10 times as far" in words
-    assert "upwards 24" in describe(CAR, "closed", {}).replace("\N{NO-BREAK SPACE}", " ")
+    spoken = "".join(
+        part if isinstance(part, str) else part.text("metric") for part in describe(CAR, "closed", {})
+    )
+    assert "upwards 24" in spoken.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_a_car_without_pitch_is_not_drawn() -> None:

@@ -9,6 +9,7 @@ import socket
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
+from string import ascii_uppercase
 from typing import Any
 
 import pytest
@@ -127,7 +128,7 @@ def test_each_purpose_has_its_sections() -> None:
     appendices = [section.appendix for section in record]
     # What is for looking up lies behind all that is to be read.
     assert appendices == sorted(appendices)
-    assert [section.title[0] for section in record if section.title[1:3] == ". "] == list("ABCDEFGH")[
+    assert [section.title[0] for section in record if section.title[1:3] == ". "] == list(ascii_uppercase)[
         : sum(appendices)
     ]
     review = {section.id for section in sections(Report(make_results(), ReportOptions(purpose="review")))}

@@ -1,0 +1,91 @@
+"""Cars that miss a limit beside those that meet it: against one input, and in what they have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from reports.charts import NARROW, Mark, across, few_ticks, finished, rows_axis, wrapped
+from reports.later import later
+from reports.theme import BAND, INK
+
+if TYPE_CHECKING:
+    import altair as alt
+else:
+    alt = later("altair")
+
+_MEET, _MISS = "meet it", "miss it"
+
+
+@dataclass(frozen=True)
+class OneCar:
+    """A car as a point: one input, and its margin."""
+
+    x: float
+    margin: float
+
+
+@dataclass(frozen=True)
+class TwoGroups:
+    """One input among the cars that meet a limit and those that miss it: quartile, median, quartile."""
+
+    name: str
+    meet: tuple[float, float, float]
+    miss: tuple[float, float, float]
+
+
+def _colours() -> Any:
+    return alt.Scale(domain=[_MEET, _MISS], range=[BAND, INK])
+
+
+def margins_along(cars: Sequence[OneCar], *, x_axis: str, y_axis: str) -> dict[str, Any]:
+    """Draw a point a car; those below the line miss the limit, and are dark and filled."""
+    rows = [{"x": car.x, "y": car.margin, "side": _MEET if car.margin >= 0 else _MISS} for car in cars]
+    points = (
+        alt.Chart(alt.InlineData(values=rows))
+        .mark_point(size=16, opacity=1, strokeWidth=1)
+        .encode(
+            x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks()),
+            y=alt.Y("y:Q", title=y_axis, scale=alt.Scale(nice=False), axis=few_ticks()),
+            color=alt.Color("side:N", scale=_colours(), legend=None),
+            fill=alt.condition(f"datum.side == '{_MISS}'", alt.value(INK), alt.value("white")),
+            tooltip=[
+                alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+                alt.Tooltip("y:Q", title=y_axis, format=".4~g"),
+                alt.Tooltip("side:N", title="this car and the limit"),
+            ],
+        )
+    )
+    return finished(alt.layer(points, *across([Mark(0.0, "limit")])), NARROW, 170)
+
+
+def groups_apart(groups: Sequence[TwoGroups]) -> dict[str, Any]:
+    """Draw two bars a row: the middle half of the cars that meet the limit, and of those that miss it."""
+    rows = [
+        {"name": "\n".join(wrapped(one.name)), "group": group, "low": low, "median": median, "high": high}
+        for one in groups
+        for group, (low, median, high) in ((_MEET, one.meet), (_MISS, one.miss))
+    ]
+    title = "standard deviations from the median car"
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
+        y=alt.Y("name:N", title=None, sort=None, axis=rows_axis()),
+        yOffset=alt.YOffset("group:N", sort=[_MEET, _MISS]),
+        tooltip=[
+            alt.Tooltip("name:N", title="input"),
+            alt.Tooltip("group:N", title="cars that"),
+            alt.Tooltip("low:Q", title="a quarter below", format=".2f"),
+            alt.Tooltip("median:Q", title="median", format=".2f"),
+            alt.Tooltip("high:Q", title="a quarter above", format=".2f"),
+        ],
+    )
+    colour = alt.Color("group:N", scale=_colours(), legend=alt.Legend(title="cars that", orient="top"))
+    layers = [
+        base.mark_bar(size=8).encode(
+            x=alt.X("low:Q", title=title, axis=few_ticks()), x2="high:Q", color=colour
+        ),
+        base.mark_point(size=40, filled=True, opacity=1, color="white", stroke=INK, strokeWidth=1).encode(
+            x=alt.X("median:Q", title=title)
+        ),
+    ]
+    return finished(alt.layer(*layers), NARROW - 90, 30 * len(groups))

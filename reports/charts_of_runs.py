@@ -1,0 +1,79 @@
+"""Lines of the nominal car: speed over the strip, push and resistance, the linkage over its travel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from reports.charts import Mark, ShadedBand, few_ticks, finished, line_names, strokes, upright
+from reports.later import later
+
+if TYPE_CHECKING:
+    import altair as alt
+else:
+    alt = later("altair")
+
+
+@dataclass(frozen=True)
+class NamedLine:
+    """One line with its name, which stands at its right end."""
+
+    name: str
+    x: Sequence[float]
+    y: Sequence[float]
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place on one of the lines, with what happens there."""
+
+    x: float
+    y: float
+    label: str
+    line: int
+
+
+def lines(
+    drawn: Sequence[NamedLine],
+    *,
+    x_axis: str,
+    y_axis: str,
+    spots: Sequence[Spot] = (),
+    ends: Sequence[Mark] = (),
+    width: int,
+    room: int = 150,
+) -> dict[str, Any]:
+    """Draw lines that differ by dash, each named at its end, with marked places."""
+    layers: list[Any] = []
+    looks = strokes(len(drawn))
+    scale = alt.Scale(zero=False, nice=False)
+    for line, (stroke, dash, *_) in zip(drawn, looks, strict=True):
+        values = [{"x": x, "y": y, "name": line.name} for x, y in zip(line.x, line.y, strict=True)]
+        layers.append(
+            alt.Chart(alt.InlineData(values=values))
+            .mark_line(color=stroke, strokeWidth=2.2, strokeDash=list(dash) or [1, 0])
+            .encode(
+                x=alt.X("x:Q", title=x_axis, scale=scale, axis=few_ticks(8 if width > 400 else 5)),
+                y=alt.Y("y:Q", title=y_axis, axis=alt.Axis(tickCount=5, grid=False)),
+                order="x:Q",
+                tooltip=[
+                    alt.Tooltip("name:N", title="line"),
+                    alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
+                    alt.Tooltip("y:Q", title=y_axis, format=".4~g"),
+                ],
+            )
+        )
+    for place, spot in enumerate(spots):
+        stroke, _, _, shape = looks[spot.line]
+        base = alt.Chart(alt.InlineData(values=[{"x": spot.x, "y": spot.y, "label": spot.label}])).encode(
+            x="x:Q", y="y:Q"
+        )
+        side: dict[str, Any] = {"align": "right", "dx": -8, "dy": -8 if place % 2 else 10, "fontWeight": 600}
+        layers += [
+            base.mark_point(shape=shape, size=80, filled=True, color=stroke, opacity=1, stroke="white"),
+            base.mark_text(stroke="white", strokeWidth=4, **side).encode(text="label:N"),
+            base.mark_text(color=stroke, **side).encode(text="label:N"),
+        ]
+    named = [ShadedBand(line.name, line.x, line.y, line.y, line.y) for line in drawn]
+    return finished(alt.layer(*layers, *upright(ends), *line_names(named)), width, 190, right=room)
