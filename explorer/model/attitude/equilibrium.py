@@ -323,7 +323,7 @@ def snap_margin(
 )
 def divergence_speed(
     snap_margin: Curve,
-    splitter_ground_effect: GroundEffect,
+    splitter_ground_gain: Array,
     front_downforce_area_loss: Array,
     rear_downforce_area_loss: Array,
     front_axle_rate: Array,
@@ -343,7 +343,7 @@ def divergence_speed(
     ) / wheelbase
     pressure = 1 / np.maximum(softening, 1e-12)
     by_pitch = np.clip(np.sqrt(2 * pressure / air_density) - headwind, 0, speed_cap)
-    if not np.any(splitter_ground_effect.gain):
+    if not np.any(splitter_ground_gain):
         return by_pitch
     snaps = first_fall(snap_margin, 1.0, speed_cap, steps=30).position
-    return np.where(splitter_ground_effect.gain > 0, snaps, by_pitch)
+    return np.where(splitter_ground_gain > 0, snaps, by_pitch)
