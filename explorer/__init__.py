@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from explorer.analyses.screening import screen
     from explorer.design.comparison import compare
     from explorer.design.exploration import explore
+    from explorer.design.levers import try_levers
     from explorer.graph.quantity import given, given_table, quantity
     from explorer.logs.fit_writing import write_fit
     from explorer.logs.fits import fit
@@ -41,6 +42,7 @@ __all__ = [
     "quantity",
     "run",
     "screen",
+    "try_levers",
     "validate",
     "write_fit",
 ]
@@ -59,6 +61,7 @@ _LATER = {
     "quantity": "explorer.graph.quantity",
     "run": "explorer.pipeline",
     "screen": "explorer.analyses.screening",
+    "try_levers": "explorer.design.levers",
     "validate": "explorer.logs.logged_runs",
     "write_fit": "explorer.logs.fit_writing",
 }

@@ -26,7 +26,7 @@ from explorer.analyses.two_levels import check_kinds_apart, ignorance_or_day, su
 from explorer.analyses.verdicts import Looks, judge_outcome, with_sureness
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.highest_speed import run_highest_speed
-from explorer.design.levers import run_levers
+from explorer.design.levers import try_levers
 from explorer.engine.checkpoint import Checkpoint
 from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import CHOOSING, fingerprint
@@ -160,7 +160,7 @@ def run(
         plan = weigh_measurements(study, outcome, ways, cars)
         execution.progress("measuring", 1, 1)
     with stages.analysis("levers"):
-        levers = run_levers(study, unmet, execution=execution)
+        levers = try_levers(study, unmet, execution=execution)
     if study.any_day.inputs:
         with stages.analysis("speeds allowed today"):
             speeds = run_highest_speed(study, AS_IT_STANDS, replace(execution, checkpoint=Checkpoint()))

@@ -124,6 +124,7 @@ def test_the_public_surface_is_this() -> None:
         "quantity",
         "run",
         "screen",
+        "try_levers",
         "validate",
         "write_fit",
     ]

@@ -11,6 +11,8 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+import numpy as np
+
 from explorer.analyses.sensitivity import keys_upstream
 from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.inverse import standing
@@ -22,7 +24,9 @@ from explorer.estimators.assessment import SURE, turning_counts
 from explorer.estimators.conformance import binomial_interval
 from explorer.estimators.effects import low_to_high, mean_change, nearest_setting
 from explorer.estimators.ranges import Range
+from explorer.graph.arrays import Array
 from explorer.graph.units import parse, parse_spread
+from explorer.results.exploration import OtherLimit
 from explorer.results.levers import LeverEffect, LeverRecord, Levers, Rescue, SignedEffect
 from explorer.study.builds import AS_IT_STANDS, check_not_always_overridden
 from explorer.study.limits import Limit
@@ -37,9 +41,9 @@ STEPS = 10
 TRIED = 6
 
 
-def run_levers(
+def try_levers(
     study: Study,
-    unmet: Collection[str] = (),
+    unmet: Collection[str] | None = None,
     *,
     execution: Execution | None = None,
 ) -> Levers:
@@ -48,7 +52,7 @@ def run_levers(
     Parameters
     ----------
     unmet:
-        Names of the limits that do not pass as the car stands.
+        Names of the limits that do not pass as the car stands; by default those that do not on so few cars.
     execution:
         On which workers, and told to whom; the numbers do not depend on it.
     """
@@ -58,26 +62,34 @@ def run_levers(
     if not variables:
         return Levers((), CARS, effects, SEEN)
     evaluator = set_up(study, variables, samples=CARS)
+    names = {limit.name: place for place, limit in enumerate(study.limits)}
     reached = {variable.name: evaluator.reached_by(variable) for variable in variables}
     now = [_now(study, variable) for variable in variables]
     before, _ = evaluator.tried(now)
     steps = [_step(study, variable) for variable in variables]
-    moved: list[list[LeverEffect]] = []
-    for place, variable in enumerate(variables):
-        point = [*now[:place], now[place] + steps[place], *now[place + 1 :]]
-        after, _ = evaluator.tried(point) if reached[variable.name] else (before, None)
-        moved.append(
-            [
-                LeverEffect(limit.name, mean_change(before[k], after[k]))
-                for k, limit in enumerate(study.limits)
-                if limit.name in reached[variable.name]
-            ]
+    one_step = partial(_stepped, study, variables, steps, [reached[one.name] for one in variables])
+    moved = [
+        [
+            LeverEffect(name, mean_change(before[names[name]], after))
+            for name, after in zip(reached[variable.name], margins, strict=True)
+        ]
+        for variable, margins in zip(
+            variables,
+            execution.in_order(
+                one_step,
+                len(variables),
+                lambda done: execution.progress("levers", done, len(variables)),
+            ),
+            strict=True,
         )
-        execution.progress("levers", place + 1, len(variables))
-    holds = evaluator.assess(now).probabilities
-    met = tuple(one.name for one, p in zip(study.limits, holds, strict=False) if p >= one.threshold)
+    ]
+    here = evaluator.assess(now)
+    stands = standing(evaluator, here)
+    met = tuple(one.name for one in stands if one.probability >= one.required)
+    if unmet is None:
+        unmet = [one.name for one in stands if one.verdict != "pass"]
     searches = [
-        _Search(study, variables[place], limit, met)
+        _Search(study, variables[place], limit, met, reached[variables[place].name], stands)
         for limit in study.limits
         if limit.name in unmet
         for place in _promising(limit, variables, now, steps, moved)
@@ -94,6 +106,22 @@ def run_levers(
         if effects_
     )
     return Levers(tuple(records), CARS, effects, SEEN)
+
+
+def _stepped(
+    study: Study,
+    variables: Sequence[Variable],
+    steps: Sequence[float],
+    reached: Sequence[tuple[str, ...]],
+    place: int,
+) -> Array:
+    """Move one lever a step: margins of the limits that it reaches, and of no others, on the same cars."""
+    limits = [limit for limit in study.limits if limit.name in reached[place]]
+    if not limits:
+        return np.empty((0, CARS))
+    point = [_now(study, variable) for variable in variables]
+    point[place] += steps[place]
+    return set_up(study, variables, samples=CARS, limits=limits).tried(point)[0]
 
 
 def levers_of(study: Study) -> tuple[Variable, ...]:
@@ -170,12 +198,18 @@ def _promising(
 
 @dataclass(frozen=True)
 class _Search:
-    """One lever to be moved until one limit passes; ``met`` names those that reach their probability now."""
+    """One lever to be moved until one limit passes.
+
+    ``met`` names the limits that reach their probability now, ``reached`` those that it moves; ``stands`` is
+    how all of them do now.
+    """
 
     study: Study
     variable: Variable
     limit: Limit
     met: tuple[str, ...]
+    reached: tuple[str, ...]
+    stands: tuple[OtherLimit, ...]
 
 
 def _searched(searches: Sequence[_Search], position: int) -> Rescue | None:
@@ -190,7 +224,8 @@ def _searched(searches: Sequence[_Search], position: int) -> Rescue | None:
     )
     if value is None:
         return None
-    return _rescue(search, set_up(search.study, [variable], samples=samples), value)
+    limits = [limit for limit in search.study.limits if limit.name in search.reached]
+    return _rescue(search, set_up(search.study, [variable], samples=samples, limits=limits), value)
 
 
 def enough_for(probability: float) -> int:
@@ -202,11 +237,12 @@ def enough_for(probability: float) -> int:
 
 
 def _rescue(search: _Search, evaluator: Evaluator, value: float) -> Rescue:
-    """Say how all limits stand at a setting."""
+    """Say how all limits stand at a setting: those that the lever does not move as they do now."""
     there = evaluator.assess((value,))
     position = next(k for k, limit in enumerate(evaluator.limits) if limit.name == search.limit.name)
     low, high = binomial_interval(float(there.conforming[position]), int(there.trials[position]))
-    others = tuple(one for one in standing(evaluator, there) if one.name != search.limit.name)
+    moved = {one.name: one for one in standing(evaluator, there)}
+    others = tuple(moved.get(one.name, one) for one in search.stands if one.name != search.limit.name)
     breaks = tuple(one.name for one in others if one.name in search.met and one.probability < one.required)
     return Rescue(value, float(there.probabilities[position]), low, high, others, breaks)
 

@@ -16,6 +16,8 @@ from explorer.results.records import LimitRecord, Summary
 
 # A measurement that turns the verdict of an open safety limit less often than this is not offered for it.
 LIKELY = 0.1
+# Other levers named beside the best.
+ALTERNATIVES = 2
 
 Todo: TypeAlias = Literal["do not run", "build", "change", "measure", "draw more cars", "too close to call"]
 
@@ -34,6 +36,8 @@ class Setting:
         Names of those that pass there, and did not before.
     breaks:
         Names of those that do not pass there: of any build asked about, or only those that did before.
+    instead:
+        Other levers, each with the value at which the first of these limits passes as well, the best first.
 
     """
 
@@ -42,6 +46,7 @@ class Setting:
     around: str
     limits: tuple[str, ...]
     breaks: tuple[str, ...]
+    instead: tuple[tuple[VariableRecord, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -154,7 +159,7 @@ def _settings(summary: Summary, failing: tuple[str, ...]) -> tuple[Setting, ...]
         if any(name in one.limits for one in found):
             continue
         answers = [_asked(one) for one in asked if one.limit == name and one.choose is not None]
-        found += (answers or _levers(summary, name, failing))[:1]
+        found += answers[:1] or _levers(summary, name, failing)
     # Of two settings of one variable the one that does more stands for both.
     return tuple(one for one in found if not any(_does_more(other, one) for other in found))
 
@@ -171,19 +176,21 @@ def _asked(answer: AnswerRecord) -> Setting:
 
 
 def _levers(summary: Summary, name: str, failing: tuple[str, ...]) -> list[Setting]:
-    """Return the settings of single levers at which a limit passes, the best first."""
-    safety = summary.safety_names
+    """Return the best setting of a single lever at which a limit passes, with others that would do."""
+    safety = set(summary.safety_names)
+    found = summary.levers.rescues(name, safety) if summary.levers is not None else ()
+    # A change that costs a safety limit is none to be advised.
+    free = [(lever.variable, rescue) for lever, rescue in found if not set(rescue.breaks) & safety]
     return [
         Setting(
-            lever.variable,
+            variable,
             rescue.value,
             "",
             (name, *(one.name for one in rescue.others if one.verdict == "pass" and one.name in failing)),
             rescue.breaks,
+            tuple((other, also.value) for other, also in free[1 : 1 + ALTERNATIVES]),
         )
-        for lever, rescue in (summary.levers.rescues(name, safety) if summary.levers is not None else ())
-        # A change that costs a safety limit is none to be advised.
-        if not set(rescue.breaks) & set(safety)
+        for variable, rescue in free[:1]
     ]
 
 

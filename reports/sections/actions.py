@@ -91,7 +91,7 @@ def _change(report: Report, action: Action) -> Line:
     """Say which value meets which limit, where none is known, and where measuring is no way out."""
     line: Line = ()
     for setting in action.settings:
-        line = (*line, *setting_words(setting), " ")
+        line = (*line, *setting_words(setting), *_instead(setting), " ")
     if action.unanswered:
         line = (*line, *_unanswered(report, action.unanswered))
     if action.clearly:
@@ -117,6 +117,15 @@ def setting_words(setting: Setting) -> Line:
         )
     lost = f"but {_named(setting.breaks)} {'does' if len(setting.breaks) == 1 else 'do'} not"
     return (*start, f"{words}, {lost}{'' if setting.around else ' any longer'}.")
+
+
+def _instead(setting: Setting) -> Line:
+    """Name other levers that would do for the first limit of a setting."""
+    line: Line = ()
+    for variable, value in setting.instead:
+        line += (" or " if line else "", f"{variable.words} to ")
+        line += (amount(value, variable.unit, variable.display_unit, zeros=False),)
+    return (f" For “{setting.limits[0]}” alone also: ", *line, ".") if line else ()
 
 
 def _unanswered(report: Report, names: tuple[str, ...]) -> Line:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from explorer.design.levers import enough_for, levers_of, run_levers, signed_effects
+from explorer.design.levers import enough_for, levers_of, signed_effects, try_levers
 from explorer.estimators.effects import low_to_high, mean_change, nearest_setting
 from explorer.estimators.ranges import Range
 from explorer.results.levers import Levers
@@ -61,7 +61,7 @@ def _rescue(found: Levers, limit: str = "front load") -> float:
 def test_the_setting_is_that_of_the_closed_form(tmp_path: Path, probability: float) -> None:
     """Source: normal distribution; the error is that of an order statistic, sqrt(p q / n) / density."""
     free = '[design.cg_station]\nlow = "100 mm"\nhigh = "250 mm"\n'
-    found = run_levers(_study(tmp_path, probability, free), ["front load"])
+    found = try_levers(_study(tmp_path, probability, free), ["front load"])
     cars = enough_for(probability)
     z = float(norm.ppf(probability))
     error = 0.005 * math.sqrt(probability * (1 - probability) / cars) / float(norm.pdf(z))
@@ -70,7 +70,7 @@ def test_the_setting_is_that_of_the_closed_form(tmp_path: Path, probability: flo
 
 
 def test_a_step_moves_the_margin_by_the_slope_and_a_value_that_can_be_had_is_offered(tmp_path: Path) -> None:
-    found = run_levers(_study(tmp_path), ["front load"])
+    found = try_levers(_study(tmp_path), ["front load"])
     ((lever,),) = [found.levers]
     assert lever.variable.name == "cg_station"
     assert lever.step == pytest.approx(0.005)
@@ -89,10 +89,17 @@ def test_a_step_moves_the_margin_by_the_slope_and_a_value_that_can_be_had_is_off
     assert rescue.low < rescue.probability < rescue.high
 
 
+def test_without_names_the_limits_that_do_not_pass_are_brought_to_pass(tmp_path: Path) -> None:
+    study = _study(tmp_path)
+    found = try_levers(study)
+    assert [effect.tried for effect in found.levers[0].effects] == [True, False]
+    assert found == try_levers(study, ["front load"])
+
+
 def test_what_no_lever_mends_is_told_and_what_passes_is_not_tried(tmp_path: Path) -> None:
     # Beyond 150 mm the front cannot carry 25 N in 95 of 100 cars.
     free = '[design.cg_station]\nlow = "170 mm"\nhigh = "250 mm"\n'
-    found = run_levers(_study(tmp_path, 0.95, free), ["front load"])
+    found = try_levers(_study(tmp_path, 0.95, free), ["front load"])
     (front, rear) = found.levers[0].effects
     assert front.tried
     assert front.rescue is None

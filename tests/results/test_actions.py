@@ -7,7 +7,10 @@ from dataclasses import replace
 from report_analyses import candidates, design, measuring, with_analyses
 from report_fixture import make_results
 
+from explorer.estimators.effects import Change
 from explorer.results.actions import actions_of
+from explorer.results.exploration import VariableRecord
+from explorer.results.levers import LeverEffect, LeverRecord, Levers, Rescue
 from reports.options import ReportOptions
 from reports.report import Report
 from reports.sections import actions, decision
@@ -66,6 +69,30 @@ def test_a_value_that_was_asked_for_mends_the_limit_it_was_asked_for() -> None:
         if one.todo == "change"
     ]
     assert change.settings == ()
+
+
+def test_other_levers_that_would_do_stand_beside_the_best() -> None:
+    """Of three levers the nearest is advised; one that costs a safety limit is never named."""
+    name, safe = min(FAILING), next(limit.name for limit in SUMMARY.limits if limit.safety)
+
+    def lever(words: str, value: float, *breaks: str) -> LeverRecord:
+        variable = VariableRecord(words, words, 0.0, 1.0, 0.01, 0.5, "m", "mm", "kept")
+        rescue = Rescue(value, 0.99, 0.98, 1.0, (), breaks)
+        return LeverRecord(variable, 0.01, (LeverEffect(name, Change(1.0, 0.9, 1.1), True, rescue),))
+
+    tried = (lever("wing height", 0.8), lever("wing station", 0.6), lever("wing area", 0.51, safe))
+    summary = replace(SUMMARY, levers=Levers(tried, 2000, (), 4096))
+    (change,) = [one for one in actions_of(summary) if one.todo == "change"]
+    (setting,) = change.settings
+    assert (setting.variable.name, [one.name for one, _ in setting.instead]) == (
+        "wing station",
+        ["wing height"],
+    )
+    said = " ".join(
+        words(line) for line in actions.action_lines(Report(replace(make_results(), summary=summary)))
+    )
+    assert "also: wing height to 800" in said
+    assert "wing area" not in said
 
 
 def test_page_one_the_section_and_the_terminal_have_the_same_list() -> None:
