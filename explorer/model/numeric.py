@@ -257,8 +257,9 @@ def _met(
         before, value_before, at = at, value, at + step
         now = ~found & (np.abs(step) <= relative_tolerance * (1 + np.abs(at)))
         answer += [np.full(found.shape, np.nan) for _ in told[len(answer) - 1 :]]
-        answer = [np.where(now, new, old) for new, old in zip((at, *told), answer, strict=True)]
-        found = found | now
+        if np.any(now):
+            answer = [np.where(now, new, old) for new, old in zip((at, *told), answer, strict=True)]
+            found = found | now
     return answer
 
 
@@ -278,6 +279,9 @@ def at_row(table: Array, row: Rows) -> Array:
         Shape (samples,).
 
     """
+    if row.ndim == 1 and table.shape[1:] == row.shape:
+        flat: Array = table.reshape(-1)[row * row.size + np.arange(row.size)]
+        return flat
     shape = np.broadcast_shapes(row.shape, table.shape[1:])
     fewer = (1,) * (len(shape) + 1 - table.ndim)
     wide = np.broadcast_to(table.reshape(len(table), *fewer, *table.shape[1:]), (len(table), *shape))

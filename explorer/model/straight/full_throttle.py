@@ -31,6 +31,8 @@ STEPS, GROWTH, LONGEST = 6, 0.5, 2.0
 STRETCHES, STANDING = 60, 0.01
 #: A load with which an axle limits nothing, in newtons; an acceleration that limits nothing.
 LOADED, ENDLESS = 1e10, 1e10
+#: Above it, in m/s2 or newtons, a limit is one that nobody meets.
+UNMET = 1e7
 
 
 class RoadForces(NamedTuple):
@@ -182,13 +184,15 @@ def _limits(drive: Drive, tried: Array, speed: Array, opening: Array) -> _Limits
     tried = np.where(np.abs(tried) > 1, tried, 1.0)
     loads = [drive.road_forces(speed, opening, moved) for moved in (0.0, tried)]
 
+    def left(push: float, at: RoadForces, front: float, rear: float) -> Array:
+        axles = at.front_axle_load + front, at.rear_axle_load + rear
+        return drive.excess_force(push, *axles, at.resistance_force)
+
     def balanced(push: float, front: float, rear: float) -> tuple[Array, Array]:
-        at_rest, moving = (
-            drive.excess_force(
-                push, at.front_axle_load + front, at.rear_axle_load + rear, at.resistance_force
-            )
-            for at in loads
-        )
+        at_rest = left(push, loads[0], front, rear)
+        if np.min(at_rest) > UNMET:
+            return np.full_like(at_rest, ENDLESS), at_rest
+        moving = left(push, loads[1], front, rear)
         stiffness = drive.inertia - (moving - at_rest) / tried
         # Grip that grows faster with the acceleration than the inertia asks for has no limit.
         return np.where(stiffness > 0, at_rest / stiffness, ENDLESS), 1 / stiffness
@@ -254,7 +258,7 @@ def _tabulated(
     counts = [
         part
         for part, name in enumerate(_Limits._fields)
-        if name in ("coasting", "gain") or any(np.any(at[part] < 1e7) for at in first + last)
+        if name in ("coasting", "gain") or any(np.any(at[part] < UNMET) for at in first + last)
     ]
     terms = [_parabola(*(at[part] for at in first)) for part in counts]
     change = []
