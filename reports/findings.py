@@ -14,7 +14,7 @@ from explorer.estimators.two_levels import Sureness
 from explorer.results.records import InputRecord, LimitRecord, Summary
 from explorer.study.usual import ASSUMED
 from reports.blocks import Line, Link
-from reports.formatting import percent, share, share_range
+from reports.formatting import listed, percent, share, share_range
 from reports.report import severity
 
 # An input below this share of the spread is not worth naming in a sentence.
@@ -118,6 +118,22 @@ def assumed(summary: Summary) -> list[InputRecord]:
 def guessed(summary: Summary) -> list[InputRecord]:
     """List the inputs whose source says itself that it is none."""
     return [one for one in summary.inputs if (one.source or "").lower().startswith(GUESSES)]
+
+
+def unfounded_words(summary: Summary) -> str:
+    """Count the inputs that nobody has looked up or measured on this car; empty where there are none."""
+    given = sum(not record.default for record in summary.inputs)
+    counted = (
+        (len(without_source(summary)), f"of {given} that the study gives", "has", "have", "no source"),
+        (len(assumed(summary)), f"of {given}", "is", "are", "assumed from what is usual"),
+        (len(guessed(summary)), "", "is", "are", "made up or guessed"),
+    )
+    said = [
+        " ".join(filter(None, (str(count), whole, one if count == 1 else more, words)))
+        for count, whole, one, more, words in counted
+        if count
+    ]
+    return listed(said) if said else ""
 
 
 def met_words(limit: LimitRecord) -> Line:

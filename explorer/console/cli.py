@@ -36,14 +36,16 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-GREETING = """squatline: what a fast model car with a movable rear wing will do, how sure that is, and what to
-measure first. A pass is a prediction, never a clearance to run. To begin with:
+GREETING = """squatline: what a fast model car with a movable rear wing will do, how sure
+that is, and what to measure first. A pass is a prediction, never a clearance
+to run. To begin with:
 
-  squatline new my-car      write a study, commented line by line, that runs as it is
+  squatline new my-car      write a study, commented, that runs as it is
   squatline check my-car    after each change: what it understood
   squatline run my-car      draw the cars, judge the limits, write the report
 
-'squatline --help' lists the other commands; 'squatline explain spring' looks words up."""
+'squatline --help' lists the other commands; 'squatline explain spring' looks
+words up."""
 
 for _command in COMMANDS:
     app.command()(_command)

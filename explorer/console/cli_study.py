@@ -21,7 +21,11 @@ def new(
     drive: Annotated[str, typer.Option(help="power: shaft power; electric: battery, motor, gear.")] = "power",
     wake: Annotated[bool, typer.Option("--wake", help="It follows another car.")] = False,
     brakes: Annotated[
-        str | None, typer.Option(help="ideal, balance, fitted or none; left out, stopping is not looked at.")
+        str | None,
+        typer.Option(
+            help="fitted: as strong as they are, by friction or motor; balance: only the front's share is "
+            "known; ideal: the tyres decide; none: it coasts. Left out, stopping is not looked at."
+        ),
     ] = None,
     suspension: Annotated[
         str, typer.Option(help="wheel-rate: rates at the wheel; spring: springs, motion ratios, tyres.")

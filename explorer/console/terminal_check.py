@@ -19,6 +19,7 @@ from explorer.study.study import Study, wanted_outputs
 from explorer.study.throttle import throttle_words, with_throttle
 from explorer.study.usual import ASSUMED
 from reports.blocks import Block, Bullets, Cell, Code, Column, Heading, Line, Strong, Table, cell
+from reports.findings import GUESSES
 from reports.formatting import Amount, amount, counted, unread_words
 from reports.report import in_words, said
 from reports.terminal import show_blocks
@@ -148,6 +149,9 @@ def _missing(study: Study, nominal: Nominal) -> list[Line]:
     silent = [one.key for one in study.all_inputs() if one.source is None]
     if silent:
         found.append(("no source given: ", Code(", ".join(silent))))
+    guesses = [one.key for one in study.all_inputs() if (one.source or "").lower().startswith(GUESSES)]
+    if guesses:
+        found.append(("made up or guessed: ", Code(", ".join(guesses))))
     return found
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from explorer.estimators.conformance import Conformance
-from explorer.results.records import LimitRecord
+from explorer.results.records import LimitRecord, Summary
 from reports.blocks import (
     Answer,
     Answers,
@@ -27,7 +27,15 @@ from reports.blocks import (
     cell,
 )
 from reports.charts_of_limits import LimitRow, limit_rows
-from reports.findings import Judged, found_words, judged_build, met_words, required_words, worst
+from reports.findings import (
+    Judged,
+    found_words,
+    judged_build,
+    met_words,
+    required_words,
+    unfounded_words,
+    worst,
+)
 from reports.formatting import counted, listed, share, share_range
 from reports.options import SYSTEMS
 from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity, told
@@ -50,7 +58,7 @@ def build(report: Report) -> Section:
     blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
     if judged.words:
         blocks.append(_chosen(report, judged))
-    blocks.append(Answers((may_run(report), _may_build(judged))))
+    blocks.append(Answers((may_run(report), _may_build(judged, report.summary))))
     if judged.limits:
         blocks.append(picture(report, judged))
     blocks.append(Answers((_what_next(report),)))
@@ -133,7 +141,7 @@ def may_run(report: Report) -> Answer:
     return Answer(question, Verdict(verdict), words[verdict], (reason_line, *speeds, (NO_CLEARANCE,)))
 
 
-def _may_build(judged: Judged) -> Answer:
+def _may_build(judged: Judged, summary: Summary) -> Answer:
     words = {
         "pass": "Every requirement is met in the prediction",
         "fail": "Not as it stands",
@@ -143,7 +151,10 @@ def _may_build(judged: Judged) -> Answer:
     why = [_counted(judged.limits)]
     if judged.joint is not None and len(judged.limits) > 1:
         why.append(f"All {len(judged.limits)} are met at once by {_share(judged.joint)} of predicted cars.")
-    return Answer("May we build it?", Verdict(verdict), words[verdict], ((" ".join(why),),))
+    lines: list[Line] = [(" ".join(why),)]
+    if unfounded := unfounded_words(summary):
+        lines.append(("Of its inputs, ", Link(unfounded, "inputs"), "."))
+    return Answer("May we build it?", Verdict(verdict), words[verdict], tuple(lines))
 
 
 def _share(found: Conformance) -> str:
@@ -235,8 +246,9 @@ def in_short(report: Report) -> tuple[Block, ...]:
         blocks.append(_chosen(report, judged))
     if judged.limits:
         blocks.append(_short_table(judged))
-    built = _may_build(judged)
-    blocks.append(Paragraph((f"{built.question} {sentence(built.answer)} ", *built.why[0])))
+    built = _may_build(judged, report.summary)
+    why = [part for line in built.why for part in (" ", *line)]
+    blocks.append(Paragraph((f"{built.question} {sentence(built.answer)}", *why)))
     blocks += [Note("Read this first", line) for line in _unexplained(report)]
     blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
     blocks += [Note("Caution", told(text)) for text in summary.warnings]

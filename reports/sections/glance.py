@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from explorer.graph.quantity import MODEL_ERRORS
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import Cell, Code, Column, Line, Link, Quiet, Section, Table, Verdict, cell
-from reports.findings import assumed, found_words, guessed, required_words, slug, without_source, worst
-from reports.formatting import amount, listed, range_amount
+from reports.findings import found_words, required_words, slug, unfounded_words, worst
+from reports.formatting import amount, range_amount
 from reports.questions import FLIP, SPEED, Question, questions
 from reports.report import Report, in_words, sentence, severity
 from reports.sections import candidates, design
@@ -136,14 +136,8 @@ def _where_from(report: Report) -> tuple[Cell, ...]:
     """Count the inputs that say nothing about where they come from."""
     summary = report.summary
     given = sum(not record.default for record in summary.inputs)
-    counted = (
-        (len(without_source(summary)), f"of {given} that the study gives have no source"),
-        (len(assumed(summary)), f"of {given} are assumed from what is usual"),
-        (len(guessed(summary)), "are made up or guessed"),
-    )
-    said = [f"{count} {words}" for count, words in counted if count]
     words: Line = (
-        listed(said) if said else f"All {given} that the study gives have a source",
+        unfounded_words(summary) or f"All {given} that the study gives have a source",
         " (",
         Link("inputs and sources", "inputs"),
         ").",

@@ -94,6 +94,21 @@ def test_the_glance_says_what_to_build_once_builds_are_compared() -> None:
     assert said in first_page(with_findings(candidates=found))
 
 
+def test_what_nobody_has_measured_is_counted_where_it_is_decided() -> None:
+    summary = make_results().summary
+    first, *others = (replace(one, source="tape") for one in summary.inputs)
+    known = replace(summary, inputs=(first, *others))
+    made_up = replace(summary, inputs=(replace(first, source="made up"), *others))
+
+    def told(summary: Summary) -> str:
+        console = Console(file=StringIO(), width=200)
+        show_blocks(decision.in_short(Report(replace(make_results(), summary=summary))), console)
+        return " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
+
+    assert "Of its inputs, 1 is made up or guessed." in told(made_up)
+    assert "Of its inputs" not in told(known)
+
+
 def test_limits_are_counted_in_words() -> None:
     results = make_results()
     verdict = [limit.conformance.verdict for limit in results.summary.limits]

@@ -132,7 +132,7 @@ def test_what_is_assumed_is_run_ranked_and_not_counted_as_sourced(tmp_path: Path
     (table,) = glance.build(Report(results)).blocks
     assert isinstance(table, Table)
     said = " ".join(words(cell.line) for row in table.rows for cell in row)
-    assert f"1 of {given} that the study gives have no source" in said
+    assert f"1 of {given} that the study gives has no source" in said
     assert f"{len(unknown)} of {given} are assumed from what is usual" in said
     assert len(guessed(found)) > 10
     assert f"{len(guessed(found))} are made up or guessed" in said
