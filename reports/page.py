@@ -13,7 +13,7 @@ from typing import Any
 
 from explorer.graph.units import System
 from reports import vega
-from reports.blocks import Block, Controls, Figure, Gallery, Heading, Section
+from reports.blocks import Block, Controls, Figure, Gallery, Heading, Line, Section
 from reports.chart_worker import Pictures, pictures
 from reports.formatting import count
 from reports.options import SYSTEMS, logo_address
@@ -125,13 +125,24 @@ def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = N
 
 def fragment(blocks: Iterable[Block], units: System) -> Any:
     """Write blocks without pictures as a piece of another page."""
+    return _piece("{%- for one in of %}{{ block(one) }}{% endfor -%}", tuple(blocks), units)
+
+
+def fragment_of_line(line: Line, units: System) -> Any:
+    """Write a line as a piece of another page."""
+    return _piece("{%- for one in of %}{{ part(one) }}{% endfor -%}", line, units)
+
+
+@functools.cache
+def _template_of(loop: str) -> Any:
+    head = '{%- set form = "html" -%}{%- from "blocks.html" import block, part with context -%}'
+    return environment().from_string(head + loop)
+
+
+def _piece(loop: str, of: Sequence[Any], units: System) -> Any:
     from markupsafe import Markup
 
-    template = environment().from_string(
-        '{%- set form = "html" -%}{%- from "blocks.html" import block with context -%}'
-        "{%- for one in blocks %}{{ block(one) }}{% endfor -%}"
-    )
-    return Markup(template.render(blocks=tuple(blocks), system=units, anchors=set()))
+    return Markup(_template_of(loop).render(of=of, system=units, anchors=set()))
 
 
 def shared(report: Report, sections: Sequence[Section], framed: Mapping[str, Any]) -> dict[str, Any]:

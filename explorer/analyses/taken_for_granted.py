@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from explorer.analyses.odd_combinations import number_of, odd_combinations
-from explorer.graph.quantity import asked_name
+from explorer.graph.quantity import Quantity, asked_name
 from explorer.graph.units import from_si, to_si, written_in
 from explorer.graph.words import Number, Sentence, told
-from explorer.study.study import Study, wanted_outputs
+from explorer.study.study import Input, Study, wanted_outputs
 
 # What a wrong unit, a wrong sign or a slipped point makes of a value.
 _SLIPS = (-1.0, 1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
@@ -88,21 +88,23 @@ def odd_inputs(study: Study) -> list[Sentence]:
 
 
 def _outside_usual(study: Study) -> dict[str, Sentence]:
-    found: dict[str, Sentence] = {}
-    for one in study.all_inputs():
-        quantity = study.graph.quantities[one.quantity]
-        usual, value = quantity.usual, one.distribution.nominal
-        if usual is None or one.default:
-            continue
-        low, high = (number_of(text, quantity.unit) for text in (usual.low, usual.high))
-        # Nothing at all is a choice: a car without the part, or one that stands.
-        if low.value <= value <= high.value or value == 0 == quantity.at_least:
-            continue
-        given = Number(float(value), unit=quantity.unit, display_unit=one.display_unit)
-        words = f"{one.key} is {{}}, where {{}} to {{}} is usual of such cars ({usual.source})"
-        meant = _meant(given, low.value, high.value)
-        found[one.key] = told(words, given, low, high) + (told("; did you mean {}?", meant) if meant else ())
-    return found
+    cautions = {one.key: odd_by_itself(study.graph[one.quantity], one) for one in study.all_inputs()}
+    return {key: words for key, words in cautions.items() if words}
+
+
+def odd_by_itself(quantity: Quantity, given: Input) -> Sentence:
+    """Return a caution for an input that is outside what is usual, with the likely slip; else nothing."""
+    usual, value = quantity.usual, given.distribution.nominal
+    if usual is None or given.default:
+        return ()
+    low, high = (number_of(text, quantity.unit) for text in (usual.low, usual.high))
+    # Nothing at all is a choice: a car without the part, or one that stands.
+    if low.value <= value <= high.value or value == 0 == quantity.at_least:
+        return ()
+    number = Number(float(value), unit=quantity.unit, display_unit=given.display_unit)
+    words = f"{given.key} is {{}}, where {{}} to {{}} is usual of such cars ({usual.source})"
+    meant = _meant(number, low.value, high.value)
+    return told(words, number, low, high) + (told("; did you mean {}?", meant) if meant else ())
 
 
 def _meant(given: Number, low: float, high: float) -> Number | None:

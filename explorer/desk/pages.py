@@ -15,13 +15,14 @@ from explorer.desk.logs import PICTURE_HEIGHT, PICTURE_WIDTH, log_room, panels
 from explorer.desk.packet import Packet
 from explorer.desk.parts import inputs_by_part
 from explorer.desk.rows import HEIGHT, UNITS, WIDTH, rows
+from explorer.desk.shapes import Shape, drawn, shape_of
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
 from explorer.study.car_parts import PARTS
 from explorer.study.schema import LimitEntry
 from explorer.study.study import Input, Study
 from explorer.study.throttle import THROTTLES
-from reports.blocks import SIGNS
+from reports.blocks import SIGNS, Line
 from reports.drawings.sideview import (
     can_draw,
     describe,
@@ -83,6 +84,7 @@ class Form:
     words: str
     default: bool
     fields: Fields
+    shape: Shape | None = None
     included_by: str = ""
     error: str = ""
 
@@ -140,6 +142,7 @@ def page(
             forms=_forms(bench, _asked_for(study, parts, room, find), refused),
             sheets=_sheets(bench, room, refused) if room in ROOMS else (),
             kinds=KINDS,
+            said=_said,
             labels=LABELS,
             text=refused.text if refused and refused.text is not None else bench.text,
             difference=bench.difference() if room == "save" else (),
@@ -167,7 +170,7 @@ def _logs(bench: Workbench, log: tuple[str, str]) -> dict[str, Any]:
         "quantities": study.graph.quantities,
         "panels": panels,
         "picture": (PICTURE_WIDTH, PICTURE_HEIGHT),
-        "said": lambda one: fragment(found_blocks(one, study), UNITS),
+        "said_of": lambda one: fragment(found_blocks(one, study), UNITS),
     }
 
 
@@ -180,6 +183,18 @@ def start_page(folder: str, error: str = "") -> str:
 def verdicts(bench: Workbench) -> str:
     """Write the rows alone, as they are asked for while they firm up."""
     return str(_template("rows.html").render(**_verdicts(bench)))
+
+
+def shape(bench: Workbench, place: Place, fields: Fields) -> str:
+    """Write the picture of an input alone, as it is asked for while one types."""
+    found = shape_of(bench.study, bench.text, place, fields)
+    return str(_template("shape_alone.html").render(drawn=found, said=_said))
+
+
+def _said(line: Line) -> Any:
+    from reports.page import fragment_of_line
+
+    return fragment_of_line(line, UNITS)
 
 
 def _verdicts(bench: Workbench) -> dict[str, Any]:
@@ -268,6 +283,7 @@ def _form(bench: Workbench, given: Input, included_by: str, refused: Refused | N
     entry = at(bench.text, place_of(given))
     fields = Fields("one value", {"value": ""}) if entry is None else fields_of(entry)
     mine = refused is not None and refused.place == place
+    typed = refused.fields if mine and refused and refused.fields else fields
     name = given.quantity.replace("_", " ")
     if given.condition:
         name += f", {bench.study.conditions[given.condition].words or given.condition}"
@@ -278,7 +294,10 @@ def _form(bench: Workbench, given: Input, included_by: str, refused: Refused | N
         unit="" if quantity.unit == "1" else quantity.unit,
         words=given.distribution.words(given.display_unit),
         default=given.default,
-        fields=refused.fields if mine and refused and refused.fields else fields,
+        fields=typed,
+        shape=drawn(bench.study, given)
+        if typed is fields
+        else shape_of(bench.study, bench.text, place_of(given), typed),
         included_by=included_by,
         error=refused.error if mine and refused else "",
     )

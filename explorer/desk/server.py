@@ -65,6 +65,7 @@ class Desk:
         routes = [
             Route("/", self.show),
             Route("/rows", self.rows),
+            Route("/shape", self.shape),
             Route("/desk.css", self.style),
             Route("/files/{name}", self.asset),
             Route("/report/{name}", self.report),
@@ -133,6 +134,14 @@ class Desk:
         """Show how the limits stand."""
         return HTMLResponse(pages.verdicts(self._bench))
 
+    def shape(self, request: Request) -> Response:
+        """Draw an input as its form has it, while one types."""
+        asked = request.query_params
+        place = _place(asked)
+        if len(place) < 2 or place[0] not in ("inputs", "conditions"):
+            return HTMLResponse("there is no such input\n", 404)
+        return HTMLResponse(pages.shape(self._bench, place, _fields(asked)))
+
     @property
     def _bench(self) -> Workbench:
         if self.bench is None:
@@ -175,13 +184,7 @@ class Desk:
     async def entry(self, request: Request) -> Response:
         """Take an input as its form has it."""
         form = await _form(request)
-        fields = Fields(
-            kind=_text(form, "kind"),
-            numbers={key: _text(form, key) for keys in KINDS.values() for key in keys},
-            unit=_text(form, "unit"),
-            source=_text(form, "source"),
-            text=_text(form, "text"),
-        )
+        fields = _fields(form)
         place = _place(form)
         return await self._changed(
             request,
@@ -360,9 +363,19 @@ async def _form(request: Request) -> FormData:
     return await request.form(max_files=0, max_fields=200, max_part_size=2_000_000)
 
 
-def _text(form: FormData, key: str) -> str:
+def _text(form: Mapping[str, Any], key: str) -> str:
     value = form.get(key, "")
     return value if isinstance(value, str) else ""
+
+
+def _fields(form: Mapping[str, Any]) -> Fields:
+    return Fields(
+        kind=_text(form, "kind"),
+        numbers={key: _text(form, key) for keys in KINDS.values() for key in keys},
+        unit=_text(form, "unit"),
+        source=_text(form, "source"),
+        text=_text(form, "text"),
+    )
 
 
 def _car(said: Mapping[str, str]) -> CarHas:
@@ -374,7 +387,7 @@ def _car(said: Mapping[str, str]) -> CarHas:
     )
 
 
-def _place(form: FormData) -> tuple[str | int, ...]:
+def _place(form: Mapping[str, Any]) -> tuple[str | int, ...]:
     return tuple(int(step) if step.isdecimal() else step for step in _text(form, "place").split("."))
 
 

@@ -210,3 +210,14 @@ def test_a_log_is_dropped_fitted_and_taken_over(online: Page, served: Served, wi
     online.get_by_role("link", name="Save …").click()
     assert "fitted/scales.toml" in online.inner_text(".difference")
     assert watch.complaints == []
+
+
+@pytest.mark.long
+def test_the_picture_of_an_input_follows_what_is_typed(online: Page, served: Served) -> None:
+    online.goto(f"{served.address}?at=body")
+    form = online.locator('[id="input-inputs.mass"]')
+    before = form.locator(".shape").inner_html()
+    form.locator('[name="mean"]').fill("50")
+    form.get_by_text("Odd: mass is 50").wait_for()
+    assert form.locator(".shape").inner_html() != before
+    assert served.desk._bench.text == served.desk._bench.saved
