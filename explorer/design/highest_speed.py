@@ -11,6 +11,7 @@ import hashlib
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -153,11 +154,17 @@ def _state_speed(
     evaluator = set_up(study, [variable], samples=samples, build=build, limits=state.limits)
     uses = tuple(_use(study, evaluator, limit) for limit in state.limits)
     looked_at = speeds.even(LOOKS)
-    known: dict[float, Assessment] = {}
+    rows = execution.parts(
+        [_name(evaluator, uses, speed) for speed in looked_at],
+        partial(_row, evaluator, uses, looked_at),
+        f"speeds, {state.words}",
+    )
+    known = dict(zip(looked_at, map(Assessment.unpacked, rows), strict=True))
 
     def at(speed: float) -> Assessment:
         if speed not in known:
-            known[speed] = _assessed(evaluator, uses, speed, execution)
+            row = execution.part(_name(evaluator, uses, speed), partial(_row, evaluator, uses, (speed,), 0))
+            known[speed] = Assessment.unpacked(row)
         return known[speed]
 
     # One scale for all speeds: the spread in the middle of the range.
@@ -232,19 +239,19 @@ def _use(study: Study, evaluator: Evaluator, limit: Limit) -> str:
     return MUST_REACH if critical else AT_ANY
 
 
-def _assessed(evaluator: Evaluator, uses: Sequence[str], speed: float, execution: Execution) -> Assessment:
+def _row(evaluator: Evaluator, uses: Sequence[str], speeds: Sequence[float], place: int) -> Array:
     """Assess one speed; a critical speed is held against the speed tried instead of its own bound."""
+    speed = speeds[place]
+    lifted = {
+        k: limit.low - speed
+        for k, (limit, use) in enumerate(zip(evaluator.limits, uses, strict=True))
+        if use == MUST_REACH
+    }
+    return evaluator.assess((speed,), lifted).packed()
 
-    def compute() -> Array:
-        lifted = {
-            k: limit.low - speed
-            for k, (limit, use) in enumerate(zip(evaluator.limits, uses, strict=True))
-            if use == MUST_REACH
-        }
-        return evaluator.assess((speed,), lifted).packed()
 
-    name = hashlib.sha256(f"highest speed {evaluator.settings} {uses} {speed}".encode()).hexdigest()
-    return Assessment.unpacked(execution.part(name, compute))
+def _name(evaluator: Evaluator, uses: Sequence[str], speed: float) -> str:
+    return hashlib.sha256(f"highest speed {evaluator.settings} {uses} {speed}".encode()).hexdigest()
 
 
 def _reachable(study: Study, build: Build, state: _State) -> tuple[float, float, float] | None:
