@@ -11,8 +11,8 @@ from explorer.graph.units import from_si, to_si, written_in
 from explorer.graph.words import Number, Sentence, told
 from explorer.study.study import Input, Study, wanted_outputs
 
-# What a wrong unit, a wrong sign or a slipped point makes of a value.
-_SLIPS = (-1.0, 1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
+# What a wrong unit or a slipped point makes of a value.
+_SLIPS = (1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
 
 # Of what is asked, these know how long the strip is, or ask for it.
 _ROOM = ("strip_run", "run_with_flap", "top_speed_room")
@@ -108,7 +108,9 @@ def odd_by_itself(quantity: Quantity, given: Input) -> Sentence:
 
 
 def _meant(given: Number, low: float, high: float) -> Number | None:
-    """Return the same number in another unit, else with another sign or point, where that would be usual."""
+    """Return the same number with another sign, in another unit or with another point, if that is usual."""
+    if low <= -given.value <= high:
+        return replace(given, value=-given.value)
     typed = from_si(given.value, given.display_unit)
     for other in written_in(given.unit):
         if other != given.display_unit and low <= to_si(typed, other, given.unit) <= high:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from explorer.console.explain import ListedQuantity
+from explorer.errors import nearest
 from explorer.model import SUBJECTS
 
 MOST_FOUND = 20
@@ -134,13 +135,20 @@ def find(words: str, entries: Iterable[ListedQuantity]) -> list[ListedQuantity]:
     for phrase, word in PHRASES.items():
         asked = asked.replace(phrase, word)
     wanted = [word for word in re.findall(r"[^\W_]+", asked) if word not in _LITTLE]
-    scored = [(score, entry) for entry in listed if (score := _score(wanted, entry))]
+    scored = _scored(wanted, listed)
+    if not scored and not of_subject and len(wanted) > 1:
+        known = {part for entry in listed for part in entry.name.split("_")} | SYNONYMS.keys()
+        scored = _scored([nearest(word, known) or word if len(word) > 3 else word for word in wanted], listed)
     if not scored and not of_subject:
         return _by_unit(words.strip(), listed)
     # Of equals what the study can give comes first, then the shorter name.
     scored.sort(key=lambda one: (-one[0], not one[1].given, len(one[1].name)))
     found = [entry for _, entry in scored]
     return found + [entry for entry in of_subject if entry not in found]
+
+
+def _scored(wanted: Sequence[str], entries: Sequence[ListedQuantity]) -> list[tuple[int, ListedQuantity]]:
+    return [(score, entry) for entry in entries if (score := _score(wanted, entry))]
 
 
 def _score(wanted: Sequence[str], entry: ListedQuantity) -> int:

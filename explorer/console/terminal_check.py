@@ -146,6 +146,13 @@ def _missing(study: Study, nominal: Nominal) -> list[Line]:
         (Code(name), f": no answer at the nominal values ({study.graph[name].fails or 'not finite'})")
         for name in sorted(failing)
     ]
+    entries = study.entries
+    logs = [fit.file for fit in entries.fits.values() if fit.file]
+    logs += [run.file for fit in entries.fits.values() for run in fit.runs]
+    logs += [run.file for run in entries.logged_runs.values()]
+    gone = [one for one in dict.fromkeys(logs) if not (study.folder / one).is_file()]
+    if gone:
+        found.append(("no such file beside the study: ", Code(", ".join(gone))))
     silent = [one.key for one in study.all_inputs() if one.source is None]
     if silent:
         found.append(("no source given: ", Code(", ".join(silent))))

@@ -21,6 +21,7 @@ from explorer.graph.usual_units import KINDS, KNOWN
 System = Literal["as given", "metric", "metric km/h", "imperial"]
 Number = TypeVar("Number", float, Array)
 
+_SAID = re.compile(r"plus\W*(?:or\W*)?minus", re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"^(?:±|\+/?-)\s*")
 _WITH_SPREAD = re.compile(
     r"\s*\(?(?P<value>[^()±]+?)\s*(?:±|\+/?-)\s*(?P<spread>[^()±+]+?)\s*(?:\)\s*(?P<unit>.*))?", re.DOTALL
@@ -204,15 +205,18 @@ def split(text_or_number: object, unit: str | None, expected: str) -> tuple[floa
 def with_spread(text: object, expected: str) -> tuple[str, str] | None:
     """Split "6.20 ± 0.04 kg" into a value and its spread, each with its unit; None where there is no ±.
 
-    One unit stands for both, before the sign, behind the spread, or behind brackets around them: "+-" and
-    "+/-" are read as ±, and "6.20 kg ± 1 %" is a share of the value.
+    One unit stands for both, before the sign, behind the spread, or behind brackets around them: "+-",
+    "+/-" and "plus minus" are read as ±, and "6.20 kg ± 1 %" is a share of the value.
 
     Raises
     ------
     UnitError
         When there is a ± but no number before or behind it.
     """
-    if not isinstance(text, str) or not (match := _WITH_SPREAD.fullmatch(text.translate(_SPACES))):
+    if not isinstance(text, str):
+        return None
+    text = _SAID.sub("±", text.translate(_SPACES))
+    if not (match := _WITH_SPREAD.fullmatch(text)):
         return None
     if re.search(r"\d,\d", text):
         raise UnitError(

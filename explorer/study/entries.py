@@ -366,7 +366,9 @@ def _form(entry: Mapping[str, Any]) -> _Form:
                 f"there is no key {str(name)!r} here",
                 found=str(name),
                 allowed=", ".join((*KEYS, *ABOUT)),
-                remedy=f"did you mean {near!r}?" if near else None,
+                remedy=f"did you mean {near!r}?"
+                if near
+                else "say how well it is known by sd, by plus_minus (two sd), or by low and high",
             )
     kind = _named_kind(entry.get("distribution"))
     forms = [form for form in _FORMS if (not form.by_name_only if kind is None else form.kind == kind)]

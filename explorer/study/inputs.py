@@ -213,7 +213,9 @@ def _check_physical(quantity: Quantity, distribution: Distribution, unit: str, k
             key=key,
             found=with_unit(f"{from_si(distribution.nominal, unit):.4g}", unit),
             allowed=quantity.allowed_range,
-            remedy="check the sign and the unit",
+            remedy=f'did you mean "{distribution.nominal:g} %"?'
+            if quantity.unit == unit == "1" and quantity.allows(distribution.nominal / 100)
+            else "check the sign and the unit",
         )
     if isinstance(distribution, Exact):
         return

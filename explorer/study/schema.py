@@ -25,7 +25,10 @@ def _share(raw: Any) -> Any:
     except StudyError:
         share = None
     if isinstance(share, bool) or not isinstance(share, float | int) or not 0 < share < 1:
-        raise PydanticCustomError("share", 'a probability lies between 0 and 1: write 0.95, or "95 %"')
+        meant = f"{share:g}" if isinstance(share, float | int) and 1 < share < 100 else "95"
+        raise PydanticCustomError(
+            "share", f'a probability lies between 0 and 1: write {float(meant) / 100:g}, or "{meant} %"'
+        )
     return share
 
 

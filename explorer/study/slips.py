@@ -8,6 +8,10 @@ _BEGIN = r"^[^#\"'\n=:]*=[ \t]*"
 _NUMBER = r"[+-]?\d[\d.]*(?:[eE][+-]?\d+)?"
 _CURLY = re.compile(r"[“”„‘’«»]")  # noqa: RUF001
 _COMMA = re.compile(r"^[^#\"'\n]*=[ \t]*([+-]?\d+),(\d+)[ \t]*([^\s#,}]*)")
+# A comma between digits, where no list stands.
+_COMMAS = re.compile(r"=[ \t]*([+-]?\d+),(\d+)(?=[ \t]*[,}])")
+_INCHES = re.compile(r"\d[ \t]*\"\"(?!\")")
+_WHOLE_TEXT = re.compile(r"\"[^\"]*\"|'[^']*'")
 _BARE = re.compile(rf"{_BEGIN}({_NUMBER}[ \t]*[^\s\d.\"'{{}}\[\]#,][^\"'{{}}\[\]#,]*?)[ \t]*(?:#.*)?$")
 _WORD = re.compile(rf"{_BEGIN}([A-Za-z][^\"'{{}}\[\]#=]*?)[ \t]*(?:#.*)?$")
 _COLON = re.compile(r"^[ \t]*(\w+)[ \t]*:[ \t]*([^#]*[^#\s])")
@@ -20,6 +24,12 @@ def slip_in(line: str) -> str | None:
     """Return the remedy for a line that is no TOML, where it can be told."""
     if _CURLY.search(line):
         return 'write straight quotes: "'
+    if _INCHES.search(line):
+        return 'write "in" for inches, within the quotes: "17.3 in"'
+    if re.search(r"[\"']", _WHOLE_TEXT.sub("", line).partition("#")[0]):
+        return "begin and end each text with the same kind of quote, and leave none over"
+    if (commas := _COMMAS.findall(line)) and "{" in line:
+        return f"write decimal points: {', '.join('.'.join(pair) for pair in commas)}"
     if comma := _COMMA.search(line):
         number = f"{comma[1]}.{comma[2]}"
         return f"write a decimal point: {number}" + (

@@ -211,6 +211,7 @@ def test_explain_all_lists_given_and_computed(squatline: Cli) -> None:
         ("lbs/in", "front_wheel_rate"),
         ("mechanism", "element_chord"),
         ("suspension", "front_motion_ratio"),
+        ("hight_of_wing", "wing_height"),
     ],
 )
 def test_explain_finds_what_a_workshop_calls_it(words: str, name: str) -> None:

@@ -161,8 +161,48 @@ def test_a_run_tells_them_across_sections_before_it_draws(small_study: Writer, s
 
 
 @pytest.mark.parametrize(
-    "line", ["", "[inputs]", "x = 1", "x = ]", 'x = "a', "x = 1.2.3", "a b c", "x = [1,2]"]
+    ("slip", "remedy", "followed"),
+    [
+        ('wheelbase = { value = "17.3"" }', 'write "in" for inches', 'wheelbase = { value = "17.3 in" }'),
+        (
+            "wheelbase = { value = '360 mm\", source = 'tape' }",
+            "the same kind of quote",
+            "wheelbase = { value = '360 mm', source = 'tape' }",
+        ),
+        (
+            'wheelbase = { mean = 360,5, sd = 0,5, unit = "mm" }',
+            "write decimal points: 360.5, 0.5",
+            'wheelbase = { mean = 360.5, sd = 0.5, unit = "mm" }',
+        ),
+        ("wheelbase = { mean = 360, spread = 1 }", "plus_minus", 'wheelbase = "360 plus minus 1 mm"'),
+        ("wheelbase = 0.36", '"0.36 mm"', 'wheelbase = "360 mm"'),
+        (
+            'wheelbase = "36 cm"\ndrive_efficiency = 85',
+            'did you mean "85 %"?',
+            'wheelbase = "36 cm"\ndrive_efficiency = "85 %"',
+        ),
+    ],
 )
+def test_a_slip_of_the_pen_is_right_once_its_remedy_is_followed(
+    slip: str, remedy: str, followed: str, small_study: Writer
+) -> None:
+    file = small_study() / "study.toml"
+    right = file.read_text()
+    file.write_text(right.replace('wheelbase = "360 mm"', slip))
+    with pytest.raises(SquatlineError) as caught:
+        load_study(file)
+    assert remedy in str(caught.value)
+    file.write_text(right.replace('wheelbase = "360 mm"', followed))
+    load_study(file)
+
+
+def test_a_probability_in_percent_is_told_as_it_was_meant(small_study: Writer) -> None:
+    file = small_study(**{"probability__=__0.5": "probability = 80"}) / "study.toml"
+    with pytest.raises(SquatlineError, match=r'write 0\.8, or "80 %"'):
+        load_study(file)
+
+
+@pytest.mark.parametrize("line", ["", "[inputs]", "x = 1", "x = ]", "x = 1.2.3", "a b c", "x = [1,2]"])
 def test_lines_that_are_no_known_slip_are_left_alone(line: str) -> None:
     assert slip_in(line) is None
 

@@ -146,6 +146,7 @@ def test_what_is_assumed_is_run_ranked_and_not_counted_as_sourced(tmp_path: Path
         ("static_pitch", '"0.2 rad"', "0.2°"),
         ("cg_station", '"-190 mm"', "190 mm"),
         ("front_wheel_rate", '"3.6 kgf/mm"', "3.6 N/mm"),
+        ("splitter_station", '"3.5 in"', "-3.5 in"),
     ],
 )
 def test_another_unit_is_thought_of_before_another_point(
