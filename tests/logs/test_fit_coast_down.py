@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError, TableError
+from explorer.graph.words import in_unit
 from explorer.logs.fitting.coast_down import CoastDownRun, coast_down_inputs, coasting_speed, fit_coast_down
 from explorer.logs.fitting.fit import Fit, Known
 from tests.synthetic import PERFECT, Roughness, make_coast_down, random_stream
@@ -100,7 +101,7 @@ def test_uncertain_mass_carries_through_where_the_log_is_good() -> None:
     assert fit.contributions["mass"][0] == pytest.approx(0.012 * 0.3 / 6.0, rel=0.05)
     assert fit.standard_uncertainty("drag_area") == pytest.approx(0.012 * np.hypot(0.05, 0.0097), rel=0.1)
     assert abs(fit.contributions["mass"][1]) < 5e-5  # rolling resistance does not need the mass
-    assert any("drag area over effective mass only" in note for note in fit.notes)
+    assert any("drag area over effective mass only" in in_unit(note) for note in fit.notes)
 
 
 @pytest.mark.long
@@ -111,7 +112,7 @@ def test_outliers_and_dropouts_do_little_harm() -> None:
         fit = fitted(runs_of(random_stream(seed), rough, rows=100, headwind=1.0))
         distances.append((fit.estimates - [0.012, 0.015]) / fit.standard_uncertainties)
         assert 0 < fit.outliers < 30
-        assert any("left out as outliers" in note for note in fit.notes)
+        assert any("left out as outliers" in in_unit(note) for note in fit.notes)
     # Mean square of 80 standard distances: 1, with standard error sqrt(2 / 80).
     assert float(np.mean(np.square(distances))) < 1 + 4 * np.sqrt(2 / 80)
 
@@ -169,7 +170,7 @@ def test_flap_open_and_closed_together_give_the_difference_best() -> None:
     # Error of the open wing's coefficient moves the body one way and the closed wing the other.
     place = inputs.contributions["wing_drag_coefficient_open"]
     assert place == pytest.approx([-0.01 * 0.02, 0.0, 0.02], abs=1e-9)
-    assert any("drag_area_closed less drag_area_open: 0.003" in note for note in fit.notes)
+    assert any("drag_area_closed less drag_area_open: 0.003" in in_unit(note) for note in fit.notes)
 
 
 def test_downforce_on_the_tyres_is_told_from_drag_when_it_is_given() -> None:
