@@ -78,6 +78,16 @@ def test_what_conditions_share_is_computed_once(small_study: Writer) -> None:
     assert names.count("dynamic_pressure") == 8
 
 
+def test_a_run_from_rest_is_followed_once_however_many_read_it() -> None:
+    """Up to the flap once for all conditions, to the strip's end once a condition."""
+    study = load_study(DEMO.parents[1] / "studies" / "airfield-sprint")
+    asked = [(name, flap) for name in ("strip_speed", "strip_braking_point") for flap in ("closed", "open")]
+    plan = make_plan(study, [*asked, ("top_speed_room", "open"), ("strip_speed", "closed_fast")])
+    names = [step.name for step in plan.program.steps]
+    assert names.count("moving_off") == 1
+    assert names.count("strip_run") == names.count("strip_end") == 2
+
+
 def test_values_are_let_go_of_once_nobody_needs_them(demo: Study) -> None:
     plan = make_plan(demo, handwritten.ANSWERS)
     drawn = plan.random_chunk(0, CHUNK)
