@@ -113,7 +113,9 @@ def test_same_seed_same_numbers() -> None:
 def test_cost_grows_with_the_logarithm_of_the_probability() -> None:
     """One more factor of ten costs one more step, where plain sampling would cost ten times as much."""
     distances = -ndtri([3e-3, 3e-5, 3e-7])
-    spent = [rare.rare_failure(lambda u, b=b: b - u[:, 0], 2, seed=1).evaluations for b in distances]
+    spent = [
+        rare.rare_failure(lambda u, b=b: b - u[:, 0], 2, seed=1, samples=2000).evaluations for b in distances
+    ]
     # Two steps of 1800 in each of eight walks; two or three walks may need one step more or less.
     assert spent[1] - spent[0] == pytest.approx(2 * 8 * 1800, abs=3 * 1800)
     assert spent[2] - spent[1] == pytest.approx(2 * 8 * 1800, abs=3 * 1800)
