@@ -11,6 +11,9 @@ normal             mean + sd, or mean + plus_minus (+ coverage, default 2)
 truncated normal   the same, and low or high or both
 lognormal          median + factor; by name also mean + sd
 uniform            low + high; by name also mean + plus_minus
+curvilinear        low + high + ends_within: a uniform one whose ends are known
+trapezoid          only to within that
+arcsine            by name: low + high, between which it swings
 triangular         low + mode + high; by name also mean + plus_minus
 pert               by name: low + mode + high
 student t          readings
@@ -48,9 +51,12 @@ from explorer.study.distributions import (
     TruncatedNormal,
     Uniform,
 )
+from explorer.study.distributions_between_limits import ArcSine, CurvilinearTrapezoid
 from explorer.study.distributions_of_values import Discrete, Empirical, Tabulated, smoothed
 
 __all__ = [
+    "ArcSine",
+    "CurvilinearTrapezoid",
     "Discrete",
     "Distribution",
     "Empirical",
@@ -69,7 +75,13 @@ __all__ = [
 
 # Keys that say something about an entry without shaping its distribution.
 ABOUT = ("distribution", "unit", "source", "note", "varies")
-_ALIASES = {"rectangular": "uniform", "log normal": "lognormal", "t": "student t", "beta": "pert"}
+_ALIASES = {
+    "rectangular": "uniform",
+    "log normal": "lognormal",
+    "t": "student t",
+    "beta": "pert",
+    "arc sine": "arcsine",
+}
 VALUES = Wanted("file of values", 20_000_000, raising=DistributionError)
 
 
@@ -199,20 +211,21 @@ class _Entry:
     def spread(self, about: float) -> float:
         """Read the standard uncertainty: sd, or plus_minus over its coverage (JCGM 100:2008, 6.2.1)."""
         if "sd" in self.keys:
-            return self._difference("sd", about)
+            return self.difference("sd", about)
         coverage = _bare(self.keys.get("coverage", 2), "coverage")
         if not 0 < coverage < math.inf:
             raise DistributionError("a coverage factor is above zero", allowed="coverage = 2 for about 95 %")
-        return self._difference("plus_minus", about) / coverage
+        return self.difference("plus_minus", about) / coverage
 
     def half_width(self, about: float) -> float:
         """Read plus_minus as the half width of a limited distribution (JCGM 100:2008, 4.3.7 and 4.3.9)."""
-        half = self._difference("plus_minus", about)
+        half = self.difference("plus_minus", about)
         if half <= 0:
             raise DistributionError("a half width is above zero", allowed="plus_minus above zero")
         return half
 
-    def _difference(self, key: str, about: float) -> float:
+    def difference(self, key: str, about: float) -> float:
+        """Read a difference, as a number or a share of what it is about."""
         raw = self.keys[key]
         if self._is_share(raw):
             number, _ = split(raw, None, "1")
@@ -274,6 +287,15 @@ def _uniform(entry: _Entry) -> Distribution:
         half = entry.half_width(middle)
         return Uniform(middle - half, middle + half)
     return Uniform(entry.value("low"), entry.value("high"))
+
+
+def _trapezoid(entry: _Entry) -> Distribution:
+    low, high = entry.value("low"), entry.value("high")
+    return CurvilinearTrapezoid(low, high, entry.difference("ends_within", (low + high) / 2))
+
+
+def _arcsine(entry: _Entry) -> Distribution:
+    return ArcSine(entry.value("low"), entry.value("high"))
 
 
 def _triangular(entry: _Entry) -> Distribution:
@@ -341,6 +363,8 @@ _FORMS = (
     _Form("lognormal", ("mean", "plus_minus"), _lognormal, ("coverage",), by_name_only=True),
     _Form("uniform", ("low", "high"), _uniform),
     _Form("uniform", ("mean", "plus_minus"), _uniform, by_name_only=True),
+    _Form("curvilinear trapezoid", ("low", "high", "ends_within"), _trapezoid),
+    _Form("arcsine", ("low", "high"), _arcsine, by_name_only=True),
     _Form("triangular", ("low", "mode", "high"), _triangular),
     _Form("triangular", ("mean", "plus_minus"), _triangular, by_name_only=True),
     _Form("pert", ("low", "mode", "high"), _pert, by_name_only=True),

@@ -35,6 +35,14 @@ weight_density = given("kg/m3", "Density of the weight that is calibrated.")
 reference_density = given("kg/m3", "Density of the reference weight.")
 real_part, other_real_part = (given("1", "Real part of the reflection.") for _ in range(2))
 imaginary_part, other_imaginary_part = (given("1", "Imaginary part of the reflection.") for _ in range(2))
+standard_length = given("m", "Length of the standard gauge block.")
+length_difference = given("m", "Difference of both blocks by the comparator.")
+random_effects, systematic_effects = (given("m", "What the comparator adds.") for _ in range(2))
+expansion = given("1/K", "Expansion of the standard block per degree.")
+mean_temperature = given("1", "Mean deviation of the bed from 20 degrees, in degrees.")
+cycle = given("1", "Swing of the temperature about that, in degrees.")
+expansion_difference = given("1/K", "By how much the blocks differ in expansion.")
+temperature_difference = given("1", "By how much they differ in temperature, in degrees.")
 breakdown_voltage = given("V", "Breakdown voltage of a diode.")
 viscosity = given("m2/s", "Kinematic viscosity of an oil.")
 
@@ -76,6 +84,24 @@ def comparison_loss(real_part, imaginary_part):
 def correlated_loss(other_real_part, other_imaginary_part):
     """Loss of a power meter comparison, both parts correlated."""
     return other_real_part**2 + other_imaginary_part**2
+
+
+@quantity("m", source="JCGM 101:2008, 9.5.2")
+def deviation_from_nominal_length(
+    standard_length,
+    length_difference,
+    random_effects,
+    systematic_effects,
+    expansion,
+    mean_temperature,
+    cycle,
+    expansion_difference,
+    temperature_difference,
+):
+    """Length of a gauge block less 50 mm."""
+    strain = expansion_difference * (mean_temperature + cycle) + expansion * temperature_difference
+    read = length_difference + random_effects + systematic_effects
+    return read + standard_length * (1 - strain) - 0.05
 '''
 
 STUDY = """
@@ -98,6 +124,15 @@ real_part = {{ mean = 0.010, sd = 0.005, unit = "1", source = "JCGM 101:2008, 9.
 imaginary_part = {{ mean = 0, sd = 0.005, unit = "1", source = "JCGM 101:2008, 9.4.2" }}
 other_real_part = {{ mean = 0.010, sd = 0.005, unit = "1", source = "JCGM 101:2008, 9.4.3" }}
 other_imaginary_part = {{ mean = 0, sd = 0.005, unit = "1", source = "JCGM 101:2008, 9.4.3" }}
+standard_length = {{ readings = {standard}, unit = "nm", source = "JCGM 101:2008, table 10" }}
+length_difference = {{ readings = {difference}, unit = "nm", source = "JCGM 101:2008, table 10" }}
+random_effects = {{ readings = {random}, unit = "nm", source = "JCGM 101:2008, table 10" }}
+systematic_effects = {{ readings = {systematic}, unit = "nm", source = "JCGM 101:2008, table 10" }}
+expansion = {{ low = 9.5e-6, high = 13.5e-6, unit = "1/K", source = "JCGM 101:2008, table 10" }}
+mean_temperature = {{ mean = -0.1, sd = 0.2, unit = "1", source = "JCGM 101:2008, table 10" }}
+cycle = {{ low = -0.5, high = 0.5, distribution = "arcsine", unit = "1", source = "JCGM 101:2008, table 10" }}
+expansion_difference = {{ low = -1e-6, high = 1e-6, ends_within = 0.1e-6, unit = "1/K", source = "{gauge}" }}
+temperature_difference = {{ low = -0.05, high = 0.05, ends_within = 0.025, unit = "1", source = "{gauge}" }}
 breakdown_voltage = {{ mean = -5.47, sd = 0.05, unit = "V", source = "JCGM 106:2012, 7.3" }}
 viscosity = {{ mean = 13.6, sd = 1.8, unit = "mm2/s", source = "JCGM 106:2012, 7.4" }}
 
@@ -112,7 +147,7 @@ speed = "0 m/s"
 [[outputs]]
 quantities = [
     "four_normal_values", "four_even_values", "one_wide_value", "deviation_from_nominal",
-    "comparison_loss", "correlated_loss",
+    "comparison_loss", "correlated_loss", "deviation_from_nominal_length",
 ]
 conditions = ["bench"]
 
@@ -146,6 +181,14 @@ class Answer:
         return quantiles[0.025], quantiles[0.975]
 
 
+def readings(mean: float, error: float, degrees_of_freedom: int) -> list[float]:
+    """Return one reading more than the degrees of freedom, with this mean and standard error of it."""
+    count = degrees_of_freedom + 1
+    places = [place - degrees_of_freedom / 2 for place in range(count)]
+    spread = error * math.sqrt(count * degrees_of_freedom / sum(place**2 for place in places))
+    return [mean + spread * place for place in places]
+
+
 @pytest.fixture(scope="module")
 def answer(tmp_path_factory: pytest.TempPathFactory) -> Answer:
     """Run the study as a user does, once."""
@@ -157,6 +200,11 @@ def answer(tmp_path_factory: pytest.TempPathFactory) -> Answer:
         normals="\n".join(f"normal_{i} = {normal}" for i in range(1, 5)),
         evens="\n".join(f"even_{i} = {even}" for i in range(1, 5)),
         wide=10 * ROOT3,
+        gauge="JCGM 101:2008, 9.5",
+        standard=readings(50_000_623, 25, 18),
+        difference=readings(215, 6, 24),
+        random=readings(0, 4, 5),
+        systematic=readings(0, 7, 8),
     )
     (folder / "study.toml").write_text(text, encoding="utf-8")
     (folder / "own.py").write_text(OWN, encoding="utf-8")
@@ -208,6 +256,14 @@ def test_mass_calibration(answer: Answer) -> None:
     # The printed interval is the shortest one, found from as many trials; nearly symmetric.
     for end, expected in zip(answer.interval("deviation_from_nominal"), (1.0834, 1.3825), strict=True):
         assert abs(end - expected * milligram) < 0.001 * milligram + 4 * error
+
+
+def test_gauge_block(answer: Answer) -> None:
+    """Source: JCGM 101:2008, 9.5, tables 10 and 11 (values from memory): 838 nm, u 36 nm.
+
+    The printed values have whole digits, from 1.3e6 trials.
+    """
+    agrees(answer, "deviation_from_nominal_length", 838e-9, 36e-9, 3.1, 1e-9)
 
 
 @pytest.mark.parametrize(("name", "correlation"), [("comparison_loss", 0.0), ("correlated_loss", 0.9)])

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from scipy.integrate import quad
 
 from explorer.errors import DistributionError, SquatlineError, UnitError
 from explorer.study.distributions import (
@@ -25,6 +26,7 @@ from explorer.study.distributions import (
     TruncatedNormal,
     Uniform,
 )
+from explorer.study.distributions_between_limits import ArcSine, CurvilinearTrapezoid
 from explorer.study.distributions_of_values import Discrete, Empirical, Tabulated, smoothed
 from explorer.study.entries import read_distribution
 
@@ -42,6 +44,8 @@ CONTINUOUS: list[tuple[Distribution, Any]] = [
     (TruncatedNormal(5.0, 2.0, high=5.5), stats.truncnorm(-np.inf, 0.25, 5, 2)),
     (LogNormal.from_median_factor(0.02, 1.5), stats.lognorm(math.log(1.5), scale=0.02)),
     (Uniform(-1.0, 3.0), stats.uniform(-1, 4)),
+    # From nothing: near an end other than that a value has too few digits for its probability.
+    (ArcSine(0.0, 2.0), stats.arcsine(0, 2)),
     (Triangular(1.0, 1.5, 3.0), stats.triang(0.25, 1, 2)),
     (Triangular(1.0, 1.0, 3.0), stats.triang(0.0, 1, 2)),
     (Triangular(1.0, 3.0, 3.0), stats.triang(1.0, 1, 2)),
@@ -55,8 +59,10 @@ TABULATED = [
     Tabulated.from_cumulative((0.0, 1.0, 2.0, 4.0), (0.0, 0.5, 0.5, 1.0)),
     smoothed(READINGS),
 ]
+#: Between ends known a little, well and hardly at all.
+TRAPEZOIDS = [CurvilinearTrapezoid(-1.0, 3.0, within) for within in (0.4, 0.01, 1.9)]
 LISTED = [Discrete((3.0, 1.0, 2.0), (1.0, 2.0, 1.0)), Empirical((1.0, 2.0, 2.0, 5.0))]
-EVERY = [*(ours for ours, _ in CONTINUOUS), *TABULATED, *LISTED, Exact(3.0)]
+EVERY = [*(ours for ours, _ in CONTINUOUS), *TABULATED, *TRAPEZOIDS, *LISTED, Exact(3.0)]
 
 
 def kind(value: object) -> str:
@@ -99,6 +105,18 @@ def test_moments_of_a_table_are_those_of_its_values(ours: Tabulated) -> None:
     assert ours.sd == pytest.approx(values.std(), rel=1e-6)
 
 
+@pytest.mark.parametrize("ours", TRAPEZOIDS, ids=kind)
+def test_a_trapezoid_is_a_uniform_one_over_all_widths(ours: CurvilinearTrapezoid) -> None:
+    """Its distribution function, mean and spread by scipy's quad over the half widths it may have."""
+    least, most = 2.0 - ours.ends_within, 2.0 + ours.ends_within
+    for x in (-2.5, -0.9, -0.2, 1.0, 2.0, 2.9, 3.3):
+        edges = [edge for edge in (abs(x - 1.0),) if least < edge < most] or None
+        share = quad(lambda half, x=x: np.clip((x - 1 + half) / (2 * half), 0, 1), least, most, points=edges)
+        assert float(ours.cdf(x)) == pytest.approx(share[0] / (most - least), abs=1e-9)
+    variance = quad(lambda half: half**2 / 3, least, most)[0] / (most - least)
+    assert [ours.mean, ours.sd**2] == pytest.approx([1.0, variance], rel=1e-9)
+
+
 def test_a_table_with_few_rows_is_the_triangle() -> None:
     table, triangle = Tabulated.from_densities((1.0, 1.5, 3.0), (0.0, 7.0, 0.0)), Triangular(1.0, 1.5, 3.0)
     assert np.allclose(table.quantile(UNIFORMS), triangle.quantile(UNIFORMS), rtol=1e-12)
@@ -122,10 +140,10 @@ def test_smoothing_keeps_mean_and_spread() -> None:
 @settings(max_examples=200, deadline=None)
 @given(
     u=st.floats(1e-9, 1 - 1e-9),
-    index=st.integers(0, len(CONTINUOUS) + len(TABULATED) - 1),
+    index=st.integers(0, len(CONTINUOUS) + len(TABULATED) + len(TRAPEZOIDS) - 1),
 )
 def test_probability_to_value_and_back(u: float, index: int) -> None:
-    ours = [*(ours for ours, _ in CONTINUOUS), *TABULATED][index]
+    ours = [*(ours for ours, _ in CONTINUOUS), *TABULATED, *TRAPEZOIDS][index]
     assert float(ours.cdf(ours.quantile(np.array([u])))[0]) == pytest.approx(u, rel=1e-7, abs=2e-12)
 
 
@@ -214,6 +232,8 @@ ENTRIES: list[tuple[object, str, Distribution, str]] = [
     ({"mean": 2, "sd": 1, "distribution": "log-normal"}, "1", LogNormal.from_mean_sd(2.0, 1.0), "1"),
     ({"low": 1, "high": 2}, "1", Uniform(1.0, 2.0), "1"),
     ({"mean": 2, "plus_minus": 1, "distribution": "rectangular"}, "1", Uniform(1.0, 3.0), "1"),
+    ({"low": 1, "high": 3, "ends_within": "5 %"}, "1", CurvilinearTrapezoid(1.0, 3.0, 0.05), "1"),
+    ({"low": 1, "high": 3, "unit": "mm", "distribution": "arc sine"}, "m", ArcSine(0.001, 0.003), "mm"),
     ({"low": 1, "mode": 2, "high": 4}, "1", Triangular(1.0, 2.0, 4.0), "1"),
     ({"mean": 2, "plus_minus": 1, "distribution": "triangular"}, "1", Triangular(1.0, 2.0, 3.0), "1"),
     ({"low": 1, "mode": 2, "high": 4, "distribution": "PERT"}, "1", Pert(1.0, 2.0, 4.0), "1"),
@@ -265,6 +285,8 @@ REFUSED: list[tuple[object, str, type[SquatlineError], tuple[str, ...]]] = [
     ({"low": 1, "distribution": "pert"}, "1", DistributionError, ("pert", "add high, mode")),
     ({}, "1", DistributionError, ("nothing", "mean + sd")),
     ({"low": "3 mm", "high": "2 mm"}, "m", DistributionError, ("low is not below high", "'3 mm'")),
+    ({"low": 1, "high": 3, "ends_within": 1}, "1", DistributionError, ("below (high - low) / 2",)),
+    ({"low": 3, "high": 1, "distribution": "arcsine"}, "1", DistributionError, ("low is not below high",)),
     ({"low": 1, "mode": 9, "high": 2}, "1", DistributionError, ("mode lies outside",)),
     ({"mean": 0, "sd": 1, "low": 9}, "1", DistributionError, ("cut away nearly",)),
     ({"mean": 0, "sd": 1, "distribution": "truncated normal"}, "1", DistributionError, ("needs a bound",)),
@@ -327,6 +349,12 @@ def test_entries_refused_with_help(
         (Normal(4.6, 0.03), "kg", "normal, mean 4.600 kg, sd 0.030 kg"),
         (Normal(293.15, 2.0), "degC", "normal, mean 20.0 °C, sd 2.0 °C"),
         (Uniform(0.4, 0.9), "%", "uniform, 40 % to 90 %"),
+        (ArcSine(-0.5, 0.5), "1", "arcsine, swinging between -0.5 and 0.5"),
+        (
+            CurvilinearTrapezoid(0.001, 0.003, 0.0002),
+            "mm",
+            "uniform, 1 mm to 3 mm, each end to within 0.2 mm",
+        ),
         (Triangular(0.0, 0.001, 0.002), "mm", "triangular, 0 mm to 2 mm, most likely 1 mm"),
         (TruncatedNormal(1.0, 0.5, 0.0), "N", "normal, mean 1.00 N, sd 0.50 N, never below 0 N"),
         (Discrete((1.0, 2.0), (1.0, 3.0)), "1", "one of 1 (25 %), 2 (75 %)"),
