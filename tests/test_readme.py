@@ -65,3 +65,13 @@ def test_every_input_that_it_shows_is_read(tmp_path: Path) -> None:
     read = read_inputs(entries, whole_graph(), tmp_path, "inputs")
     assert set(read) == set(entries) >= {"mass", "wheelbase", "air_temperature", "rear_spring_rate"}
     assert read["mass"].distribution.sd == pytest.approx(0.03)
+
+
+def test_the_readings_that_it_shows_become_an_input(small_study: Callable[..., Path], squatline: Cli) -> None:
+    (shown,) = [block for block in BLOCKS if '"readings"' in block]
+    folder = small_study(limits="\n".join(line.strip() for line in shown.splitlines()))
+    (folder / "balance.csv").write_text("balance point [mm]\n190\n191.5\n189\n190.5\n", encoding="utf-8")
+    answer = squatline("fit", folder, "balance", "--include")
+    assert answer.status == 0, answer.err
+    assert "the study includes it" in answer.out
+    assert squatline("check", folder).status == 0

@@ -229,6 +229,15 @@ def with_spread(text: object, expected: str) -> tuple[str, str] | None:
     _, own = _number_and_unit(match["value"], expected)
     number, behind = _number_and_unit(match["spread"], expected)
     share = behind == "%" and not dimension_matches("%", expected)
+    if share and not own and expected != "1":
+        unit = _examples(expected)[0]
+        raise UnitError(
+            "the unit is missing",
+            found=repr(text),
+            allowed=allowed_units(expected),
+            remedy=f'write "{match["value"].strip()} {unit} ± {number:g} %" where % is a share of the value, '
+            f'else "{match["value"].strip()} ± {number:g} {unit}"',
+        )
     return (
         f"{match['value']} {'' if own or share else behind}",
         match["spread"] if behind else f"{number!r} {own}",

@@ -314,14 +314,17 @@ def _wording(file: str, name: str, cells: Sequence[str], stated: str | None) -> 
     if not stated and len(decimals) == 1 and decimals == {","} and not thousands and _in_thousands(cells):
         return Wording(".", ",")
     if not stated and len(decimals) > 1:
-        shown = {wording.decimal: cell for cell in reversed(cells) if (wording := _marks(cell))}
+        marked = [(wording.decimal, cell) for cell in reversed(cells) if (wording := _marks(cell))]
+        shown = dict(marked)
+        usual = max(sorted(shown), key=lambda mark: sum(mark == own for own, _ in marked))
         raise TableError(
             f"the decimal mark in column {name!r} cannot be told",
             file=file,
             key="decimal",
             found=f"{shown['.']!r} and {shown[',']!r}",
             allowed='"." or ","',
-            remedy='say it beside the file: decimal = "," (rows written otherwise are left out and counted)',
+            remedy=f'say it beside the file: decimal = "{usual}", as most are written (the rest is left out '
+            "and counted)",
         )
     decimal = stated or next(iter(decimals), ".")
     return Wording(decimal, next(iter(thousands - {decimal}), ""))

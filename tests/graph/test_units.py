@@ -357,6 +357,14 @@ def test_a_value_with_its_spread_in_one_text(
     assert parse_spread(pair[1], None, expected)[0] == pytest.approx(spread)
 
 
+def test_a_share_without_a_unit_is_right_once_either_remedy_is_followed() -> None:
+    with pytest.raises(UnitError) as caught:
+        with_spread("0.5 ± 10 %", "rad")
+    offered = re.findall(r'"([^"]+)"', caught.value.remedy or "")
+    assert offered == ["0.5 deg ± 10 %", "0.5 ± 10 deg"]
+    assert all(with_spread(one, "rad") for one in offered)
+
+
 @pytest.mark.parametrize("written", ["3 kg", "1e+3 kg", "6.2 - 7 kg", "± 3 kg", 3, None])
 def test_no_spread_in_the_text(written: object) -> None:
     assert with_spread(written, "kg") is None

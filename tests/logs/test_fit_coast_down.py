@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import replace
 from typing import Any
 
@@ -184,8 +185,12 @@ def test_downforce_on_the_tyres_is_told_from_drag_when_it_is_given() -> None:
 
 def test_one_direction_needs_wind_and_slope_given() -> None:
     runs = [run for run in runs_of(random_stream(6), Roughness(noise=0.1), 4, rows=100) if run.direction == 1]
-    with pytest.raises(SampleError, match="one direction cannot tell wind and slope"):
+    with pytest.raises(SampleError, match="one direction cannot tell wind and slope") as caught:
         fitted(runs)
+    assert tomllib.loads((caught.value.remedy or "").partition(": ")[2])["known"].keys() == {
+        "headwind",
+        "grade",
+    }
     both = fitted(runs_of(random_stream(6), Roughness(noise=0.1), 4, rows=100))
     given = fitted(runs, headwind=Known("headwind", 0.0, 0.5, "m/s"), grade=Known("grade", 0.0, 0.002, "rad"))
     # A slope of 0.2 % that is not known is 0.002 of rolling resistance that is not known.

@@ -215,6 +215,14 @@ REFUSED: dict[str, tuple[bytes, Columns, str, dict[str, Any], Columns | None, by
         None,
         None,
     ),
+    "one comma typed among points": (
+        lines("time;speed", "0.0;36.0", "0.2;72.0", "0.4;108.0", "0.6;36,0"),
+        columns(),
+        'decimal = "."',
+        {"decimal": "."},
+        None,
+        None,
+    ),
     "hours or minutes": (
         lines("time,speed", "00:01,36", "00:02,72", "00:03,108"),
         columns(),

@@ -289,9 +289,10 @@ def _check_directions(runs: Sequence[CoastDownRun], headwind: Known | None, grad
         raise SampleError(
             "runs in one direction cannot tell wind and slope from drag and rolling resistance",
             key="direction",
-            found=f"{len(runs)} runs, all in direction {runs[0].direction}" if runs else "no run",
+            found=f"{len(runs)} run(s), all in direction {runs[0].direction}" if runs else "no run",
             allowed="runs in direction 1 and in direction -1, or headwind and grade given",
-            remedy="drive the same stretch back, or give headwind and grade with their uncertainty",
+            remedy="drive the same stretch back (direction = -1 beside its file), or give both with their "
+            'uncertainty: known = { headwind = "0 ± 0.5 m/s", grade = "0 ± 0.2 deg" }',
         )
 
 
@@ -415,7 +416,7 @@ def _limits(
     if wind and slope:
         own = "each run has a wind of its own, within about {} of that"
         yield told(
-            "found from the two directions: headwind {} +- {}, "
+            "headwind {} +- {}, "
             f"slope {100 * slope[0]:+.2f} +- {100 * slope[1]:.2f} %; "
             + (own if wind_varies else "both taken as the same in all runs"),
             *_with_spread(*wind, "m/s"),
