@@ -35,7 +35,7 @@ def signed_bars(bars: Sequence[SignedBar], *, axis: str) -> dict[str, Any]:
             "value": bar.value,
             "low": bar.low,
             "high": bar.high,
-            "kind": "can be set" if bar.lever else "can only be learnt",
+            "kind": "can be set" if bar.lever else "can only be measured",
         }
         for bar in bars
     ]
@@ -50,7 +50,7 @@ def signed_bars(bars: Sequence[SignedBar], *, axis: str) -> dict[str, Any]:
     )
     fill = alt.Color(
         "kind:N",
-        scale=alt.Scale(domain=["can be set", "can only be learnt"], range=[ACCENT, BAND]),
+        scale=alt.Scale(domain=["can be set", "can only be measured"], range=[ACCENT, BAND]),
         legend=alt.Legend(title=None, orient="top"),
     )
     zero = alt.Chart(alt.InlineData(values=[{"zero": 0}])).mark_rule(color=INK).encode(x="zero:Q")

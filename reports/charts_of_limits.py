@@ -67,7 +67,7 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
         grid=False, tickMinStep=1, format=".3~g", labelExpr=f"replace(datum.label, '-', '{MINUS}')"
     )
     x = alt.Scale(domain=[left, right], nice=False)
-    title = "spreads of the cars from the limit: right of the line is good"
+    title = "standard deviations from the limit: right of the line is good"
 
     def along(field: str) -> Any:
         return alt.X(f"{field}:Q", title=title, scale=x, axis=axis)

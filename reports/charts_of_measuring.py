@@ -23,8 +23,8 @@ _RIGHT = 12
 _TOGETHER = 7.0
 _LINE = 2.0
 
-GainStanding = Literal["stands out", "tied with another", "no change that shows"]
-STANDINGS: tuple[GainStanding, ...] = ("stands out", "tied with another", "no change that shows")
+GainStanding = Literal["stands out", "tied with another", "no clear gain"]
+STANDINGS: tuple[GainStanding, ...] = ("stands out", "tied with another", "no clear gain")
 # The rising line stands in the key as well, as two dashes.
 _ORDER = "best order, adding up"
 _SHAPES = ("circle", "diamond", "cross", "M-1.2,0L-0.2,0M0.4,0L1.4,0")

@@ -13,7 +13,7 @@ FLIP = "Do the front wheels stay down, or does it flip?"
 SCRAPE = "Does anything scrape?"
 MECHANISM = "Does the flap mechanism work?"
 STOP = "Does it stop in time?"
-OTHER = "Whatever else was asked"
+OTHER = "Other limits"
 #: Asked of every car, whether or not the study has a limit on it.
 ALWAYS = (SPEED, FLIP, SCRAPE, MECHANISM)
 

@@ -111,9 +111,9 @@ class Outlook:
     everything:
         Chance that it passes once all measurements are made.
     prospect:
-        What follows: it "passes" as known now; or it fails, and "the plan", or else "another set", is likely
-        to show that it passes; no affordable set is, but "more hours" would; nothing listed is likely to
-        ("unlikely"), or hardly ever would ("fails clearly").
+        What follows: it "passes" on what is known now; or it fails, and "the plan", or else "another set",
+        is likely to show that it passes; no affordable set is, but "more hours" would; nothing listed is
+        likely to ("unlikely"), or hardly ever would ("fails clearly").
     """
 
     limit: str

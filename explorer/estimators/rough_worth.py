@@ -49,7 +49,7 @@ def loss_saved(explained: float, conforming: float, stake: Stake) -> float:
     explained:
         Share of the variance, 0 to 1.
     conforming:
-        Chance that the limit holds, as known now.
+        Chance that the limit holds, on what is known now.
     """
     if not 0 < conforming < 1:
         return 0.0

@@ -113,10 +113,12 @@ def setting_words(setting: Setting) -> Line:
     if not setting.breaks:
         return (
             *start,
-            f"{words}, and {'every other limit' if setting.around else 'no other limit is lost'}.",
+            f"{words}, and every other limit{'' if setting.around else ' that passes still does'}.",
         )
     lost = f"but {_named(setting.breaks)} {'does' if len(setting.breaks) == 1 else 'do'} not"
-    return (*start, f"{words}, {lost}{'' if setting.around else ' any longer'}.")
+    if not setting.around:
+        lost = f"but {_named(setting.breaks)} no longer {'passes' if len(setting.breaks) == 1 else 'pass'}"
+    return (*start, f"{words}, {lost}.")
 
 
 def _instead(setting: Setting) -> Line:

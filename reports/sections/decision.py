@@ -196,8 +196,9 @@ def picture(report: Report, judged: Judged) -> Figure:
         caption=(
             "Upright line: the limit. Grey bar: nine cars in ten. Dot: the median. Heavy bar: the deciding "
             "car, with as many cars to its left as may miss the limit (no answer counts first). A limit "
-            "passes where the heavy bar lies clearly right of the line. Each row has its own spread",
-            "; a yes-or-no quantity shows its share instead, four spreads to 100 %." if shares else ".",
+            "passes where the heavy bar lies clearly right of the line. Each row is scaled by its own "
+            "standard deviation",
+            "; a yes-or-no quantity shows its share instead." if shares else ".",
         ),
         draw=lambda: (limit_rows(rows),) * len(SYSTEMS),
     )

@@ -131,7 +131,7 @@ def _groups(report: Report, limit: LimitRecord, found: FailingCars) -> Figure:
         for one in found.inputs
     ]
     told = ", ".join(
-        f"{'more' if one.apart.shift > 0 else 'less'} {report.input_name(one.key)}"
+        f"a {'higher' if one.apart.shift > 0 else 'lower'} {report.input_name(one.key)}"
         for one in found.inputs[:3]
     )
     first = found.inputs[0].apart

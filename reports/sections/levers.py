@@ -46,7 +46,7 @@ def build(report: Report) -> Section | None:
         blocks.append(_figure(report, found, drawn))
     if found.levers:
         blocks.append(
-            Paragraph(("What each lever does to each limit stands in an ", Link("appendix", "steps"), "."))
+            Paragraph(("What each lever does to each limit is in an ", Link("appendix", "steps"), "."))
         )
     return Section("levers", "What changing the car would do", tuple(blocks))
 
@@ -117,7 +117,7 @@ def _row(name: str, lever: LeverRecord, rescue: Rescue) -> tuple[Cell, ...]:
         cell(amount(variable.now, unit, given, zeros=False)),
         cell(amount(rescue.value, unit, given, zeros=False)),
         cell(share(rescue.probability, rescue.low, rescue.high), order=rescue.probability),
-        cell(listed(rescue.breaks) if rescue.breaks else Quiet("nothing lost")),
+        cell(listed(rescue.breaks) if rescue.breaks else Quiet("none")),
     )
 
 

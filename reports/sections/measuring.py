@@ -35,7 +35,7 @@ WRONG = (
     "required: those are the losses that make the required p the right threshold. A measurement is worth "
     "the loss it saves."
 )
-LOSS_SAVED = "loss saved, in good cars turned down of 100"
+LOSS_SAVED = "loss saved, in good cars rejected per 100"
 _CARS = 100.0
 CLOSE = "too close to call: more cars have to be drawn before measuring can be weighed"
 
@@ -68,7 +68,7 @@ def _from_where(summary: Summary) -> str:
     words = "the study lists no measurements, so " if all_of_them else ""
     words += f"these are home methods of the catalogue, their hours and errors judged: {listed(weighed)}"
     left = sorted(set(known.values()) - set(weighed))
-    return f"{words}; less was promised, roughly reckoned, by {listed(left)}" if left else words
+    return f"{words}; rough estimates promised less from {listed(left)}" if left else words
 
 
 def by_catalogue(summary: Summary) -> bool:
@@ -124,7 +124,8 @@ def _what_it_does(limit: str, required: float, before: LimitState, after: LimitS
     turns = 1 - after.passes.value if passes else after.passes.value
     if turns >= SELDOM:
         now, then = ("passes", "fail") if passes else ("fails", "pass")
-        return f"{limit} {now} as known now ({needed}) and would then {then} with a chance of {chance(turns)}"
+        would = f"would then {then} with a chance of {chance(turns)}"
+        return f"{limit} {now} on what is known now ({needed}) and {would}"
     return (
         f"it lowers the chance of judging {limit} wrongly ({needed}) from {chance(before.wrong)} to "
         f"{chance(after.wrong)}, and will not decide it"
@@ -166,7 +167,7 @@ def _ties(plan: MeasuringPlan, one: Alone) -> list[int]:
 
 def _standing(plan: MeasuringPlan, one: Alone) -> GainStanding:
     if not _significant(one.gain):
-        return "no change that shows"
+        return "no clear gain"
     return "tied with another" if _ties(plan, one) else "stands out"
 
 
@@ -181,7 +182,7 @@ def _alone_table(plan: MeasuringPlan) -> Table:
             Column("Takes", number=True, width=18),
             Column(sentence(LOSS_SAVED)[:-1], number=True, width=16),
             Column("Limit, and chance that it passes", width=24),
-            Column("Verdict turns", number=True, width=10),
+            Column("Verdict changes", number=True, width=10),
         ),
         tuple(
             _alone_row(plan, place, one, best[one.measurement])
@@ -201,7 +202,7 @@ def _alone_row(plan: MeasuringPlan, place: int, one: Alone, worth: Worth) -> tup
         cell(hours(one.hours), order=one.hours),
     )
     if not _significant(one.gain):
-        return (*head, cell(Quiet("no change that shows"), order=0.0), cell(""), cell("", order=-1.0))
+        return (*head, cell(Quiet("no clear gain"), order=0.0), cell(""), cell("", order=-1.0))
     return (
         *head,
         cell(_gain_words(one.gain), order=-one.gain.value),
@@ -366,8 +367,8 @@ def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook
     undecided = {one.name for one in summary.limits if one.conformance.verdict == "undecided"}
     return Table(
         "measuring-outlook",
-        "Each limit: whether it passes as known now, the chance that it passes after the measurements above, "
-        "and what measuring can do for it.",
+        "Each limit: whether it passes on what is known now, the chance that it passes after the "
+        "measurements above, and what measuring can do for it.",
         (
             Column("Limit", width=30),
             Column("Required", number=True, width=10),
@@ -397,12 +398,14 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook, undecided: bool = False
         turns = _turns(outlook)
         if turns < SELDOM:
             return "passes, and the plan would hardly ever change that"
-        return f"passes as known now; the plan would show that it fails with a chance of {chance(turns)}"
+        return (
+            f"passes on what is known now; the plan would show that it fails with a chance of {chance(turns)}"
+        )
     labels, passes = _labels(plan), chance(outlook.best.passes.value)
     measured = listed(labels[name] for name in outlook.best_set) if outlook.best_set else ""
     if outlook.prospect == "the plan":
         return (
-            "fails as known now; the plan would show that it passes with a chance of "
+            "fails on what is known now; the plan would show that it passes with a chance of "
             f"{chance(outlook.planned.passes.value)}"
         )
     if outlook.prospect == "another set":
@@ -420,4 +423,4 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook, undecided: bool = False
             f"{words}; all measurements listed, together, would with a chance of "
             f"{chance(outlook.everything)}: allow more hours"
         )
-    return f"{words}, nor are all measurements listed, together"
+    return f"{words}, and so are all listed measurements together"

@@ -40,7 +40,7 @@ def build(report: Report) -> Section | None:
     if first.sensitivity:
         blocks.append(_figure(report, first, first.sensitivity))
     if len(ranked) > 1:
-        blocks.append(Paragraph(("The other limits stand in an ", Link("appendix", "drivers"), ".")))
+        blocks.append(Paragraph(("The other limits are in an ", Link("appendix", "drivers"), ".")))
     still = [
         f"“{limit.name}”" for limit in report.summary.limits if limit.sensitivity and limit not in ranked
     ]

@@ -34,7 +34,7 @@ from reports.formatting import (
     share,
     share_range,
 )
-from reports.report import Report, asked, in_words, sentence, severity
+from reports.report import Report, asked, in_words, severity
 from reports.sections import cars_and_days
 
 #: Address of the words on how many cars are enough.
@@ -74,9 +74,7 @@ def build(report: Report) -> Section:
     undecided = [limit for limit in summary.limits if limit.conformance.verdict == "undecided"]
     if undecided:
         blocks.append(Paragraph(("Still open, and what would decide it:",)))
-        blocks.append(
-            Bullets(tuple((f"{limit.name}: ", sentence(limit.conformance.decides)) for limit in undecided))
-        )
+        blocks.append(Bullets(tuple((f"{limit.name}: {limit.conformance.decides}.",) for limit in undecided)))
     return Section("verdicts", "Verdicts", tuple(blocks))
 
 
@@ -136,7 +134,7 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
 
 def _in_how_many(limit: LimitRecord) -> str:
     sure = "" if limit.sureness is None else f" of runs, {percent(limit.sureness.sure)} sure"
-    return f" in {percent(limit.probability)}{sure}"
+    return f" in {percent(limit.probability)}{sure or ' of cars'}"
 
 
 def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:

@@ -42,7 +42,7 @@ def test_what_to_measure_first_stands_on_the_first_page(reader: Reader) -> None:
 def test_each_measurement_says_what_it_brings(reader: Reader) -> None:
     for words in (
         "1 the splitter's downforce tied with no. 2 2 hours 8.00 ± 0.20",
-        "4 the weight of the paint half an hour no change that shows",
+        "4 the weight of the paint half an hour no clear gain",
         "1, the splitter's downforce, takes 2 hours and brings 8.00 ± 0.20",
         "The dashed steps add up the best order within 4 hours: 1; in all 8 after 2 hours.",
         "the splitter's downforce, no. 1 as good in this turn: rear spring rate",
@@ -64,7 +64,7 @@ def test_measurements_are_drawn_where_the_table_says() -> None:
         (2.0, 8.0, "tied with another"),
         (0.5, 7.8, "tied with another"),
         (0.5, 2.0, "stands out"),
-        (0.5, 0.05, "no change that shows"),
+        (0.5, 0.05, "no clear gain"),
     ]
     assert any([(row.get("hours"), row.get("value")) for row in rows] == RISING for rows in sets)
     for spot in spots:
