@@ -61,11 +61,19 @@ def _surely(limit: LimitRecord) -> Line:
 def _day(report: Report, limit: LimitRecord) -> list[Line]:
     """Say how far the day decides a limit, where it does to any extent."""
     found = limit.between_cars
-    learnt = found and (found.decision or found.margin)
-    if not learnt or learnt.value > 1 - _LITTLE:
+    told = [
+        (of, share_)
+        for of, share_ in (
+            ("whether it is met", found and found.decision),
+            ("the margin's variance", found and found.margin),
+        )
+        # What lies on both sides of one half tells neither.
+        if share_ and not share_.low <= 0.5 <= share_.high
+    ]
+    if not told or told[0][1].value > 1 - _LITTLE:
         return []
+    of, learnt = told[0]
     kind = "what is not known of the car" if learnt.value > 0.5 else "the day"
-    of = "whether it is met" if found and found.decision else "the margin's variance"
     day = _leading(report, limit, varies=True)
     read = f"; of the day most is {day}, which can be read before the run and given as [today]" if day else ""
     return [
@@ -100,10 +108,9 @@ def _family(report: Report, limit: LimitRecord) -> Figure:
     """Draw the family of curves: how much room a poor, a middle and a good car have over their runs."""
     found = limit.sureness
     assert found is not None
-    seldom = percent(round(1 - found.sure, 4))
     finding = (
-        f"{seldom} of cars meet it in fewer than {100 * found.at_least:.0f} of 100 runs, "
-        f"{100 * found.required:g} are required."
+        f"{percent(found.sure)} of cars meet it in at least {100 * found.at_least:.0f} of 100 runs, "
+        f"{100 * found.required:g} are required of them."
     )
     return Figure(
         name=f"family-{slug(limit.name)}",

@@ -81,7 +81,7 @@ def test_verdict_and_words_are_those_of_both_kinds(tmp_path: Path) -> None:
     assert "Mostly what is not known of the car decides" in text
     assert "Poor car" in text
     (figure,) = [one for one in verdicts.build(Report(found)).blocks if isinstance(one, Figure)]
-    assert f"10 % of cars meet it in fewer than {100 * limit.sureness.at_least:.0f} of 100 runs" in str(
+    assert f"90 % of cars meet it in at least {100 * limit.sureness.at_least:.0f} of 100 runs" in str(
         (figure.caption, figure.alternative)
     ).replace("\\xa0", " ").replace("\\u202f", " ")
     assert figure.numbers is not None
