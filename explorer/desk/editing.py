@@ -97,7 +97,7 @@ def as_candidate(saved: str, text: str, name: str, words: str) -> str:
     """Write the inputs that differ from the saved ones as a candidate, and put the saved ones back."""
     before, document = tomlkit.parse(saved), tomlkit.parse(text)
     old, new = before.get("inputs", {}), document.get("inputs", {})
-    changed = [key for key in new if key not in old or _plain(new[key]) != _plain(old[key])]
+    changed = [key for key in new if key not in old or plain(new[key]) != plain(old[key])]
     if not changed:
         raise StudyError(
             "no input differs from the saved study",
@@ -147,11 +147,12 @@ def _update(before: Any, entry: Mapping[str, Any]) -> None:
     for key in [key for key in before if key not in entry]:
         del before[key]
     for key, value in entry.items():
-        if key not in before or _plain(before[key]) != _plain(value):
+        if key not in before or plain(before[key]) != plain(value):
             before[key] = value
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Return a value without the comments and spaces it has in the file."""
     return value.unwrap() if hasattr(value, "unwrap") else value
 
 

@@ -243,7 +243,7 @@ def with_fit(text: str, study: Study, form: Mapping[str, str]) -> str:
         before = editing.at(text, ("fits", further))
         if before is None or before.get("kind") != kind:
             raise StudyError("there is no such fit to add a run to", key=f"fits.{further}")
-        own = {} if columns == _plain(before.get("columns", {})) else {"columns": columns}
+        own = {} if columns == editing.plain(before.get("columns", {})) else {"columns": columns}
         return editing.with_run(text, ("fits", further), {**run, **own})
     if name in study.entries.fits:
         raise StudyError("there is a fit of that name", key=f"fits.{name}", remedy="name it otherwise")
@@ -294,10 +294,6 @@ def _annotations_of_run() -> dict[str, Any]:
     from explorer.study.schema import LogEntry
 
     return {key: LogEntry.model_fields[key].annotation for key in ("flap", "direction", "condition")}
-
-
-def _plain(value: Any) -> Any:
-    return value.unwrap() if hasattr(value, "unwrap") else value
 
 
 def take_over(fitted: Fitted, text: str) -> str:
