@@ -22,6 +22,11 @@ _BUNDLE = "window.squatlineCharts = vegaEmbed;"
 
 # Attributes of an SVG that hold places, and what lies behind a hundredth of a pixel in them.
 _PLACES = re.compile(r' (?:d|transform|x|y|x1|x2|y1|y2|width|height)="[^"]*"')
+# What a still picture looks the same without.
+_IDLE = re.compile(
+    r'<path class="(?:background|foreground)" d="[^"]*" pointer-events="none"(?: display="none")?/>'
+    r'| pointer-events="none"| (?:stroke-|fill-)?opacity="1"'
+)
 _FINE = re.compile(r"(\.\d\d)\d+")
 
 _lock = threading.Lock()
@@ -66,6 +71,7 @@ def _standing_alone(drawn: str, prefix: str) -> str:
         fresh = f"{prefix}-{position}"
         drawn = drawn.replace(f'id="{name}"', f'id="{fresh}"').replace(f"url(#{name})", f"url(#{fresh})")
     drawn = re.sub(r' style="[^"]*"', "", drawn)
+    drawn = _IDLE.sub("", drawn)
     drawn = _PLACES.sub(lambda found: _FINE.sub(r"\1", found[0]), drawn)
     return re.sub(r' (?:role|aria-[a-z]+)="[^"]*"', "", drawn)
 

@@ -10,7 +10,7 @@ from reports.blocks import Block, Column, Figure, Link, Paragraph, Quiet, Sectio
 from reports.charts import Bar, share_bars
 from reports.charts_of_limits import MarginPart, part_matrix
 from reports.findings import WORTH_NAMING, by_severity, slug
-from reports.formatting import chance, count, listed, share, share_range
+from reports.formatting import chance, count, listed, percent, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 from reports.sections import cars_and_days
@@ -21,6 +21,8 @@ _COLUMNS = 6
 _MUCH = 0.2
 # Bars thinner than this are not drawn; the table below the chart has them all.
 _THINNEST = 0.01
+# Inputs that surely answer for less than this are not told, either.
+_TOLD = 0.001
 _READ = (
     "Bars say how much of the spread of a limit's margin an input answers for, alone or together with others "
     "(total Sobol index); the diamond is its part alone (first-order index); whiskers are 95 % intervals. "
@@ -214,7 +216,8 @@ def _apart(report: Report, limit: LimitRecord) -> str:
 def _numbers(report: Report, found: Sensitivity) -> Table:
     return Table(
         "indices",
-        f"Sobol indices from {count(found.samples)} base samples in {found.replicates} replicates",
+        f"Sobol indices from {count(found.samples)} base samples in {found.replicates} replicates; inputs "
+        f"that surely answer for less than {percent(_TOLD)} are left out",
         (
             Column("Place", number=True),
             Column("Input"),
@@ -241,6 +244,7 @@ def _numbers(report: Report, found: Sensitivity) -> Table:
                 cell(", ".join(report.input_name(name) for name in index.tied_with)),
             )
             for index in found.indices
+            if index.total.high >= _TOLD or index in found.indices[:_SHOWN]
         ),
         small=True,
     )
