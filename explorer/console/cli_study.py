@@ -115,14 +115,14 @@ def explain(
 ) -> None:
     """Say what a quantity is, or find it by words: unit, formula source, what it needs, value in a study."""
     from explorer.console.explain import HandbookEntry, explain_all, explained_or_found
-    from explorer.console.search import subjects
+    from explorer.console.search import STUDY_WORDS, subjects
     from explorer.console.terminal_explain import (
         explanation_blocks,
         found_blocks,
         quantity_table,
         subject_blocks,
     )
-    from reports.blocks import Block
+    from reports.blocks import Block, Paragraph
     from reports.terminal import show_blocks
 
     loaded = load(study, allow_code) if study else None
@@ -133,6 +133,9 @@ def explain(
     elif not words:
         found = (parts := subjects())
         said = subject_blocks(parts)
+    elif meant_in_study := STUDY_WORDS.get(" ".join(words).strip("[]").lower()):
+        found = meant_in_study
+        said = [Paragraph((meant_in_study,))]
     else:
         found = meant = explained_or_found(" ".join(words), loaded)
         if isinstance(meant, HandbookEntry):

@@ -84,6 +84,19 @@ PHRASES = {
     "side wind": "crosswind",
     "blow over": "backflip",
 }
+# Words of the study file that are no quantities, and what is written there.
+STUDY_WORDS: Mapping[str, str] = {
+    "throttle": "A condition holds its speed unless it says how the car is driven: under [conditions.NAME], "
+    'throttle = "full" or throttle = "coasting". A car that gains speed carries less at the front. '
+    "'squatline explain full throttle' lists what is told of it.",
+    "today": "[today] gives what varies from run to run as it was read on the day, such as "
+    'air_temperature = "21 ± 1 degC"; a run then says up to which speed the safety limits hold today. '
+    "Take it out again afterwards.",
+    "usual": 'NAME = "usual" under [inputs] stands for a coefficient that is not known: it is drawn from '
+    "what is usual of such cars, marked as assumed and ranked; 'squatline explain NAME' has its range.",
+    "sure": "probability = 0.95 with sure = 0.9 in a limit asks that the car holds it in 95 of 100 of its "
+    "runs, and that this is 90 % sure over all that is not known of the car.",
+}
 # Little words that say nothing of a quantity.
 _LITTLE = frozenset(
     ["a", "an", "and", "at", "by", "for", "how", "in", "is", "it", "of", "on", "or", "the", "to", "what"]

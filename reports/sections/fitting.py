@@ -91,7 +91,9 @@ def _agreement(one: FitRecord) -> Iterator[Line]:
                 amount(found.value, found.unit, found.display_unit),
                 ", the study believed ",
                 _belief(found.believed, found),
-                f": {abs(distance):.1f} standard uncertainties {'higher' if distance > 0 else 'lower'}",
+                f": {abs(distance):.1f} standard uncertainties {'higher' if distance > 0 else 'lower'}"
+                if found.believed.sd
+                else ", as if exactly known: give it a spread",
             )
     if not far and one.contradiction.contradicts:
         yield ("! each quantity agrees with the study, but not all of them at once",)

@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
@@ -225,6 +226,15 @@ def test_explain_lists_what_it_found_and_explains_the_only_one(squatline: Cli) -
     assert "squatline explain NAME" in many.out
     assert one.out.startswith("motor_speed_constant [rpm/V]")
     assert re.search(r"written in\s+rpm/V", one.out)
+
+
+@pytest.mark.parametrize("word", ["throttle", "[today]", "usual", "sure"])
+def test_explain_says_what_a_word_of_the_study_file_is_for(word: str, squatline: Cli) -> None:
+    answer = squatline("explain", word)
+    assert answer.status == 0
+    keys = dict(re.findall(r'(\w+) = ("[^"]*"|[\d.]+)', " ".join(answer.out.split())))
+    assert keys
+    assert all(tomllib.loads(f"{key} = {value}") for key, value in keys.items())
 
 
 def test_explain_alone_lists_the_subjects(squatline: Cli) -> None:
