@@ -137,6 +137,26 @@ class Evaluator:
             start += size
         return margins, objectives
 
+    def margins_at(self, points: Sequence[Sequence[float]]) -> Array:
+        """Return margins at several points, shape (points, limits, samples), evaluated side by side."""
+        margins = np.empty((len(points), len(self.limits), self.samples))
+        at_once = max(1, CHUNK // self.samples)
+        for first in range(0, len(points), at_once):
+            batch, start = points[first : first + at_once], 0
+            for size, drawn in zip(chunk_sizes(self.samples), self._held or self._drawn(), strict=True):
+                shape = (len(batch), size)
+                moved = [self._moved(self.plan, drawn, point) for point in batch]
+                beside = {key: np.tile(values, len(batch)) for key, values in drawn.items()}
+                for key in moved[0]:
+                    each = np.stack([np.broadcast_to(one[key], (size,)) for one in moved])
+                    beside[key] = each.ravel()
+                found = self.plan.evaluate(beside)
+                for k, limit in enumerate(self.limits):
+                    values = np.broadcast_to(limit.margin_in(found), shape[0] * size)
+                    margins[first : first + at_once, k, start : start + size] = values.reshape(shape)
+                start += size
+        return margins
+
     def assess(self, point: Sequence[float], lifted: Mapping[int, float] = _NOT_LIFTED) -> Assessment:
         """Assess the build with these values of its variables.
 

@@ -11,8 +11,6 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-import numpy as np
-
 from explorer.analyses.sensitivity import keys_upstream
 from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.inverse import standing
@@ -67,21 +65,24 @@ def try_levers(
     now = [_now(study, variable) for variable in variables]
     before, _ = evaluator.tried(now)
     steps = [_step(study, variable) for variable in variables]
-    one_step = partial(_stepped, study, variables, steps, [reached[one.name] for one in variables])
+    alike = {limits: [v for v in variables if reached[v.name] == limits] for limits in reached.values()}
+    groups = tuple((found, tuple(variables.index(v) for v in of)) for found, of in alike.items() if found)
+    done = execution.in_order(
+        partial(_stepped, study, variables, steps, groups),
+        len(groups),
+        lambda ready: execution.progress("levers", ready, len(groups)),
+    )
+    after = {
+        place: at
+        for (_, places), many in zip(groups, done, strict=True)
+        for place, at in zip(places, many, strict=True)
+    }
     moved = [
         [
-            LeverEffect(name, mean_change(before[names[name]], after))
-            for name, after in zip(reached[variable.name], margins, strict=True)
+            LeverEffect(name, mean_change(before[names[name]], margins))
+            for name, margins in zip(reached[variable.name], after.get(place, ()), strict=True)
         ]
-        for variable, margins in zip(
-            variables,
-            execution.in_order(
-                one_step,
-                len(variables),
-                lambda done: execution.progress("levers", done, len(variables)),
-            ),
-            strict=True,
-        )
+        for place, variable in enumerate(variables)
     ]
     here = evaluator.assess(now)
     stands = standing(evaluator, here)
@@ -112,16 +113,18 @@ def _stepped(
     study: Study,
     variables: Sequence[Variable],
     steps: Sequence[float],
-    reached: Sequence[tuple[str, ...]],
-    place: int,
+    groups: Sequence[tuple[tuple[str, ...], tuple[int, ...]]],
+    index: int,
 ) -> Array:
-    """Move one lever a step: margins of the limits that it reaches, and of no others, on the same cars."""
-    limits = [limit for limit in study.limits if limit.name in reached[place]]
-    if not limits:
-        return np.empty((0, CARS))
-    point = [_now(study, variable) for variable in variables]
-    point[place] += steps[place]
-    return set_up(study, variables, samples=CARS, limits=limits).tried(point)[0]
+    """Move each lever of a group a step: margins of the limits that they reach, on the same cars.
+
+    They reach the same limits and no others, so that one program serves them all, side by side.
+    """
+    reached, places = groups[index]
+    now = [_now(study, variable) for variable in variables]
+    points = [[*now[:place], now[place] + steps[place], *now[place + 1 :]] for place in places]
+    limits = [limit for limit in study.limits if limit.name in reached]
+    return set_up(study, variables, samples=CARS, limits=limits).margins_at(points)
 
 
 def levers_of(study: Study) -> tuple[Variable, ...]:

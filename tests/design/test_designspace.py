@@ -254,6 +254,12 @@ def test_one_program_serves_all_points_and_moves_only_what_is_chosen(tmp_path: P
     np.testing.assert_array_equal(before, again)
     other, _ = replace(bench, draw=1).tried((3.0, 2.5))
     assert not np.array_equal(before, other)
+    # Side by side in several evaluations, or in pieces of one: the same to the last bit.
+    points = [(3.0 + place / 7, 2.5) for place in range(9)]
+    for samples in (2000, 20_000):
+        many = replace(bench, samples=samples)
+        expected = [many.tried(point)[0] for point in points]
+        np.testing.assert_array_equal(many.margins_at(points), expected)
 
 
 def test_points_that_share_samples_with_the_main_run(tmp_path: Path) -> None:
