@@ -31,6 +31,7 @@ def main() -> None:
         "memory": whole.memory,
         "billion": whole.billion,
         "stages": whole.stages,
+        "computing": whole.computing,
         "kills": whole.kills,
     }
     full = "--full" in sys.argv

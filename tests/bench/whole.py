@@ -99,6 +99,19 @@ def stages(full: bool) -> Iterator[Row]:
         yield f"share of a cold run: {name}", f"{seconds / whole:.0%}"
 
 
+def computing(full: bool) -> Iterator[Row]:
+    """Compute both demos on one thread, and tell what all stages cost over the samples."""
+    from explorer.pipeline import run
+    from explorer.study.study import load_study
+
+    for name in ("airfield-sprint", "three-flap-chase"):
+        times = dict(run(load_study(TESTS.parent / "studies" / name)).stages)
+        for stage, seconds in times.items():
+            if stage != "samples":
+                yield f"{stage} over samples, {name}", f"{seconds / times['samples']:.2f}"
+        yield f"all computing over samples, {name}", f"{sum(times.values()) / times['samples']:.2f}"
+
+
 def kills(full: bool) -> Iterator[Row]:
     """Kill runs thirty times and hold their results against those left alone."""
     if not full:

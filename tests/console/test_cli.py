@@ -71,6 +71,22 @@ def test_help_imports_nothing_heavy() -> None:
     assert not loaded & heavy
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("words", ["schema", "explain mass", "new {folder}", f"check {DEMO}"])
+def test_a_command_imports_no_library_that_it_can_do_without(words: str, tmp_path: Path) -> None:
+    heavy = {"scipy.stats", "scipy.interpolate", "pandas", "pint", "SALib", "altair", "weasyprint", "pyarrow"}
+    heavy |= {"jinja2", "vl_convert", "dask", "distributed"}
+    script = (
+        "import sys\nfrom explorer.console.cli import main\n"
+        "try:\n    main()\nfinally:\n    print('LOADED', *sorted(sys.modules), file=sys.stderr)"
+    )
+    command = [sys.executable, "-c", script, *words.format(folder=tmp_path / "car").split()]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    loaded = set(done.stderr.partition("LOADED")[2].split())
+    assert "pydantic" in loaded
+    assert not loaded & heavy
+
+
 def test_unknown_option_and_command(squatline: Cli) -> None:
     for arguments in (["run", "--sampels", "3", DEMO], ["rnu"], ["run"]):
         answer = squatline(*arguments)
