@@ -28,7 +28,17 @@ from reports.sections.decision import in_short
 from reports.terminal import screen, show, show_blocks, words
 
 # Sections of the report that a run prints as well.
-OF_A_RUN = ("glance", "verdicts", "hazards", "sensitivity", "measuring", "validation", "fits", "failures")
+OF_A_RUN = (
+    "glance",
+    "verdicts",
+    "hazards",
+    "seldom",
+    "sensitivity",
+    "measuring",
+    "validation",
+    "fits",
+    "failures",
+)
 
 
 @contextmanager

@@ -3,11 +3,23 @@
 from __future__ import annotations
 
 from explorer.results.records import LimitRecord
-from reports.blocks import Block, Bullets, Cell, Column, Note, Paragraph, Quiet, Section, Table, Verdict, cell
+from reports.blocks import (
+    Block,
+    Bullets,
+    Cell,
+    Column,
+    Link,
+    Note,
+    Paragraph,
+    Quiet,
+    Section,
+    Table,
+    Verdict,
+    cell,
+)
 from reports.findings import by_severity, leading
 from reports.formatting import share, share_range
 from reports.report import NO_CLEARANCE, Report, asked, sentence
-from reports.sections import rare_failures as seldom
 
 
 def build(report: Report) -> Section:
@@ -25,7 +37,17 @@ def build(report: Report) -> Section:
                 )
             )
         )
-    blocks.extend(seldom.blocks(report))
+    if report.summary.rare:
+        blocks.append(
+            Paragraph(
+                (
+                    "How seldom a limit fails that hardly any car missed, and what car that is, is in an ",
+                    Link("appendix", "seldom"),
+                    ".",
+                ),
+                aside=True,
+            )
+        )
     if report.summary.cautions:
         cautions = tuple((sentence(text),) for text in report.summary.cautions)
         blocks.append(Bullets(cautions, aside=True))

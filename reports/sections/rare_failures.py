@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from explorer.results.records import RareFailureRecord
-from reports.blocks import Block, Cell, Column, Heading, Line, Paragraph, Quiet, Table, cell
+from reports.blocks import Cell, Column, Line, Paragraph, Quiet, Section, Table, cell
 from reports.formatting import about, amount
 from reports.report import Report, sentence
 
@@ -12,12 +12,11 @@ FLOOR = 1e-6
 NOTHING_UNUSUAL = "no failing car was found"
 
 
-def blocks(report: Report) -> tuple[Block, ...]:
-    """Heading, words and table; nothing when the run searched for no rare failure."""
+def build(report: Report) -> Section | None:
+    """Words and table; nothing when the run searched for no rare failure."""
     if not report.summary.rare:
-        return ()
-    return (
-        Heading("Failures too rare to count in the run"),
+        return None
+    blocks = (
         Paragraph(
             (
                 "Where a safety limit failed in few or none of the cars of the run, the search went to "
@@ -37,6 +36,7 @@ def blocks(report: Report) -> tuple[Block, ...]:
             tuple(_row(report, record) for record in report.summary.rare),
         ),
     )
+    return Section("seldom", "Failures too rare to count in the run", blocks, appendix=True)
 
 
 def how_often(found: RareFailureRecord) -> str:
