@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from explorer.model.drive.full_throttle_loads import least_front_load
 from tests.checking import checks
 from tests.model_help import SPRINT_CAR, evaluate, scattered_cars
 
@@ -167,3 +168,19 @@ def test_drive_is_bound_up_to_the_speed_at_which_the_push_no_longer_lifts() -> N
     low = evaluate(["wheel_lift_speed", "wheel_lift_bounds_drive"], {**car, "cg_height": 1e-3})
     assert low["wheel_lift_speed"] == 0
     assert low["wheel_lift_bounds_drive"] == 0
+
+
+def test_a_dip_between_two_places_is_found_beside_a_low_end() -> None:
+    """Common practice, no source: the least of two straight lines is where they meet.
+
+    A car whose grip gives way to power at 28 m/s, and whose end is lower than the places beside it.
+    """
+    kinks = np.linspace(26.0, 30.0, 9)
+
+    def load(speed: np.ndarray) -> np.ndarray:
+        beside = np.where(speed < kinks, 1.2 * (kinks - speed), 0.5 * (speed - kinks))
+        return 1.0 + np.where(speed > 40.0, 6.0 - 1.15 * (speed - 40.0), beside)
+
+    found = least_front_load(load, np.full(9, 45.0))
+    np.testing.assert_allclose(found.lowest_front_load, 1.0, atol=0.02)
+    np.testing.assert_allclose(found.lowest_front_load_speed, kinks, atol=0.05)

@@ -7,7 +7,7 @@ lifts, so a load below zero says by how much it lifts.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Annotated, NamedTuple
 
 import numpy as np
@@ -96,27 +96,47 @@ class LeastFrontLoad(NamedTuple):
     fails="the pitch has diverged",
 )
 def least_front_load(front_axle_load: Curve, speed: Array) -> LeastFrontLoad:
-    """Least front load of a run up to this speed, and where it happens."""
+    """Least front load of a run up to this speed, and where it happens.
+
+    Where grip gives way to power the load turns in a kink: the grid is made finer around the lowest place
+    looked at, and around the dip before the end that is likely the deepest.
+    """
     pace = np.minimum(WALKING_PACE, speed)
     step = (speed - pace) / PLACES
-    least = _least_of(front_axle_load, [pace + step * place for place in range(PLACES + 1)])
-    for finer in FINER ** np.arange(1.0, ROUNDS + 1):
-        aside = [step * place / finer for place in range(1 - FINER, FINER) if place]
-        middle = least.lowest_front_load_speed
-        least = _least_of(front_axle_load, [np.clip(middle + by, pace, speed) for by in aside], least)
-    return least
+    speeds = [pace + step * place for place in range(PLACES + 1)]
+    loads = np.stack(np.broadcast_arrays(*(front_axle_load(place) for place in speeds)))
+    found = []
+    for likely in (loads, _dips(loads)):
+        lowest = np.argmin(np.where(np.isnan(loads), -np.inf, likely), axis=0)
+        near = LeastFrontLoad(np.take_along_axis(loads, lowest[None], axis=0)[0], pace + step * lowest)
+        for finer in FINER ** np.arange(1.0, ROUNDS + 1):
+            aside = [step * place / finer for place in range(1 - FINER, FINER) if place]
+            tried = [np.clip(near.lowest_front_load_speed + by, pace, speed) for by in aside]
+            near = _least_of([near[0], *map(front_axle_load, tried)], [near[1], *tried])
+        found.append(near)
+    return _least_of([one[0] for one in found], [one[1] for one in found])
 
 
-def _least_of(load_at: Curve, speeds: list[Array], least: LeastFrontLoad | None = None) -> LeastFrontLoad:
-    for place in speeds:
-        load = load_at(place)
-        if least is None:
-            least = LeastFrontLoad(load, np.broadcast_to(place, np.shape(load)))
-        # A load that is missing stays missing: what comes after it is not reached.
+def _dips(loads: Array) -> Array:
+    """Return how deep the load dips around each place: to where the lines beside it meet; else infinite."""
+    before, here, after = loads[1:-3], loads[2:-2], loads[3:-1]
+    falling, rising = before - loads[:-4], loads[4:] - after
+    with np.errstate(divide="ignore", invalid="ignore"):
+        across = (after - before - rising - falling) / (falling - rising)
+    meet = (falling < 0) & (rising > 0) & (np.abs(across) <= 1)
+    depth = np.where(meet, np.minimum(before + falling * (across + 1), here), here)
+    dips = np.full_like(loads, np.inf)
+    dips[2:-2] = np.where((here <= before) & (here <= after), depth, np.inf)
+    return dips
+
+
+def _least_of(loads: Array | Sequence[Array], speeds: Sequence[Array]) -> LeastFrontLoad:
+    """Return the lowest; a load that is missing stays missing: what comes after it is not reached."""
+    least = LeastFrontLoad(loads[0], np.broadcast_to(speeds[0], np.shape(loads[0])))
+    for load, place in zip(loads[1:], speeds[1:], strict=True):
         lower = (load < least.lowest_front_load) | (np.isnan(load) & ~np.isnan(least.lowest_front_load))
         least = LeastFrontLoad(
             np.where(lower, load, least.lowest_front_load),
             np.where(lower, place, least.lowest_front_load_speed),
         )
-    assert least is not None  # there is a place at least
     return least
