@@ -53,7 +53,7 @@ class CarHas:
                     key=key,
                     found=found,
                     allowed=", ".join(str(one) for one in allowed if one is not None),
-                    remedy="take one of these; more is added in the file afterwards",
+                    remedy="take one of these; 'squatline new --help' says what each is",
                 )
 
     @property
