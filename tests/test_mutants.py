@@ -101,6 +101,7 @@ def test_a_changed_log_is_read_or_refused(
     check_log(tmp_path_factory.getbasetemp() / "log.csv", chance)
 
 
+@pytest.mark.long
 @FEW
 @given(chance=st.randoms(use_true_random=False))
 def test_a_changed_summary_is_read_or_refused(

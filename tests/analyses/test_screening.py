@@ -42,6 +42,7 @@ def test_correlated_inputs_stay_together(small_study: Writer) -> None:
     assert {one.members for one in look.inputs} == {("mass", "cg_station"), ("gravity",)}
 
 
+@pytest.mark.long
 def test_what_is_set_aside_is_small_by_the_full_design_too() -> None:
     study = replace(load_study(DEMO), sensitivity_samples=64)
     look = screen(study)

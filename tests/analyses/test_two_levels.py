@@ -123,6 +123,7 @@ def test_desk_says_both_words_after_its_first_look(tmp_path: Path) -> None:
     assert "sure" in row.asked
 
 
+@pytest.mark.long
 def test_what_if_shows_no_verdict_of_an_average(tmp_path: Path) -> None:
     """The page has the words of the run for a limit that asks sure, and none for any other."""
     for sure, there in (("sure = 0.9", True), ("", False)):

@@ -57,6 +57,7 @@ def test_what_no_limit_hangs_on_is_not_measured(small_study: Writer) -> None:
     assert "tilt_on_scales" not in ways_to_measure(load_study(folder)).from_catalogue
 
 
+@pytest.mark.long
 def test_a_run_says_what_to_measure_first_without_any_list(small_study: Writer, squatline: Cli) -> None:
     folder = small_study(**{"probability__=__0.5": "probability = 0.9"})
     said = " ".join(squatline("run", folder, "--no-report", "--details").out.split())

@@ -108,6 +108,7 @@ def test_bad_input_is_told_at_its_field_and_the_verdicts_stay(online: Page, serv
     fault.wait_for(state="detached")
 
 
+@pytest.mark.long
 def test_a_file_changed_by_an_editor_is_noticed(online: Page, served: Served) -> None:
     online.goto(f"{served.address}?at=body")
     file = served.desk.file
@@ -120,6 +121,7 @@ def test_a_file_changed_by_an_editor_is_noticed(online: Page, served: Served) ->
     assert "365 mm" in served.desk._bench.text
 
 
+@pytest.mark.long
 def test_two_tabs_change_one_study(browser: Browser, served: Served) -> None:
     context = browser.new_context()
     context.set_default_timeout(180_000)
@@ -147,6 +149,7 @@ def hinders_nobody(page: Page, served: Served, width: int, rooms: Sequence[str])
         assert violations(page) == [], room
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", [1280, 400])
 def test_it_hinders_nobody(online: Page, served: Served, width: int) -> None:
     served.desk._bench.change(lambda text: text.replace("mean = 5.0", "mean = 5.1"))
@@ -161,6 +164,7 @@ def test_no_room_hinders_anyone(online: Page, tmp_path: Path, width: int) -> Non
         hinders_nobody(online, served, width, EVERY_ROOM)
 
 
+@pytest.mark.long
 def test_everything_works_without_scripts(browser: Browser, served: Served) -> None:
     context = browser.new_context(java_script_enabled=False)
     context.set_default_timeout(180_000)
@@ -176,6 +180,7 @@ def test_everything_works_without_scripts(browser: Browser, served: Served) -> N
     context.close()
 
 
+@pytest.mark.long
 def test_a_page_that_loses_its_server_keeps_what_was_typed(online: Page, tmp_path: Path) -> None:
     with serving(small_study(tmp_path)) as served:
         online.goto(f"{served.address}?at=body")

@@ -71,6 +71,7 @@ def test_units_switch_for_the_whole_page(page: Page, address: str) -> None:
     wait_until(page, f"{words.format('#verdicts')} === {json.dumps(before)}")
 
 
+@pytest.mark.long
 def test_tables_sort_by_keyboard(page: Page, address: str) -> None:
     page.goto(address)
     table = page.locator("#verdicts table").first
@@ -134,6 +135,7 @@ def test_nobody_is_shut_out(page: Page, address: str, width: int) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+@pytest.mark.long
 def test_hostile_text_runs_nothing(page: Page, hostile_address: str) -> None:
     watch = Watch(page)
     page.goto(hostile_address)

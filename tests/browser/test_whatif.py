@@ -19,6 +19,8 @@ from tests.statistics_help import within
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
+pytestmark = pytest.mark.long
+
 LOAD = "front_axle_load | closed_45"
 
 

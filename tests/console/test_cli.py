@@ -164,6 +164,7 @@ def test_a_run_says_which_verdicts_changed_and_why(squatline: Cli, small_study: 
     ]
 
 
+@pytest.mark.long
 def test_no_colour_and_no_bars_when_the_output_is_a_file(small_study: Writer) -> None:
     script = "import sys\nfrom explorer.console.cli import main\nmain()"
     done = subprocess.run(
@@ -235,6 +236,7 @@ def test_explain_finds_what_a_workshop_calls_it(words: str, name: str) -> None:
     assert name in [entry.name for entry in find(words, explain_all())][:MOST_FOUND]
 
 
+@pytest.mark.long
 def test_explain_lists_what_it_found_and_explains_the_only_one(squatline: Cli) -> None:
     many, one = squatline("explain", "rear", "spring"), squatline("explain", "motor kv")
     assert many.status == one.status == 0

@@ -162,6 +162,7 @@ def test_a_folder_with_such_a_name_is_told_spelled_out(small_study: Writer, squa
     assert load_summary(moved / "results").reproduction.study_file == "st\\x9budy/study.toml"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("command", ["run", "check"])
 def test_brackets_and_colons_are_printed_as_they_are(
     small_study: Writer, squatline: Cli, command: str

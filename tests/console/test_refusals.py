@@ -73,6 +73,7 @@ def test_a_lost_process_is_no_interruption(squatline: Cli, monkeypatch: pytest.M
     assert (answer.status, "ended early" in answer.err) == (2, True)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "latin-1", "utf-8"])
 def test_output_is_written_in_the_signs_there_are(encoding: str) -> None:
     command = "from explorer.console.cli import main; main()"

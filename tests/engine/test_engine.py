@@ -122,6 +122,7 @@ def test_a_draw_outside_the_physical_range_is_a_failed_sample(small_study: Write
     assert dict(outcome.first_failed) == {(1, "rolling_resistance"): outcome.tallies[1].failed}
 
 
+@pytest.mark.long
 def test_memory_does_not_grow_with_samples(demo: Study) -> None:
     def peak(chunks: int) -> int:
         gc.collect()

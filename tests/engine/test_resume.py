@@ -64,6 +64,7 @@ def stopped_after(chunks: int) -> Callable[[str, int, int], None]:
     return stop
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("workers", [1, 3])
 def test_a_stopped_run_goes_on_where_it_was(demo: Study, kept: Checkpoint, workers: int) -> None:
     whole = run_montecarlo(demo, samples=SAMPLES)

@@ -86,6 +86,7 @@ def test_the_loop_measure_fit_include(demo: Path, squatline: Cli) -> None:
     assert line_to_add([second]) == 'include = ["fitted/rear_spring_test.toml", "fitted/coast_down.toml"]'
 
 
+@pytest.mark.long
 def test_a_fit_includes_itself_and_changes_nothing_else(demo: Path, squatline: Cli) -> None:
     file = demo / "study.toml"
     before = file.read_text()

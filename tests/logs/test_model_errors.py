@@ -93,6 +93,7 @@ def drag_of(folder: Path) -> Array:
     ]
 
 
+@pytest.mark.long
 def test_study_takes_up_what_a_run_tells(tmp_path: Path, squatline: Cli) -> None:
     demo = copied(tmp_path)
     drag = 1.3 * drag_of(demo) + 0.05 * random_stream(1).standard_normal(WHERE.size)

@@ -50,6 +50,7 @@ def test_coverage_over_many_runs_is_that_of_the_band() -> None:
     assert abs(float(np.mean(coverage)) - 0.9) < 4 * spread
 
 
+@pytest.mark.long
 def test_an_offset_is_found_although_all_points_hang_together() -> None:
     found = [judged(*run_of(seed, 1.5)) for seed in range(20)]
     assert not any(v.explains for v in found)

@@ -125,6 +125,7 @@ def test_every_car_balances_on_its_points(speed: float) -> None:
         assert rear_of(by_scipy) == pytest.approx(rear[at], abs=1e-9)
 
 
+@pytest.mark.long
 def test_every_car_on_a_map_balances_on_its_points() -> None:
     """Independent library: RegularGridInterpolator, scipy's bilinear interpolation of the same map."""
     table = gapped_map(0.0)

@@ -18,6 +18,8 @@ from tests.report_analyses import candidates, design, design_point, with_analyse
 from tests.report_fixture import HOSTILE, make_results
 from tests.reports.test_content import HEAVY, Reader, written
 
+pytestmark = pytest.mark.long
+
 RISING = [(0.0, 0.0), (2.0, 8.0), (4.0, 8.0)]
 ANALYSES = ("measuring", "candidates", "design", "speed_steps", "validation")
 
@@ -105,7 +107,6 @@ def test_the_design_space_says_where_limits_hold(reader: Reader) -> None:
         assert words in reader.text
 
 
-@pytest.mark.long
 def test_a_search_without_a_find_says_what_came_nearest() -> None:
     found = design(make_results())
     assert found.search is not None
@@ -128,7 +129,6 @@ def test_prediction_and_log_are_held_against_each_other(reader: Reader) -> None:
     assert "66.7 %, expected 55 to 100 %" in reader.text
 
 
-@pytest.mark.long
 def test_their_charts_fit_the_schema() -> None:
     names = ("limits", "measuring", "difference", "map", "answer", "speed", "validation")
     options = ReportOptions(leave_out=HEAVY)
@@ -145,7 +145,6 @@ def test_verdicts_on_a_map_are_signs_and_not_greys_alone() -> None:
     assert [cell["sign"] for cell in cells] == ["✗", "✗", "✓", "✗", "✗", "?"]
 
 
-@pytest.mark.long
 def test_they_read_the_same_after_a_round_trip_through_the_file(tmp_path: Any) -> None:
     results = with_analyses()
     (tmp_path / "summary.json").write_text(summary_text(results.summary), encoding="utf-8")
@@ -153,7 +152,6 @@ def test_they_read_the_same_after_a_round_trip_through_the_file(tmp_path: Any) -
     assert written(again, leave_out=HEAVY).text == written(results, leave_out=HEAVY).text
 
 
-@pytest.mark.long
 def test_hostile_words_in_findings_are_text() -> None:
     found = replace(design(make_results()), build=HOSTILE, notes=(HOSTILE,))
     hostile = written(with_findings(design=found), leave_out=HEAVY)

@@ -197,6 +197,7 @@ def test_the_policy_allows_only_what_the_page_brings(reader: Reader) -> None:
     assert not [name for _, a in reader.tags for name in a if name.startswith("on")]
 
 
+@pytest.mark.long
 def test_each_script_that_runs_is_named_by_its_fingerprint() -> None:
     report = Report(make_results())
     text = page(report, sections(report))
@@ -302,6 +303,7 @@ def test_cover_words_and_logo_are_shown(tmp_path: Path) -> None:
     assert [a for a in found.all("img") if str(a["src"]).startswith("data:image/png;base64,")]
 
 
+@pytest.mark.long
 def test_a_folder_that_cannot_be_written_to_is_named(tmp_path: Path) -> None:
     with pytest.raises(ResultsError, match="cannot be written"):
         render(make_results(), tmp_path / "nowhere", forms=("html",))
@@ -334,6 +336,7 @@ def test_without_safety_limits_the_report_does_not_say_run() -> None:
     assert "DO NOT RUN: this report cannot say" in found.text
 
 
+@pytest.mark.long
 def test_a_pass_is_never_a_clearance() -> None:
     results = make_results()
     limits = tuple(limit for limit in results.summary.limits if limit.conformance.verdict == "pass")

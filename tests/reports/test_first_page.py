@@ -87,6 +87,7 @@ def test_questions_without_a_limit_are_shown_as_not_asked() -> None:
     assert "Which numbers lack a source? 2 of 10 that the study gives have no source" in page
 
 
+@pytest.mark.long
 def test_the_glance_says_what_to_build_once_builds_are_compared() -> None:
     assert "squatline compare holds builds against each other" in first_page(make_results())
     found = candidates(make_results())

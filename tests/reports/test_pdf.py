@@ -117,6 +117,7 @@ def test_the_same_results_give_the_same_bytes_in_another_process(pdf: bytes, tmp
     assert target.read_bytes() == pdf
 
 
+@pytest.mark.long
 def test_the_date_is_that_of_the_results_or_of_the_build(monkeypatch: pytest.MonkeyPatch, pages: Any) -> None:
     """SOURCE_DATE_EPOCH as in the specification of reproducible-builds.org: seconds since 1970, UTC."""
     from pypdf import PdfReader

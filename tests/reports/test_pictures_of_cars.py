@@ -75,6 +75,7 @@ def test_without_a_cause_nothing_is_drawn() -> None:
     assert runs.build_push(report) is None
 
 
+@pytest.mark.long
 def test_the_run_and_the_travel_name_their_worst_places() -> None:
     run = RunOverStrip(
         "open", True, (0.0, 50.0, 100.0), (1.0, 30.0, 40.0), (100.0, 150.0), (40.0, 0.1), 20.0, 30.0, 150.0

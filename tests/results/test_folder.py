@@ -138,6 +138,7 @@ def test_a_study_that_holds_earlier_results_stays(squatline: Cli, small_study: W
     assert (study / "study.toml").read_text() == text
 
 
+@pytest.mark.long
 def test_results_are_written_through_a_link(squatline: Cli, small_study: Writer, tmp_path: Path) -> None:
     (tmp_path / "elsewhere").mkdir()
     (tmp_path / "results").symlink_to(tmp_path / "elsewhere")
@@ -394,6 +395,7 @@ def test_parts_of_other_inputs_go_with_a_word(squatline: Cli, small_study: Write
     )
 
 
+@pytest.mark.long
 def test_what_was_found_before_a_change_is_told(squatline: Cli, small_study: Writer) -> None:
     study = small_study(limits=BUILDS)
     assert squatline("explore", study, "--no-report").status in (0, 1)

@@ -103,6 +103,7 @@ def test_page_one_and_terminal_say_it(
         assert ("Today: Flap closed: all safety limits are met up to" in text) is there
 
 
+@pytest.mark.long
 def test_run_says_it_as_data(tmp_path: Path, squatline: Callable[..., Answer]) -> None:
     study_of(tmp_path, READ)
     said = json.loads(squatline("run", str(tmp_path), "--json", "--no-report", "--samples", "2000").out)
