@@ -55,7 +55,8 @@ def _together(
     values = _evaluated(study, first, names, supplied)
     found: dict[str, dict[str, float | None]] = {condition: {} for condition in conditions}
     for name, value in values.items():
-        if study.graph[name].record or name in study.tables or np.shape(value) not in ((), (count,)):
+        several = study.graph[name].record or name in study.tables or isinstance(value, tuple)
+        if several or np.shape(value) not in ((), (count,)):
             continue
         for condition, one in zip(conditions, np.broadcast_to(value, (count,)), strict=True):
             found[condition][name] = float(one) if math.isfinite(one) else None
