@@ -10,10 +10,18 @@ import datetime
 import json
 import math
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from typing import Any
 
+from hypothesis import HealthCheck, settings
+
+from explorer.errors import SquatlineError
+
 Path = tuple[Any, ...]
+
+FEW = settings(max_examples=40, derandomize=True, suppress_health_check=list(HealthCheck))
+MANY = settings(max_examples=2000, derandomize=True, suppress_health_check=list(HealthCheck))
 
 
 class Raw(str):
@@ -200,3 +208,14 @@ def _value(value: Any) -> str:
             return f"{{{', '.join(f'{_key(key)} = {_value(inner)}' for key, inner in value.items())}}}"
         case _:
             return str(value)
+
+
+def mutant(text: str, parse: Callable[[str], Any], write: Callable[[Any], str], chance: random.Random) -> str:
+    """Change what a text means, or the text itself."""
+    return write(structural(parse(text), chance)) if chance.random() < 0.6 else textual(text, chance)
+
+
+def told_or_right(action: Callable[[], object]) -> None:
+    """Let an action come to its end or be refused; anything else is a fault of the program."""
+    with suppress(SquatlineError):
+        action()
