@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import ast
 import re
+from collections.abc import Callable, Iterable
+from functools import cache
 from pathlib import Path
 
-import pytest
 from study_help import ROOT
 
 import explorer
@@ -34,6 +35,7 @@ ESTIMATORS = (
 PLUMBING = {"study", "engine", "pipeline", "console", "results"}
 
 
+@cache
 def imports(path: Path, lazily: bool = True) -> set[str]:
     """Modules of the project that a file imports; those inside functions too, when lazily."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
@@ -66,9 +68,16 @@ def package(path: Path) -> str:
     return path.relative_to(ROOT / "explorer").parts[0].removesuffix(".py")
 
 
-@pytest.mark.parametrize("path", [p for p in FILES if package(p) in MAY_KNOW], ids=lambda p: p.stem)
-def test_packages_know_only_what_is_below(path: Path) -> None:
-    assert packages(imports(path)) <= MAY_KNOW[package(path)] | {package(path)}
+def strays(paths: Iterable[Path], stray: Callable[[Path], set[str]]) -> dict[str, set[str]]:
+    """Return the files that know what they may not, and what that is."""
+    found = {str(path.relative_to(ROOT)): stray(path) for path in paths}
+    return {path: names for path, names in found.items() if names}
+
+
+def test_packages_know_only_what_is_below() -> None:
+    paths = [path for path in FILES if package(path) in MAY_KNOW]
+    known = {path: MAY_KNOW[package(path)] | {package(path)} for path in paths}
+    assert strays(paths, lambda path: packages(imports(path)) - known[path]) == {}
 
 
 def test_every_package_has_its_place() -> None:
@@ -77,35 +86,34 @@ def test_every_package_has_its_place() -> None:
     assert len(entries) <= 15
 
 
-@pytest.mark.parametrize("path", sorted((ROOT / "explorer" / "model").rglob("*.py")), ids=lambda p: p.stem)
-def test_model_files_know_numpy_and_the_decorator(path: Path) -> None:
+def test_model_files_know_numpy_and_the_decorator() -> None:
     allowed = {"explorer.graph.quantity", "explorer.graph.tables", "explorer.errors", "explorer.graph.arrays"}
-    assert {name for name in imports(path) if not name.startswith("explorer.model")} <= allowed
+    paths = [path for path in FILES if package(path) == "model"]
+    others = {
+        path: {name for name in imports(path) if not name.startswith("explorer.model")} for path in paths
+    }
+    assert strays(paths, lambda path: others[path] - allowed) == {}
 
 
-@pytest.mark.parametrize("path", ESTIMATORS, ids=lambda p: p.stem)
-def test_estimators_know_no_study_and_no_engine(path: Path) -> None:
-    assert not packages(imports(path)) & PLUMBING
+def test_estimators_know_no_study_and_no_engine() -> None:
+    assert strays(ESTIMATORS, lambda path: packages(imports(path)) & PLUMBING) == {}
 
 
-OUTSIDE_CONSOLE = [path for path in FILES if package(path) not in ("console", "__main__")]
+def test_only_the_console_knows_the_console() -> None:
+    paths = [path for path in FILES if package(path) not in ("console", "__main__")]
+    assert strays(paths, lambda path: packages(imports(path)) & {"console"}) == {}
 
 
-@pytest.mark.parametrize("path", OUTSIDE_CONSOLE, ids=lambda p: p.stem)
-def test_only_the_console_knows_the_console(path: Path) -> None:
-    assert "console" not in packages(imports(path))
+def test_the_explorer_does_not_know_the_reports() -> None:
+    paths = [path for path in FILES if package(path) not in ("console", "__main__", "desk")]
+    assert strays(paths, lambda path: {one for one in imports(path) if one.startswith("reports")}) == {}
 
 
-@pytest.mark.parametrize("path", [p for p in OUTSIDE_CONSOLE if package(p) != "desk"], ids=lambda p: p.stem)
-def test_the_explorer_does_not_know_the_reports(path: Path) -> None:
-    assert not {name for name in imports(path) if name.startswith("reports")}
-
-
-@pytest.mark.parametrize("path", sorted((ROOT / "reports").rglob("*.py")), ids=lambda p: p.stem)
-def test_reports_compute_nothing(path: Path) -> None:
+def test_reports_compute_nothing() -> None:
     forbidden = {"engine", "pipeline", "analyses", "model", "console"}
     allowed = {"explorer.engine.processes"}  # worker processes, for the charts
-    assert not packages(imports(path) - allowed) & forbidden
+    paths = (ROOT / "reports").rglob("*.py")
+    assert strays(paths, lambda path: packages(imports(path) - allowed) & forbidden) == {}
 
 
 def test_the_public_surface_is_this() -> None:

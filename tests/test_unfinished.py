@@ -106,6 +106,7 @@ def test_what_fails_is_told_and_all_else_is_written(
     pd.testing.assert_frame_equal(*columns)
 
 
+@pytest.mark.long
 def test_where_a_fault_stands_is_shown_when_asked_for(
     study: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -144,6 +145,7 @@ def test_the_reason_is_one_line_for_a_user(
     assert results.sensitivity.empty
 
 
+@pytest.mark.long
 def test_an_interruption_is_no_failure_of_a_stage(
     study: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -210,6 +212,7 @@ verify = 1000
 """
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("part", ["run_map", "run_question", "run_search"])
 def test_a_part_of_an_exploration_that_fails_takes_no_other_along(
     tmp_path: Path, squatline: Cli, monkeypatch: pytest.MonkeyPatch, part: str

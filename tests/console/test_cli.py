@@ -126,6 +126,7 @@ def test_check_as_json_is_plain_data(squatline: Cli, small_study: Writer) -> Non
     ).items()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("bound", "status"), [("15 N", 0), ("40 N", 1)], ids=["pass", "fail"])
 def test_exit_status_tells_the_verdict_when_asked(
     bound: str, status: int, squatline: Cli, small_study: Writer

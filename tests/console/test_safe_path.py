@@ -72,9 +72,8 @@ def test_a_planted_module_would_be_found(planted: Path) -> None:
     assert (planted / "ran" / "numpy").exists()
 
 
-@pytest.mark.parametrize(
-    "engine", ["processes", *(pytest.param(name, marks=pytest.mark.long) for name in ("threads", "dask"))]
-)
+@pytest.mark.long
+@pytest.mark.parametrize("engine", ["processes", "threads", "dask"])
 def test_no_module_of_the_folder_is_run(planted: Path, engine: str) -> None:
     where = ("--engine", engine, "--workers", "2", "--no-report")
     call(planted, COMMAND, "run", ".", *where)

@@ -62,6 +62,7 @@ def test_processes_give_the_same_bits(demo: Study, alone: list[object]) -> None:
     assert ranked == run_sensitivity(demo, execution=Execution(workers=1))
 
 
+@pytest.mark.long
 def test_a_cluster_gives_the_same_bits(demo: Study, alone: list[object], cluster: Execution) -> None:
     assert cluster.workers == 2
     found = run_montecarlo(demo, samples=SAMPLES, execution=Execution(workers=2, executor=cluster.executor))

@@ -227,6 +227,7 @@ def test_speed_down_the_straight_against_time_and_distance(sprint: Callable[...,
     assert (record.along, record.along_unit, record.unit) == ("distance", "m", "m/s")
 
 
+@pytest.mark.long
 def test_a_weak_motor_is_found_out(sprint: Callable[..., Study]) -> None:
     study = sprint(power=0.6 * 4200 * 0.83)
     (found,) = validate(study, "mine")

@@ -54,6 +54,7 @@ def test_without_bump_and_gust_nothing_moves() -> None:
     assert np.all(found["front_airborne_time"][down] == 0)
 
 
+@pytest.mark.long
 def test_halving_the_step_takes_the_error_to_a_sixteenth(monkeypatch: pytest.MonkeyPatch) -> None:
     """Fourth order, wheels on the road and stops out of reach; against sixteen times as many steps."""
     car = {
@@ -137,6 +138,7 @@ def test_numbers_samples_and_speeds_by_samples_are_the_same_to_the_last_bit() ->
         assert row[name][2] == one[name]
 
 
+@pytest.mark.long
 def test_a_car_does_not_depend_on_its_neighbours() -> None:
     """Bumps beside gusts beside nothing, stops beside none: each car as if it were alone, to the last bit."""
     count = 24
@@ -160,6 +162,7 @@ def test_a_car_does_not_depend_on_its_neighbours() -> None:
             np.testing.assert_array_equal(alone[name][0], together[name][index], err_msg=f"{name} {index}")
 
 
+@pytest.mark.long
 def test_parts_put_their_answers_in_place(monkeypatch: pytest.MonkeyPatch) -> None:
     """Moved together or in parts sorted by the time they take: the same car has the same answer."""
     stream = np.random.Generator(np.random.Philox(6))
@@ -247,6 +250,7 @@ def test_a_wheel_in_the_air_carries_nothing_and_the_body_falls_freely() -> None:
         np.testing.assert_allclose(gained, 9.80665, rtol=1e-9)
 
 
+@pytest.mark.long
 def test_memory_does_not_grow_with_the_time_watched() -> None:
     """Only running extremes are kept, whatever the number of steps."""
     cars = {**scattered_cars(4000), "speed": 40.0, "bump_height": 0.003, "gust": 2.0}
@@ -291,6 +295,7 @@ def bumped_cars(count: int) -> dict:
     }
 
 
+@pytest.mark.long
 def test_leaving_a_motion_early_changes_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     """To the last bit against the motion followed to its end; and it is left early, most of all."""
     taken = 0

@@ -142,6 +142,7 @@ def _scipy_straight(car: dict[str, Any], choices: dict[str, str], used: bool) ->
     return at, float(brentq(room, 0.0, start, xtol=1e-9))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("changes", "choices", "tolerance"),
     [
@@ -151,7 +152,7 @@ def _scipy_straight(car: dict[str, Any], choices: dict[str, str], used: bool) ->
         (ELECTRIC, {"drive": "electric"}, 1e-4),
         (STOPS, {}, 3e-4),
         ({"tyre_friction": 2.5, "cg_height": 0.12}, {}, 1e-4),
-        pytest.param({"tyre_friction": 2.5, "cg_height": 0.12, **STOPS}, {}, 1e-3, marks=pytest.mark.long),
+        ({"tyre_friction": 2.5, "cg_height": 0.12, **STOPS}, {}, 1e-3),
         ({"brake_balance_front": 0.0, "rotating_mass_factor": 1.05}, {"brakes": "balance"}, 1e-4),
     ],
     ids=[
@@ -181,6 +182,7 @@ def test_against_scipy(changes: dict[str, Any], choices: dict[str, str], toleran
             assert found[f"braking_distance{tail}"][index] == pytest.approx(left, rel=3 * tolerance)
 
 
+@pytest.mark.long
 def test_passing_against_scipy() -> None:
     """Independent solver: solve_ivp for both cars, the one behind started (gap + length)/speed later."""
     cars = {**scattered_cars(2, seed=8), **LOGGED_RUN, "gap_to_car_ahead": 3.0, "car_length": 0.6}

@@ -129,6 +129,7 @@ def test_no_folder_of_others_is_touched(
     assert {path: path.read_bytes() for path in other.rglob("*") if path.is_file()} == before
 
 
+@pytest.mark.long
 def test_a_study_that_holds_earlier_results_stays(squatline: Cli, small_study: Writer) -> None:
     study = small_study()
     assert squatline("run", study, "--no-report").status in (0, 1)
