@@ -67,6 +67,7 @@ def test_run_says_first_what_to_measure_first(small_study: Writer, squatline: Cl
     assert summary["measuring"]["steps"][0]["label"] == "centre of gravity"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("section", "words"),
     [

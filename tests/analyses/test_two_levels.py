@@ -59,6 +59,7 @@ def test_numbers_hang_on_no_worker(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.long
 def test_without_sure_nothing_is_drawn_and_the_run_is_as_it_was(tmp_path: Path) -> None:
     plain = sure_study(tmp_path / "plain", sure="")
     assert sure_cars(plain) is None

@@ -66,6 +66,7 @@ def test_a_run_says_what_to_measure_first_without_any_list(small_study: Writer, 
     assert "these are home methods of the catalogue, their hours and errors judged" in said
 
 
+@pytest.mark.long
 def test_what_nothing_reads_is_named_in_check_terminal_and_page(small_study: Writer, squatline: Cli) -> None:
     folder = small_study(limits=OWN)
     named = "no way to measure is listed for: mass"

@@ -213,6 +213,7 @@ def test_explain_all_lists_given_and_computed(squatline: Cli) -> None:
     assert "battery_resistance" in entries or any("battery" in name for name in entries)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("words", "name"),
     [

@@ -106,6 +106,7 @@ def test_own_quantities_are_refused_by_the_name_of_their_file(small_study: Write
     assert str(caught.value.key).startswith("double_mass")
 
 
+@pytest.mark.long
 def test_a_summary_is_refused_where_a_text_holds_one(small_study: Writer, squatline: Cli) -> None:
     folder = small_study()
     run(load_study(folder)).save(folder / "results")

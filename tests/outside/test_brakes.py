@@ -180,6 +180,7 @@ def test_the_motor_as_a_brake(limit: float, taken: float) -> None:
     np.testing.assert_allclose(found, expected, rtol=1e-4, atol=1e-9)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "brakes",
     [

@@ -210,6 +210,7 @@ def test_each_script_that_runs_is_named_by_its_fingerprint() -> None:
         assert f"sha256-{fingerprint}" in policy[1].replace("&#39;", "'")
 
 
+@pytest.mark.long
 def test_hostile_text_is_shown_as_text() -> None:
     hostile = written(hostile_results())
     plain = written(make_results())

@@ -138,6 +138,7 @@ def test_numbers_that_are_not_finite_survive(results: explorer.Results, tmp_path
     assert load_results(tmp_path / "out").summary.outputs[0].mean == float("inf")
 
 
+@pytest.mark.long
 def test_every_finding_fits_the_schema_and_reads_back_the_same(tmp_path: Path) -> None:
     summary = with_analyses().summary
     named = {field.name for field in fields(summary) if getattr(summary, field.name) not in (None, ())}

@@ -26,6 +26,7 @@ CARS = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("car", CARS, ids=str)
 def test_a_new_study_has_exactly_what_its_car_needs(car: CarHas, tmp_path: Path) -> None:
     file = write_template(tmp_path / "car", car)
