@@ -48,6 +48,19 @@ def maker_of_demo_logs() -> ModuleType:
     return module
 
 
+#: A splitter near the ground, for what more a test says of its gap.
+NEAR_GROUND = """
+[inputs.splitter_ground_gain]
+mean = 0.8
+sd = 0.15
+source = "test"
+[inputs.splitter_gap_at_rest]
+mean = 9
+sd = 1
+unit = "mm"
+source = "test"
+"""
+
 LOADS = 9.80665 * np.array([*np.arange(0, 4.1, 0.5), *np.arange(3.5, -0.1, -0.5)])
 SPRING = """
 [fits.mine]

@@ -46,6 +46,17 @@ probability = 0.5
 """
 
 
+#: A limit on the weight of the small study, exactly normal.
+HEAVY = """
+[[limits]]
+name = "not too heavy"
+quantity = "weight"
+condition = "rest"
+at_most = "{bound} N"
+safety = true
+"""
+
+
 @dataclass(frozen=True)
 class Answer:
     """What a command printed and how it ended."""

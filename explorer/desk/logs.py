@@ -130,6 +130,7 @@ def kept_logs(folder: Path) -> tuple[str, ...]:
 
 def log_room(study: Study, found: Mapping[str, FitRecord], file: str = "", kind: str = "") -> LogRoom:
     """Gather what the room shows, with one log open and looked at as one kind of fit would."""
+    from explorer.logs.fits import included_as
     from explorer.logs.kinds import KINDS
 
     files = kept_logs(study.folder)
@@ -158,7 +159,7 @@ def log_room(study: Study, found: Mapping[str, FitRecord], file: str = "", kind:
                 name,
                 KINDS[one.kind].words if one.kind in KINDS else one.kind,
                 tuple(run.file for run in one.runs) or (one.file or "",),
-                any(included.file == f"fitted/{name}.toml" for included in study.included),
+                any(included.file == included_as(name) for included in study.included),
                 found.get(name),
             )
             for name, one in entries.items()

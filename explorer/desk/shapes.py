@@ -10,7 +10,7 @@ import numpy as np
 
 from explorer.analyses.odd_combinations import number_of
 from explorer.analyses.taken_for_granted import odd_by_itself
-from explorer.desk.editing import Place, at
+from explorer.desk.editing import Place, at, plain
 from explorer.desk.entry_forms import Fields, entry_of
 from explorer.errors import SquatlineError
 from explorer.study.distributions import Distribution
@@ -43,9 +43,8 @@ def shape_of(study: Study, text: str, place: Place, fields: Fields) -> Shape | N
     """Draw an input as its form has it; None while that says no number, which sending it tells in words."""
     try:
         entry = entry_of(fields, at(text, place))
-        plain = entry.unwrap() if hasattr(entry, "unwrap") else entry
         condition = str(place[1]) if place[0] == "conditions" else None
-        given = read_input(str(place[-1]), plain, study.graph, study.folder, "", condition)
+        given = read_input(str(place[-1]), plain(entry), study.graph, study.folder, "", condition)
     except SquatlineError:
         return None
     return drawn(study, given)

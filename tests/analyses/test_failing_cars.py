@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from study_help import HEAVY
 
 from explorer.analyses.failing_cars import failing_cars, first_kept, most_in_the_way, nearest_car
 from explorer.analyses.verdicts import judge_outcome
@@ -15,25 +16,21 @@ from explorer.study.study import Study, load_study
 
 Writer = Callable[..., Path]
 
-HEAVY = """
-[[limits]]
-name = "not too heavy"
-quantity = "weight"
-condition = "rest"
-at_most = "{bound} N"
-safety = true
-
+TOO_HEAVY = (
+    HEAVY
+    + """
 [[limits]]
 name = "light"
 quantity = "weight"
 condition = "rest"
 at_most = "{bound} N"
 """
+)
 
 
 def study_with(small_study: Writer, sigmas: float) -> Study:
     """Weight is exactly normal: mean 5 kg, standard deviation 0.1 kg, times g."""
-    return load_study(small_study(limits=HEAVY.format(bound=(5 + 0.1 * sigmas) * 9.80665)))
+    return load_study(small_study(limits=TOO_HEAVY.format(bound=(5 + 0.1 * sigmas) * 9.80665)))
 
 
 @pytest.mark.parametrize("sigmas", [1.5, -0.8])

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from study_help import DEMO, uncounted
+from study_help import DEMO, HEAVY, uncounted
 
 from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.verdicts import judge_outcome
@@ -19,15 +19,6 @@ from explorer.estimators.rare import COUNTED
 from explorer.study.study import Study, load_study
 
 Writer = Callable[..., Path]
-
-HEAVY = """
-[[limits]]
-name = "not too heavy"
-quantity = "weight"
-condition = "rest"
-at_most = "{bound} N"
-safety = true
-"""
 
 
 def study_with(small_study: Writer, sigmas: float) -> Study:

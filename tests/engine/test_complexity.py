@@ -15,7 +15,7 @@ import pytest
 from bench import handwritten
 from bench.estimators import evaluations, ours, salib
 from bench.timing import best_ratio, by_turns, exponent, ratio
-from log_help import copied, with_sections
+from log_help import NEAR_GROUND, copied, with_sections
 from study_help import DEMO
 
 from explorer.engine.montecarlo import run_montecarlo
@@ -158,16 +158,9 @@ def test_cost_of_a_ranking_grows_with_what_it_evaluates(demo: Study) -> None:
     assert 0.5 < grown < 1.2
 
 
-GAP = """
-[inputs.splitter_ground_gain]
-mean = 0.8
-sd = 0.15
-source = "test"
-[inputs.splitter_gap_at_rest]
-mean = 9
-sd = 1
-unit = "mm"
-source = "test"
+GAP = (
+    NEAR_GROUND
+    + """
 [inputs.splitter_reference_gap]
 value = "9 mm"
 source = "test"
@@ -177,6 +170,7 @@ sd = 0.3
 unit = "mm"
 source = "test"
 """
+)
 
 
 @pytest.mark.parametrize(
@@ -198,7 +192,7 @@ def test_what_a_splitter_near_the_ground_costs(
     plans = {"plain": make_plan(demo, pairs_of(demo)), "near": make_plan(near, pairs_of(near))}
     jobs = {name: partial(plan.evaluate, plan.random_chunk(0, 1024)) for name, plan in plans.items()}
     # Measured: 16 and 120, where every car was once followed from rest through every search: 35 and 360.
-    assert ratio(by_turns(jobs, 1), "near", "plain") < most
+    assert best_ratio(by_turns(jobs, 2 if contact else 5), "near", "plain") < most
 
 
 @pytest.mark.long

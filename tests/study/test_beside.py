@@ -6,26 +6,20 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from log_help import copied, with_sections
+from log_help import NEAR_GROUND, copied, with_sections
 from study_help import DEMO
 
 from explorer import load_study, run
 from explorer.graph.words import in_unit
 
-GROUND = """
-[inputs.splitter_ground_gain]
-mean = 0.8
-sd = 0.15
-source = "test"
-[inputs.splitter_gap_at_rest]
-mean = 9
-sd = 1
-unit = "mm"
-source = "test"
+GROUND = (
+    NEAR_GROUND
+    + """
 [inputs.splitter_critical_gap]
 value = "2.5 mm"
 source = "test"
 """
+)
 
 
 @pytest.mark.long
