@@ -16,7 +16,7 @@ from typing import Any, Literal, TypeVar
 from explorer.errors import UnitError, nearest
 from explorer.graph.arrays import Array
 from explorer.graph.unit_grammar import WORDS, factors, with_stars
-from explorer.graph.usual_units import KINDS, KNOWN
+from explorer.graph.usual_units import composed
 
 System = Literal["as given", "metric", "metric km/h", "imperial"]
 Number = TypeVar("Number", float, Array)
@@ -386,11 +386,10 @@ def _looked_up(text: str) -> _Unit | None:
     parts = factors(text)
     if parts is None:
         return None
-    written = "*".join(f"{name}**{power}" for name, power in parts)
-    if written in KNOWN:
-        factor, offset, kind = KNOWN[written]
-        return _Unit(factor, offset, *KINDS[kind])
-    return _of_the_library(written)
+    if usual := composed(parts):
+        factor, offset, dimension, angle = usual
+        return _Unit(_tidy(factor), offset, dimension, angle)
+    return _of_the_library("*".join(f"{name}**{power}" for name, power in parts))
 
 
 def _of_the_library(written: str) -> _Unit | None:

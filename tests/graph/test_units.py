@@ -30,7 +30,7 @@ from explorer.graph.units import (
     with_spread,
     with_unit,
 )
-from explorer.graph.usual_units import KINDS, KNOWN
+from explorer.graph.usual_units import USUAL, composed
 from explorer.study.template import CarHas, template
 
 # Factors are exact by definition: NIST SP 811 (2008), appendix B.8 (in, lb, lbf, mph); BIPM SI Brochure.
@@ -374,10 +374,18 @@ def test_a_spread_may_carry_the_sign_it_means() -> None:
     assert parse_spread("± 4 g", None, "kg") == parse_spread("+-4 g", None, "kg") == (0.004, "g")
 
 
-@pytest.mark.parametrize("written", KNOWN)
-def test_what_is_kept_of_usual_units_is_what_the_library_says(written: str) -> None:
-    factor, offset, kind = KNOWN[written]
-    assert units._of_the_library(written) == units._Unit(factor, offset, *KINDS[kind])
+@pytest.mark.parametrize(
+    "unit",
+    [*USUAL, "degC", "°C", "degF", "N*mm/deg", "lbf*s/in", "g/cm**3", "%/K", "1/deg", "rpm/V", "oz*in"],
+)
+def test_what_is_kept_of_usual_units_is_what_the_library_says(unit: str) -> None:
+    parts = factors(unit)
+    assert parts is not None
+    kept = units.known_unit(unit)
+    library = units._of_the_library("*".join(f"{name}**{power}" for name, power in parts))
+    assert library is not None
+    assert kept.kind == library.kind
+    assert (kept.factor, kept.offset) == pytest.approx((library.factor, library.offset), rel=1e-15, abs=0)
 
 
 def test_no_unit_of_a_new_study_or_of_a_message_needs_the_library() -> None:
@@ -385,4 +393,4 @@ def test_no_unit_of_a_new_study_or_of_a_message_needs_the_library() -> None:
     named |= {unit for system in units._UNITS.values() for row in system.items() for unit in row}
     named |= set(re.findall(r'unit = "([^"]+)"', template(CarHas(2, "electric", "fitted", "spring", True))))
     for unit in named:
-        assert "*".join(f"{name}**{power}" for name, power in factors(unit) or ()) in KNOWN, unit
+        assert composed(factors(unit) or ()), unit
