@@ -7,7 +7,7 @@ command line can print it as it is.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
@@ -216,3 +216,37 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     """Return the known name most like the given one, or None when nothing is near."""
     matches = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
     return matches[0] if matches else None
+
+
+def did_you_mean(name: object, known: Iterable[str], otherwise: str | None = None) -> str | None:
+    """Return the remedy for a name that nobody knows: the nearest known one, or something else to do."""
+    near = nearest(str(name), known)
+    return f"did you mean {near!r}?" if near else otherwise
+
+
+def unknown(
+    problem: str,
+    name: object,
+    known: Collection[str],
+    key: str,
+    *,
+    allowed: str | None = None,
+    otherwise: str | None = None,
+    raising: type[SquatlineError] = StudyError,
+) -> SquatlineError:
+    """Return the error for a name that is not among those that may stand at a key.
+
+    Parameters
+    ----------
+    problem:
+        With {} where the name goes.
+    allowed, otherwise:
+        What may stand there, where it is more than the known names; the remedy where none of them is near.
+    """
+    return raising(
+        problem.format(repr(name)),
+        key=key,
+        found=name,
+        allowed=allowed or ", ".join(known) or "none is defined",
+        remedy=did_you_mean(name, known, otherwise),
+    )

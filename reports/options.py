@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from explorer.errors import RenderError, nearest
+from explorer.errors import RenderError, unknown
 from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
 from explorer.graph.units import System
@@ -75,14 +75,7 @@ def checked_forms(forms: tuple[str, ...]) -> tuple[str, ...]:
 
 def _one_of(key: str, found: str, allowed: tuple[str, ...]) -> None:
     if found not in allowed:
-        near = nearest(found, allowed)
-        raise RenderError(
-            "the report has no such choice",
-            key=key,
-            found=repr(found),
-            allowed=", ".join(allowed),
-            remedy=f"did you mean {near!r}?" if near else None,
-        )
+        raise unknown("the report has no such choice", found, allowed, key, raising=RenderError)
 
 
 def logo_address(path: Path | None) -> str | None:

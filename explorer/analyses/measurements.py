@@ -13,10 +13,10 @@ A section of the study, and an entry of the catalogue, are one kind of table:
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
-from explorer.errors import StudyError, nearest
+from explorer.errors import StudyError, unknown
 from explorer.estimators.measuring import Accuracy, Measurement
 from explorer.graph.units import parse_spread
 from explorer.study.catalogue import catalogue
@@ -55,14 +55,8 @@ def measurement_from(
     entry: Mapping[str, Any] = {}
     if "take" in table:
         if not isinstance(table["take"], str) or table["take"] not in entries:
-            near = nearest(str(table["take"]), entries)
-            raise StudyError(
-                "the catalogue has no such measurement",
-                key=f"{name}.take",
-                found=table["take"],
-                allowed=", ".join(entries),
-                remedy=f"did you mean {near!r}?" if near else None,
-            )
+            problem = "the catalogue has no such measurement"
+            raise unknown(problem, table["take"], entries, f"{name}.take")
         entry = entries[table["take"]]
     hours = table.get("hours", entry.get("hours"))
     if not (_is_number(hours) and 0 < hours < math.inf):
@@ -154,17 +148,10 @@ def _spread(key: str, text: object, unit: str) -> float:
     return value
 
 
-def _known(table: Mapping[str, Any], keys: Iterable[str], where: str) -> None:
+def _known(table: Mapping[str, Any], keys: Collection[str], where: str) -> None:
     for key in table:
         if key not in keys:
-            near = nearest(key, keys)
-            raise StudyError(
-                f"there is no key {key!r} here",
-                key=f"{where}.{key}",
-                found=key,
-                allowed=", ".join(keys),
-                remedy=f"did you mean {near!r}?" if near else None,
-            )
+            raise unknown("there is no key {} here", key, keys, f"{where}.{key}")
 
 
 def _is_number(value: object) -> bool:

@@ -8,7 +8,7 @@ from typing import Any
 
 from explorer.analyses.measurements import measurement_from
 from explorer.analyses.sensitivity import keys_upstream
-from explorer.errors import Faults, SquatlineError, StudyError, nearest
+from explorer.errors import Faults, SquatlineError, StudyError, did_you_mean
 from explorer.estimators.measuring import Measurement
 from explorer.study.catalogue import catalogue
 from explorer.study.study import Study
@@ -79,13 +79,12 @@ def _listed(study: Study) -> tuple[Measurement, ...]:
                 remedy=f"leave it out, or say varies = false at {name} where one value holds in every run",
             )
         if name not in units:
-            near = nearest(name, units)
             exact = name in study.inputs
             raise StudyError(
                 "a measurement reads an uncertain input of this study",
                 found=f"{name}, which is given as exact" if exact else name,
                 allowed=", ".join(sorted(units)),
-                remedy=f"did you mean {near!r}?" if near else None,
+                remedy=did_you_mean(name, units),
             )
         return units[name]
 

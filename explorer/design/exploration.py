@@ -12,7 +12,7 @@ from explorer.design.objectives import Objective, read_objectives, read_payoff
 from explorer.design.search import run_search
 from explorer.design.variables import Variable, read_variables
 from explorer.engine.execution import Execution
-from explorer.errors import Faults, StudyError, nearest
+from explorer.errors import Faults, StudyError, unknown
 from explorer.results.exploration import AnswerRecord, Exploration, HighestSpeeds, MapRecord
 from explorer.study.builds import AS_IT_STANDS, Build, read_builds
 from explorer.study.study import Study
@@ -31,14 +31,7 @@ def parts_named(names: Collection[str] | None) -> tuple[str, ...]:
     """
     for name in names or ():
         if name not in PARTS:
-            near = nearest(name, PARTS)
-            raise StudyError(
-                "an exploration has no such part",
-                key="--only",
-                found=name,
-                allowed=", ".join(PARTS),
-                remedy=f"did you mean {near!r}?" if near else None,
-            )
+            raise unknown("an exploration has no such part", name, PARTS, "--only")
     return tuple(part for part in PARTS if not names or part in names)
 
 

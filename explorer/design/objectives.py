@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError, nearest, with_file
+from explorer.errors import SquatlineError, StudyError, unknown, with_file
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.units import parse
 from explorer.results.exploration import ObjectiveRecord
@@ -108,14 +108,7 @@ def find_limit(study: Study, name: str, key: str) -> Limit:
         if limit.name == name:
             return limit
     names = [limit.name for limit in study.limits]
-    near = nearest(name, names)
-    raise StudyError(
-        "no limit is called so",
-        key=key,
-        found=name,
-        allowed="; ".join(names),
-        remedy=f"did you mean {near!r}?" if near else None,
-    )
+    raise unknown("no limit is called so", name, names, key, allowed="; ".join(names))
 
 
 def _objective(study: Study, entry: ObjectiveEntry, position: int) -> Objective:

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError, nearest, with_file
+from explorer.errors import SquatlineError, StudyError, did_you_mean, unknown, with_file
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
 from explorer.graph.units import parse, parse_spread
@@ -89,13 +89,12 @@ def find_variable(variables: Iterable[Variable], name: str, key: str) -> Variabl
     """
     known = {variable.name: variable for variable in variables}
     if name not in known:
-        near = nearest(name, known)
-        raise StudyError(
-            f"no design variable is called {name!r}",
-            key=key,
-            found=name,
-            allowed=", ".join(known) or "none is defined",
-            remedy=f"did you mean {near!r}?" if near else f"give its range as [design.{name}]",
+        raise unknown(
+            "no design variable is called {}",
+            name,
+            known,
+            key,
+            otherwise=f"give its range as [design.{name}]",
         )
     return known[name]
 
@@ -103,12 +102,12 @@ def find_variable(variables: Iterable[Variable], name: str, key: str) -> Variabl
 def _variable(study: Study, build: Build, name: str, entry: DesignEntry) -> Variable:
     key = f"design.{name}"
     if name not in study.graph:
-        near = nearest(name, study.graph.quantities)
+        listed = "'squatline explain --all' lists them"
         raise StudyError(
             f"no quantity is called {name!r}",
             key=key,
             found=name,
-            remedy=f"did you mean {near!r}?" if near else "'squatline explain --all' lists them",
+            remedy=did_you_mean(name, study.graph.quantities, listed),
         )
     check_not_always_overridden(study, name, key)
     quantity = study.graph[name]

@@ -16,10 +16,11 @@ from explorer.errors import (
     GraphError,
     MissingInputError,
     UnknownQuantityError,
-    nearest,
+    did_you_mean,
 )
 from explorer.graph.quantity import Need, Quantity, quantities_of
 
+_LISTED = "'squatline explain --all' lists every quantity"
 # What was asked for, and what is given: the same is asked often while a study is read.
 Asked: TypeAlias = tuple[tuple[str, ...], frozenset[str]]
 
@@ -68,7 +69,7 @@ class Graph:
                     raise GraphError(
                         f"needs {name!r}, which no model defines",
                         key=entry.name,
-                        remedy=_did_you_mean(name, self.quantities),
+                        remedy=did_you_mean(name, self.quantities, _LISTED),
                     )
         self.upstream(self.quantities, given=())
 
@@ -79,7 +80,7 @@ class Graph:
             raise UnknownQuantityError(
                 f"no quantity is called {name!r}",
                 found=name,
-                remedy=_did_you_mean(name, self.quantities),
+                remedy=did_you_mean(name, self.quantities, _LISTED),
             ) from None
 
     def __contains__(self, name: object) -> bool:
@@ -275,8 +276,3 @@ def _cycle(path: list[str], name: str) -> CycleError:
         found=" -> ".join(circle),
         remedy="give one of these quantities in the study, or break the circle in the model",
     )
-
-
-def _did_you_mean(name: str, known: Iterable[str]) -> str:
-    near = nearest(name, known)
-    return f"did you mean {near!r}?" if near else "'squatline explain --all' lists every quantity"

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from explorer.errors import TableError, UnitError, nearest
+from explorer.errors import TableError, UnitError, did_you_mean, nearest
 from explorer.files.reading import Wanted
 from explorer.graph.arrays import Array, Mask
 
@@ -230,12 +230,11 @@ def _number(cell: str, name: str, line: int) -> float:
 def _require_known_units(units: dict[str, str], names: list[str]) -> None:
     for name in units:
         if name not in names:
-            near = nearest(name, names)
             raise TableError(
                 "a unit is given for a column this table does not use",
                 found=name,
                 allowed=", ".join(names),
-                remedy=f"did you mean {near!r}?" if near else "take it out",
+                remedy=did_you_mean(name, names, "take it out"),
             )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from explorer.errors import Faults, StudyError, nearest
+from explorer.errors import Faults, unknown
 from explorer.graph.words import Number, told
 from explorer.logs.fit_updates import updated
 from explorer.logs.fitting.bayes import Updated
@@ -14,7 +14,7 @@ from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.input_block import Contradiction, contradiction
 from explorer.logs.kinds import KINDS
 from explorer.logs.kinds.task import Finding, Kind, Options, Task
-from explorer.logs.named_logs import logged_unit, no_such, told_in_study
+from explorer.logs.named_logs import logged_unit, told_in_study
 from explorer.logs.shared_errors import Shared, shared_errors
 from explorer.logs.test_conditions import DayOfLog, day_of_log, drawn, known_input, summed_up
 from explorer.study.schema import FitEntry
@@ -115,7 +115,7 @@ def fit(study: Study, name: str | None = None, *, update: bool = False) -> tuple
     study = study.on_any_day
     entries = study.entries.fits
     if name is not None and name not in entries:
-        raise no_such("fit", name, entries, "fits").within(file=str(study.path))
+        raise unknown("no fit is called {}", name, entries, "fits").within(file=str(study.path))
     return tuple(_fitted(study, one, update) for one in ([name] if name is not None else entries))
 
 
@@ -163,7 +163,7 @@ def _task(study: Study, name: str) -> tuple[Task, Kind]:
     entry, key = study.entries.fits[name], f"fits.{name}"
     with told_in_study(study, key, []):
         if entry.kind not in KINDS:
-            raise no_such("kind of fit", entry.kind, KINDS, f"{key}.kind")
+            raise unknown("no kind of fit is called {}", entry.kind, KINDS, f"{key}.kind")
         kind = KINDS[entry.kind]
         options = _options(kind, entry, key)
         _check_columns(study, kind, entry, key)
@@ -176,13 +176,7 @@ def _options(kind: Kind, entry: FitEntry, key: str) -> Options:
     known = [*FitEntry.model_fields, *kind.options.model_fields]
     strange = next((name for name in entry.options if name not in known), None)
     if strange is not None:
-        near = nearest(strange, known)
-        raise StudyError(
-            f"{strange!r} is not a key that may stand here",
-            key=f"{key}.{strange}",
-            allowed=", ".join(known),
-            remedy=f"did you mean {near!r}?" if near else None,
-        )
+        raise unknown("{} is not a key that may stand here", strange, known, f"{key}.{strange}")
     return read_section(kind.options, entry.options, key)
 
 
@@ -194,12 +188,12 @@ def _check_columns(study: Study, kind: Kind, entry: FitEntry, key: str) -> None:
             if quantity in (*wanted, *optional):
                 continue
             if not kind.any_quantity:
-                near = nearest(quantity, [*wanted, *optional])
-                raise StudyError(
-                    f"this kind of fit reads no {quantity!r}",
-                    key=f"{key}.columns.{quantity}",
-                    allowed=", ".join((*wanted, *optional)),
-                    remedy=f"did you mean {near!r}?" if near else "leave it out",
+                raise unknown(
+                    "this kind of fit reads no {}",
+                    quantity,
+                    [*wanted, *optional],
+                    f"{key}.columns.{quantity}",
+                    otherwise="leave it out",
                 )
             logged_unit(study.graph, quantity)
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from explorer.errors import SquatlineError, TableError, nearest
+from explorer.errors import SquatlineError, TableError, did_you_mean
 from explorer.graph.units import dimension_matches
 from explorer.logs.clock import CLOCK_UNITS, ClockForm, clock_form
 
@@ -236,14 +236,13 @@ def _place(file: str, name: str, header: tuple[str, ...]) -> int:
     if len(found) == 1:
         return found[0]
     if not found:
-        near = nearest(name, header)
         raise TableError(
             f"the log has no column {name!r}",
             file=file,
             key="columns",
             found=", ".join(header) or "an empty header",
             allowed="the names in the header",
-            remedy=f"did you mean {near!r}?" if near else "correct the column name",
+            remedy=did_you_mean(name, header, "correct the column name"),
         )
     said = [header[place] for place in found]
     if len(set(said)) < len(said):

@@ -9,12 +9,12 @@ import numpy as np
 
 from explorer.analyses.sweeps import stacked, sweep_plan
 from explorer.engine.plan import Plan
-from explorer.errors import Faults, StudyError, TableError, nearest
+from explorer.errors import Faults, StudyError, TableError, unknown
 from explorer.graph.arrays import Array
 from explorer.graph.units import from_si, parse_spread, spread_from_si
 from explorer.logs.explaining import explanations
 from explorer.logs.fitting.model_error import Discrepancy
-from explorer.logs.named_logs import no_such, read_study_log, told_in_study
+from explorer.logs.named_logs import read_study_log, told_in_study
 from explorer.logs.reader import Log
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation import Validation, validate_curves
@@ -81,7 +81,7 @@ def validate(study: Study, name: str | None = None) -> tuple[ComparedRun, ...]:
     study = study.on_any_day
     entries = study.entries.logged_runs
     if name is not None and name not in entries:
-        raise no_such("logged run", name, entries, "logged_runs").within(file=str(study.path))
+        raise unknown("no logged run is called {}", name, entries, "logged_runs").within(file=str(study.path))
     faults, found = Faults(), []
     for one in [name] if name is not None else entries:
         with faults.noted():
@@ -149,14 +149,14 @@ def _tracked(study: Study, name: str) -> ComparedRun:
 
 def _check(study: Study, entry: LoggedRunEntry) -> None:
     if entry.condition not in study.conditions:
-        raise no_such("condition", entry.condition, study.conditions, "condition")
+        raise unknown("no condition is called {}", entry.condition, study.conditions, "condition")
     if entry.quantity not in study.graph:
-        near = nearest(entry.quantity, study.graph.quantities)
-        raise StudyError(
-            f"no quantity is called {entry.quantity!r}",
-            key="quantity",
+        raise unknown(
+            "no quantity is called {}",
+            entry.quantity,
+            study.graph.quantities,
+            "quantity",
             allowed="a quantity of the chosen models; 'squatline explain --all' lists them",
-            remedy=f"did you mean {near!r}?" if near else None,
         )
     if entry.along != "speed" and entry.quantity != "speed":
         raise StudyError(

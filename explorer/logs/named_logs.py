@@ -9,7 +9,7 @@ from pathlib import PurePath
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError, TableError, UnitError, nearest
+from explorer.errors import SquatlineError, StudyError, TableError, UnitError, unknown
 from explorer.graph.graph import Graph
 from explorer.graph.units import parse, to_si
 from explorer.logs.clock import CLOCK_UNITS
@@ -91,23 +91,13 @@ def logged_unit(graph: Graph, quantity: str) -> str:
         return known[quantity]
     if quantity in graph:
         return graph[quantity].unit
-    near = nearest(quantity, [*known, *graph.quantities])
-    raise StudyError(
-        f"no quantity is called {quantity!r}",
-        key=f"columns.{quantity}",
+    raise unknown(
+        "no quantity is called {}",
+        quantity,
+        [*known, *graph.quantities],
+        f"columns.{quantity}",
         allowed="a quantity of the study, or one of " + ", ".join(known),
-        remedy=f"did you mean {near!r}?" if near else "name what the column holds",
-    )
-
-
-def no_such(what: str, name: str | None, known: Collection[str], key: str) -> StudyError:
-    """Return the error for a name that the study does not define, with the nearest one that it does."""
-    near = nearest(str(name), known)
-    return StudyError(
-        f"no {what} is called {name!r}",
-        key=key,
-        allowed=", ".join(known) or "none is defined",
-        remedy=f"did you mean {near!r}?" if near else None,
+        otherwise="name what the column holds",
     )
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from explorer.engine.plan import CHUNK, make_plan
-from explorer.errors import StudyError, nearest
+from explorer.errors import StudyError, unknown
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known
 from explorer.study.entries import Distribution, Exact, read_distribution
@@ -140,12 +140,12 @@ def day_of_log(study: Study, given: Mapping[str, Any], bench: Mapping[str, str],
             one = read_input(name, entry, study.graph, study.folder, place)
             inputs[name] = replace(one, key=f"{name}@{key}", source=one.source or "given for the fit")
         else:
-            near = nearest(name, [*bench, *study.graph.quantities])
-            raise StudyError(
-                f"no quantity is called {name!r}",
-                key=place,
+            raise unknown(
+                "no quantity is called {}",
+                name,
+                [*bench, *study.graph.quantities],
+                place,
                 allowed="a quantity of the study" + (f", or {', '.join(bench)}" if bench else ""),
-                remedy=f"did you mean {near!r}?" if near else None,
             )
     return DayOfLog(study, inputs, on_bench, frozenset(set(given) - set(on_bench)))
 

@@ -10,7 +10,7 @@ import importlib
 from collections.abc import Iterable, Mapping
 from types import ModuleType
 
-from explorer.errors import Faults, StudyError, nearest
+from explorer.errors import Faults, unknown
 from explorer.graph.quantity import quantities_of
 
 #: subject -> variant -> names of its files in this package; the first variant is the default.
@@ -137,11 +137,4 @@ def variant_with(quantity: str) -> str | None:
 def _require(name: str, known: Iterable[str], key: str, problem: str) -> None:
     known = list(known)
     if name not in known:
-        near = nearest(name, known)
-        raise StudyError(
-            problem,
-            key=key,
-            found=name,
-            allowed=", ".join(known),
-            remedy=f"did you mean {near!r}?" if near else "take one of the allowed names",
-        )
+        raise unknown(problem, name, known, key, otherwise="take one of the allowed names")

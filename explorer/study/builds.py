@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from explorer.errors import Faults, StudyError, nearest, with_file
+from explorer.errors import Faults, StudyError, unknown, with_file
 from explorer.graph.graph import Graph
 from explorer.graph.words import Words
 from explorer.study.inputs import Input, read_inputs
@@ -80,15 +80,8 @@ def find_build(
         return otherwise
     builds = {build.name: build for build in read_builds(study)}
     if name not in builds:
-        near = nearest(name, builds)
-        raise StudyError(
-            f"no candidate is called {name!r}",
-            file=str(study.path),
-            key=key,
-            found=name,
-            allowed=", ".join(builds) or "none is defined",
-            remedy=f"did you mean {near!r}?" if near else "define it under [candidates]",
-        )
+        problem, define = "no candidate is called {}", "define it under [candidates]"
+        raise unknown(problem, name, builds, key, otherwise=define).within(file=str(study.path))
     return builds[name]
 
 

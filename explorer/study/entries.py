@@ -37,7 +37,7 @@ from io import StringIO
 from pathlib import Path
 from typing import Any
 
-from explorer.errors import DistributionError, SquatlineError, nearest
+from explorer.errors import DistributionError, SquatlineError, did_you_mean
 from explorer.files.reading import Wanted
 from explorer.graph.units import dimension_matches, parse, parse_spread, resolved, split, to_si, with_spread
 from explorer.study.distributions import (
@@ -385,14 +385,15 @@ def _form(entry: Mapping[str, Any]) -> _Form:
     keys = set(entry) - set(ABOUT)
     for name in keys:
         if name not in KEYS:
-            near = nearest(str(name), (*KEYS, *ABOUT))
             raise DistributionError(
                 f"there is no key {str(name)!r} here",
                 found=str(name),
                 allowed=", ".join((*KEYS, *ABOUT)),
-                remedy=f"did you mean {near!r}?"
-                if near
-                else "say how well it is known by sd, by plus_minus (two sd), or by low and high",
+                remedy=did_you_mean(
+                    name,
+                    (*KEYS, *ABOUT),
+                    "say how well it is known by sd, by plus_minus (two sd), or by low and high",
+                ),
             )
     kind = _named_kind(entry.get("distribution"))
     forms = [form for form in _FORMS if (not form.by_name_only if kind is None else form.kind == kind)]
@@ -413,12 +414,11 @@ def _named_kind(name: object) -> str | None:
     said = str(name).strip().lower().replace("_", " ").replace("-", " ")
     kind = _ALIASES.get(said, said)
     if kind not in KINDS:
-        near = nearest(said, (*KINDS, *_ALIASES))
         raise DistributionError(
             f"there is no distribution {str(name)!r}",
             found=str(name),
             allowed=", ".join(KINDS),
-            remedy=f"did you mean {near!r}?" if near else None,
+            remedy=did_you_mean(said, (*KINDS, *_ALIASES)),
         )
     return kind
 
@@ -497,12 +497,11 @@ def _position(path: Path, heading: list[str] | None, column: str | None, width: 
             remedy='name one: column = "..."',
         )
     if heading is None or column not in heading:
-        near = nearest(column, heading or [])
         raise DistributionError(
             f"the file has no column {column!r}",
             file=str(path),
             found=", ".join(heading) if heading else "no heading row",
-            remedy=f"did you mean {near!r}?" if near else None,
+            remedy=did_you_mean(column, heading or []),
         )
     return heading.index(column)
 

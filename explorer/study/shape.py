@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from explorer.errors import Faults, StudyError, nearest
+from explorer.errors import Faults, StudyError, did_you_mean, nearest
 from explorer.study.schema import Keys
 
 if TYPE_CHECKING:
@@ -114,8 +114,8 @@ def _said(fault: ErrorDetails) -> tuple[str, str | None, str | None]:
         return "the number is out of range", _BOUNDS[kind].format(**context), None
     if kind == "literal_error":
         allowed = context["expected"]
-        near = nearest(str(fault.get("input")), re.findall(r"'([^']*)'", allowed))
-        return "this may not stand here", allowed, f"did you mean {near!r}?" if near else None
+        known = re.findall(r"'([^']*)'", allowed)
+        return "this may not stand here", allowed, did_you_mean(fault.get("input"), known)
     for begin, (problem, allowed) in _SAID.items():
         if kind.startswith(begin):
             return problem, allowed, None

@@ -14,7 +14,7 @@ from typing import Any
 
 from explorer.engine.kept_values import KeptValues
 from explorer.engine.sampling import check_correlation
-from explorer.errors import Faults, SquatlineError, StudyError, nearest, with_file, with_key
+from explorer.errors import Faults, SquatlineError, StudyError, did_you_mean, unknown, with_file, with_key
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity, asked_name
 from explorer.graph.units import dimension_matches, display_unit, parse
@@ -372,8 +372,7 @@ def _correlations(
         for name in entry.between:
             given = inputs.get(name)
             if name not in unread and (given is None or given.exact):
-                near = nearest(name, inputs)
-                lacking = f"did you mean {near!r}?" if near else "give it under [inputs] first"
+                lacking = did_you_mean(name, inputs, "give it under [inputs] first")
                 faults.found.append(
                     StudyError(
                         "a correlation is between two uncertain inputs of this study",
@@ -393,13 +392,12 @@ def _correlations(
 def _known_conditions(names: list[str], study: Study, key: str) -> list[str]:
     for name in names:
         if name not in study.conditions:
-            near = nearest(name, study.conditions)
-            raise StudyError(
-                f"no condition is called {name!r}",
-                key=key,
-                found=name,
-                allowed=", ".join(study.conditions) or "none is defined",
-                remedy=f"did you mean {near!r}?" if near else "define it under [conditions]",
+            raise unknown(
+                "no condition is called {}",
+                name,
+                study.conditions,
+                key,
+                otherwise="define it under [conditions]",
             )
     return names
 

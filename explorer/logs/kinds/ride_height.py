@@ -10,7 +10,7 @@ import numpy as np
 from pydantic import Field
 
 from explorer.engine.sampling import correlation_matrix
-from explorer.errors import StudyError, nearest
+from explorer.errors import StudyError, did_you_mean
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.problem import Parameter
@@ -70,12 +70,11 @@ def _check_names(task: Task) -> None:
     options: RideHeightOptions = task.options
     for name in options.find:
         if name not in task.day.inputs:
-            near = nearest(name, task.day.inputs)
             raise StudyError(
                 "what is to be found is an input of the study, whose value is where the search begins",
                 key=f"{task.key}.find",
                 found=name,
-                remedy=f"did you mean {near!r}?" if near else "give it a first value under [inputs]",
+                remedy=did_you_mean(name, task.day.inputs, "give it a first value under [inputs]"),
             )
     for name in options.weigh_in:
         if name not in options.find or task.day.inputs[name].exact:

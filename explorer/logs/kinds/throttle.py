@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from pydantic import Field
 
+from explorer.errors import unknown
 from explorer.graph.units import parse
 from explorer.logs.fitting.battery import fit_battery
 from explorer.logs.fitting.coast_down import NO_DOWNFORCE
@@ -23,7 +24,6 @@ from explorer.logs.fitting.top_speed import fit_top_speed
 from explorer.logs.fitting.tyre_radius import fit_tyre_radius
 from explorer.logs.kinds.coasting import downforce_area, opening_of
 from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Options, Task
-from explorer.logs.named_logs import no_such
 from explorer.logs.test_conditions import DayOfLog
 from explorer.study.schema import Value
 
@@ -140,7 +140,7 @@ def top_speed(task: Task) -> Finding:
     """Fit the speed that a full-throttle run comes to rest at, to be held against the predicted one."""
     study, condition = task.day.study, task.options.condition
     if condition not in study.conditions:
-        raise no_such("condition", condition, study.conditions, f"{task.key}.condition")
+        raise unknown("no condition is called {}", condition, study.conditions, f"{task.key}.condition")
     run = task.read(task.one_log, ["time", "speed"])
     fit = fit_top_speed(ThrottleRun(run["time"], run["speed"], source=run.source), loss=task.options.loss)
     scope = study.conditions[condition].over(task.day.inputs)

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from pydantic import Field
 
-from explorer.errors import StudyError
+from explorer.errors import StudyError, unknown
 from explorer.graph.arrays import Array
 from explorer.graph.units import dimension_matches, parse_spread
 from explorer.logs.fitting.derived import Derived, derived
@@ -20,7 +20,7 @@ from explorer.logs.fitting.readings import fit_readings
 from explorer.logs.fitting.scales import TRUE_SCALES, fit_scales
 from explorer.logs.fitting.spring_test import EXACT_GAUGE, EXACT_LOAD, fit_spring_test
 from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Options, Task, spread_above_zero
-from explorer.logs.named_logs import logged_unit, no_such
+from explorer.logs.named_logs import logged_unit
 from explorer.study.schema import Value
 
 
@@ -194,7 +194,7 @@ def hinge_pull(task: Task) -> Finding:
     options: HingePullOptions = task.options
     members = task.day.study.graph.families.get("element", ())
     if options.element not in members:
-        raise no_such("element", options.element, members, f"{task.key}.element")
+        raise unknown("no element is called {}", options.element, members, f"{task.key}.element")
     log = task.one_log
     opening, closing = (task.read(log, [way]) for way in ("opening_pull", "closing_pull"))
     fit = fit_hinge_pull(
