@@ -24,11 +24,14 @@ Two things a function may ask for beyond plain values:
 * ``each="element"`` makes one copy per declared element.  The name starts with ``element_``; inside, other
   ``element_`` names are those of the same element.  A function that is not per element and asks for an
   ``element_`` name receives all of them stacked, elements first: shape (elements, samples).
+* ``each="axle"`` makes one for the front and one for the rear: ``axle_`` that begins a name, and {axle} in
+  its entry, stand for either.
 """
 
 from __future__ import annotations
 
 import inspect
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from operator import attrgetter
@@ -41,6 +44,7 @@ Curve: TypeAlias = Callable[..., Array]
 
 #: Ends the name of a quantity that is judged on a car whose points carry nothing on the road.
 ON_WHEELS = "_on_wheels_alone"
+AXLES = ("front", "rear")
 #: Subject of the inputs that are errors of models, by which they are known again.
 MODEL_ERRORS = "model_errors"
 
@@ -110,7 +114,7 @@ class Quantity:
     capped_by:
         Name of the quantity at which a search stops; a value at the cap means "not reached".
     each:
-        Family this quantity is repeated for, before families are expanded.
+        Family this quantity is repeated for, before families are expanded, or "axle".
     subject:
         Name of the model file.
     table:
@@ -340,8 +344,28 @@ def _with_parts(whole: Quantity, function: Callable[..., Any]) -> Quantity:
     return replace(whole, record=True, parts=tuple(parts))
 
 
+def _on_axles(entry: Quantity) -> list[Quantity]:
+    """Return what is declared for each axle once for the front and once for the rear, all else as it is."""
+    if entry.each != "axle":
+        return [entry]
+    return [
+        replace(
+            entry,
+            name=entry.name.replace("axle_", f"{axle}_", 1),
+            each=None,
+            needs=tuple(
+                replace(need, names=tuple(re.sub("^axle_", f"{axle}_", name) for name in need.names))
+                for need in entry.needs
+            ),
+            summary=entry.summary.replace("{axle}", axle),
+            description=entry.description.replace("{axle}", axle),
+        )
+        for axle in AXLES
+    ]
+
+
 def quantities_of(module: Any) -> list[Quantity]:
-    """List what a module (or any namespace) declares, in the order written."""
+    """List what a module (or any namespace) declares, in the order written, each axle's apart."""
     found = []
     for name, value in vars(module).items():
         declared = getattr(value, "__quantity__", None)
@@ -350,4 +374,4 @@ def quantities_of(module: Any) -> list[Quantity]:
             found += [declared, *declared.parts]
         elif isinstance(value, Quantity):
             found.append(replace(value, name=name, subject=module.__name__.rpartition(".")[2]))
-    return found
+    return [one for entry in found for one in _on_axles(entry)]

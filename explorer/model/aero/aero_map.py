@@ -111,16 +111,10 @@ def pitch(static_pitch: Array, front_compression: Array, rear_compression: Array
     return static_pitch + (rear_compression - front_compression) / wheelbase
 
 
-@quantity("m", source="definition")
-def front_ride_height(front_ride_height_at_rest: Array, front_rise: Array) -> Array:
-    """Height under the front axle line at this speed, as the map counts it."""
-    return front_ride_height_at_rest + front_rise
-
-
-@quantity("m", source="definition")
-def rear_ride_height(rear_ride_height_at_rest: Array, rear_rise: Array) -> Array:
-    """Height under the rear axle line at this speed, as the map counts it."""
-    return rear_ride_height_at_rest + rear_rise
+@quantity("m", source="definition", each="axle")
+def axle_ride_height(axle_ride_height_at_rest: Array, axle_rise: Array) -> Array:
+    """Height under the {axle} axle line at this speed, as the map counts it."""
+    return axle_ride_height_at_rest + axle_rise
 
 
 @quantity(

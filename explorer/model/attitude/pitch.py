@@ -90,16 +90,10 @@ def splitter_incidence(pitch: Array, splitter_mounting_angle: Array) -> Array:
     return pitch + splitter_mounting_angle
 
 
-@quantity("m", source="definition")
-def front_rise(tyre_rise: Array, front_compression: Array) -> Array:
-    """How far the body has come up over the front axle from rest, on tyres that grow; down is negative."""
-    return tyre_rise - front_compression
-
-
-@quantity("m", source="definition")
-def rear_rise(tyre_rise: Array, rear_compression: Array) -> Array:
-    """How far the body has come up over the rear axle from rest, on tyres that grow; down is negative."""
-    return tyre_rise - rear_compression
+@quantity("m", source="definition", each="axle")
+def axle_rise(tyre_rise: Array, axle_compression: Array) -> Array:
+    """How far the body has come up over the {axle} axle from rest, on tyres that grow; down is negative."""
+    return tyre_rise - axle_compression
 
 
 @quantity("m", source="geometry: the floor is a straight line between the axles", each="point")

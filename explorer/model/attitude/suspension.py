@@ -16,85 +16,51 @@ OUT_OF_REACH = 1.0
 static_pitch = given(
     "rad", "Pitch of the floor at rest, nose-up positive.", default=0.0, usual="-4 to 3 deg", lever="0.1 deg"
 )
-front_spring_rate = given(
-    "N/m", "Rate of one front spring.", above=0, usual="0.3 to 25 N/mm", lever="0.2 N/mm"
+axle_spring_rate = given(
+    "N/m", "Rate of one {axle} spring.", above=0, usual="0.3 to 25 N/mm", lever="0.2 N/mm", each="axle"
 )
-rear_spring_rate = given("N/m", "Rate of one rear spring.", above=0, usual="0.3 to 25 N/mm", lever="0.2 N/mm")
-front_motion_ratio = given(
+axle_motion_ratio = given(
     "1",
-    "Travel of a front spring over the travel of its wheel.",
+    "Travel of a {axle} spring over the travel of its wheel.",
     default=1.0,
     above=0,
     usual="0.3 to 1.3",
     lever="0.05",
+    each="axle",
 )
-rear_motion_ratio = given(
-    "1",
-    "Travel of a rear spring over the travel of its wheel.",
-    default=1.0,
-    above=0,
-    usual="0.3 to 1.3",
-    lever="0.05",
-)
-front_tyre_stiffness = given(
+axle_tyre_stiffness = given(
     "N/m",
-    "Vertical stiffness of one front tyre; the default is a rigid one.",
+    "Vertical stiffness of one {axle} tyre; the default is a rigid one.",
     default=1e9,
     above=0,
     usual="8 to 60 N/mm, typically 20",
+    each="axle",
 )
-rear_tyre_stiffness = given(
-    "N/m",
-    "Vertical stiffness of one rear tyre; the default is a rigid one.",
-    default=1e9,
-    above=0,
-    usual="8 to 60 N/mm, typically 20",
-)
-front_bump_travel = given(
+axle_bump_travel = given(
     "m",
-    "How far the front goes down from rest to its stop; the default is out of reach.",
+    "How far the {axle} goes down from rest to its stop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
     usual="1 to 40 mm",
     lever="1 mm",
+    each="axle",
 )
-rear_bump_travel = given(
+axle_droop_travel = given(
     "m",
-    "How far the rear goes down from rest to its stop; the default is out of reach.",
-    default=OUT_OF_REACH,
-    at_least=0,
-    usual="1 to 40 mm",
-    lever="1 mm",
-)
-front_droop_travel = given(
-    "m",
-    "How far the front rises from rest to full droop; the default is out of reach.",
+    "How far the {axle} rises from rest to full droop; the default is out of reach.",
     default=OUT_OF_REACH,
     at_least=0,
     usual="0.5 to 40 mm",
     lever="1 mm",
+    each="axle",
 )
-rear_droop_travel = given(
-    "m",
-    "How far the rear rises from rest to full droop; the default is out of reach.",
-    default=OUT_OF_REACH,
-    at_least=0,
-    usual="0.5 to 40 mm",
-    lever="1 mm",
-)
-front_stop_rate = given(
+axle_stop_rate = given(
     "N/m",
-    "Rate a front stop adds to one wheel once touched.",
+    "Rate a {axle} stop adds to one wheel once touched.",
     default=5e4,
     above=0,
     usual="10 to 300 N/mm, typically 50",
-)
-rear_stop_rate = given(
-    "N/m",
-    "Rate a rear stop adds to one wheel once touched.",
-    default=5e4,
-    above=0,
-    usual="10 to 300 N/mm, typically 50",
+    each="axle",
 )
 
 
@@ -103,29 +69,14 @@ rear_stop_rate = given(
     source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
     usual="0.3 to 15 N/mm",
     lever="0.2 N/mm",
+    each="axle",
 )
-def front_wheel_rate(
-    front_spring_rate: Array, front_motion_ratio: Array, front_tyre_stiffness: Array
-) -> Array:
-    """Load per travel at one front wheel, body against ground: spring through its linkage, then tyre.
+def axle_wheel_rate(axle_spring_rate: Array, axle_motion_ratio: Array, axle_tyre_stiffness: Array) -> Array:
+    """Load per travel at one {axle} wheel, body against ground: spring through its linkage, then tyre.
 
     Give it directly when it was measured at the car by adding weights.
     """
-    return in_series(front_spring_rate * front_motion_ratio**2, front_tyre_stiffness)
-
-
-@quantity(
-    "N/m",
-    source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
-    usual="0.3 to 15 N/mm",
-    lever="0.2 N/mm",
-)
-def rear_wheel_rate(rear_spring_rate: Array, rear_motion_ratio: Array, rear_tyre_stiffness: Array) -> Array:
-    """Load per travel at one rear wheel, body against ground: spring through its linkage, then tyre.
-
-    Give it directly when it was measured at the car by adding weights.
-    """
-    return in_series(rear_spring_rate * rear_motion_ratio**2, rear_tyre_stiffness)
+    return in_series(axle_spring_rate * axle_motion_ratio**2, axle_tyre_stiffness)
 
 
 def in_series(rate: Array, other: Array) -> Array:
@@ -133,16 +84,10 @@ def in_series(rate: Array, other: Array) -> Array:
     return rate / (1 + rate / other)
 
 
-@quantity("N/m", source="two wheels side by side")
-def front_axle_rate(front_wheel_rate: Array) -> Array:
-    """Load per travel of both front wheels together."""
-    return 2 * front_wheel_rate
-
-
-@quantity("N/m", source="two wheels side by side")
-def rear_axle_rate(rear_wheel_rate: Array) -> Array:
-    """Load per travel of both rear wheels together."""
-    return 2 * rear_wheel_rate
+@quantity("N/m", source="two wheels side by side", each="axle")
+def axle_axle_rate(axle_wheel_rate: Array) -> Array:
+    """Load per travel of both {axle} wheels together."""
+    return 2 * axle_wheel_rate
 
 
 class AxleSpring(NamedTuple):
@@ -189,17 +134,9 @@ class AxleSpring(NamedTuple):
         return self.rate * travel + stop_rate * past, np.where(past == 0, self.rate, self.rate + stop_rate)
 
 
-@quantity("1", source="definition")
-def front_axle_spring(
-    front_axle_rate: Array, front_bump_travel: Array, front_droop_travel: Array, front_stop_rate: Array
+@quantity("1", source="definition", each="axle")
+def axle_axle_spring(
+    axle_axle_rate: Array, axle_bump_travel: Array, axle_droop_travel: Array, axle_stop_rate: Array
 ) -> AxleSpring:
-    """Springs and stops of the front axle, together."""
-    return AxleSpring(front_axle_rate, front_bump_travel, front_droop_travel, front_stop_rate)
-
-
-@quantity("1", source="definition")
-def rear_axle_spring(
-    rear_axle_rate: Array, rear_bump_travel: Array, rear_droop_travel: Array, rear_stop_rate: Array
-) -> AxleSpring:
-    """Springs and stops of the rear axle, together."""
-    return AxleSpring(rear_axle_rate, rear_bump_travel, rear_droop_travel, rear_stop_rate)
+    """Springs and stops of the {axle} axle, together."""
+    return AxleSpring(axle_axle_rate, axle_bump_travel, axle_droop_travel, axle_stop_rate)

@@ -25,21 +25,14 @@ pitch_gyration_share = given(
     above=0,
     usual="0.35 to 0.60, typically 0.45",
 )
-front_damping_ratio = given(
+axle_damping_ratio = given(
     "1",
-    "Damping of the front over the critical one, the front axle taken alone; the default is a judgement.",
+    "Damping of the {axle} over the critical one, the {axle} axle taken alone; the default is a judgement.",
     default=0.3,
     at_least=0,
     usual="0.1 to 0.8, typically 0.3",
     lever="0.05",
-)
-rear_damping_ratio = given(
-    "1",
-    "Damping of the rear over the critical one, the rear axle taken alone; the default is a judgement.",
-    default=0.3,
-    at_least=0,
-    usual="0.1 to 0.8, typically 0.3",
-    lever="0.05",
+    each="axle",
 )
 
 _TWO_MODES = "Gillespie, Fundamentals of Vehicle Dynamics, ch. 5: bounce and pitch of the undamped half-car"
@@ -54,26 +47,15 @@ def pitch_inertia(mass: Array, pitch_gyration_share: Array, wheelbase: Array) ->
     return mass * (pitch_gyration_share * wheelbase) ** 2
 
 
-@quantity("N s/m", source="definition of the damping ratio of one mass on one spring")
-def front_damper_rate(
-    front_damping_ratio: Array, front_wheel_rate: Array, front_static_load: Array, gravity: Array
+@quantity("N s/m", source="definition of the damping ratio of one mass on one spring", each="axle")
+def axle_damper_rate(
+    axle_damping_ratio: Array, axle_wheel_rate: Array, axle_static_load: Array, gravity: Array
 ) -> Array:
-    """Force per speed of one front damper, at the wheel, the same in both directions.
+    """Force per speed of one {axle} damper, at the wheel, the same in both directions.
 
     Give it directly when it was measured; at the damper, times the motion ratio squared.
     """
-    return 2 * front_damping_ratio * np.sqrt(front_wheel_rate * front_static_load / (2 * gravity))
-
-
-@quantity("N s/m", source="definition of the damping ratio of one mass on one spring")
-def rear_damper_rate(
-    rear_damping_ratio: Array, rear_wheel_rate: Array, rear_static_load: Array, gravity: Array
-) -> Array:
-    """Force per speed of one rear damper, at the wheel, the same in both directions.
-
-    Give it directly when it was measured; at the damper, times the motion ratio squared.
-    """
-    return 2 * rear_damping_ratio * np.sqrt(rear_wheel_rate * rear_static_load / (2 * gravity))
+    return 2 * axle_damping_ratio * np.sqrt(axle_wheel_rate * axle_static_load / (2 * gravity))
 
 
 @quantity("Hz", source=_TWO_MODES)

@@ -13,25 +13,16 @@ import numpy as np
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import given, quantity
 
-front_unsprung_mass = given(
+axle_unsprung_mass = given(
     "kg",
-    """Mass of one front wheel with what goes up and down with it; needs front_tyre_stiffness.
+    """Mass of one {axle} wheel with what goes up and down with it; needs {axle}_tyre_stiffness.
 
     The default leaves it out: then nothing says where the wheels hop.
     """,
     default=0.0,
     at_least=0,
     usual="0.02 to 0.8 kg",
-)
-rear_unsprung_mass = given(
-    "kg",
-    """Mass of one rear wheel with what goes up and down with it; needs rear_tyre_stiffness.
-
-    The default leaves it out: then nothing says where the wheels hop.
-    """,
-    default=0.0,
-    at_least=0,
-    usual="0.02 to 0.8 kg",
+    each="axle",
 )
 #: Share of the hop frequency up to which wheels without mass are good enough: see this file's head.
 SLOW_ENOUGH = 0.5
@@ -39,20 +30,12 @@ SLOW_ENOUGH = 0.5
 _HOP = "sqrt((k_tyre + k_spring)/m)/(2 pi): one mass between two springs, the body held still"
 
 
-@quantity("Hz", source=_HOP)
-def front_wheel_hop_frequency(
-    front_unsprung_mass: Array, front_wheel_rate: Array, front_tyre_stiffness: Array
+@quantity("Hz", source=_HOP, each="axle")
+def axle_wheel_hop_frequency(
+    axle_unsprung_mass: Array, axle_wheel_rate: Array, axle_tyre_stiffness: Array
 ) -> Array:
-    """Frequency at which a front wheel hops on its tyre; far out of reach for a wheel without mass."""
-    return _hop(front_unsprung_mass, front_wheel_rate, front_tyre_stiffness)
-
-
-@quantity("Hz", source=_HOP)
-def rear_wheel_hop_frequency(
-    rear_unsprung_mass: Array, rear_wheel_rate: Array, rear_tyre_stiffness: Array
-) -> Array:
-    """Frequency at which a rear wheel hops on its tyre; far out of reach for a wheel without mass."""
-    return _hop(rear_unsprung_mass, rear_wheel_rate, rear_tyre_stiffness)
+    """Frequency at which a {axle} wheel hops on its tyre; far out of reach for a wheel without mass."""
+    return _hop(axle_unsprung_mass, axle_wheel_rate, axle_tyre_stiffness)
 
 
 @quantity("1", source="definition")
