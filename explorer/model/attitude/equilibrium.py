@@ -12,6 +12,7 @@ changes its downforce (``near_ground``): cars that meet either are solved apart.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, NamedTuple
 
 import numpy as np
@@ -19,13 +20,13 @@ import numpy as np
 from explorer.graph.arrays import Array, Mask, picked
 from explorer.graph.quantity import Curve, Part, quantity
 from explorer.model.aero.ground_effect import GroundEffect
-from explorer.model.attitude.near_ground import NearGround
+from explorer.model.attitude import near_ground
+from explorer.model.attitude.gap_line import NearGround
 from explorer.model.attitude.supports import (
     Balance,
     Car,
     FrontContactLoad,
     RearContactLoad,
-    StableAttitudes,
     Support,
 )
 from explorer.model.attitude.suspension import AxleSpring
@@ -202,7 +203,6 @@ class Attitude(NamedTuple):
     ]
     front_contact_load: FrontContactLoad
     rear_contact_load: RearContactLoad
-    stable_attitudes: StableAttitudes
 
 
 @quantity(
@@ -215,19 +215,21 @@ def attitude(
     car_at_speed: CarAtSpeed, splitter_ground_effect: GroundEffect, dynamic_pressure: Array
 ) -> Attitude:
     """Pitch, and what the splitter gains by its gap, together."""
-    car = car_at_speed
+    car, splitter = car_at_speed, splitter_ground_effect
+    if np.all(splitter.gain > 0):
+        found = _solved(car, splitter, dynamic_pressure, np.zeros((), bool))
+        return Attitude(car.static_pitch + found.lean / car.wheelbase, *found[1:])
     angle, hold = car.on_springs()
     here = car.on_one_support(angle, hold)
-    simple = here.settled & (splitter_ground_effect.gain == 0)
+    simple = here.settled & (splitter.gain == 0)
     if np.all(simple):
-        return Attitude(here.pitch, np.zeros(()), here.front_contact, here.rear_contact, np.ones(()))
-    found = _solved(car, splitter_ground_effect, dynamic_pressure, simple)
+        return Attitude(here.pitch, np.zeros(()), here.front_contact, here.rear_contact)
+    found = _solved(car, splitter, dynamic_pressure, simple)
     return Attitude(
         np.where(simple, here.pitch, car.static_pitch + found.lean / car.wheelbase),
         found.force,
         np.where(simple, here.front_contact, found.front_contact),
         np.where(simple, here.rear_contact, found.rear_contact),
-        found.stable,
     )
 
 
@@ -235,19 +237,47 @@ def _solved(car: CarAtSpeed, splitter: GroundEffect, pressure: Array, simple: Ma
     """Return the balance of the cars that are not simple, by whether their splitter feels the ground."""
     shape = shape_of((car, splitter, pressure, simple))
     samples = shape or (1,)
-    # One field of full length: what is solved then has one axis.
-    car = car._replace(front_level=np.broadcast_to(car.front_level, samples))
     rows = np.zeros((len(Balance._fields), *samples))
-    rows[-1] = 1
-    for feels in (False, True):
-        where = np.broadcast_to(~simple & ((splitter.gain > 0) == feels), samples)
-        if np.any(where):
-            group = picked(car, where).over_lean()
-            if feels:
-                air = np.broadcast_to(pressure, samples)[where]
-                group = NearGround(group, picked(splitter, where), air)
-            rows[:, where] = group.balance()
+    for where, group in _groups(car, splitter, pressure, np.broadcast_to(~simple, samples)):
+        if np.all(where):
+            return Balance(*(np.reshape(field, shape) for field in _balance(group)))
+        rows[:, where] = _balance(group)
     return Balance(*rows.reshape(-1, *shape))
+
+
+def _balance(group: Car | NearGround) -> Balance:
+    return near_ground.balance(group) if isinstance(group, NearGround) else group.balance()
+
+
+def _groups(
+    car: CarAtSpeed, splitter: GroundEffect, pressure: Array, wanted: Mask
+) -> Iterator[tuple[Mask, Car | NearGround]]:
+    """Yield the cars that are wanted, on one axis, by whether their splitter feels the ground."""
+    car = car._replace(front_level=np.broadcast_to(car.front_level, wanted.shape))
+    for feels in (False, True):
+        where = wanted & ((splitter.gain > 0) == feels)
+        if np.any(where):
+            group, ground = (car, splitter) if np.all(where) else picked((car, splitter), where)
+            air = np.broadcast_to(pressure, wanted.shape)[where]
+            yield where, NearGround(group.over_lean(), ground, air) if feels else group.over_lean()
+
+
+@quantity(
+    "1", source="changes of sign of the load spare along the gap, and of the springs' hold", fails=_NO_BALANCE
+)
+def stable_attitudes(
+    car_at_speed: CarAtSpeed, splitter_ground_effect: GroundEffect, dynamic_pressure: Array
+) -> Array:
+    """How many attitudes the car can keep at this speed.
+
+    Of several it takes the one it comes to from rest as the speed rises, the load moved by acceleration and
+    slope held; a bump may carry it to another.
+    """
+    shape = shape_of((car_at_speed, splitter_ground_effect, dynamic_pressure))
+    found, every = np.ones(shape or (1,)), np.ones(shape or (1,), dtype=bool)
+    for where, group in _groups(car_at_speed, splitter_ground_effect, dynamic_pressure, every):
+        found[where] = near_ground.stable(group) if isinstance(group, NearGround) else group.stable()
+    return found.reshape(shape)
 
 
 @quantity("N", source="sum of the parts about the rear contact patches")
@@ -311,7 +341,7 @@ def snap_margin(
     near = NearGround(
         car_at_speed.over_lean()._replace(stops=(), points=()), splitter_ground_effect, dynamic_pressure
     )
-    return near.snap_margin()
+    return near_ground.snap_margin(near)
 
 
 @quantity(

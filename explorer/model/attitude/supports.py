@@ -83,7 +83,7 @@ def carried(supports: tuple[Support, ...], front: Array, rear: Array) -> tuple[A
 
 
 class Balance(NamedTuple):
-    """An attitude: lean, downforce the splitter gains by its gap, loads on the road, how many are stable.
+    """An attitude: lean, downforce the splitter gains by its gap, loads on the road.
 
     ``front_contact`` and ``rear_contact`` are what points on the road take off each axle.
     """
@@ -92,7 +92,6 @@ class Balance(NamedTuple):
     force: Array
     front_contact: Array
     rear_contact: Array
-    stable: Array
 
 
 class Car(NamedTuple):
@@ -194,7 +193,12 @@ class Car(NamedTuple):
         return front, rear
 
     def balance(self) -> Balance:
-        """Return the attitude it comes to, NaN where none is held, and how many it can keep."""
+        """Return the attitude it comes to, NaN where none is held."""
+        front, rear = self.balanced()
+        return Balance(rear - front, np.zeros(np.shape(front)), *carried(self.points, front, rear))
+
+    def stable(self) -> Array:
+        """Count the attitudes it can keep."""
         front, rear = self.balanced()
         stable = np.isfinite(front) + np.zeros(shape_of(self))
         tips = np.logical_not(self.on_springs()[2]) & (stable >= 0)
@@ -203,7 +207,7 @@ class Car(NamedTuple):
             other_front, other_rear = picked(self, tips).balanced(-1.0)
             lean, other = (rear - front)[tips], other_rear - other_front
             stable[tips] += np.isfinite(other) & (np.isnan(lean) | (np.abs(other - lean) > 1e-9))
-        return Balance(rear - front, np.zeros(np.shape(front)), *carried(self.points, front, rear), stable)
+        return stable
 
     def tried(self, met: list[Mask]) -> tuple[Array, Array]:
         """Return both travels at the balance, solving and looking again from supports that may be met."""
