@@ -26,6 +26,8 @@ from reports.terminal import show_blocks
 
 # With more uncertain inputs than this a first look pays.
 MANY_INPUTS = 40
+# More names than this hide the lines beside them; all stand in the study, and under --all.
+_NAMED = 8
 # The cautions know the way a car goes before it brakes.
 _BESIDE = ("fence_distance", "reaction_distance")
 
@@ -71,8 +73,9 @@ def show_check(study: Study, named: Path, everything: bool) -> None:
     nominal = nominal_or_error(study) if everything else asked_at_nominal(study)
     blocks: list[Block] = [Heading(study.title), _limits(study, nominal)]
     blocks += _listed("odd", [said(caution) for caution in taken_for_granted(study, nominal)])
-    blocks += _listed("assumed", _assumed(study))
-    blocks += _listed("missing", _missing(study, nominal))
+    most = None if everything else _NAMED
+    blocks += _listed("assumed", _assumed(study, most))
+    blocks += _listed("missing", _missing(study, nominal, most))
     blocks += _listed("varies", _varying(study))
     blocks += _listed("measuring", _measuring(study))
     if everything:
@@ -85,7 +88,7 @@ def show_check(study: Study, named: Path, everything: bool) -> None:
             *(
                 []
                 if everything
-                else [(Code(f"squatline check {path} --all"), ": list inputs and quantities")]
+                else [(Code(f"squatline check {path} --all"), ": name and list all inputs and quantities")]
             ),
         ],
     )
@@ -133,14 +136,25 @@ def _standing(study: Study, limit: Limit, value: float, margin: float) -> Line:
     return ("met, ", by, " to spare") if margin >= 0 else (Strong("missed by "), by)
 
 
-def _assumed(study: Study) -> list[Line]:
+def _assumed(study: Study, most: int | None) -> list[Line]:
     names = [one.key for one in study.all_inputs() if (one.source or "").startswith(ASSUMED)]
-    if not names:
-        return []
-    return [(f"{counted(len(names), 'input')} from what is usual of such cars: ", Code(", ".join(names)))]
+    return [_named(study, "from what is usual of such cars", names, most)] if names else []
 
 
-def _missing(study: Study, nominal: Nominal) -> list[Line]:
+def _named(study: Study, what: str, keys: list[str], most: int | None) -> Line:
+    """Count inputs of a kind and name some, members of a family by the line that they share in the study."""
+    shared = {
+        member: name
+        for name in study.entries.inputs
+        for member in study.graph.of_family(name)
+        if member not in study.entries.inputs
+    }
+    names = list(dict.fromkeys(shared.get(key, key) for key in keys))
+    more = f" and {len(names) - most} more lines" if most and len(names) > most else ""
+    return (f"{counted(len(keys), 'input')} {what}: ", Code(", ".join(names[:most])), more)
+
+
+def _missing(study: Study, nominal: Nominal, most: int | None) -> list[Line]:
     failing = {name for values in nominal.values() for name, value in values.items() if value is None}
     found: list[Line] = [
         (Code(name), f": no answer at the nominal values ({study.graph[name].fails or 'not finite'})")
@@ -154,12 +168,9 @@ def _missing(study: Study, nominal: Nominal) -> list[Line]:
     if gone:
         found.append(("no such file beside the study: ", Code(", ".join(gone))))
     silent = [one.key for one in study.all_inputs() if one.source is None]
-    if silent:
-        found.append(("no source given: ", Code(", ".join(silent))))
     guesses = [one.key for one in study.all_inputs() if (one.source or "").lower().startswith(GUESSES)]
-    if guesses:
-        found.append(("made up or guessed: ", Code(", ".join(guesses))))
-    return found
+    kinds = (("without a source", silent), ("made up or guessed", guesses))
+    return found + [_named(study, what, keys, most) for what, keys in kinds if keys]
 
 
 def _varying(study: Study) -> list[Line]:

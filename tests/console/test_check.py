@@ -63,9 +63,34 @@ def test_it_says_what_is_odd_assumed_missing_and_varies(squatline: Cli, small_st
     assert odd < assumed < missing < varies < after
     assert "did you mean 45 mm?" in answer.out[odd:assumed]
     assert "1 input from what is usual of such cars: wing_pitch_slope" in answer.out[assumed:missing]
-    assert "no source given: wheelbase, cg_height" in answer.out[missing:varies]
+    assert "2 inputs without a source: wheelbase, cg_height" in answer.out[missing:varies]
     assert f"squatline run {folder}" in " ".join(answer.out[after:].split())
     assert "front_static_load" not in answer.out
+
+
+def test_a_new_study_is_told_on_one_screen_and_flaps_by_the_line_they_share(
+    squatline: Cli, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
+    write_template(tmp_path, CarHas(2, "electric", "fitted", "spring", wake=True))
+    short, whole = squatline("check", tmp_path).out, squatline("check", tmp_path, "--all").out
+    assert short.count("\n") <= 50
+    assert re.search(r"\d+ inputs made up or guessed: .* and \d+ more", " ".join(short.split()))
+    for words in ("element_span", "element_modulus", "flap_2_arm_angle"):
+        assert words in whole
+    assert "flap_1_modulus, flap_2_modulus" not in whole
+
+
+def test_logs_that_are_not_beside_the_study_are_missing(squatline: Cli, small_study: Writer) -> None:
+    fit = '[fits.weighed]\nkind = "readings"\nfile = "scales.csv"\n'
+    fit += 'columns = { mass = { column = "V", unit = "kg" } }\n'
+    run = '[logged_runs.one]\nfile = "first run.csv"\nquantity = "front_static_load"\n'
+    run += 'condition = "rest"\ncolumns = { speed = { column = "v", unit = "m/s" }, '
+    run += 'front_static_load = { column = "f", unit = "N" } }\n'
+    answer = squatline("check", small_study(limits=fit + run))
+    assert answer.status == 0, answer.err
+    said = " ".join(answer.out.split())
+    assert "no such file beside the study: scales.csv, first run.csv" in said
 
 
 def test_inputs_and_quantities_are_listed_when_asked_for(squatline: Cli, small_study: Writer) -> None:
