@@ -92,6 +92,10 @@ STUDY_WORDS: Mapping[str, str] = {
     "today": "[today] gives what varies from run to run as it was read on the day, such as "
     'air_temperature = "21 ± 1 degC"; a run then says up to which speed the safety limits hold today. '
     "Take it out again afterwards.",
+    "varies": "varies = true in an entry of [inputs] says that the input is another one in every run, false "
+    'that it has one value, which could be learnt. varies = "0.5 m/s" says both: the entry is what is known '
+    "of the mean, and each run lies about it with that standard deviation, as an input of its own; only the "
+    "mean is offered for measuring.",
     "usual": 'NAME = "usual" under [inputs] stands for a coefficient that is not known: it is drawn from '
     "what is usual of such cars, marked as assumed and ranked; 'squatline explain NAME' has its range.",
     "sure": "probability = 0.95 with sure = 0.9 in a limit asks that the car holds it in 95 of 100 of its "

@@ -16,8 +16,9 @@ from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import StudyError, unknown
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known
+from explorer.study.day_to_day import in_a_run
 from explorer.study.entries import Distribution, Exact, read_distribution
-from explorer.study.inputs import Input, read_input
+from explorer.study.inputs import Input, read_inputs
 from explorer.study.study import Study
 
 # Inputs of these subjects are of the day, not of the car: another day draws them anew.
@@ -64,11 +65,12 @@ class DayOfLog:
         """
         if name in self.bench:
             return self.bench[name]
-        if name in self.inputs and name not in where:
+        total = in_a_run(name, self.study.graph)
+        if name in self.inputs and total == name and name not in where:
             return known_input(self.inputs[name], self.study.graph[name].unit)
         if not self.computable([name], **where):
             return None
-        values = self.draws([name], **where).computed[name]
+        values = self.draws([total], **where).computed[total]
         return summed_up(name, values, self.study.graph[name].unit)
 
     def required(self, name: str, **where: float) -> Known:
@@ -129,7 +131,7 @@ def day_of_log(study: Study, given: Mapping[str, Any], bench: Mapping[str, str],
     StudyError
         For a name that neither the study nor the fit knows, and for a value that is not possible.
     """
-    inputs, on_bench = dict(study.inputs), {}
+    inputs, on_bench, overridden = dict(study.inputs), {}, set()
     for name, entry in given.items():
         place = f"{key}.{name}"
         if name in bench:
@@ -137,8 +139,10 @@ def day_of_log(study: Study, given: Mapping[str, Any], bench: Mapping[str, str],
             source = entry.get("source", "") if isinstance(entry, Mapping) else ""
             on_bench[name] = _known(name, distribution, bench[name], str(source) or "given for the fit")
         elif name in study.graph:
-            one = read_input(name, entry, study.graph, study.folder, place)
-            inputs[name] = replace(one, key=f"{name}@{key}", source=one.source or "given for the fit")
+            for quantity, one in read_inputs({name: entry}, study.graph, study.folder, key).items():
+                source = one.source or "given for the fit"
+                inputs[quantity] = replace(one, key=f"{quantity}@{key}", source=source)
+                overridden.add(quantity)
         else:
             raise unknown(
                 "no quantity is called {}",
@@ -147,7 +151,7 @@ def day_of_log(study: Study, given: Mapping[str, Any], bench: Mapping[str, str],
                 place,
                 allowed="a quantity of the study" + (f", or {', '.join(bench)}" if bench else ""),
             )
-    return DayOfLog(study, inputs, on_bench, frozenset(set(given) - set(on_bench)))
+    return DayOfLog(study, inputs, on_bench, frozenset(overridden))
 
 
 def drawn(study: Study, names: Sequence[str], scope: Mapping[str, Input]) -> Draws:

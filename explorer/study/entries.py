@@ -128,6 +128,18 @@ def read_distribution(entry: object, expected_unit: str, key: str, folder: Path)
         return distribution, reader.unit_used
 
 
+def read_spread(entry: Mapping[str, Any], key: str, expected_unit: str, about: float) -> tuple[float, str]:
+    """Read a spread about a value that stands beside a distribution: in SI, and the unit it is written in.
+
+    Raises
+    ------
+    UnitError
+        When it is no number, or its unit is missing, unknown or of another dimension.
+    """
+    reader = _Entry(entry, expected_unit, Path())
+    return reader.difference(key, about), reader.unit_used
+
+
 def _as_meant(entry: object, expected: str) -> object:
     """Bring "6.20 ± 0.04 kg" and a value with a spread beside it to the keys of a mean and its spread."""
     keys = dict(entry) if isinstance(entry, Mapping) else {"mean": entry}

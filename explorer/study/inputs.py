@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from explorer.errors import Faults, SquatlineError, StudyError, UnknownQuantityError
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity
-from explorer.graph.units import from_si, with_unit
+from explorer.graph.units import from_si, to_si, with_unit
 from explorer.model import variant_with
-from explorer.study.entries import Distribution, Exact, read_distribution
+from explorer.study.day_to_day import day_of, in_a_run, says_by_how_much
+from explorer.study.entries import Distribution, Exact, Normal, read_distribution, read_spread
 from explorer.study.usual import is_usual, usual_entry
 
 # What older studies ask for, and what it is called now that a condition says its throttle.
@@ -136,7 +137,9 @@ def read_inputs(
         with noting.noted():
             for one in graph.of_family(name) or (name,):
                 if one == name or one not in entries:
-                    found[one] = read_input(one, entry, graph, folder, f"{key}.{name}", condition)
+                    here = f"{key}.{name}"
+                    mean = read_input(one, entry, graph, folder, here, condition)
+                    found |= _with_day(mean, entry, graph, here)
     if faults is None:
         noting.tell()
     return found
@@ -196,14 +199,64 @@ def read_input(
         raise StudyError("the source is text", key=f"{key}.source", found=source)
     own = f"{name}@{condition}" if condition else name
     varies = entry.get("varies", quantity.of_the_day) if isinstance(entry, dict) else quantity.of_the_day
-    if not isinstance(varies, bool):
+    # What varies by so much about its mean has a mean that could be learnt: the day is an input of its own.
+    if says_by_how_much(entry) and in_a_run(name, graph) == name:
         raise StudyError(
-            "an input varies from run to run or it does not",
+            "here an input varies from run to run or it does not",
             key=f"{key}.varies",
-            found=repr(varies),
-            allowed="true for what is another one in every run, false for what could be learnt",
+            found=repr(entry["varies"]),
+            allowed="true for what is another one in every run, false for what could be learnt; "
+            "by how much about its mean is said under [inputs]",
         )
-    return Input(own, name, distribution, unit, source, condition, varies=varies)
+    return Input(own, name, distribution, unit, source, condition, varies=varies is True)
+
+
+def _with_day(mean: Input, entry: Any, graph: Graph, key: str) -> dict[str, Input]:
+    """Return an input by its quantity, with its day where the graph has one: an entry says all of both.
+
+    Raises
+    ------
+    StudyError
+        When what it says of the day is no standard deviation.
+    """
+    name = day_of(mean.quantity)
+    if in_a_run(mean.quantity, graph) == mean.quantity:
+        return {mean.quantity: mean}
+    day = replace(
+        mean,
+        key=name + mean.key.removeprefix(mean.quantity),
+        quantity=name,
+        distribution=Exact(0.0),
+        varies=True,
+    )
+    if says_by_how_much(entry):
+        spread, unit = _by_how_much(entry, graph[name].unit, mean.distribution.nominal, key)
+        day = replace(day, distribution=Normal(0.0, spread), display_unit=unit)
+    return {mean.quantity: mean, name: day}
+
+
+def _by_how_much(entry: Any, expected: str, mean: float, key: str) -> tuple[float, str]:
+    """Read how far an input varies about its mean, as a standard deviation and the unit it is written in."""
+    try:
+        spread, unit = read_spread(entry, "varies", expected, mean)
+    except SquatlineError as error:
+        error.remedy = "varies = true for what is another one in every run, false for what could be learnt"
+        raise error.within(key=f"{key}.varies") from None
+    if to_si(0.0, unit, expected) != 0:
+        raise StudyError(
+            "a day's distance from the mean has no zero of its own, as this unit has",
+            key=f"{key}.varies",
+            found=unit,
+            remedy="give the whole spread as that of the day, with varies = true",
+        )
+    if spread <= 0:
+        raise StudyError(
+            "how far an input varies about its mean is above zero",
+            key=f"{key}.varies",
+            found=repr(entry["varies"]),
+            allowed='a standard deviation, such as varies = "0.5 m/s"; true or false',
+        )
+    return spread, unit
 
 
 def _check_physical(quantity: Quantity, distribution: Distribution, unit: str, key: str) -> None:

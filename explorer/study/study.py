@@ -20,6 +20,7 @@ from explorer.graph.quantity import Quantity, asked_name
 from explorer.graph.units import dimension_matches, display_unit, parse
 from explorer.model import modules
 from explorer.study.beside import told_beside
+from explorer.study.day_to_day import with_days
 from explorer.study.inputs import Input as Input
 from explorer.study.inputs import default_input, known_quantity, one_number, read_input, read_inputs
 from explorer.study.limits import Limit, Output, read_asked
@@ -229,6 +230,8 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     )
     wrong = known_model_errors(entries, models, faults)
     graph = with_model_errors(models, wrong)
+    with faults.noted():
+        graph = with_days(graph, _sections_of_inputs(entries))
     check_contact(entries)
     tables = _tables(entries, graph, file.parent, faults)
     inputs = read_inputs(entries.inputs, graph, file.parent, "inputs", faults=faults)
@@ -282,6 +285,12 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     study = replace(study, included=included)
     study = judged_on_wheels(study, [entry.standing_counts for entry in entries.limits])
     return replace(study, outputs=tuple(dict.fromkeys([*study.outputs, *told_beside(study)])))
+
+
+def _sections_of_inputs(entries: StudyFile) -> Iterator[Mapping[str, Any]]:
+    yield entries.inputs
+    yield from (condition.overrides for condition in entries.conditions.values())
+    yield from (candidate.overrides for candidate in entries.candidates.values())
 
 
 def _included(include: Merged, entries: Mapping[str, Any], graph: Graph, folder: Path) -> Included:

@@ -291,9 +291,20 @@ def _merge(
         [entry for entry, old in zip(study.correlations, stale, strict=True) if old],
     )
     update = {
-        "inputs": {**study.inputs, **added.inputs},
+        "inputs": {
+            **study.inputs,
+            **{key: _varying_as(study.inputs.get(key), entry) for key, entry in added.inputs.items()},
+        },
         "correlations": kept + added.correlations,
         "model_errors": {**study.model_errors, **added.model_errors},
     }
     places += [(name, number) for number in range(1, len(added.correlations) + 1)]
     return study.model_copy(update=update), merged, places
+
+
+def _varying_as(before: Any, entry: Any) -> Any:
+    """Return an entry that replaces another, which varies as that did unless it says so itself."""
+    if not (isinstance(before, Mapping) and "varies" in before):
+        return entry
+    keys = entry if isinstance(entry, Mapping) else {"value": entry}
+    return {"varies": before["varies"], **keys}

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from explorer.errors import Faults, StudyError
 from explorer.graph.graph import Graph
+from explorer.study.day_to_day import day_of
 from explorer.study.inputs import Input, read_inputs
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def read_today(
         key = f"today.{name}"
         with faults.noted():
             before = inputs.get(name)
-            if before is None or not before.varies:
+            if before is None or not (before.varies or day_of(name) in inputs):
                 varying = [given.key for given in inputs.values() if given.varies and not given.default]
                 raise StudyError(
                     "only what varies from run to run is another on the day",
