@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -30,6 +30,7 @@ _LINE = 22
 _LONGEST = 40
 # A good range that holds everything, and one that holds nothing.
 _ALL, _NONE = (-math.inf, math.inf), (math.inf, -math.inf)
+QUANTILES = {"low": "5 % below", "middle": "median", "high": "5 % above"}
 # Bins thinner than this are drawn without edges, in pixels.
 _THIN = 2.5
 
@@ -63,6 +64,14 @@ class ShadedBand:
     middle: Sequence[float]
     high: Sequence[float]
 
+    def rows(self) -> list[dict[str, Any]]:
+        """Return it place by place."""
+        places = zip(self.x, self.low, self.middle, self.high, strict=True)
+        return [
+            {"x": x, "low": low, "middle": middle, "high": high, "name": self.name}
+            for x, low, middle, high in places
+        ]
+
 
 @dataclass(frozen=True)
 class Bar:
@@ -73,6 +82,37 @@ class Bar:
     low: float
     high: float
     inner: float | None = None
+
+
+def of_rows(rows: Iterable[Any]) -> Any:
+    """Begin a chart of rows: each a dictionary, or an object whose fields are meant."""
+    return alt.Chart(alt.InlineData(values=[row if isinstance(row, dict) else vars(row) for row in rows]))
+
+
+def told(words: Mapping[str, str], numbers: Mapping[str, str], form: str = ".4~g") -> list[Any]:
+    """Say in a box what a mark stands for: fields of words and of numbers, each with its title."""
+    return [
+        *(alt.Tooltip(f"{name}:N", title=title) for name, title in words.items()),
+        *(alt.Tooltip(f"{name}:Q", title=title, format=form) for name, title in numbers.items()),
+    ]
+
+
+def whiskers(base: Any, axis: str, width: float, size: float) -> list[Any]:
+    """Draw an interval from low to high with an end at either side."""
+    end = base.mark_tick(color=INK, thickness=width, size=size)
+    low = alt.X("low:Q", title=axis)
+    return [
+        base.mark_rule(color=INK, strokeWidth=width).encode(x=low, x2="high:Q"),
+        *(end.encode(x=at) for at in (low, alt.X("high:Q", title=axis))),
+    ]
+
+
+def lifted(base: Any, colour: str = INK, **look: Any) -> list[Any]:
+    """Draw words on a white edge, which lifts them off what is below."""
+    return [
+        base.mark_text(fontWeight=600, stroke="white", strokeWidth=4, **look),
+        base.mark_text(fontWeight=600, color=colour, **look),
+    ]
 
 
 def distribution(
@@ -120,7 +160,7 @@ def distribution(
         if count
     ]
     bars = (
-        alt.Chart(alt.InlineData(values=rows))
+        of_rows(rows)
         .mark_rect(stroke=None if thin else "white", strokeWidth=0.4)
         .encode(
             x=alt.X("from:Q", title=axis, scale=alt.Scale(**scale), axis=few_ticks()),
@@ -133,10 +173,9 @@ def distribution(
                 legend=None,
             ),
             tooltip=[
-                alt.Tooltip("from:Q", title="from", format=".4~g"),
-                alt.Tooltip("to:Q", title="to", format=".4~g"),
-                alt.Tooltip("share:Q", title="share of cars [%]", format=".2~f"),
-                alt.Tooltip("side:N", title="this limit"),
+                *told({}, {"from": "from", "to": "to"}),
+                *told({}, {"share": "share of cars [%]"}, ".2~f"),
+                *told({"side": "this limit"}, {}),
             ],
         )
         .transform_calculate(zero="0")
@@ -155,14 +194,12 @@ def upright(marks: Sequence[Mark]) -> list[Any]:
     """Draw named lines from bottom to top."""
     if not marks:
         return []
-    data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
-    rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=2, strokeDash=[5, 3]).encode(x="at:Q")
-    name = (
-        alt.Chart(data)
-        .mark_text(align="center", baseline="bottom", dy=-6, color=ACCENT, fontWeight=600)
-        .encode(x="at:Q", y=alt.value(0), text="label:N")
-    )
-    return [rule, name]
+    base = of_rows(marks).encode(x="value:Q")
+    name = base.mark_text(align="center", baseline="bottom", dy=-6, color=ACCENT, fontWeight=600)
+    return [
+        base.mark_rule(color=ACCENT, strokeWidth=2, strokeDash=[5, 3]),
+        name.encode(y=alt.value(0), text="label:N"),
+    ]
 
 
 def fan(
@@ -175,33 +212,16 @@ def fan(
     """Draw bands against speed, each with its middle line, and each limit where it applies."""
     layers: list[Any] = []
     for band, (stroke, dash, fill, _) in zip(bands, strokes(len(bands)), strict=True):
-        data = alt.InlineData(
-            values=[
-                {"x": x, "low": low, "middle": middle, "high": high, "name": band.name}
-                for x, low, middle, high in zip(band.x, band.low, band.middle, band.high, strict=True)
-            ]
-        )
-        base = alt.Chart(data).encode(
+        base = of_rows(band.rows()).encode(
             x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),
-            tooltip=[
-                alt.Tooltip("name:N", title="condition"),
-                alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
-                alt.Tooltip("low:Q", title="5 % below", format=".4~g"),
-                alt.Tooltip("middle:Q", title="median", format=".4~g"),
-                alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
-            ],
+            tooltip=told({"name": "condition"}, {"x": x_axis, **QUANTILES}),
         )
-        y = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
-        layers += [
-            base.mark_area(opacity=0.45, color=fill).encode(y=y, y2="high:Q"),
-            base.mark_line(color=stroke, strokeWidth=0.8, strokeDash=list(dash) or [1, 0]).encode(y=y),
-            base.mark_line(color=stroke, strokeWidth=0.8, strokeDash=list(dash) or [1, 0]).encode(
-                y=alt.Y("high:Q", title=y_axis)
-            ),
-            base.mark_line(color=stroke, strokeWidth=2.2, strokeDash=list(dash) or [1, 0]).encode(
-                y=alt.Y("middle:Q", title=y_axis)
-            ),
-        ]
+        low = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
+        middle, high = (alt.Y(f"{name}:Q", title=y_axis) for name in ("middle", "high"))
+        layers.append(base.mark_area(opacity=0.45, color=fill).encode(y=low, y2="high:Q"))
+        for y, width in ((low, 0.8), (high, 0.8), (middle, 2.2)):
+            line = base.mark_line(color=stroke, strokeWidth=width, strokeDash=list(dash) or [1, 0])
+            layers.append(line.encode(y=y))
     layers += [*_limit_points(points), *line_names(bands, [point.y for point in points])]
     return finished(alt.layer(*layers), WIDE, 220, right=150)
 
@@ -210,16 +230,12 @@ def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:
     """Draw named lines from side to side, named at the left, or at an end given in pixels."""
     if not marks:
         return []
-    data = alt.InlineData(values=[{"at": mark.value, "label": mark.label} for mark in marks])
-    rule = alt.Chart(data).mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]).encode(y="at:Q")
-    name = (
-        alt.Chart(data)
-        .mark_text(
-            align="left" if end is None else "right", baseline="bottom", dy=-2, color=ACCENT, fontWeight=600
-        )
-        .encode(y="at:Q", x=alt.value(4 if end is None else end), text="label:N")
-    )
-    return [rule, name]
+    base, align = of_rows(marks).encode(y="value:Q"), "left" if end is None else "right"
+    name = base.mark_text(align=align, baseline="bottom", dy=-2, color=ACCENT, fontWeight=600)
+    return [
+        base.mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]),
+        name.encode(x=alt.value(4 if end is None else end), text="label:N"),
+    ]
 
 
 def _limit_points(points: Sequence[LimitPoint]) -> list[Any]:
@@ -227,16 +243,13 @@ def _limit_points(points: Sequence[LimitPoint]) -> list[Any]:
     layers: list[Any] = []
     for point in points:
         stroke = STROKES[point.curve % len(STROKES)][0]
-        data = alt.InlineData(values=[{"x": point.x, "y": point.y, "label": point.label}])
-        base = alt.Chart(data).encode(x="x:Q", y="y:Q")
+        base = of_rows([{"x": point.x, "y": point.y, "label": point.label}]).encode(x="x:Q", y="y:Q")
         shape = "triangle-up" if point.up else "triangle-down"
         side: dict[str, Any] = {"baseline": "top" if point.up else "bottom", "dy": 8 if point.up else -8}
         layers += [
             base.mark_tick(orient="horizontal", thickness=2, size=34, color=stroke, opacity=1),
             base.mark_point(shape=shape, size=90, filled=True, color=stroke, opacity=1, stroke="white"),
-            # A white edge below the words lifts them off the band.
-            base.mark_text(stroke="white", strokeWidth=4, fontWeight=600, **side).encode(text="label:N"),
-            base.mark_text(color=stroke, fontWeight=600, **side).encode(text="label:N"),
+            *lifted(base.encode(text="label:N"), stroke, **side),
         ]
     return layers
 
@@ -254,9 +267,8 @@ def line_names(bands: Sequence[ShadedBand], more: Sequence[float] = ()) -> list[
     for position in sorted(range(len(bands)), key=lambda i: bands[i].middle[-1]):
         band, (stroke, *_) = bands[position], strokes(len(bands))[position]
         lowest = max(band.middle[-1], lowest + gap)
-        data = alt.InlineData(values=[{"x": band.x[-1], "y": lowest, "name": _in_two_lines(band.name)}])
         names.append(
-            alt.Chart(data)
+            of_rows([{"x": band.x[-1], "y": lowest, "name": _in_two_lines(band.name)}])
             .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, lineBreak="\n")
             .encode(x="x:Q", y="y:Q", text="name:N")
         )
@@ -289,22 +301,15 @@ def share_bars(
         }
         for bar in bars
     ]
-    base = alt.Chart(alt.InlineData(values=rows)).encode(
+    numbers = {"value": axis, "low": "low", "high": "high"} | ({"inner": inner} if inner else {})
+    base = of_rows(rows).encode(
         y=alt.Y("name:N", title=None, sort=None, axis=rows_axis()),
-        tooltip=[
-            alt.Tooltip("name:N", title="input"),
-            alt.Tooltip("value:Q", title=axis, format=".1f"),
-            alt.Tooltip("low:Q", title="low", format=".1f"),
-            alt.Tooltip("high:Q", title="high", format=".1f"),
-            *([alt.Tooltip("inner:Q", title=inner, format=".1f")] if inner else []),
-        ],
+        tooltip=told({"name": "input"}, numbers, ".1f"),
     )
     x = alt.X("value:Q", title=axis, scale=alt.Scale(domainMin=0), axis=few_ticks(6))
     layers = [
         base.mark_bar(color=BAND, size=12).encode(x=x),
-        base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
-        base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("low:Q", title=axis)),
-        base.mark_tick(color=INK, thickness=1.4, size=8).encode(x=alt.X("high:Q", title=axis)),
+        *whiskers(base, axis, 1.4, 8),
     ]
     if inner:
         layers.append(
@@ -312,8 +317,12 @@ def share_bars(
                 x=alt.X("inner:Q", title=axis)
             )
         )
-    step = 30 if any(len(wrapped(bar.name)) > 1 for bar in bars) else 20
-    return finished(alt.layer(*layers), WIDE - 200, step * max(len(bars), 1))
+    return finished(alt.layer(*layers), WIDE - 200, height_of([bar.name for bar in bars]))
+
+
+def height_of(names: Sequence[str]) -> int:
+    """Return the height that rows of these names take."""
+    return (30 if any(len(wrapped(name)) > 1 for name in names) else 20) * max(len(names), 1)
 
 
 def wrapped(name: str) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from reports.charts import NARROW, Mark, across, few_ticks, finished, rows_axis, wrapped
+from reports.charts import NARROW, Mark, across, few_ticks, finished, of_rows, rows_axis, told, wrapped
 from reports.later import later
 from reports.theme import BAND, INK
 
@@ -43,18 +43,14 @@ def margins_along(cars: Sequence[OneCar], *, x_axis: str, y_axis: str) -> dict[s
     """Draw a point a car; those below the line miss the limit, and are dark and filled."""
     rows = [{"x": car.x, "y": car.margin, "side": _MEET if car.margin >= 0 else _MISS} for car in cars]
     points = (
-        alt.Chart(alt.InlineData(values=rows))
+        of_rows(rows)
         .mark_point(size=16, opacity=1, strokeWidth=1)
         .encode(
             x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks()),
             y=alt.Y("y:Q", title=y_axis, scale=alt.Scale(nice=False), axis=few_ticks()),
             color=alt.Color("side:N", scale=_colours(), legend=None),
             fill=alt.condition(f"datum.side == '{_MISS}'", alt.value(INK), alt.value("white")),
-            tooltip=[
-                alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
-                alt.Tooltip("y:Q", title=y_axis, format=".4~g"),
-                alt.Tooltip("side:N", title="this car and the limit"),
-            ],
+            tooltip=[*told({}, {"x": x_axis, "y": y_axis}), *told({"side": "this car and the limit"}, {})],
         )
     )
     return finished(alt.layer(points, *across([Mark(0.0, "limit")])), NARROW, 170)
@@ -68,16 +64,11 @@ def groups_apart(groups: Sequence[TwoGroups]) -> dict[str, Any]:
         for group, (low, median, high) in ((_MEET, one.meet), (_MISS, one.miss))
     ]
     title = "standard deviations from the median car"
-    base = alt.Chart(alt.InlineData(values=rows)).encode(
+    numbers = {"low": "a quarter below", "median": "median", "high": "a quarter above"}
+    base = of_rows(rows).encode(
         y=alt.Y("name:N", title=None, sort=None, axis=rows_axis()),
         yOffset=alt.YOffset("group:N", sort=[_MEET, _MISS]),
-        tooltip=[
-            alt.Tooltip("name:N", title="input"),
-            alt.Tooltip("group:N", title="cars that"),
-            alt.Tooltip("low:Q", title="a quarter below", format=".2f"),
-            alt.Tooltip("median:Q", title="median", format=".2f"),
-            alt.Tooltip("high:Q", title="a quarter above", format=".2f"),
-        ],
+        tooltip=told({"name": "input", "group": "cars that"}, numbers, ".2f"),
     )
     colour = alt.Color("group:N", scale=_colours(), legend=alt.Legend(title="cars that", orient="top"))
     layers = [

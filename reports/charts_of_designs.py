@@ -7,9 +7,23 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from reports.charts import WIDE, Mark, ShadedBand, across, few_ticks, finished, upright
+from reports.charts import (
+    QUANTILES,
+    WIDE,
+    Mark,
+    ShadedBand,
+    across,
+    few_ticks,
+    finished,
+    lifted,
+    of_rows,
+    strokes,
+    told,
+    upright,
+    whiskers,
+)
 from reports.later import later
-from reports.theme import ACCENT, BAND, INK, QUIET, STROKES
+from reports.theme import ACCENT, BAND, INK, QUIET
 
 if TYPE_CHECKING:
     import altair as alt
@@ -34,28 +48,15 @@ class Interval:
 
 def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
     """Draw named bands around their middle values; zero is a line, for it means no difference."""
-    data = alt.InlineData(
-        values=[{"name": r.name, "low": r.low, "middle": r.middle, "high": r.high} for r in rows]
-    )
-    base = alt.Chart(data).encode(
+    base = of_rows(rows).encode(
         y=alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, domain=False, ticks=False)),
-        tooltip=[
-            alt.Tooltip("name:N", title="difference"),
-            alt.Tooltip("low:Q", title="5 % below", format=".4~g"),
-            alt.Tooltip("middle:Q", title="median", format=".4~g"),
-            alt.Tooltip("high:Q", title="5 % above", format=".4~g"),
-        ],
+        tooltip=told({"name": "difference"}, QUANTILES),
     )
-    zero = alt.Chart(alt.InlineData(values=[{"at": 0.0}])).mark_rule(color=ACCENT, strokeDash=[5, 3])
     layers = [
-        zero.encode(x="at:Q"),
-        base.mark_rule(color=INK, strokeWidth=1.6).encode(
-            x=alt.X("low:Q", title=axis, axis=few_ticks(6)), x2="high:Q"
-        ),
-        base.mark_tick(color=INK, thickness=1.6, size=9).encode(x=alt.X("low:Q", title=axis)),
-        base.mark_tick(color=INK, thickness=1.6, size=9).encode(x=alt.X("high:Q", title=axis)),
+        of_rows([{"at": 0.0}]).mark_rule(color=ACCENT, strokeDash=[5, 3]).encode(x="at:Q"),
+        *whiskers(base, axis, 1.6, 9),
         base.mark_point(filled=True, shape="circle", size=60, color=INK, opacity=1).encode(
-            x=alt.X("middle:Q", title=axis)
+            x=alt.X("middle:Q", title=axis, axis=few_ticks(6))
         ),
     ]
     return finished(alt.layer(*layers), WIDE - 200, 24 * max(len(rows), 1))
@@ -92,13 +93,8 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
     ]
     x_scale = alt.Scale(domain=[x_edges[0], x_edges[-1]], zero=False, nice=False)
     y_scale = alt.Scale(domain=[y_edges[0], y_edges[-1]], zero=False, nice=False)
-    base = alt.Chart(alt.InlineData(values=cells)).encode(
-        tooltip=[
-            alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
-            alt.Tooltip("y:Q", title=y_axis, format=".4~g"),
-            alt.Tooltip("chance:Q", title="all limits met [%]", format=".1f"),
-        ]
-    )
+    met = told({}, {"chance": "all limits met [%]"}, ".1f")
+    base = of_rows(cells).encode(tooltip=[*told({}, {"x": x_axis, "y": y_axis}), *met])
     layers: list[Any] = [
         base.mark_rect(stroke="white", strokeWidth=0.5).encode(
             x=alt.X("left:Q", title=x_axis, scale=x_scale, axis=few_ticks(6)),
@@ -120,23 +116,14 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
     ]
     if shown.boundary:
         pieces = [{"a": a, "b": b, "c": c, "d": d} for a, b, c, d in shown.boundary]
-        layers.append(
-            alt.Chart(alt.InlineData(values=pieces))
-            .mark_rule(color=ACCENT, strokeWidth=3)
-            .encode(x="a:Q", y="b:Q", x2="c:Q", y2="d:Q")
-        )
+        line = of_rows(pieces).mark_rule(color=ACCENT, strokeWidth=3)
+        layers.append(line.encode(x="a:Q", y="b:Q", x2="c:Q", y2="d:Q"))
     if shown.now:
         at = {"x": shown.now[0], "y": shown.now[1], "name": "as in the study"}
-        place = alt.Chart(alt.InlineData(values=[at]))
+        place = of_rows([at]).encode(x="x:Q", y="y:Q")
         layers += [
-            place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1).encode(
-                x="x:Q", y="y:Q"
-            ),
-            # A white edge below the word lifts it off signs and boundary.
-            place.mark_text(dy=-13, fontWeight=600, stroke="white", strokeWidth=4).encode(
-                x="x:Q", y="y:Q", text="name:N"
-            ),
-            place.mark_text(dy=-13, fontWeight=600).encode(x="x:Q", y="y:Q", text="name:N"),
+            place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1),
+            *lifted(place.encode(text="name:N"), dy=-13),
         ]
     return finished(alt.layer(*layers), 420, 260)
 
@@ -173,24 +160,20 @@ def chances(
         for course in curves
         for x, chance in zip(course.x, course.chance, strict=True)
     ]
-    strokes = [STROKES[position % len(STROKES)] for position in range(len(names))]
+    looks = strokes(len(names))
     key = alt.Legend(
         title=None, orient="bottom", columns=2, symbolSize=420, symbolStrokeWidth=2, labelLimit=290
     )
-    base = alt.Chart(alt.InlineData(values=rows)).encode(
+    base = of_rows(rows).encode(
         x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),
         y=alt.Y("chance:Q", title=y_axis, scale=alt.Scale(domain=[0, 100])),
         color=alt.Color(
-            "name:N", scale=alt.Scale(domain=names, range=[stroke for stroke, *_ in strokes]), legend=key
+            "name:N", scale=alt.Scale(domain=names, range=[stroke for stroke, *_ in looks]), legend=key
         ),
         strokeDash=alt.StrokeDash(
-            "name:N", scale=alt.Scale(domain=names, range=[list(dash) or [1, 0] for _, dash, _, _ in strokes])
+            "name:N", scale=alt.Scale(domain=names, range=[list(dash) or [1, 0] for _, dash, _, _ in looks])
         ),
-        tooltip=[
-            alt.Tooltip("name:N", title="limit"),
-            alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
-            alt.Tooltip("chance:Q", title=y_axis, format=".1f"),
-        ],
+        tooltip=[*told({"name": "limit"}, {"x": x_axis}), *told({}, {"chance": y_axis}, ".1f")],
     )
     layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required, end=WIDE - 60)]
     return finished(alt.layer(*layers), WIDE - 40, 200)
@@ -200,17 +183,11 @@ def against_log(
     band: ShadedBand, x: Sequence[float], logged: Sequence[float], *, x_axis: str, y_axis: str
 ) -> dict[str, Any]:
     """Draw what was predicted as a band, and what was logged as points."""
-    rows = [
-        {"x": at, "low": low, "middle": middle, "high": high}
-        for at, low, middle, high in zip(band.x, band.low, band.middle, band.high, strict=True)
-    ]
-    base = alt.Chart(alt.InlineData(values=rows)).encode(
+    base = of_rows(band.rows()).encode(
         x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8))
     )
     y = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False))
-    points = alt.Chart(
-        alt.InlineData(values=[{"x": at, "logged": value} for at, value in zip(x, logged, strict=True)])
-    )
+    points = of_rows({"x": at, "logged": value} for at, value in zip(x, logged, strict=True))
     layers = [
         base.mark_area(color=BAND, opacity=0.5).encode(y=y, y2="high:Q"),
         base.mark_line(color=QUIET, strokeWidth=1.4, strokeDash=[6, 3]).encode(
@@ -219,10 +196,7 @@ def against_log(
         points.mark_point(color=INK, size=14, filled=True, opacity=0.75).encode(
             x="x:Q",
             y=alt.Y("logged:Q", title=y_axis),
-            tooltip=[
-                alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
-                alt.Tooltip("logged:Q", title="logged", format=".4~g"),
-            ],
+            tooltip=told({}, {"x": x_axis, "logged": "logged"}),
         ),
     ]
     return finished(alt.layer(*layers), WIDE, 220)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from reports.charts import WIDE, few_ticks, finished, rows_axis, wrapped
+from reports.charts import WIDE, few_ticks, finished, height_of, of_rows, rows_axis, told, wrapped
 from reports.later import later
 from reports.theme import ACCENT, BAND, INK
 
@@ -39,25 +39,19 @@ def signed_bars(bars: Sequence[SignedBar], *, axis: str) -> dict[str, Any]:
         }
         for bar in bars
     ]
-    base = alt.Chart(alt.InlineData(values=rows)).encode(
+    base = of_rows(rows).encode(
         y=alt.Y("name:N", title=None, sort=None, axis=rows_axis()),
-        tooltip=[
-            alt.Tooltip("name:N", title="input"),
-            alt.Tooltip("value:Q", title=axis, format=".3~g"),
-            alt.Tooltip("low:Q", title="low", format=".3~g"),
-            alt.Tooltip("high:Q", title="high", format=".3~g"),
-        ],
+        tooltip=told({"name": "input"}, {"value": axis, "low": "low", "high": "high"}, ".3~g"),
     )
     fill = alt.Color(
         "kind:N",
         scale=alt.Scale(domain=["can be set", "can only be measured"], range=[ACCENT, BAND]),
         legend=alt.Legend(title=None, orient="top"),
     )
-    zero = alt.Chart(alt.InlineData(values=[{"zero": 0}])).mark_rule(color=INK).encode(x="zero:Q")
+    zero = of_rows([{"zero": 0}]).mark_rule(color=INK).encode(x="zero:Q")
     layers = [
         base.mark_bar(size=12).encode(x=alt.X("value:Q", title=axis, axis=few_ticks(6)), color=fill),
         base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
         zero,
     ]
-    step = 30 if any(len(wrapped(bar.name)) > 1 for bar in bars) else 20
-    return finished(alt.layer(*layers), WIDE - 200, step * max(len(bars), 1))
+    return finished(alt.layer(*layers), WIDE - 200, height_of([bar.name for bar in bars]))

@@ -6,7 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from reports.charts import Mark, ShadedBand, few_ticks, finished, line_names, strokes, upright
+from reports.charts import (
+    Mark,
+    ShadedBand,
+    few_ticks,
+    finished,
+    lifted,
+    line_names,
+    of_rows,
+    strokes,
+    told,
+    upright,
+)
 from reports.later import later
 
 if TYPE_CHECKING:
@@ -51,29 +62,22 @@ def lines(
     for line, (stroke, dash, *_) in zip(drawn, looks, strict=True):
         values = [{"x": x, "y": y, "name": line.name} for x, y in zip(line.x, line.y, strict=True)]
         layers.append(
-            alt.Chart(alt.InlineData(values=values))
+            of_rows(values)
             .mark_line(color=stroke, strokeWidth=2.2, strokeDash=list(dash) or [1, 0])
             .encode(
                 x=alt.X("x:Q", title=x_axis, scale=scale, axis=few_ticks(8 if width > 400 else 5)),
                 y=alt.Y("y:Q", title=y_axis, axis=alt.Axis(tickCount=5, grid=False)),
                 order="x:Q",
-                tooltip=[
-                    alt.Tooltip("name:N", title="line"),
-                    alt.Tooltip("x:Q", title=x_axis, format=".4~g"),
-                    alt.Tooltip("y:Q", title=y_axis, format=".4~g"),
-                ],
+                tooltip=told({"name": "line"}, {"x": x_axis, "y": y_axis}),
             )
         )
     for place, spot in enumerate(spots):
         stroke, _, _, shape = looks[spot.line]
-        base = alt.Chart(alt.InlineData(values=[{"x": spot.x, "y": spot.y, "label": spot.label}])).encode(
-            x="x:Q", y="y:Q"
-        )
-        side: dict[str, Any] = {"align": "right", "dx": -8, "dy": -8 if place % 2 else 10, "fontWeight": 600}
+        base = of_rows([{"x": spot.x, "y": spot.y, "label": spot.label}]).encode(x="x:Q", y="y:Q")
+        side: dict[str, Any] = {"align": "right", "dx": -8, "dy": -8 if place % 2 else 10}
         layers += [
             base.mark_point(shape=shape, size=80, filled=True, color=stroke, opacity=1, stroke="white"),
-            base.mark_text(stroke="white", strokeWidth=4, **side).encode(text="label:N"),
-            base.mark_text(color=stroke, **side).encode(text="label:N"),
+            *lifted(base.encode(text="label:N"), stroke, **side),
         ]
     named = [ShadedBand(line.name, line.x, line.y, line.y, line.y) for line in drawn]
     return finished(alt.layer(*layers, *upright(ends), *line_names(named)), width, 190, right=room)
