@@ -39,6 +39,10 @@ def read_section(section: type[AnySection], data: dict[str, Any], key: str = "")
 
 # Keys that had another name once.
 _RENAMED = {
+    "minimum": "at_least",
+    "min": "at_least",
+    "maximum": "at_most",
+    "max": "at_most",
     "tracks": "logged_runs",
     "aims": "objectives",
     "choice": "decision",
@@ -115,7 +119,8 @@ def _said(fault: ErrorDetails) -> tuple[str, str | None, str | None]:
     if kind == "literal_error":
         allowed = context["expected"]
         known = re.findall(r"'([^']*)'", allowed)
-        return "this may not stand here", allowed, did_you_mean(fault.get("input"), known)
+        remedy = f"write one of these, in straight quotes: {known[-1]!r}" if known else None
+        return "this may not stand here", allowed, did_you_mean(fault.get("input"), known, remedy)
     for begin, (problem, allowed) in _SAID.items():
         if kind.startswith(begin):
             return problem, allowed, None

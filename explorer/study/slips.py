@@ -13,11 +13,16 @@ _COMMAS = re.compile(r"=[ \t]*([+-]?\d+),(\d+)(?=[ \t]*[,}])")
 _INCHES = re.compile(r"\d[ \t]*\"\"(?!\")")
 _WHOLE_TEXT = re.compile(r"\"[^\"]*\"|'[^']*'")
 _BARE = re.compile(rf"{_BEGIN}({_NUMBER}[ \t]*[^\s\d.\"'{{}}\[\]#,][^\"'{{}}\[\]#,]*?)[ \t]*(?:#.*)?$")
+# The same within { }, where a comma or the brace ends it.
+_BARE_WITHIN = re.compile(
+    rf"[{{,][^\"'{{}}=]*=[ \t]*({_NUMBER}[ \t]*[A-Za-z°%µ][^\"'{{}}\[\]#,]*?)[ \t]*[,}}]"
+)
 _WORD = re.compile(rf"{_BEGIN}([A-Za-z][^\"'{{}}\[\]#=]*?)[ \t]*(?:#.*)?$")
 _COLON = re.compile(r"^[ \t]*(\w+)[ \t]*:[ \t]*([^#]*[^#\s])")
 _NO_VALUE = re.compile(rf"{_BEGIN}(?:#.*)?$")
 _OPEN_HEADING = re.compile(r"^[ \t]*(?:(\[\[)[ \t]*([\w.]+)[ \t]*\]?|(\[)[ \t]*([\w.]+))[ \t]*(?:#.*)?$")
 _NO_EQUALS = re.compile(rf"^[ \t]*(\w+)[ \t]+({_NUMBER}|\".*\"|{{.*}}|\[.*\])[ \t]*(?:#.*)?$")
+_YES_OR_NO = {"yes": "true", "on": "true", "true": "true", "no": "false", "off": "false", "false": "false"}
 
 
 def slip_in(line: str) -> str | None:
@@ -37,7 +42,11 @@ def slip_in(line: str) -> str | None:
         )
     if bare := _BARE.search(line):
         return f'put a number with its unit in quotes: "{bare[1]}"'
-    if word := _WORD.search(line):
+    if bare := _BARE_WITHIN.search(line):
+        return f'put a number with its unit in quotes: "{bare[1]}"'
+    if (word := _WORD.search(line)) and word[1].lower() in _YES_OR_NO:
+        return f"write {_YES_OR_NO[word[1].lower()]}, in small letters and without quotes"
+    if word:
         return f'put words in quotes: "{word[1]}"'
     if colon := _COLON.search(line):
         return f"write = in place of the colon: {colon[1]} = {colon[2]}"

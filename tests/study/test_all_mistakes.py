@@ -174,6 +174,11 @@ def test_a_run_tells_them_across_sections_before_it_draws(small_study: Writer, s
             "write decimal points: 360.5, 0.5",
             'wheelbase = { mean = 360.5, sd = 0.5, unit = "mm" }',
         ),
+        (
+            'wheelbase = { mean = 360, sd = 0.5 mm, unit = "mm" }',
+            'put a number with its unit in quotes: "0.5 mm"',
+            'wheelbase = { mean = 360, sd = "0.5 mm", unit = "mm" }',
+        ),
         ("wheelbase = { mean = 360, spread = 1 }", "plus_minus", 'wheelbase = "360 plus minus 1 mm"'),
         ("wheelbase = 0.36", '"0.36 mm"', 'wheelbase = "360 mm"'),
         (
@@ -194,6 +199,33 @@ def test_a_slip_of_the_pen_is_right_once_its_remedy_is_followed(
     assert remedy in str(caught.value)
     file.write_text(right.replace('wheelbase = "360 mm"', followed))
     load_study(file)
+
+
+@pytest.mark.parametrize(
+    ("key", "slip", "remedy", "followed"),
+    [
+        ("probability", "safety = yes\nprobability", "write true", "safety = true\nprobability"),
+        ("at_least", "minimum", "did you mean 'at_least'?", "at_least"),
+    ],
+)
+def test_a_limit_in_other_words_is_right_once_its_remedy_is_followed(
+    key: str, slip: str, remedy: str, followed: str, small_study: Writer
+) -> None:
+    file = small_study() / "study.toml"
+    right = file.read_text()
+    begin = right.index("[[limits]]")
+    for words in (slip, followed):
+        file.write_text(right[:begin] + right[begin:].replace(f"{key} =", f"{words} ="))
+        if words == slip:
+            with pytest.raises(SquatlineError, match=re.escape(remedy)):
+                load_study(file)
+    load_study(file)
+
+
+def test_a_throttle_that_is_no_throttle_is_told_the_three(small_study: Writer) -> None:
+    file = small_study(limits="[conditions.fast]\nthrottle = 100\n") / "study.toml"
+    with pytest.raises(SquatlineError, match="write one of these, in straight quotes: 'full'"):
+        load_study(file)
 
 
 def test_a_probability_in_percent_is_told_as_it_was_meant(small_study: Writer) -> None:
