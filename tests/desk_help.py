@@ -28,6 +28,12 @@ def judged(firming: Firming) -> None:
         assert firming._news.wait_for(lambda: firming.over, PATIENCE)
 
 
+def settled(firming: Firming) -> None:
+    """Wait until what drives the limits of the latest study is known too."""
+    with firming._news:
+        assert firming._news.wait_for(lambda: firming.settled, PATIENCE)
+
+
 @dataclass
 class Served:
     """A desk with its address, and what it answers to a request made by hand."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +14,15 @@ from explorer.analyses.ways_to_measure import WaysToMeasure
 from explorer.engine.montecarlo import Outcome
 from explorer.engine.plan import correlated_groups
 from explorer.engine.replay import replay_margins, replay_samples
-from explorer.estimators.measuring import Stake, stacked_margins
+from explorer.estimators.measuring import (
+    SIGNIFICANT,
+    Measurement,
+    Stake,
+    Worth,
+    calls_after,
+    stacked_margins,
+    worth_of_calls,
+)
 from explorer.estimators.measuring_plan import Judged, MeasuringPlan, plan_measurements
 from explorer.estimators.rough_worth import rough_worth
 from explorer.graph.arrays import Array
@@ -98,9 +106,39 @@ def _telling_of(study: Study, limit: Limit) -> set[str]:
     return upstream.union(*together)
 
 
-def _promising(ways: WaysToMeasure, judged: Sequence[Judged], study: Study) -> set[str]:
-    """Name those of the catalogue that save most, most an hour within the budget, or most on one limit."""
-    offered = [one for one in ways.measurements if one.name in ways.from_catalogue]
+def first_to_measure(
+    study: Study,
+    samples: Mapping[str, Array],
+    margins: Mapping[str, Array],
+    ways: WaysToMeasure,
+    cars: CarsAndDays | None = None,
+) -> Iterator[tuple[str, Worth | None]]:
+    """Find for one limit after the other the measurement that alone saves most on it, from few samples.
+
+    Yields
+    ------
+    tuple
+        Name of a limit, and what is worth measuring first; None where nothing saves anything that shows.
+    """
+    judged = _judged(study, samples, margins, cars)
+    for of, worths in zip(judged, _rough_worths(ways.measurements, judged, study), strict=True):
+        known = set().union(*(other.samples for other in judged))
+        for place, stake in enumerate(of.stakes):
+            telling = of.telling(ways.measurements, stake.limit)
+            offered = [one for one in ways.measurements if one.name in telling]
+            best = sorted(offered, key=lambda one: -worths[one.name][place])[:MOST_USEFUL]
+            margin = stacked_margins(of.margins, (stake,))
+            calls = [calls_after(of.reading(one, study.seed, known), margin) for one in best]
+            found = worth_of_calls(list(margin), best, (stake,), calls)
+            shows = found and found[0].loss_saved.value > SIGNIFICANT * found[0].loss_saved.error
+            yield stake.limit, found[0] if shows else None
+
+
+def _rough_worths(
+    measurements: Sequence[Measurement], judged: Sequence[Judged], study: Study
+) -> list[dict[str, Array]]:
+    """Estimate roughly what each measurement saves, for each kind of samples an array over its limits."""
+    known = set().union(*(of.samples for of in judged))
     few = [
         Judged(
             {key: values[:ROUGH_SAMPLES] for key, values in of.samples.items()},
@@ -109,17 +147,18 @@ def _promising(ways: WaysToMeasure, judged: Sequence[Judged], study: Study) -> s
         )
         for of in judged
     ]
-    known = set().union(*(of.samples for of in judged))
     margins = [stacked_margins(of.margins, of.stakes) for of in few]
-    worth = {
-        one.name: np.concatenate(
-            [
-                rough_worth(of.reading(one, study.seed, known), own, of.stakes)
-                for of, own in zip(few, margins, strict=True)
-            ]
-        )
-        for one in offered
-    }
+    return [
+        {one.name: rough_worth(of.reading(one, study.seed, known), own, of.stakes) for one in measurements}
+        for of, own in zip(few, margins, strict=True)
+    ]
+
+
+def _promising(ways: WaysToMeasure, judged: Sequence[Judged], study: Study) -> set[str]:
+    """Name those of the catalogue that save most, most an hour within the budget, or most on one limit."""
+    offered = [one for one in ways.measurements if one.name in ways.from_catalogue]
+    rough = _rough_worths(offered, judged, study)
+    worth = {one.name: np.concatenate([found[one.name] for found in rough]) for one in offered}
     within = [one for one in offered if one.hours <= study.entries.measuring.budget_hours]
     most = sorted(offered, key=lambda one: -worth[one.name].sum())
     quickest = sorted(within, key=lambda one: -worth[one.name].sum() / one.hours)

@@ -201,13 +201,18 @@ def make_design(
         for places in {everything, *(reach[name] for name in groups)}
     }
     rows, pairs = study.sensitivity_samples, study.sensitivity_pairs
-    few = {
-        key
-        for key, one in plan.uncertain.items()
-        if isinstance(one.distribution, StudentT) and one.distribution.readings < FEWEST_READINGS
-    }
+    few = known_from_few_readings(study)
     by_rank = tuple(i for i, keys in enumerate(upstream) if keys & few)
     return Design(plan, limits, groups, rows, reach, partial_plans, by_rank, pairs, unchanged)
+
+
+def known_from_few_readings(study: Study) -> set[str]:
+    """Return the keys of inputs whose spread has no size that samples could show: shares go by rank."""
+    return {
+        one.key
+        for one in study.all_inputs()
+        if isinstance(one.distribution, StudentT) and one.distribution.readings < FEWEST_READINGS
+    }
 
 
 def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:

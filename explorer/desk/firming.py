@@ -1,10 +1,11 @@
-"""Verdicts computed beside the page: a change takes the place of what is under way, at its next step."""
+"""Verdicts, and what drives them, computed beside the page: a change takes the place of what is under way."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from threading import Condition, Thread
 
+from explorer.analyses.live_leads import Lead, live_leads
 from explorer.analyses.live_verdicts import FIRST_CARS, JudgedSoFar, live_verdicts
 from explorer.errors import SquatlineError
 from explorer.study.study import Study
@@ -15,10 +16,21 @@ MANY_INPUTS, FEW_CARS = 80, 500
 
 @dataclass
 class Firming:
-    """The latest standing of the latest study."""
+    """The latest standing of the latest study.
+
+    Attributes
+    ----------
+    leads:
+        Limit -> which turn's study it belongs to, and what drives it; of an earlier one until there is a new
+        one.
+    settled:
+        Whether nothing more will come.
+    """
 
     study: Study | None = None
     standing: JudgedSoFar | None = None
+    leads: dict[str, tuple[int, Lead]] = field(default_factory=dict)
+    settled: bool = False
     error: str = ""
     turn: int = 0
     _of: int = 0
@@ -28,7 +40,7 @@ class Firming:
         """Judge another study from now on; the standing of the one before stays until there is a new one."""
         with self._news:
             self.turn += 1
-            self.study, self.error = study, ""
+            self.study, self.error, self.settled = study, "", False
         Thread(target=self._judge, args=(study, self.turn), daemon=True).start()
 
     def stop(self) -> None:
@@ -44,7 +56,7 @@ class Firming:
 
     @property
     def over(self) -> bool:
-        """Whether nothing more will come."""
+        """Whether no more cars will be judged."""
         return bool(self.error) or (self.current and self.standing is not None and self.standing.over)
 
     def wait_for_first(self, patience: float) -> None:
@@ -59,6 +71,10 @@ class Firming:
             for standing in live_verdicts(study, first=FEW_CARS if many else FIRST_CARS):
                 if not self._told(turn, standing):
                     return
+            for lead in live_leads(study):
+                if not self._led(turn, lead):
+                    return
+            self._settled(turn)
         except SquatlineError as error:
             self._failed(turn, str(error))
         except Exception as error:  # a fault of the program is told on the page too, the server stays
@@ -72,8 +88,22 @@ class Firming:
             self._news.notify_all()
             return True
 
+    def _led(self, turn: int, lead: Lead) -> bool:
+        with self._news:
+            if turn != self.turn:
+                return False
+            self.leads[lead.limit] = (turn, lead)
+            return True
+
+    def _settled(self, turn: int) -> None:
+        with self._news:
+            if turn == self.turn:
+                self.leads = {name: one for name, one in self.leads.items() if one[0] == turn}
+                self.settled = True
+                self._news.notify_all()
+
     def _failed(self, turn: int, words: str) -> None:
         with self._news:
             if turn == self.turn:
-                self.error = words
+                self.error, self.settled = words, True
                 self._news.notify_all()

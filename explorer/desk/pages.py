@@ -14,7 +14,7 @@ from explorer.desk.entry_forms import KINDS, LABELS, Fields, fields_of
 from explorer.desk.logs import PICTURE_HEIGHT, PICTURE_WIDTH, log_room, panels
 from explorer.desk.packet import Packet
 from explorer.desk.parts import inputs_by_part
-from explorer.desk.rows import HEIGHT, UNITS, WIDTH, rows
+from explorer.desk.rows import HEIGHT, UNITS, WIDTH, name_of, place_of, rows
 from explorer.desk.shapes import Shape, drawn, shape_of
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
@@ -202,10 +202,14 @@ def _verdicts(bench: Workbench) -> dict[str, Any]:
     bench.note_before()
     standing = firming.standing
     return {
-        "rows": rows(bench.study, standing, bench.before if bench.unsaved else {}),
+        "rows": rows(
+            bench.study, standing, bench.before if bench.unsaved else {}, firming.leads, firming.turn
+        ),
         "standing": standing,
         "current": firming.current,
         "over": firming.over,
+        "settled": firming.settled,
+        "leads": sum(turn == firming.turn for turn, _ in firming.leads.values()),
         "error_of_run": firming.error,
         "signs": SIGNS,
         "bar": (WIDTH, HEIGHT),
@@ -271,25 +275,15 @@ def _forms(bench: Workbench, inputs: Sequence[Input], refused: Refused | None) -
     return [_form(bench, one, included.get(one.key, ""), refused) for one in inputs]
 
 
-def place_of(given: Input) -> tuple[str, ...]:
-    """Return where an input stands in the study."""
-    if given.condition:
-        return ("conditions", given.condition, given.quantity)
-    return ("inputs", given.quantity)
-
-
 def _form(bench: Workbench, given: Input, included_by: str, refused: Refused | None) -> Form:
     quantity, place = bench.study.graph[given.quantity], ".".join(place_of(given))
     entry = at(bench.text, place_of(given))
     fields = Fields("one value", {"value": ""}) if entry is None else fields_of(entry)
     mine = refused is not None and refused.place == place
     typed = refused.fields if mine and refused and refused.fields else fields
-    name = given.quantity.replace("_", " ")
-    if given.condition:
-        name += f", {bench.study.conditions[given.condition].words or given.condition}"
     return Form(
         place=place,
-        name=name,
+        name=name_of(bench.study, given),
         summary=quantity.summary,
         unit="" if quantity.unit == "1" else quantity.unit,
         words=given.distribution.words(given.display_unit),

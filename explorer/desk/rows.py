@@ -1,20 +1,23 @@
-"""A row a limit: its verdict, how many cars hold it and how surely, what is asked, and what was before."""
+"""A row a limit: its verdict, what is asked, what was before, what drives it and what to measure first."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from explorer.analyses.live_leads import Lead
 from explorer.analyses.live_verdicts import JudgedSoFar
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.units import System
 from explorer.graph.words import Number
+from explorer.study.car_parts import part_of
 from explorer.study.limits import Limit
-from explorer.study.study import Study
+from explorer.study.study import Input, Study
 from reports.blocks import SIGNS
 from reports.findings import in_both_words
-from reports.formatting import amount, percent, share, share_range
+from reports.formatting import amount, hours, percent, share, share_range
+from reports.sections.measuring import what_it_does
 
 WIDTH, HEIGHT = 240.0, 22.0
 # What is asked stands at three quarters of every row: right of it the cars hold often enough.
@@ -41,9 +44,28 @@ class DeskRow:
     ghost: float | None
     beyond: bool
     surely: str = ""
+    lead: LeadShown | None = None
 
 
-def rows(study: Study, standing: JudgedSoFar | None, before: Mapping[str, float]) -> tuple[DeskRow, ...]:
+@dataclass(frozen=True)
+class LeadShown:
+    """What drives a limit, each with its address and share, and what to measure first, in words.
+
+    ``stale`` says that it belongs to the study before the last change.
+    """
+
+    drivers: tuple[tuple[str, str, str], ...]
+    measure: str
+    stale: bool
+
+
+def rows(
+    study: Study,
+    standing: JudgedSoFar | None,
+    before: Mapping[str, Conformance],
+    leads: Mapping[str, tuple[int, Lead]],
+    turn: int,
+) -> tuple[DeskRow, ...]:
     """Write a row for every limit; without a standing they are blank."""
     judged: Sequence[Conformance | None] = (
         (None,) * len(study.limits) if standing is None else standing.verdicts.limits
@@ -52,13 +74,52 @@ def rows(study: Study, standing: JudgedSoFar | None, before: Mapping[str, float]
         judged = (None,) * len(study.limits)
     surely = {} if standing is None else standing.sureness
     pairs = zip(study.limits, judged, strict=True)
+    given = {one.key: one for one in study.all_inputs()}
     return tuple(
-        _row(study, limit, found, before.get(limit.name), surely.get(limit.name)) for limit, found in pairs
+        replace(
+            _row(study, limit, found, before.get(limit.name), surely.get(limit.name)),
+            lead=None if limit.name not in leads else _lead(study, limit, given, turn, *leads[limit.name]),
+        )
+        for limit, found in pairs
     )
 
 
+def place_of(given: Input) -> tuple[str, ...]:
+    """Return where an input stands in the study."""
+    if given.condition:
+        return ("conditions", given.condition, given.quantity)
+    return ("inputs", given.quantity)
+
+
+def name_of(study: Study, given: Input) -> str:
+    """Name an input as its form does."""
+    name = given.quantity.replace("_", " ")
+    return (
+        f"{name}, {study.conditions[given.condition].words or given.condition}" if given.condition else name
+    )
+
+
+def _lead(
+    study: Study, limit: Limit, given: Mapping[str, Input], turn: int, of: int, lead: Lead
+) -> LeadShown:
+    drivers = [
+        (
+            name_of(study, given[key]),
+            f"?at={part_of(given[key].quantity)}#input-{'.'.join(place_of(given[key]))}",
+            percent(round(estimate.value, 2)),
+        )
+        for key, estimate in lead.drivers
+        if key in given
+    ]
+    measure = "" if not lead.weighed else "no measurement listed saves anything here that shows"
+    if (worth := lead.measure) is not None:
+        does = what_it_does("it", limit.threshold, worth.before, worth.after)
+        measure = f"measure first the {lead.label}, which takes {hours(worth.hours)}: {does}"
+    return LeadShown(tuple(drivers), measure, of != turn)
+
+
 def _row(
-    study: Study, limit: Limit, found: Conformance | None, before: float | None, sure: Sureness | None
+    study: Study, limit: Limit, found: Conformance | None, before: Conformance | None, sure: Sureness | None
 ) -> DeskRow:
     of = "cars" if limit.sure is None else f"runs, {percent(limit.sure)} sure"
     asked = f"{_asked(study, limit)}, in {percent(limit.probability)} of {of}"
@@ -74,11 +135,13 @@ def _row(
         sign=SIGNS[found.verdict],
         share=share(found.probability, found.low, found.high),
         interval=share_range(found.low, found.high),
-        before="" if before is None else share(before, found.low, found.high),
+        before=""
+        if before is None
+        else f"{before.verdict}, {share(before.probability, before.low, before.high)}",
         left=left,
         width=max(right - left, 3.0),
         middle=_at(found.probability, limit),
-        ghost=None if before is None else _at(before, limit),
+        ghost=None if before is None else _at(before.probability, limit),
         beyond=found.high < _leftmost(limit),
         surely="" if sure is None else in_both_words(sure),
     )

@@ -14,8 +14,12 @@ from pathlib import Path
 from threading import RLock
 from typing import TYPE_CHECKING
 
+from explorer.analyses.two_levels import check_kinds_apart
+from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.design.exploration import prepare
 from explorer.desk.firming import Firming
-from explorer.errors import SquatlineError, StudyError
+from explorer.errors import SquatlineError, StudyError, read_all, with_file
+from explorer.estimators.conformance import Conformance
 from explorer.files.writing import told, write_whole
 from explorer.results.folder import HIDDEN
 from explorer.study.study import Study, load_study
@@ -34,6 +38,20 @@ def digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def read_study(file: Path, text: str) -> Study:
+    """Read a text as a study, and what ``squatline check`` reads beyond its limits and inputs.
+
+    Raises
+    ------
+    SquatlineError
+        With the words that the command line has for it.
+    """
+    study = load_study(file, text=text)
+    with with_file(str(file)):
+        read_all(study, (check_kinds_apart, ways_to_measure, prepare))
+    return study
+
+
 @dataclass
 class Workbench:
     """One study being worked on.
@@ -49,7 +67,7 @@ class Workbench:
     taken_up:
         Whether the text is what an earlier session had not saved.
     before:
-        Limit -> share of cars that held it in the saved study, as far as that was judged.
+        Limit -> how it stands in the saved study, as far as that was judged.
     found:
         Fit -> what it found in the study as it stands.
     """
@@ -60,7 +78,7 @@ class Workbench:
     study: Study
     taken_up: bool = False
     steps: list[str] = field(default_factory=list)
-    before: dict[str, float] = field(default_factory=dict)
+    before: dict[str, Conformance] = field(default_factory=dict)
     found: dict[str, FitRecord] = field(default_factory=dict)
     firming: Firming = field(default_factory=Firming)
     lock: RLock = field(default_factory=RLock)
@@ -75,7 +93,7 @@ class Workbench:
             When the study cannot be read as one.
         """
         saved = STUDY.text(file)
-        study = load_study(file, text=saved)
+        study = read_study(file, saved)
         bench = cls(file, saved, saved, study)
         bench.firming.begin(study)
         if bench._copy.exists() and (left := STUDY.text(bench._copy)) != saved:
@@ -88,7 +106,7 @@ class Workbench:
 
     def _take_up(self, left: str) -> None:
         try:
-            study = load_study(self.file, text=left)
+            study = read_study(self.file, left)
         except SquatlineError:
             # A file it includes has changed since: it stays beside the study for its writer to look at.
             self._copy.rename(self._copy.with_suffix(".left.toml"))
@@ -149,7 +167,7 @@ class Workbench:
                 self._go_to(self.steps[-1], self.steps[:-1])
 
     def _go_to(self, text: str, steps: list[str]) -> None:
-        study = load_study(self.file, text=text)
+        study = read_study(self.file, text)
         self.note_before()
         with told("the working copy cannot be written", self._copy):
             self._copy.parent.mkdir(exist_ok=True)
@@ -162,7 +180,7 @@ class Workbench:
         standing = self.firming.standing
         if self.text == self.saved and standing is not None and self.firming.current:
             pairs = zip(self.study.limits, standing.verdicts.limits, strict=True)
-            self.before = {limit.name: found.probability for limit, found in pairs}
+            self.before = {limit.name: found for limit, found in pairs}
 
     def difference(self) -> tuple[str, ...]:
         """List the lines by which saving would change the file as it is on the disk."""

@@ -101,7 +101,7 @@ def headline(plan: MeasuringPlan) -> str:
     required = next(outlook.required for outlook in plan.outlooks if outlook.limit == limit)
     words = (
         f"measure the {step.label} first: it takes {hours(step.hours)}; "
-        f"{_what_it_does(f'“{limit}”', required, before, after)}"
+        f"{what_it_does(f'“{limit}”', required, before, after)}"
     )
     if step.tied_with:
         labels = _labels(plan)
@@ -113,11 +113,11 @@ def worth_words(plan: MeasuringPlan, worth: Worth) -> str:
     """Say what one measurement, made meanwhile, does to the verdict of one limit."""
     label = _labels(plan).get(worth.measurement, worth.measurement)
     required = next(outlook.required for outlook in plan.outlooks if outlook.limit == worth.limit)
-    does = _what_it_does(f"“{worth.limit}”", required, worth.before, worth.after)
+    does = what_it_does(f"“{worth.limit}”", required, worth.before, worth.after)
     return f"meanwhile measure the {label}, which takes {hours(worth.hours)}: {does}"
 
 
-def _what_it_does(limit: str, required: float, before: LimitState, after: LimitState) -> str:
+def what_it_does(limit: str, required: float, before: LimitState, after: LimitState) -> str:
     """Say what a measurement does to one verdict, the threshold beside it."""
     needed = f"{chance(required)} required"
     passes = before.passes.value == 1

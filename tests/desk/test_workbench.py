@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 
 from explorer.analyses.live_verdicts import live_verdicts
+from explorer.desk.rows import LeadShown, rows
 from explorer.desk.workbench import MOST_STEPS_BACK, Workbench
 from explorer.errors import SquatlineError
 from explorer.study.study import load_study
-from tests.desk_help import judged, small_study
+from tests.desk_help import judged, settled, small_study
 
 
 def heavier(text: str) -> str:
@@ -31,7 +32,7 @@ def test_a_change_is_judged_and_can_be_undone(file: Path) -> None:
     *_, expected = live_verdicts(bench.study)
     assert bench.firming.standing == expected
     assert saved is not None
-    assert bench.before == {"front load": saved.verdicts.limits[0].probability}
+    assert bench.before == {"front load": saved.verdicts.limits[0]}
     assert bench.study.inputs["mass"].distribution.mean == 5.5
     bench.undo()
     judged(bench.firming)
@@ -102,3 +103,39 @@ def test_steps_back_are_bounded(file: Path) -> None:
         bench.change(lambda text, step=step: f"{text}# {step}\n")
     assert len(bench.steps) == MOST_STEPS_BACK
     bench.firming.stop()
+
+
+def test_what_drives_a_limit_is_grey_until_it_belongs_to_the_numbers_shown(file: Path) -> None:
+    bench = Workbench.of(file)
+
+    def shown() -> LeadShown | None:
+        (row,) = rows(bench.study, bench.firming.standing, {}, bench.firming.leads, bench.firming.turn)
+        return row.lead
+
+    settled(bench.firming)
+    drivers = (("cg station", "?at=body#input-inputs.cg_station"), ("mass", "?at=body#input-inputs.mass"))
+    fresh = shown()
+    assert fresh is not None
+    assert tuple(one[:2] for one in fresh.drivers) == drivers
+    assert fresh.measure
+    assert not fresh.stale
+    bench.change(lambda text: text.replace("sd = 5, ", "sd = 0.5, "))
+    old = shown()
+    assert old is not None
+    assert old.stale
+    assert old.drivers == fresh.drivers
+    settled(bench.firming)
+    anew = shown()
+    assert anew is not None
+    assert not anew.stale
+    assert [one[0] for one in anew.drivers] == ["mass"]
+
+
+def test_a_measurement_that_reads_nothing_is_refused_like_the_file(file: Path) -> None:
+    bench = Workbench.of(file)
+    with pytest.raises(SquatlineError, match="reads an uncertain input") as told:
+        bench.change(lambda text: text + '\n[measurements.tape]\nreads = ["wheelbase"]\nhours = 1\n')
+    assert told.value.key == "measurements.tape"
+    with pytest.raises(SquatlineError, match=r"candidates\.light"):
+        bench.change(lambda text: text + '\n[candidates.light]\nmas = "4 kg"\n')
+    assert not bench.unsaved
