@@ -20,7 +20,7 @@ def curve_of(
     name: str, over: tuple[str, ...], car: Mapping[str, Any], choices: Mapping[str, str] | None = None
 ) -> Callable[..., Any]:
     """Return the quantity as a function of the named others, for a car given by its inputs."""
-    caught = []
+    caught: list[Any] = []
 
     # The parameter's name is the quantity's name, so the function has to be written out.
     space: dict[str, Any] = {"caught": caught, "__name__": "probe"}

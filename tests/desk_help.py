@@ -13,10 +13,10 @@ from pathlib import Path
 from urllib.parse import urlencode
 
 import uvicorn
-from study_help import DEMO, SMALL
 
 from explorer.desk.firming import Firming
 from explorer.desk.server import LOOPBACK, Desk
+from tests.study_help import DEMO, SMALL
 
 TOKEN = "a-token-of-the-test"
 PATIENCE = 180.0

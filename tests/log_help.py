@@ -9,9 +9,9 @@ from pathlib import Path
 from types import ModuleType
 
 import numpy as np
-from study_help import AIRFIELD
 
 from explorer.study.study import Study, load_study
+from tests.study_help import AIRFIELD
 from tests.synthetic import Roughness, make_spring_test, random_stream
 
 

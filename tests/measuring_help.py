@@ -25,4 +25,4 @@ def worth_of_measurements(
 ) -> tuple[Worth, ...]:
     stacked = stacked_margins(margins, stakes)
     after = [calls_after(take_readings(one, samples, seed), stacked) for one in measurements]
-    return worth_of_calls(stacked, measurements, stakes, after)
+    return worth_of_calls(list(stacked), measurements, stakes, after)
