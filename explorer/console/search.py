@@ -146,9 +146,8 @@ def find(words: str, entries: Iterable[ListedQuantity]) -> list[ListedQuantity]:
     """
     listed = list(entries)
     asked = words.strip().casefold().replace("-", " ")
-    if folder := next((one for one in subjects() if one.name == asked), None):
-        return [entry for entry in listed if entry.subject in folder.files]
-    of_subject = [entry for entry in listed if entry.subject == asked.replace(" ", "_")]
+    folder = next((tuple(one.files) for one in subjects() if one.name == asked), ())
+    of_subject = [entry for entry in listed if entry.subject in (*folder, asked.replace(" ", "_"))]
     for phrase, word in PHRASES.items():
         asked = asked.replace(phrase, word)
     wanted = [word for word in re.findall(r"[^\W_]+", asked) if word not in _LITTLE]

@@ -238,6 +238,12 @@ def test_explain_finds_what_a_workshop_calls_it(words: str, name: str) -> None:
     assert name in [entry.name for entry in find(words, explain_all())][:MOST_FOUND]
 
 
+def test_of_a_subject_what_its_word_names_comes_first() -> None:
+    names = [entry.name for entry in find("brakes", explain_all())]
+    assert all("brake" in name for name in names[:6])
+    assert names.index("friction_brake_force") < 6 < names.index("radio_delay")
+
+
 @pytest.mark.long
 def test_explain_lists_what_it_found_and_explains_the_only_one(squatline: Cli) -> None:
     many, one = squatline("explain", "rear", "spring"), squatline("explain", "motor kv")
