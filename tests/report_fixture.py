@@ -130,7 +130,6 @@ def _sensitivity(
         variance=1.0,
         settled=not tied,
         note="",
-        cross_check=3.1e-15,
     )
 
 

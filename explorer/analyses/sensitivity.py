@@ -25,7 +25,6 @@ from explorer.engine.sampling import saltelli_blocks, saltelli_columns
 from explorer.estimators.sensitivity import (
     LEADING_SHARE,
     Sensitivity,
-    cross_check_with_salib,
     indices_of_output,
 )
 from explorer.estimators.sobol_parts import Parts, answers, joined, ranks, replicate_parts
@@ -46,14 +45,10 @@ FEWEST_READINGS = 7
 
 @dataclass(frozen=True)
 class Replicate:
-    """One scramble, reduced: the parts of all indices, those of having an answer, the differences from SALib.
-
-    ``answered`` is None where every evaluation has an answer, ``checked`` in all replicates but the first.
-    """
+    """One scramble, reduced: the parts of all indices, and those of having an answer, None where all have."""
 
     parts: Parts
     answered: Parts | None
-    checked: tuple[float | None, ...] | None
 
 
 @dataclass(frozen=True)
@@ -132,16 +127,14 @@ class Design:
         return margins
 
     def parts(self, index: int) -> Replicate:
-        """Reduce one scramble to the parts of its indices; the first is held against SALib too."""
-        evaluations, names = self.replicate(index), tuple(self.groups)
+        """Reduce one scramble to the parts of its indices."""
+        evaluations, inputs = self.replicate(index), len(self.groups)
         placed = list(self.by_rank)
         evaluations[..., placed] = ranks(evaluations[..., placed])
-        checked = cross_check_with_salib(evaluations, names) if index == 0 else None
         complete = bool(np.isfinite(evaluations).all())
         return Replicate(
-            replicate_parts(evaluations, len(names), pairs=self.pairs),
-            None if complete else answers(evaluations, len(names)),
-            checked,
+            replicate_parts(evaluations, inputs, pairs=self.pairs),
+            None if complete else answers(evaluations, inputs),
         )
 
     def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
@@ -255,14 +248,12 @@ def run_sensitivity(
         return {}
     count = FIRST_REPLICATES if study.sensitivity_pairs else SCREENING
     replicates = _replicates(design, 0, count, execution)
-    checked, rankings = replicates[0].checked or (None,) * len(design.limits), []
+    rankings = []
     for k, limit in enumerate(study.limits):
         places = design.places_of(k)
         parts = [one.parts.of(k, places) for one in replicates]
         answered = _of_answers(parts, [one.answered and one.answered.of(k, places) for one in replicates])
-        rankings.append(
-            _Ranking(limit, design.groups_of(k), joined(parts), checked[k], k in design.by_rank, answered)
-        )
+        rankings.append(_Ranking(limit, design.groups_of(k), joined(parts), k in design.by_rank, answered))
     if count < FIRST_REPLICATES:
         _sharpen(study, rankings, count, FIRST_REPLICATES, execution)
     count = FIRST_REPLICATES
@@ -309,7 +300,6 @@ class _Ranking:
     limit: Limit
     groups: Mapping[str, tuple[str, ...]]
     parts: Parts
-    checked: float | None
     by_rank: bool
     answered: Parts | None
     further: list[Parts] = field(default_factory=list)
@@ -329,7 +319,6 @@ class _Ranking:
             self.parts,
             self.limit.name,
             self.groups,
-            cross_check=self.checked,
             by_rank=self.by_rank,
             answered=self.answered,
             further=joined(self.further) if self.further else None,

@@ -20,7 +20,6 @@ PRELOADED = (
     "explorer.engine.montecarlo",
     "explorer.analyses.sensitivity",
     "SALib.sample.directions",
-    "SALib.analyze.sobol",
 )
 
 # Has the meaning of Python's -P, for every process that comes from this one.

@@ -22,7 +22,7 @@ from scipy.special import stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE
-from explorer.estimators.sobol_parts import Parts, joined, replicate_parts
+from explorer.estimators.sobol_parts import Parts, joined
 from explorer.graph.arrays import Array, Mask
 
 # Totals below this share of the variance are not worth an order of their own.
@@ -113,8 +113,6 @@ class Sensitivity:
         About how many base rows in all would settle it; what there is, where it is settled.
     note:
         What a reader must know; empty when nothing is out of the ordinary.
-    cross_check:
-        Largest absolute difference from SALib on the first replicate; None when not compared.
     by_rank:
         Whether shares are of the spread of the output's place among the cars, not of its own: an input known
         from few readings has tails so heavy that its variance, or the error of that, does not exist.
@@ -132,7 +130,6 @@ class Sensitivity:
     variance: float
     settled: bool
     note: str
-    cross_check: float | None
     samples_needed: int = 0
     by_rank: bool = False
     unanswered: float = 0.0
@@ -155,7 +152,6 @@ def indices_of_output(
     groups: Mapping[str, tuple[str, ...]],
     *,
     confidence: float = CONFIDENCE,
-    cross_check: float | None = None,
     by_rank: bool = False,
     answered: Parts | None = None,
     further: Parts | None = None,
@@ -171,8 +167,6 @@ def indices_of_output(
         Its name; its inputs or groups in the order of the parts, with the members of each.
     confidence:
         Of the intervals.
-    cross_check:
-        Difference from SALib, from ``cross_check_with_salib``.
     by_rank:
         Whether the parts are those of ``ranks``.
     answered:
@@ -207,7 +201,6 @@ def indices_of_output(
         variance=float(every.variance.mean()),
         settled=growth == 1,
         note=_note(every, growth == 1, by_rank),
-        cross_check=cross_check,
         samples_needed=math.ceil(rows * growth),
         by_rank=by_rank,
         unanswered=_unanswered(every),
@@ -361,41 +354,3 @@ def _note(parts: Parts, settled: bool, by_rank: bool) -> str:
     if not settled:
         said.append("the order of the leading inputs is not settled")
     return "; ".join(said)
-
-
-def cross_check_with_salib(block: Array, names: Sequence[str]) -> tuple[float | None, ...]:
-    """Compare indices with SALib's on the same rows of one replicate, by the formulas both have.
-
-    Parameters
-    ----------
-    block:
-        Evaluations, shape (rows, blocks, outputs).
-    names:
-        Inputs or groups in the order of the blocks.
-
-    Returns
-    -------
-    tuple of float or None
-        For each output the largest absolute difference over first-order and total indices; None where there
-        is nothing to compare, because the output does not vary or has no finite row.
-    """
-    from SALib.analyze import sobol
-
-    inputs = len(names)
-    # Without the swapped blocks SALib does the same first-order and total indices in a fraction of the time.
-    block = np.concatenate([block[:, : inputs + 1], block[:, -1:]], axis=1)
-    ours = replicate_parts(block, inputs, estimator="saltelli")
-    problem = {"num_vars": inputs, "names": list(names), "bounds": [[0.0, 1.0]] * inputs}
-    differences: list[float | None] = []
-    for k in range(block.shape[2]):
-        # One value that is not a number turns all of SALib's indices to zero, so those rows go first.
-        rows = block[np.isfinite(block[..., k]).all(axis=1), :, k]
-        if not ours.variance[0, k] > 0:
-            differences.append(None)
-            continue
-        # Two resamples, the fewest with a spread; a seed of zero would be taken for none at all.
-        theirs = sobol.analyze(problem, rows.ravel(), calc_second_order=False, num_resamples=2, seed=1)
-        scale = ours.scale[0, :, k]
-        first, total = ours.first[0, :, k] / scale, ours.total[0, :, k] / scale
-        differences.append(float(max(np.abs(first - theirs["S1"]).max(), np.abs(total - theirs["ST"]).max())))
-    return tuple(differences)

@@ -9,14 +9,11 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Literal, TypeAlias
 
 import numpy as np
 
 from explorer.errors import SampleError
 from explorer.graph.arrays import Array, Mask
-
-Estimator: TypeAlias = Literal["saltelli", "azzini"]
 
 ROWS_AT_ONCE = 128
 # What varies by less than so many units in the last place of its size only wobbles by rounding.
@@ -70,9 +67,7 @@ def joined(parts: Sequence[Parts]) -> Parts:
     return Parts(*(np.concatenate([getattr(part, field.name) for part in parts]) for field in fields(Parts)))
 
 
-def replicate_parts(
-    block: Array, inputs: int, *, pairs: bool = False, estimator: Estimator = "azzini"
-) -> Parts:
+def replicate_parts(block: Array, inputs: int, *, pairs: bool = False) -> Parts:
     """Reduce one replicate to the parts of its indices.
 
     Parameters
@@ -84,16 +79,13 @@ def replicate_parts(
         Number D of inputs or groups.
     pairs:
         Whether to prepare second-order indices.
-    estimator:
-        "azzini" has the lower error; "saltelli" makes do with A, AB and B, and is what SALib has too.
 
     Raises
     ------
     SampleError
-        When the blocks do not fit the inputs and the estimator.
+        When the blocks do not fit the inputs.
     """
-    azzini = estimator == "azzini"
-    allowed = (2 if azzini else 1) * inputs + 2
+    allowed = 2 * inputs + 2
     if block.shape[1] != allowed:
         raise SampleError(
             "the number of blocks does not fit the number of inputs",
@@ -101,13 +93,12 @@ def replicate_parts(
             allowed=f"{allowed} blocks",
         )
     offset, finite = _centre(block)
-    sums = _sums(block, offset, finite, inputs, azzini, pairs)
+    sums = _sums(block, offset, finite, inputs, pairs)
     used = np.asarray(finite.sum(axis=0), float)
     counted = np.maximum(used, 1)
     first, total, scale, together, square, mean = (part / counted for part in sums)
     variance = (square - mean**2)[:, 0]
     varies = _varies(block, offset, finite, variance)
-    scale = scale if azzini else np.repeat(variance[:, None], inputs, axis=1)
     shape = variance.shape
     return Parts(
         np.where(varies, first, 0.0),
@@ -165,7 +156,7 @@ def _centre(block: Array) -> tuple[Array, Mask]:
     return sums.sum(axis=0) / (np.maximum(finite.sum(axis=0), 1) * block.shape[1]), finite
 
 
-def _sums(block: Array, offset: Array, finite: Mask, inputs: int, azzini: bool, pairs: bool) -> list[Array]:
+def _sums(block: Array, offset: Array, finite: Mask, inputs: int, pairs: bool) -> list[Array]:
     """Sum what the estimator asks for over the rows: arrays (1, inputs, pairs or 1, outputs)."""
     whole = bool(finite.all())
     sums: list[Array] = []
@@ -175,7 +166,7 @@ def _sums(block: Array, offset: Array, finite: Mask, inputs: int, azzini: bool, 
         if not whole:
             centred = np.where(finite[rows, None], centred, 0.0)
         beside = np.ascontiguousarray(centred.reshape(len(centred), -1).T).reshape(*block.shape[1:], -1)
-        found = _azzini(beside, inputs, pairs) if azzini else _saltelli(beside)
+        found = _summed(beside, inputs, pairs)
         if not sums:
             sums = found
             continue
@@ -184,7 +175,7 @@ def _sums(block: Array, offset: Array, finite: Mask, inputs: int, azzini: bool, 
     return sums
 
 
-def _azzini(block: Array, inputs: int, pairs: bool) -> list[Array]:
+def _summed(block: Array, inputs: int, pairs: bool) -> list[Array]:
     """Sum first, total, scale, together, square and value, by Azzini, Mara & Rosati 2021.
 
     Parameters
@@ -207,14 +198,6 @@ def _azzini(block: Array, inputs: int, pairs: bool) -> list[Array]:
         np.concatenate([_none(block), *together], axis=1),
         *_square_and_value(a, b),
     ]
-
-
-def _saltelli(block: Array) -> list[Array]:
-    """Sum as above by Saltelli et al. 2010 and Jansen 1999; the scale, the plain variance, is left empty."""
-    a, ab, b = block[:1], block[1:-1], block[-1:]
-    change = ab - a
-    first, total = _added((b, change)), _added((change, change)) / 2
-    return [first, total, _none(block), _none(block), *_square_and_value(a, b)]
 
 
 def _square_and_value(a: Array, b: Array) -> tuple[Array, Array]:

@@ -59,7 +59,7 @@ def build(report: Report) -> Section | None:
 
 
 def build_others(report: Report) -> Section | None:
-    """Draw one chart for each other limit, then what pairs do, and how the indices were checked."""
+    """Draw one chart for each other limit, then what pairs do."""
     ranked = _ranked(report)
     blocks: list[Block] = [
         _figure(report, limit, limit.sensitivity) for limit in ranked[1:] if limit.sensitivity
@@ -67,14 +67,6 @@ def build_others(report: Report) -> Section | None:
     asked = [limit for limit in ranked if limit.sensitivity and limit.sensitivity.pairs]
     if asked:
         blocks.append(_together(report, asked))
-    checks = [limit.sensitivity.cross_check for limit in ranked if limit.sensitivity]
-    differences = [difference for difference in checks if difference is not None]
-    if differences:
-        words = (
-            "The first block of samples was also given to the reference library SALib: the largest "
-            f"difference of any index is {max(differences):.1e}."
-        )
-        blocks.append(Paragraph((words,), aside=True))
     if not blocks:
         return None
     return Section("drivers", "What drives the other limits", tuple(blocks), appendix=True)

@@ -96,13 +96,6 @@ def test_the_indices_are_those_of_a_nearly_linear_product(results: explorer.Resu
     assert share == pytest.approx(mass / (mass + station), abs=0.01)
 
 
-def test_salib_agrees_on_the_first_block(results: explorer.Results) -> None:
-    drivers = results.summary.limits[0].sensitivity
-    assert drivers is not None
-    assert drivers.cross_check is not None
-    assert drivers.cross_check < 1e-10
-
-
 def test_samples_of_another_run_are_told(results: explorer.Results, tmp_path: Path) -> None:
     results.save(tmp_path / "out")
     other = replace(
