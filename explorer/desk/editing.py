@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, TypeAlias
 
 import tomlkit
@@ -39,21 +40,95 @@ def with_entry(text: str, place: Place, fields: Fields) -> str:
     return _checked(document)
 
 
-def with_keys(text: str, place: Place, keys: Mapping[str, str]) -> str:
+def with_keys(
+    text: str,
+    place: Place,
+    keys: Mapping[str, str],
+    texts: Collection[str] = (),
+    lists: Collection[str] = (),
+) -> str:
     """Write some keys of a table, each as typed: an empty one goes, one left as it was shown stays.
 
-    Numbers, lists and true or false are written as such, everything else as text.
+    Parameters
+    ----------
+    keys:
+        What was typed for each; a dot leads into a table below.
+    texts, lists:
+        Keys that hold texts whatever they look like, and lists of names with commas between.  Of others
+        numbers, lists and true or false are written as such, everything else as text.
     """
     document = tomlkit.parse(text)
     table = _table(document, place)
     for key, typed in keys.items():
-        if typed.strip() == shown(table.get(key)).strip():
+        *above, last = key.split(".")
+        holder = table
+        for step in above:
+            if step not in holder and typed.strip():
+                holder[step] = tomlkit.inline_table()
+            holder = holder.get(step, {})
+        if typed.strip() == shown(holder.get(last)).strip():
             continue
-        if typed.strip():
-            table[key] = value_typed(typed)
-        elif key in table:
-            del table[key]
+        if not typed.strip():
+            del holder[last]
+        elif key in texts:
+            holder[last] = tomlkit.string(typed.strip(), multiline="\n" in typed.strip())
+        elif key in lists and typed.strip()[0] not in "[{":
+            holder[last] = [name.strip() for name in typed.split(",") if name.strip()]
+        else:
+            holder[last] = value_typed(typed)
     return _checked(document)
+
+
+# Where a table is called by its name: section -> keys that hold it, or a list of such.
+_CALLED_IN: Mapping[str, tuple[str, ...]] = {
+    "conditions": ("condition", "conditions", "minus", "like"),
+    "candidates": ("around",),
+    "limits": ("limit", "limits"),
+}
+
+
+def renamed(text: str, place: Place, name: str) -> str:
+    """Give a table another name, wherever the study calls it by the old one."""
+    section, old = str(place[0]), place[-1]
+    document = tomlkit.parse(text)
+    if section == "limits":
+        table = _table(document, place)
+        old, table["name"] = str(table.get("name", "")), tomlkit.string(name)
+    else:
+        if name in document[section]:
+            raise StudyError(f"there is one of that name in [{section}]", key=f"{section}.{name}", found=name)
+        heading = re.compile(rf"^(\s*\[\s*{section}\s*\.\s*){old}(?=\s*[\].])", re.MULTILINE)
+        expected = document.unwrap()
+        expected[section] = {name if key == old else key: one for key, one in expected[section].items()}
+        document = tomlkit.parse(heading.sub(rf"\g<1>{name}", text))
+        if document.unwrap() != expected:
+            raise StudyError(
+                "this name cannot be changed here",
+                remedy="change it in the whole file, on the page of that name",
+            )
+    if old:
+        _call_otherwise(document, _CALLED_IN.get(section, ()), str(old), name)
+    return _checked(document)
+
+
+def _call_otherwise(table: Any, keys: Collection[str], old: str, name: str) -> None:
+    """Put a new name for an old one into some keys, and into inputs called after where they hold."""
+    at_old, at_new = f"@{old}", f"@{name}"
+    for key in list(table) if isinstance(table, Mapping) else range(len(table)):
+        value = table[key]
+        if isinstance(value, str):
+            if value == old and key in keys:
+                table[key] = tomlkit.string(name)
+            elif value.endswith(at_old):
+                table[key] = tomlkit.string(value.removesuffix(at_old) + at_new)
+        elif isinstance(value, Mapping | list):
+            if key in keys and isinstance(value, list):
+                for place in range(len(value)):
+                    if value[place] == old:
+                        value[place] = name
+            _call_otherwise(value, keys, old, name)
+        if isinstance(key, str) and key.endswith(at_old):
+            table[key.removesuffix(at_old) + at_new] = table.pop(key)
 
 
 def with_table(
@@ -84,12 +159,14 @@ def with_run(text: str, place: Place, run: Mapping[str, Any]) -> str:
 
 
 def without(text: str, place: Place) -> str:
-    """Take a table, or a member of a list of them, out."""
+    """Take a table, or a member of a list of them, out; a section of which nothing is left goes too."""
     document = tomlkit.parse(text)
     table: Any = document
     for step in place[:-1]:
         table = table[step]
     del table[place[-1]]
+    if not table and len(place) == 2:
+        del document[str(place[0])]
     return _checked(document)
 
 
@@ -125,6 +202,8 @@ def shown(value: Any) -> str:
         return ""
     if isinstance(value, str):
         return str(value)
+    if isinstance(value, list) and value and all(isinstance(one, str) for one in value):
+        return ", ".join(value)
     return str(value.as_string() if hasattr(value, "as_string") else tomlkit.item(value).as_string()).strip()
 
 

@@ -9,19 +9,19 @@ from pathlib import Path
 from typing import Any
 
 from explorer.analyses.nominal import nominal_values
-from explorer.desk.editing import Place, at, shown
+from explorer.desk.editing import Place, at
 from explorer.desk.entry_forms import KINDS, LABELS, Fields, fields_of
 from explorer.desk.logs import PICTURE_HEIGHT, PICTURE_WIDTH, log_room, panels
 from explorer.desk.packet import Packet
 from explorer.desk.parts import inputs_by_part
 from explorer.desk.rows import HEIGHT, UNITS, WIDTH, name_of, place_of, rows
 from explorer.desk.shapes import Shape, drawn, shape_of
+from explorer.desk.sheets import SECTIONS, Sheet, fits, sheets
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
+from explorer.study.builds import read_builds
 from explorer.study.car_parts import PARTS
-from explorer.study.schema import LimitEntry
 from explorer.study.study import Input, Study
-from explorer.study.throttle import THROTTLES
 from reports.blocks import SIGNS, Line
 from reports.drawings.sideview import (
     can_draw,
@@ -34,13 +34,6 @@ from reports.drawings.sideview import (
 from reports.page import environment
 
 HERE = Path(__file__).parent
-# Tables of the study that have a room of their own: section -> (words, one of them, keys always offered).
-ROOMS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
-    "limits": ("Limits", "limit", tuple(LimitEntry.model_fields)),
-    "conditions": ("Conditions", "condition", ("words", "like", "throttle")),
-    "candidates": ("Candidates", "candidate", ("words",)),
-    "measurements": ("Measurements", "measurement", ("label", "take", "reads", "hours", "cost")),
-}
 # Rooms of the study as a whole; the last two have their buttons at the top.
 WHOLE = {"logs": "Logs", "file": "Whole file", "save": "Save", "packet": "Packet"}
 # What a new study asks about the car: name -> (question, answer -> its words).
@@ -70,7 +63,6 @@ QUESTIONS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "wake": ("does it follow another car?", {"": "no", "yes": "yes"}),
 }
 FOUND_AT_MOST = 40
-_TRUE_OR_FALSE = ("safety",)
 
 
 @dataclass(frozen=True)
@@ -86,17 +78,7 @@ class Form:
     fields: Fields
     shape: Shape | None = None
     included_by: str = ""
-    error: str = ""
-
-
-@dataclass(frozen=True)
-class EntrySheet:
-    """The form of one table: key -> text, with the choices of those that have some."""
-
-    place: str
-    title: str
-    keys: Mapping[str, str]
-    choices: Mapping[str, tuple[str, ...]]
+    removable: bool = False
     error: str = ""
 
 
@@ -109,6 +91,17 @@ class Refused:
     fields: Fields | None = None
     keys: Mapping[str, str] | None = None
     text: str | None = None
+    at: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, place: Place, error: SquatlineError, **sent: Any) -> Refused:
+        """Say it of the form of a place, and remember which keys were at fault."""
+        at = tuple(one.key or "" for one in error.each)
+        return cls(".".join(map(str, place)), str(error), at=at, **sent)
+
+    def at_field(self, key: str) -> bool:
+        """Whether a key was at fault."""
+        return any(one.endswith(f".{key}") for one in self.at)
 
 
 def _template(name: str) -> Any:
@@ -137,10 +130,11 @@ def page(
             told=told,
             refused=refused,
             parts=[part for part in PARTS if parts[part.name]],
-            rooms=ROOMS,
+            rooms=SECTIONS,
             drawing=_drawing(study),
             forms=_forms(bench, _asked_for(study, parts, room, find), refused),
-            sheets=_sheets(bench, room, refused) if room in ROOMS else (),
+            sheets=_sheets(bench, room, find, refused),
+            quantities=study.graph.quantities,
             kinds=KINDS,
             said=_said,
             labels=LABELS,
@@ -167,7 +161,6 @@ def _logs(bench: Workbench, log: tuple[str, str]) -> dict[str, Any]:
     study = bench.study
     return {
         "logs": log_room(study, bench.found, *log),
-        "quantities": study.graph.quantities,
         "panels": panels,
         "picture": (PICTURE_WIDTH, PICTURE_HEIGHT),
         "said_of": lambda one: fragment(found_blocks(one, study), UNITS),
@@ -259,7 +252,7 @@ def _drawing(study: Study) -> dict[str, Any] | None:
 def _asked_for(study: Study, parts: Mapping[str, Sequence[Input]], room: str, find: str) -> Sequence[Input]:
     if not find:
         return parts.get(room, ())
-    words = find.lower().replace("_", " ").split()
+    words = _words(find)
 
     def fits(given: Input) -> bool:
         said = f"{given.key.replace('_', ' ')} {study.graph[given.quantity].summary}".lower()
@@ -269,15 +262,21 @@ def _asked_for(study: Study, parts: Mapping[str, Sequence[Input]], room: str, fi
     return sorted(found, key=lambda one: one.default)[:FOUND_AT_MOST]
 
 
+def _words(find: str) -> list[str]:
+    return find.lower().replace("_", " ").split()
+
+
 def _forms(bench: Workbench, inputs: Sequence[Input], refused: Refused | None) -> list[Form]:
     study = bench.study
     included = {name: one.file for one in study.included for name in one.before}
-    return [_form(bench, one, included.get(one.key, ""), refused) for one in inputs]
+    return [_form(bench, one, place_of(one), refused, included.get(one.key, "")) for one in inputs]
 
 
-def _form(bench: Workbench, given: Input, included_by: str, refused: Refused | None) -> Form:
-    quantity, place = bench.study.graph[given.quantity], ".".join(place_of(given))
-    entry = at(bench.text, place_of(given))
+def _form(
+    bench: Workbench, given: Input, stands: Place, refused: Refused | None, included_by: str = ""
+) -> Form:
+    quantity, place = bench.study.graph[given.quantity], ".".join(map(str, stands))
+    entry = at(bench.text, stands)
     fields = Fields("one value", {"value": ""}) if entry is None else fields_of(entry)
     mine = refused is not None and refused.place == place
     typed = refused.fields if mine and refused and refused.fields else fields
@@ -291,35 +290,51 @@ def _form(bench: Workbench, given: Input, included_by: str, refused: Refused | N
         fields=typed,
         shape=drawn(bench.study, given)
         if typed is fields
-        else shape_of(bench.study, bench.text, place_of(given), typed),
+        else shape_of(bench.study, bench.text, stands, typed),
         included_by=included_by,
+        removable=stands[0] != "inputs",
         error=refused.error if mine and refused else "",
     )
 
 
-def _sheets(bench: Workbench, room: str, refused: Refused | None) -> list[EntrySheet]:
-    """Write a form for every table of a section, and an empty one to add another."""
-    section = at(bench.text, (room,))
-    if room == "limits":
-        names: list[str | int] = list(range(len(section or ())))
-    else:
-        names = list(section or {})
-    sheets = [_sheet(bench, (room, name), refused) for name in names]
-    new: Place = (room, len(names)) if room == "limits" else (room, "")
-    return [*sheets, _sheet(bench, new, refused)]
+@dataclass(frozen=True)
+class ShownSheet:
+    """The form of a table with those of the inputs it overrides, and what was wrong with it."""
+
+    of: Sheet
+    overrides: Sequence[Form]
+    error: str = ""
 
 
-def _sheet(bench: Workbench, place: Place, refused: Refused | None) -> EntrySheet:
-    table = at(bench.text, place) or {}
-    offered = ROOMS[str(place[0])][2]
-    keys = {key: shown(table.get(key)) for key in dict.fromkeys([*offered, *table])}
-    written = ".".join(map(str, place))
-    mine = refused is not None and refused.place == written
-    if mine and refused and refused.keys is not None:
-        keys |= refused.keys
-    conditions = ("", *bench.study.conditions)
-    choices = {key: conditions for key in ("condition", "minus", "like") if key in keys}
-    choices |= {key: ("", *THROTTLES) for key in ("throttle",) if key in keys}
-    choices |= {key: ("", "true", "false") for key in _TRUE_OR_FALSE if key in keys}
-    title = str(table.get("name", "")) if place[0] == "limits" else str(place[1])
-    return EntrySheet(written, title, keys, choices, refused.error if mine and refused else "")
+def _sheets(bench: Workbench, room: str, find: str, refused: Refused | None) -> list[ShownSheet]:
+    """Write the forms of a section's tables, or of all that a search finds."""
+    asked = [room] if room in SECTIONS and not find else list(SECTIONS) if find else []
+    every = [sheet for section in asked for sheet in sheets(bench.text, bench.study, section)]
+    words = _words(find)
+    return [_sheet(bench, one, refused) for one in every if not find or fits(one, words)]
+
+
+def _sheet(bench: Workbench, sheet: Sheet, refused: Refused | None) -> ShownSheet:
+    overrides = [
+        _form(bench, given, (sheet.section, sheet.name, given.quantity), refused)
+        for given in _overridden(bench.study, sheet).values()
+        if given.quantity in sheet.overrides
+    ]
+    if refused is None or refused.place != sheet.place:
+        return ShownSheet(sheet, overrides)
+    typed = refused.keys or {}
+    asked = [
+        replace(one, value=typed.get(one.key, one.value), faulty=refused.at_field(one.key))
+        for one in sheet.fields
+    ]
+    return ShownSheet(
+        replace(sheet, fields=tuple(asked), name=typed.get("", sheet.name)), overrides, refused.error
+    )
+
+
+def _overridden(study: Study, sheet: Sheet) -> Mapping[str, Input]:
+    """Return the inputs that a condition or a candidate gives otherwise."""
+    if sheet.section == "conditions" and sheet.name in study.conditions:
+        return study.conditions[sheet.name].overrides
+    builds = {one.name: one for one in read_builds(study)} if sheet.section == "candidates" else {}
+    return builds[sheet.name].overrides if sheet.name in builds else {}

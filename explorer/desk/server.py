@@ -21,6 +21,7 @@ from explorer.desk.entry_forms import KINDS, Fields
 from explorer.desk.gate import Gate
 from explorer.desk.packet import FORMS, REPORT_POLICY, Packet
 from explorer.desk.pages import Refused
+from explorer.desk.sheets import SECTIONS, written_as
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError, StudyError
 from explorer.study.car_parts import PARTS
@@ -122,7 +123,7 @@ class Desk:
     def show(self, request: Request) -> Response:
         """Show the page, with one part or room open."""
         room = request.query_params.get("at", PARTS[-1].name)
-        known = {part.name for part in PARTS} | {*pages.ROOMS, *pages.WHOLE}
+        known = {part.name for part in PARTS} | {*SECTIONS, *pages.WHOLE}
         asked = request.query_params
         return self._page(
             room if room in known else PARTS[-1].name,
@@ -138,7 +139,7 @@ class Desk:
         """Draw an input as its form has it, while one types."""
         asked = request.query_params
         place = _place(asked)
-        if len(place) < 2 or place[0] not in ("inputs", "conditions"):
+        if len(place) < 2 or place[0] not in ("inputs", "conditions", "candidates"):
             return HTMLResponse("there is no such input\n", 404)
         return HTMLResponse(pages.shape(self._bench, place, _fields(asked)))
 
@@ -190,24 +191,35 @@ class Desk:
             request,
             form,
             lambda text: editing.with_entry(text, place, fields),
-            lambda error: Refused(".".join(map(str, place)), error, fields=fields),
+            lambda error: Refused.of(place, error, fields=fields),
         )
 
     async def keys(self, request: Request) -> Response:
-        """Take the keys of a table as its form has them; a new one is named in the form."""
+        """Take the keys of a table as its form has them; its name is in the form, where it has one."""
         form = await _form(request)
         place = _place(form)
-        told = ".".join(map(str, place))
         keys = {name[4:]: _text(form, name) for name in form if name.startswith("key.")}
         if more := _text(form, "more").strip():
             keys[more] = _text(form, "more_value")
-        if place and place[-1] == "":
-            place = (*place[:-1], _text(form, "name").strip())
+
+        def edit(text: str) -> str:
+            known: editing.Place = place
+            name = _text(form, "name").strip()
+            if name and place[-1] != name:
+                known = _named((*place[:-1], name))
+                if place[-1]:
+                    text = editing.renamed(text, place, name)
+                elif editing.at(text, known) is not None:
+                    raise StudyError("there is one of that name", found=name, remedy="name it otherwise")
+            elif "name" in keys and editing.at(text, place) is not None:
+                text = editing.renamed(text, place, keys["name"].strip())
+            return editing.with_keys(text, _named(known), keys, *written_as(known))
+
         return await self._changed(
             request,
             form,
-            lambda text: editing.with_keys(text, _named(place), keys),
-            lambda error: Refused(told, error, keys=keys),
+            edit,
+            lambda error: Refused.of(place, error, keys={**keys, "": _text(form, "name")}),
         )
 
     async def remove(self, request: Request) -> Response:
@@ -218,7 +230,7 @@ class Desk:
             request,
             form,
             lambda text: editing.without(text, place),
-            lambda error: Refused(".".join(map(str, place)), error),
+            lambda error: Refused.of(place, error),
         )
 
     async def text(self, request: Request) -> Response:
@@ -234,7 +246,7 @@ class Desk:
                 )
             return typed
 
-        return await self._changed(request, form, edit, lambda error: Refused("file", error, text=typed))
+        return await self._changed(request, form, edit, lambda error: Refused("file", str(error), text=typed))
 
     async def candidate(self, request: Request) -> Response:
         """Keep what was changed as a candidate."""
@@ -246,7 +258,7 @@ class Desk:
             lambda text: editing.as_candidate(
                 self._bench.saved, text, str(_named(("candidates", name))[1]), _text(form, "words")
             ),
-            lambda error: Refused("keep", error),
+            lambda error: Refused("keep", str(error)),
         )
 
     async def _changed(
@@ -254,7 +266,7 @@ class Desk:
         request: Request,
         form: FormData,
         edit: Callable[[str], str],
-        refused: Callable[[str], Refused],
+        refused: Callable[[SquatlineError], Refused],
     ) -> Response:
         room, find = _text(form, "room") or PARTS[-1].name, _text(form, "find")
         if request.method != "POST":
@@ -262,7 +274,7 @@ class Desk:
         try:
             await run_in_threadpool(self._bench.change, edit)
         except SquatlineError as error:
-            return await run_in_threadpool(self._page, room, find=find, refused=refused(str(error)))
+            return await run_in_threadpool(self._page, room, find=find, refused=refused(error))
         return self._there(room, find=find)
 
     async def undo(self, request: Request) -> Response:

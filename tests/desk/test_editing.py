@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import difflib
+import re
+from pathlib import Path
 
 import pytest
 
 from explorer.desk import editing
 from explorer.desk.entry_forms import Fields
+from explorer.desk.sheets import written_as
+from explorer.desk.workbench import read_study
 from explorer.errors import SquatlineError
+from tests.desk_help import demo_study
 from tests.study_help import DEMO
 
 TEXT = (DEMO / "study.toml").read_text()
@@ -73,3 +78,60 @@ def test_changed_inputs_become_a_candidate_and_the_saved_ones_come_back() -> Non
         editing.as_candidate(TEXT, text, "quick", "")
     with pytest.raises(SquatlineError, match="no input differs"):
         editing.as_candidate(TEXT, TEXT, "same", "")
+
+
+def test_keys_are_written_as_the_schema_has_them() -> None:
+    keys = {"label": "12", "reads": "mass, cg_station", "hours": "1", "accuracy.noise": "2 g"}
+    after = editing.with_keys(TEXT, ("measurements", "all"), keys, *written_as(("measurements", "all")))
+    assert editing.at(after, ("measurements", "all")) == {
+        "label": "12",
+        "reads": ["mass", "cg_station"],
+        "hours": 1,
+        "accuracy": {"noise": "2 g"},
+    }
+    again = editing.with_keys(after, ("measurements", "all"), {**keys, "accuracy.noise": ""})
+    assert editing.at(again, ("measurements", "all", "accuracy")) == {}
+
+
+@pytest.mark.parametrize(
+    ("place", "old", "name"),
+    [(("conditions", "open"), "open", "wide"), (("candidates", "quick"), "quick", "swift")],
+)
+def test_a_new_name_reaches_all_that_call_it_by_the_old_one(
+    place: tuple[str, str], old: str, name: str, tmp_path: Path
+) -> None:
+    after = editing.renamed(TEXT, place, name)
+    section = editing.at(TEXT, (place[0],))
+    assert list(editing.at(after, (place[0],))) == [name if key == old else key for key in section]
+    assert f'"{old}"' not in re.sub(r"(?m)^(words|title|why|name) =.*", "", after)
+    assert [line.partition("#")[2] for line in after.splitlines()] == [
+        line.partition("#")[2] for line in TEXT.splitlines()
+    ]
+    study = read_study(demo_study(tmp_path) / "study.toml", after)
+    assert name in (*study.conditions, *study.entries.candidates)
+    with pytest.raises(SquatlineError, match="there is one of that name"):
+        editing.renamed(TEXT, place, next(key for key in section if key != old))
+
+
+def test_a_limit_with_a_new_name_is_the_one_that_questions_ask_about() -> None:
+    name = editing.at(TEXT, ("limits", 0, "name"))
+    text = TEXT + f'\n[[questions]]\nvary = "rear_wheel_rate"\nlimit = "{name}"\n'
+    after = editing.renamed(text, ("limits", 0), "Quick")
+    assert (
+        editing.at(after, ("questions", -1, "limit")) == editing.at(after, ("limits", 0, "name")) == "Quick"
+    )
+
+
+def test_inputs_of_a_condition_follow_its_new_name() -> None:
+    text = (
+        "[conditions.wet]\ngrip = 1\n\n[conditions.wet.more]\na = 1\n\n[[correlations]]\n"
+        'between = ["grip@wet", "mass"]\n[measurements.pull]\nreads = { "grip@wet" = { noise = 1 } }\n'
+    )
+    expected = text.replace("conditions.wet", "conditions.rain").replace("grip@wet", "grip@rain")
+    after = editing.renamed(text, ("conditions", "wet"), "rain")
+    assert after.replace(" ", "") == expected.replace(" ", "")
+
+
+def test_a_name_that_stands_in_one_line_with_others_is_changed_in_the_whole_file() -> None:
+    with pytest.raises(SquatlineError, match="cannot be changed here"):
+        editing.renamed("conditions = { wet = { grip = 1 } }\n", ("conditions", "wet"), "rain")

@@ -151,6 +151,51 @@ def test_bad_input_is_told_as_in_the_file_and_changes_nothing(served: Served) ->
     assert served.desk._bench.text == before
 
 
+def test_every_kind_of_table_comes_changes_is_renamed_and_goes(tmp_path: Path) -> None:
+    folder = small_study(tmp_path)
+    with serving(folder) as served:
+        bench = served.desk._bench
+        first = bench.text
+
+        def send(place: str, path: str = "keys", **sent: str) -> tuple[int, str]:
+            keys = {f"key.{key}": value for key, value in sent.items() if key not in ("name_", "more")}
+            more = dict(zip(("more", "more_value"), sent.get("more", "").split("=", 1), strict=False))
+            form = {
+                "place": place,
+                "room": place.split(".")[0],
+                "name": sent.get("name_", ""),
+                **keys,
+                **more,
+            }
+            status, text, _ = served.ask(path, form=form)
+            return status, text
+
+        new = {"quantity": "weight", "condition": "rest", "at_most": "60 N", "safety": "true"}
+        assert send("limits.1", name="Light", **new)[0] == 303
+        assert bench.study.limits[1].safety
+        assert send("limits.1", name="Lighter", at_most="55 N")[0] == 303
+        assert send("conditions.", name_="moving", like="rest", more="speed=40 m/s")[0] == 303
+        assert send("limits.1", name="Lighter", condition="moving")[0] == 303
+        assert send("conditions.moving", name_="going", words="at speed")[0] == 303
+        assert bench.study.limits[1].output.condition == "going"
+        assert send("candidates.", name_="light", words="lighter", more="mass=4.5 kg")[0] == 303
+        override = {"place": "candidates.light.mass", "room": "candidates", "kind": "one value"}
+        assert served.ask("entry", form={**override, "value": "4.4", "unit": "kg"})[0] == 303
+        assert send("measurements.", name_="scales", take="kitchen_scales")[0] == 303
+        text = served.ask("?at=candidates")[1]
+        assert 'id="input-candidates.light.mass"' in text
+        status, text = send("measurements.scales", name_="scales", take="kitchen_scales", hours="-1")
+        assert status == 422
+        assert "a measurement takes time" in text
+        assert re.search(r'name="key.hours" value="-1"[^>]* aria-invalid="true"', text)
+        assert len(re.findall("aria-invalid", text)) == 1
+        status, text = send("conditions.going", name_="rest")
+        assert (status, "there is one of that name" in text) == (422, True)
+        for place in ("limits.1", "conditions.going", "candidates.light", "measurements.scales"):
+            assert send(place, "remove") == (303, "")
+        assert bench.text.split() == first.split()
+
+
 @pytest.mark.parametrize(
     "name",
     [
