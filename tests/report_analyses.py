@@ -14,7 +14,6 @@ from explorer.estimators.paired_comparison import (
     DecisionGain,
     Difference,
     Dominance,
-    Gap,
     PairedVerdict,
     Pick,
     Ranking,
@@ -150,7 +149,6 @@ def measuring() -> MeasuringPlan:
                 prospect="unlikely",
             ),
         ),
-        sets_tried=3,
         complete=True,
     )
 
@@ -188,14 +186,11 @@ def candidates(results: Results) -> Comparison:
         better=0.992,
         better_low=0.990,
         better_high=0.994,
-        equal=0.0,
-        worse=0.008,
         unanswered=0,
         samples=8192,
-        variance_ratio=None,
     )
     paired = PairedVerdict(8000, 100, 50, 42, 0.006, 0.003, 0.009, 1e-4, "first")
-    pick = Pick(0, 56.0, 56.0, (Gap(1, 1.0, 0.9, 1.1),), 0.999, True, 8192)
+    pick = Pick(0, 0.999)
     ranking = Ranking(((0.9, 0.1), (0.1, 0.9)), (0.89, 0.09), (0.91, 0.11), pick)
     shaft = DecisionGain(Expected(0.1, 0.01), Expected(0.1, 0.001))
     return Comparison(

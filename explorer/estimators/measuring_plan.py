@@ -149,8 +149,8 @@ class MeasuringPlan:
         Each measurement alone, over all limits together, the most useful first.
     outlooks:
         What measuring can do for each limit.
-    sets_tried, complete:
-        How many sets were weighed, and whether those were all that could be best.
+    complete:
+        Whether all sets were weighed that could be best.
     """
 
     budget_hours: float
@@ -162,7 +162,6 @@ class MeasuringPlan:
     worths: tuple[Worth, ...]
     alone: tuple[Alone, ...]
     outlooks: tuple[Outlook, ...]
-    sets_tried: int
     complete: bool
 
 
@@ -336,7 +335,6 @@ def plan_measurements(
         worths=worth_of_calls(taken.margins, measurements, taken.stakes, singly),
         alone=_alone(taken, singly),
         outlooks=_outlooks(taken, quick, best, tried),
-        sets_tried=len(sets),
         complete=complete,
     )
 

@@ -21,8 +21,6 @@ from explorer.graph.arrays import Array, Mask
 
 Better: TypeAlias = Literal["higher", "lower"]
 
-ROUNDING = 1e-20
-
 
 @dataclass(frozen=True)
 class Difference:
@@ -35,13 +33,8 @@ class Difference:
         the mean, low and high are the 5 % and 95 % quantiles.
     better, better_low, better_high:
         Share of all samples in which the first is the better one, with its exact interval.
-    equal, worse:
-        Shares of all samples; the three shares add up to one.
     unanswered:
         Samples in which at least one build has no answer; that build is the worse one there.
-    variance_ratio:
-        By how much common random numbers cut the variance of the mean difference: what independent samples
-        would have given, over what the pairs give.  None where the difference never varies.
 
     """
 
@@ -54,11 +47,8 @@ class Difference:
     better: float
     better_low: float
     better_high: float
-    equal: float
-    worse: float
     unanswered: int
     samples: int
-    variance_ratio: float | None
 
 
 @dataclass(frozen=True)
@@ -91,44 +81,11 @@ class PairedVerdict:
 
 
 @dataclass(frozen=True)
-class Gap:
-    """How far the expectation of the pick lies above that of another build, with a simultaneous interval."""
-
-    other: int
-    mean: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
 class Pick:
-    """The build with the best expectation, and what having picked the best of several does to it.
-
-    Attributes
-    ----------
-    chosen, expected:
-        Its position and its mean score.
-    corrected:
-        Mean score of the build picked on one half of the samples, taken on the other half, both ways round:
-        free of the bias of having picked the luckiest.
-    gaps:
-        To each other build; the intervals hold all at once.
-    confidence:
-        At least how sure it is that no other build has a better expectation.
-    settled:
-        Whether all gaps lie above zero.
-    samples:
-        Samples in which every build has an answer: the means are over these.
-
-    """
+    """The build with the best expectation, and at least how sure it is that no other has a better one."""
 
     chosen: int
-    expected: float
-    corrected: float
-    gaps: tuple[Gap, ...]
     confidence: float
-    settled: bool
-    samples: int
 
 
 @dataclass(frozen=True)
@@ -196,7 +153,7 @@ def paired_difference(
     """
     apart = (first - second)[np.isfinite(first) & np.isfinite(second)]
     order = np.sign(_worst_without_answer(first, better) - _worst_without_answer(second, better))
-    wins, losses = int(np.count_nonzero(order > 0)), int(np.count_nonzero(order < 0))
+    wins = int(np.count_nonzero(order > 0))
     low, high = binomial_interval(wins, first.size, confidence)
     mean = mean_of(apart)
     quantiles = np.quantile(apart, [0.05, 0.5, 0.95]) if apart.size else np.full(3, math.nan)
@@ -210,11 +167,8 @@ def paired_difference(
         better=wins / first.size,
         better_low=low,
         better_high=high,
-        equal=1 - (wins + losses) / first.size,
-        worse=losses / first.size,
         unanswered=first.size - apart.size,
         samples=first.size,
-        variance_ratio=_variance_ratio(first, second),
     )
 
 
@@ -222,16 +176,6 @@ def _worst_without_answer(values: Array, better: Better) -> Array:
     """Turn values so that higher is better; no answer becomes a finite worst, so that two such are equal."""
     turned = values if better == "higher" else -values
     return np.where(np.isfinite(turned), turned, -np.finfo(float).max / 4)
-
-
-def _variance_ratio(first: Array, second: Array) -> float | None:
-    answered = np.isfinite(first) & np.isfinite(second)
-    if np.count_nonzero(answered) < 2:
-        return None
-    one, other = first[answered], second[answered]
-    paired, apart = float(np.var(one - other)), float(np.var(one) + np.var(other))
-    # Less than that is rounding, not variation.
-    return apart / paired if paired > ROUNDING * apart else None
 
 
 def paired_verdict(
@@ -309,7 +253,7 @@ def ranking(scores: Array, confidence: float = CONFIDENCE) -> Ranking:
         shares=tuple(tuple(float(share) for share in row) for row in shares),
         best_low=tuple(low for low, _ in intervals),
         best_high=tuple(high for _, high in intervals),
-        pick=pick_of(scores, confidence),
+        pick=pick_of(scores),
     )
 
 
@@ -326,54 +270,27 @@ def rank_shares(scores: Array) -> Array:
     return shares
 
 
-def pick_of(scores: Array, confidence: float = CONFIDENCE) -> Pick | None:
-    """Pick the build with the best mean score and say how firm that is.
+def pick_of(scores: Array) -> Pick | None:
+    """Pick the build with the best mean score over the samples in which every build has an answer.
 
     Notes
     -----
-    Gaps to the best: Hsu, Annals of Statistics 12 (1984) 1136, here with paired differences and Bonferroni's
-    inequality.  The bias of having picked the best: Smith & Winkler, Management Science 52 (2006) 311.
+    Paired differences to all others, their doubts added up (Bonferroni).
 
     """
     complete = scores[:, np.isfinite(scores).all(axis=0)]
-    builds, samples = complete.shape
-    if samples < 2:
+    if complete.shape[1] < 2:
         return None
-    means = complete.mean(axis=1)
-    chosen = int(np.argmax(means))
-    factor = float(ndtri(1 - (1 - confidence) / (2 * max(1, builds - 1))))
-    gaps, doubt = [], 0.0
-    for other in range(builds):
-        if other != chosen:
-            apart = mean_of(complete[chosen] - complete[other])
-            gaps.append(
-                Gap(
-                    other, apart.value, apart.value - factor * apart.error, apart.value + factor * apart.error
-                )
-            )
-            doubt += _chance_below_nought(apart)
-    return Pick(
-        chosen=chosen,
-        expected=float(means[chosen]),
-        corrected=_picked_on_other_half(complete),
-        gaps=tuple(gaps),
-        confidence=max(0.0, 1 - doubt),
-        settled=all(gap.low > 0 for gap in gaps),
-        samples=samples,
-    )
+    chosen = int(np.argmax(complete.mean(axis=1)))
+    others = [other for other in range(len(complete)) if other != chosen]
+    doubt = sum(_chance_below_nought(mean_of(complete[chosen] - complete[other])) for other in others)
+    return Pick(chosen, max(0.0, 1 - doubt))
 
 
 def _chance_below_nought(gap: Expected) -> float:
     if gap.error > 0:
         return float(ndtr(-gap.value / gap.error))
     return 0.0 if gap.value > 0 else 0.5
-
-
-def _picked_on_other_half(scores: Array) -> float:
-    halves = scores[:, ::2], scores[:, 1::2]
-    means = [half.mean(axis=1) for half in halves]
-    found = [means[1 - k][np.argmax(means[k])] for k in (0, 1)]
-    return float(np.mean(found))
 
 
 def dominance(

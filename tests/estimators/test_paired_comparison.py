@@ -54,7 +54,6 @@ def test_difference_of_two_linear_builds_is_the_closed_form(tmp_path: Path) -> N
     assert within(difference.median, -1.25, 1.2533 * 0.15 / np.sqrt(SAMPLES))
     assert within(difference.low, -1.25 - 1.6449 * 0.15, 2.11 * 0.15 / np.sqrt(SAMPLES))
     assert difference.better == 0.0
-    assert difference.worse == 1.0
     assert values.values.shape == (2, 3, SAMPLES)
 
 
@@ -64,9 +63,7 @@ def test_common_numbers_cut_the_variance_by_the_closed_form_factor() -> None:
     found = estimators.paired_difference(first, second)
     # Independent samples: (1 + 1) + (1 + 1.5^2); pairs: 0.5^2.
     factor = (2 + 3.25) / 0.25
-    assert found.variance_ratio is not None
-    error = factor * np.sqrt(2 * 2 / SAMPLES)
-    assert found.variance_ratio > factor - 4 * error
+    assert within((np.var(first) + np.var(second)) / found.sd**2, factor, factor * np.sqrt(2 * 2 / SAMPLES))
     assert within(found.better, float(ndtr(0.0)), np.sqrt(0.25 / SAMPLES))
     assert found.better_low < found.better < found.better_high
 
@@ -138,33 +135,25 @@ def test_no_answer_ranks_last_and_is_never_better() -> None:
     scores = np.array([[np.nan, 1.0, 2.0], [0.0, np.nan, 1.0]])
     assert estimators.rank_shares(scores).tolist() == [[2 / 3, 1 / 3], [1 / 3, 2 / 3]]
     found = estimators.paired_difference(scores[0], scores[1], "lower")
-    assert (found.better, found.equal, found.worse) == (1 / 3, 0.0, 2 / 3)
+    assert found.better == 1 / 3
     assert (found.unanswered, found.mean) == (2, 1.0)
     both = estimators.paired_difference(np.full(4, np.nan), np.full(4, np.nan))
-    assert both.equal == 1.0
+    assert both.better == 0.0
     assert np.isnan(both.mean)
 
 
-def test_having_picked_the_luckiest_is_corrected() -> None:
+def test_a_pick_among_equals_is_seldom_sure() -> None:
     repeats, size = 600, 60
     picks = [estimators.pick_of(normals((3, size), 1000 + r)) for r in range(repeats)]
-    expected = np.array([pick.expected for pick in picks if pick])
-    corrected = np.array([pick.corrected for pick in picks if pick])
-    # The largest of three equal means lies 3 / (2 sqrt(pi)) of their standard errors too high.
-    bias = 3 / (2 * np.sqrt(np.pi)) / np.sqrt(size)
-    assert within(float(expected.mean()), bias, float(expected.std()) / np.sqrt(repeats))
-    assert within(float(corrected.mean()), 0.0, float(corrected.std()) / np.sqrt(repeats))
-    # Simultaneous intervals of equal builds lie above zero no more often than one time in twenty.
-    settled = np.mean([pick.settled for pick in picks if pick])
-    assert settled <= 0.05 + 4 * np.sqrt(0.05 * 0.95 / repeats)
+    sure = np.mean([pick.confidence > 0.95 for pick in picks if pick])
+    assert sure <= 0.05 + 4 * np.sqrt(0.05 * 0.95 / repeats)
 
 
-def test_a_clear_pick_is_settled_with_its_gaps() -> None:
+def test_a_clear_pick_is_sure() -> None:
     pick = estimators.pick_of(np.array([[0.0], [0.3]]) + normals((2, SAMPLES), 5))
     assert pick is not None
-    assert (pick.chosen, pick.settled) == (1, True)
+    assert pick.chosen == 1
     assert pick.confidence > 0.999
-    assert within(pick.gaps[0].mean, 0.3, np.sqrt(2 / SAMPLES))
     assert estimators.pick_of(np.array([[1.0, np.nan], [np.nan, 1.0]])) is None
 
 
