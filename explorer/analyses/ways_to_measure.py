@@ -92,12 +92,24 @@ def _listed(study: Study) -> tuple[Measurement, ...]:
     for name, table in study.entries.measurements.items():
         with faults.noted():
             try:
-                found.append(measurement_from(name, table, unit_of, entries))
+                found.append(measurement_from(name, _by_member(study, table), unit_of, entries))
             except SquatlineError as error:
                 error.key = f"measurements.{error.key or name}"
                 raise error.within(file=str(study.path)) from None
     faults.tell()
     return tuple(found)
+
+
+def _by_member(study: Study, table: Any) -> Any:
+    """Return a measurement with each name of a family replaced by those of its members."""
+    reads = table.get("reads") if isinstance(table, Mapping) else None
+    names = [reads] if isinstance(reads, str) else reads
+    if not isinstance(names, (list, Mapping)) or not all(isinstance(name, str) for name in names):
+        return table
+    members = {name: study.graph.of_family(name) or (name,) for name in names}
+    if isinstance(names, Mapping):
+        return {**table, "reads": {one: names[name] for name in names for one in members[name]}}
+    return {**table, "reads": [one for name in names for one in members[name]]}
 
 
 def _from_catalogue(study: Study, keys: list[str]) -> Iterator[Measurement]:

@@ -97,6 +97,14 @@ class Graph:
             return ()
         return tuple(one for member in self.families[family] if (one := f"{member}_{rest}") in self)
 
+    def member_of(self, name: str) -> tuple[str, int] | None:
+        """Return the family that a quantity is repeated for, and the place of its member; None for others."""
+        for family, members in self.families.items():
+            for place, member in enumerate(members):
+                if name.startswith(f"{member}_") and name in self.of_family(family + name[len(member) :]):
+                    return family, place
+        return None
+
     def upstream(self, targets: Iterable[str], given: Collection[str]) -> frozenset[str]:
         """Return everything the targets need, themselves included.
 

@@ -142,7 +142,23 @@ def read_inputs(
                     found |= _with_day(mean, entry, graph, here)
     if faults is None:
         noting.tell()
-    return found
+    return _member_by_member(found, graph)
+
+
+def _member_by_member(found: dict[str, Input], graph: Graph) -> dict[str, Input]:
+    """Return members of a family one after the other, in the model's order, where their first entry stands.
+
+    A ranking counts dimensions along the inputs: so it is the same whether members share entries or not.
+    """
+    order, first = {name: place for place, name in enumerate(graph.quantities)}, dict[str, int]()
+
+    def place(name: str, here: int) -> tuple[int, int, int]:
+        if (member := graph.member_of(name)) is None:
+            return here, 0, 0
+        return first.setdefault(member[0], here), member[1], order[name]
+
+    places = {name: place(name, here) for here, name in enumerate(found)}
+    return {name: found[name] for name in sorted(found, key=lambda name: places[name])}
 
 
 def default_input(quantity: Quantity) -> Input | None:

@@ -149,3 +149,24 @@ def test_the_rough_estimate_is_that_of_a_normal_margin() -> None:
         before - losses.mean(), abs=4 * error + 1e-4
     )
     assert loss_saved(0.0, 0.8, stake) == pytest.approx(0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    "reads",
+    [
+        '{ point_clearance_at_rest = { noise = "0.2 mm" } }',
+        '["point_clearance_at_rest"]',
+        '"point_clearance_at_rest"',
+    ],
+    ids=["table", "list", "name"],
+)
+def test_the_name_of_a_family_is_read_on_every_member(reads: str, small_study: Writer) -> None:
+    measured = f'\n[measurements.strips]\nreads = {reads}\naccuracy = {{ noise = "0.2 mm" }}\nhours = 0.5\n'
+    points = (
+        '[families]\npoint = ["nose", "tail"]\n\n[inputs]\n'
+        'point_station = "100 mm"\npoint_clearance_at_rest = "9 ± 1 mm"\n'
+    )
+    study = load_study(small_study(limits=measured, **{"[inputs]": points}))
+    (strips,) = ways_to_measure(study).measurements
+    assert set(strips.reads) == {"nose_clearance_at_rest", "tail_clearance_at_rest"}
+    assert all(how_well.noise == 0.0002 for how_well in strips.reads.values())

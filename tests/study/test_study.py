@@ -239,3 +239,24 @@ def test_members_of_a_family_share_an_entry(small_study: Writer) -> None:
     with pytest.raises(SquatlineError, match="a value in kg") as caught:
         load_study(folder)
     assert caught.value.key == "inputs.point_station"
+
+
+def test_sharing_changes_no_order_of_the_inputs(small_study: Writer) -> None:
+    """A ranking counts its dimensions along the inputs: shared entries leave them where they were."""
+    shared = (
+        '[families]\npoint = ["nose", "tail"]\n\n[inputs]\npoint_clearance_at_rest = "9 ± 1 mm"\n'
+        'nose_station = "-90 ± 2 mm"\ntail_station = "380 ± 2 mm"\n'
+    )
+    written_out = (
+        '[families]\npoint = ["nose", "tail"]\n\n[inputs]\nnose_station = "-90 ± 2 mm"\n'
+        'nose_clearance_at_rest = "9 ± 1 mm"\ntail_clearance_at_rest = "9 ± 1 mm"\n'
+        'tail_station = "380 ± 2 mm"\n'
+    )
+    orders = [list(load_study(small_study(**{"[inputs]": text})).inputs) for text in (shared, written_out)]
+    assert orders[0] == orders[1]
+    assert orders[0][:4] == [
+        "nose_station",
+        "nose_clearance_at_rest",
+        "tail_station",
+        "tail_clearance_at_rest",
+    ]
