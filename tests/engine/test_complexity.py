@@ -177,7 +177,7 @@ source = "test"
 )
 
 
-@pytest.mark.parametrize(("contact", "most"), [(False, 4.5), pytest.param(True, 8.0, marks=pytest.mark.long)])
+@pytest.mark.parametrize(("contact", "most"), [(False, 4.5), (True, 6.0)])
 def test_what_a_splitter_near_the_ground_costs(
     demo: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, contact: bool, most: float
 ) -> None:
@@ -206,11 +206,11 @@ def test_what_a_splitter_near_the_ground_costs(
         monkeypatch.setattr(owner, name, ask)
 
     counting(near_ground, "balance", "balances")
-    for name in ("halley", "straight", "straight_and_slope"):
+    for name in ("halley", "straight"):
         counting(Line, name, "looks")
     plan.evaluate(plan.random_chunk(0, 1024))
     assert counted["balances"] > 40 * 1024
-    # Measured: 3.6, and 5.2 with points that carry.
+    # Measured: 3.6, and 4.4 with points that carry.
     assert counted["looks"] < most * counted["balances"]
 
 

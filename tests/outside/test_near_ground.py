@@ -139,6 +139,39 @@ def test_of_several_the_car_takes_the_one_it_comes_to(speed: float, opening: flo
         assert gaps[index] == pytest.approx(_settled(OneCar(cars, index, areas), speed, 1.2), rel=1e-3)
 
 
+STOPS = {"bump": (0.006, 0.008), "droop": (0.003, 0.004)}
+
+
+@pytest.mark.parametrize("opening", [0.0, 1.0])
+def test_a_braking_car_on_its_stops_takes_the_balance_it_comes_to(opening: float) -> None:
+    """Independent solver: solve_ivp on a massless car on dampers and stops, its speed rising from rest."""
+    stops = {
+        f"{axle}_{kind}_travel": STOPS[kind][place]
+        for kind in STOPS
+        for place, axle in enumerate(("front", "rear"))
+    }
+    changes = {"speed": 55.0, "flap_opening": opening, "longitudinal_acceleration": -8.0, **stops}
+    cars = gapped_cars(600, seed=12, **changes)
+    found, areas = evaluate(FOUND, cars), evaluate([*AREAS, "load_transfer"], cars)
+    several = np.flatnonzero(found["stable_attitudes"] > 1)[:6]
+    assert several.size == 6
+    for index in several:
+        one = OneCar(cars, index, areas)
+        transfer = one.of["load_transfer"] * np.array([-1.0, 1.0])
+
+        def rates(time: float, travels: np.ndarray, one: OneCar = one, load: Any = transfer) -> np.ndarray:
+            gap = one.car["splitter_gap_at_rest"] - travels[0] - one.place * (travels[1] - travels[0])
+            matrix, loads = one.system(float(gain(gap, one.car)) - 1, 0.6 * min(time, 55.0) ** 2)
+            past = np.maximum(travels - STOPS["bump"], 0) - np.maximum(-travels - STOPS["droop"], 0)
+            return np.asarray((loads + load - matrix @ travels - 1e5 * past) / 20.0)
+
+        start = np.array([-1.0, 1.0]) * one.of["load_transfer"]
+        start = start / [one.of["front_axle_rate"], one.of["rear_axle_rate"]]
+        run = solve_ivp(rates, (0, 57.0), start, method="LSODA", rtol=1e-8, atol=1e-11, max_step=0.2)
+        ours = [found["front_compression"][index], found["rear_compression"][index]]
+        np.testing.assert_allclose(ours, run.y[:, -1], atol=2e-6)
+
+
 @checks("equilibrium.stable_attitudes", "splitter_ground_force")
 def test_three_balances_of_one_car() -> None:
     """Independent solver: brentq between places where the sign changes; two of the three are stable.

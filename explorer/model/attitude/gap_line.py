@@ -19,14 +19,14 @@ from explorer.graph.arrays import Array, Mask, picked
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude.scan import Bracket
 from explorer.model.attitude.supports import Car, Support
-from explorer.model.numeric import narrowed, shape_of
+from explorer.model.numeric import CurveOf, narrowed, shape_of
 
-#: Share of a gap to which it is closed in on, and rounds of halving that this takes at most.
-TOLERANCE, ROUNDS = 1e-12, 60
+#: Share of a gap to which it is closed in on.
+TOLERANCE = 1e-12
 #: Share of a gap below which a step of Halley's method is the last: the next has three times its digits.
 CLOSE = 1e-5
-#: Sets of supports tried to be met before the gap is closed in on without them.
-TRIES = 6
+#: Steps to the gap of least load spare.
+LEANING_STEPS = 3
 
 
 class NearGround(NamedTuple):
@@ -184,23 +184,16 @@ class Line(NamedTuple):
         force = self.force[0] + self.force[1] * gap
         return self.spare[0] + self.spare[1] * gap + force * self.near.splitter.gained(gap)
 
-    def straight_and_slope(self, gap: Array) -> tuple[Array, Array]:
-        """Return the load spare at a gap with no support met, and its change with the gap."""
-        gained, slope = self.near.splitter.gained_and_slope(gap)
-        force = self.force[0] + self.force[1] * gap
-        spare = self.spare[0] + self.spare[1] * gap + force * gained
-        return spare, self.spare[1] + self.force[1] * gained + force * slope
-
     def tightest(self, widest: Array | float = 1.0) -> Array:
         """Return the gap, no smaller than at the stall, at which least load is spare with no support met.
 
         Wider than that the springs win over the ground as the gap opens; a balance there is stable.
         """
         splitter = self.near.splitter
-        # Exact but for what the gap does to the lean; two steps of Newton's method see to that.
+        # Exact but for what the gap does to the lean; steps of Newton's method see to that.
         rise = splitter.gain * self.force[0] / np.maximum(self.spare[1], 1e-9)
         gap = (np.maximum(rise, 0) * splitter.reference**splitter.gain) ** (1 / (1 + splitter.gain))
-        for _ in range(2):
+        for _ in range(LEANING_STEPS):
             gap = np.clip(gap, splitter.smallest, widest)
             most = (splitter.reference / gap) ** splitter.gain
             bare = self.spare[1] - self.force[1]
@@ -210,27 +203,47 @@ class Line(NamedTuple):
             gap = gap - np.where(bend > 0, slope / np.where(bend > 0, bend, 1.0), 0.0)
         return np.clip(gap, splitter.smallest, widest)
 
-    def barred(self, gap: Array) -> Mask:
-        """Tell where a car that is wider off without air cannot have passed a gap at any lower pressure.
+    def barred(self, gap: Array, lowest: float = 0.0) -> Mask:
+        """Tell where a car is pushed up at a gap at every share of the pressure from the lowest to the whole.
 
-        Supports count that turn the car towards the ground as they push, with what they push alone: that
-        grows in line with the pressure or later.  Those that hold it up are left out.
+        With no support met, the load spare there times what holds the lean is quadratic in the share.  A
+        support pushes more than in line with it; those that turn the car towards the ground count, with what
+        each pushes alone, and those that hold it up are left out.
         """
-        car, splitter = self.near.car, self.near.splitter
-        spare, drop, engaged = self.straight(gap), splitter.at_rest - gap, np.zeros(gap.shape)
+        car, splitter, gained = self.near.car, self.near.splitter, self.near.splitter.gained(gap)
+        drop, pressure, transfer = splitter.at_rest - gap, self.near.pressure, car.transfer
         ahead, behind = splitter.place * car.front_rate, (1 - splitter.place) * car.rear_rate
-        still = (car.transfer + (ahead - behind) * drop) / (
-            splitter.place * ahead + (1 - splitter.place) * behind
-        )
+        turn, held = ahead - behind, splitter.place * ahead + (1 - splitter.place) * behind
+        held_more, turned = self.stiffness - held, transfer + turn * drop
+        turned_more = (1 - splitter.place) * car.rear - splitter.place * car.front - transfer
+        pushed = car.front + car.rear + pressure * splitter.area * gained
+        lost = car.front_loss + car.rear_loss + pressure * splitter.loss * gained
+        sprung = (car.front_rate + car.rear_rate) * drop
+        still = turn * turned - sprung * held
+        more = pushed * held - sprung * held_more + turn * turned_more - lost * turned
+        bend = pushed * held_more - lost * turned_more
+        count = np.zeros(gap.shape)
         for support, (at_zero, per_gap) in zip(car.supports, self.beyond, strict=True):
-            past, arm = at_zero + per_gap * gap, support.share - splitter.place
-            met = past > 0
-            engaged += met + 2 * (support.side * (drop + arm * still) > support.reach)
-            if np.any(met):
-                push = support.rate * past / (1 + support.rate * arm * arm / self.stiffness)
-                spare = spare + np.where(met, np.maximum(self.pull(support, gap), 0) * push, 0.0)
-        kept: Mask = (spare < 0) & (engaged < 2)
-        return kept
+            arm, past = support.share - splitter.place, at_zero + per_gap * gap
+            first = (turned + lowest * turned_more) / (held + lowest * held_more)
+            before = support.side * (drop + arm * first) - support.reach
+            if np.any(past > 0) or np.any(before > 0):
+                push, push_before = (
+                    support.rate * np.maximum(one, 0) / (1 + support.rate * arm * arm / by)
+                    for one, by in ((past, self.stiffness), (before, held + lowest * held_more))
+                )
+                pull = np.maximum(self.pull(support, gap), -support.side * (1 + arm * turn / held))
+                pull = np.maximum(pull, 0)
+                slope = pull * (push - push_before) / (1 - lowest)
+                start = pull * push_before - slope * lowest
+                still, bend = still + start * held, bend + slope * held_more
+                more = more + start * held_more + slope * held
+                count += (past > 0) | (before > 0)
+        flat = -more / np.where(bend < 0, 2 * bend, -np.inf)
+        most = np.clip(flat, lowest, 1)
+        barred: Mask = (still + lowest * (more + lowest * bend) < 0) & (still + more + bend < 0)
+        barred &= (still + most * (more + most * bend) < 0) & (count < 2) & (self.stiffness > 0)
+        return barred
 
     def pull(self, support: Support, gap: Array) -> Array:
         """Return what a load on a support adds to the load spare at a gap; below zero it holds the car up."""
@@ -252,33 +265,10 @@ class Line(NamedTuple):
             met |= at_zero + per_gap * gap > 0
         return met
 
-    def root(self, bracket: Bracket) -> Array:
+    def root(self, bracket: Bracket, tolerance: float = TOLERANCE) -> Array:
         """Close in on the gap between two at which no load is spare; the two may be one already."""
-        gap = self.newton(bracket)
-        held = self.met(gap) & (bracket.lower < bracket.upper)
-        if np.any(held):
-            gap[held] = _root_held(*picked((self.near, bracket, gap), held))
-        return gap
-
-    def newton(self, bracket: Bracket) -> Array:
-        """Close in on the gap as if no support were met but those that count as springs.
-
-        Newton's method, halving where it would leave the bracket: it ends at the bracket's end where there is
-        no such gap.
-        """
-        (low, high), gap = bracket, bracket.upper.copy()
-        done = low == high
-        for _ in range(ROUNDS):
-            if np.all(done):
-                break
-            spare, slope = self.straight_and_slope(gap)
-            low, high = np.where(spare <= 0, gap, low), np.where(spare > 0, gap, high)
-            following = gap - spare / np.where(slope == 0, 1.0, slope)
-            inside = (following >= low) & (following <= high) & (slope != 0)
-            following = np.where(inside, following, (low + high) / 2)
-            gap, before = np.where(done, gap, following), gap
-            done = done | (np.abs(gap - before) <= TOLERANCE * (np.abs(gap) + 1e-6))
-        return gap
+        low, high = bracket
+        return narrowed(CurveOf(Line.left, (self,)), low, self.left(low), high, self.left(high), tolerance)[0]
 
     def left(self, gap: Array) -> Array:
         """Return the load spare at a gap, supports included."""
@@ -325,24 +315,3 @@ def _leaning(near: NearGround, gap: Array, straight: Array) -> tuple[Array, Arra
     left, over = (np.take_along_axis(moments, at, 0)[0] for at in (below, above))
     lean = low + (high - low) * left / (left - over)
     return drop - splitter.place * lean, lean
-
-
-def _root_held(near: NearGround, bracket: Bracket, gap: Array) -> Array:
-    """Close in on the gap with supports met: those that are met count as springs, found by trying."""
-    supports, line = near.car.supports, Line.of(near)
-    done: Mask = np.zeros(np.shape(gap), dtype=bool)
-    met = [at_zero + per_gap * gap > 0 for at_zero, per_gap in line.beyond]
-    for _ in range(TRIES):
-        line = Line.of(near, met)
-        found = line.newton(bracket)
-        lean = line.lean_at(found)
-        front = near.splitter.at_rest - found - near.splitter.place * lean
-        now = [support.past(front, lean) > 0 for support in supports]
-        within = (found > bracket.lower) & (found < bracket.upper)
-        same = ~done & within & np.all([a == b for a, b in zip(met, now, strict=True)], axis=0)
-        gap, done, met = np.where(same, found, gap), done | same, now
-        if np.all(done):
-            return gap
-    line, (low, high) = Line.of(picked(near, ~done)), picked(bracket, ~done)
-    gap[~done] = narrowed(line.left, low, line.left(low), high, line.left(high), TOLERANCE)[0]
-    return gap

@@ -18,8 +18,8 @@ from typing import TypeAlias
 import numpy as np
 
 from explorer.graph.arrays import Array, Mask, picked
-from explorer.model.attitude.gap_line import TRIES, Line, NearGround
-from explorer.model.attitude.scan import STEPS, Bracket, Scan
+from explorer.model.attitude.gap_line import Line, NearGround
+from explorer.model.attitude.scan import STEPS, Scan
 from explorer.model.attitude.supports import Balance, carried
 from explorer.model.numeric import CurveOf, shape_of
 
@@ -27,8 +27,14 @@ from explorer.model.numeric import CurveOf, shape_of
 DEEP = 0.02
 #: Steps of Halley's method for most cars, and for those that may be about to snap.
 STEPS_OPEN, MORE_STEPS = 2, 6
+#: Lower pressures looked at for a barrier before a car's way is followed, each a share of the last.
+LOWER, SHARE = 3, 0.6
 #: Share of its gap that a car may lose on the way and count as never come near the ground.
 BARRIER = 0.9
+#: Share of a gap to which it is known on the way.
+COARSE = 1e-5
+#: Sets of supports tried to be met before all balances are looked for.
+TRIES = 6
 #: A downforce, in newtons, that no model car makes.
 NEVER = 1e6
 #: Gap and lean of cars, and which of them are known.
@@ -38,12 +44,9 @@ Known: TypeAlias = tuple[Array, Array, Mask]
 def balance(near: NearGround) -> Balance:
     """Return the attitude; NaN where there is none.  All fields have one axis or are numbers."""
     line = Line.of(near)
-    gap, lean, known = _kept_open(line)
-    for solve in (_open_or_snapped, _followed):
-        if np.all(known):
-            break
-        rest = ~known
-        gap[rest], lean[rest], known[rest] = solve(picked(line, rest))
+    gap, lean, known = _by_equation(line)
+    if not np.all(known):
+        gap[~known], lean[~known] = _followed(picked(line, ~known))
     front = near.splitter.at_rest - gap - near.splitter.place * lean
     return Balance(lean, near.gained(gap, lean), *carried(near.car.points, front, front + lean))
 
@@ -65,17 +68,32 @@ def snap_margin(near: NearGround) -> Array:
     return np.where(held, np.where(snaps, -line.straight(tightest), NEVER), np.nan)
 
 
-def _kept_open(line: Line) -> Known:
+def _by_equation(line: Line) -> Known:
+    """Solve for the cars of which one equation is enough."""
+    gap, lean, known = _kept_open(line, LOWER)
+    if not np.all(known):
+        rest = ~known
+        gap[rest], lean[rest], known[rest] = _open_or_snapped(picked(line, rest))
+    return gap, lean, known
+
+
+def _kept_open(line: Line, lower: int) -> Known:
     """Solve for the cars whose splitter never came near the ground.
 
-    A gap somewhat smaller than the one now and than that of a car without air is a barrier: a car that is
-    pushed up there now was at every lower pressure, for the load spare at a gap is all but a straight
-    line in the pressure.
+    A gap somewhat smaller than the one now and than that of a car without air is a barrier where the car is
+    pushed up at every lower pressure.  A car that rises before it meets a point has one up to some lower
+    pressure, and another from there on.
     """
     gap, lean, settled, _ = _with_supports(line, lambda line: line.wide(line.about(), STEPS_OPEN))
-    still = line.near.still_gap()
-    barrier = np.maximum(BARRIER * np.minimum(gap, still), line.near.splitter.smallest)
-    return gap, lean, settled & (barrier < still) & line.barred(barrier)
+    stall = line.near.splitter.smallest
+    kept: Mask = settled & line.barred(np.maximum(BARRIER * np.minimum(gap, line.near.still_gap()), stall))
+    rest = settled & ~kept
+    if lower and line.near.car.supports and np.any(rest):
+        now = picked(line, rest)
+        gap_then, _, kept_then = _kept_open(Line.of(now.near.at_share(SHARE)), lower - 1)
+        barrier = np.maximum(BARRIER * np.minimum(gap[rest], gap_then), now.near.splitter.smallest)
+        kept[rest] = kept_then & now.barred(barrier, SHARE)
+    return gap, lean, kept
 
 
 def _open_or_snapped(line: Line) -> Known:
@@ -90,7 +108,7 @@ def _open_or_snapped(line: Line) -> Known:
     met = [one & (line.pull(support, stall) > 0) for support, one in zip(supports, met, strict=True)]
     held = Line.of(line.near, met) if np.any(met) else line
     tightest, opens, snaps = held.sides()
-    settled &= snaps & (gap <= stall) & ~held.held_up(stall)
+    settled &= snaps & (gap <= stall) & ~held.held_up(stall) & (np.sum([0 * gap, *met], axis=0) < 2)
     if np.any(opens):
         alone = opens & ~np.any([opens & False, *met], axis=0) & ~line.held_up(stall)
         settled &= ~opens | alone
@@ -146,7 +164,7 @@ def _with_supports(
     return gap, lean, settled, met
 
 
-def _followed(line: Line) -> Known:
+def _followed(line: Line) -> tuple[Array, Array]:
     """Solve for any car, the slow way: every balance is looked for, and of several the way followed.
 
     Where there was one balance alone the car was there, whatever came before: the others' way is followed
@@ -159,7 +177,7 @@ def _followed(line: Line) -> Known:
         for all_of_them, these in zip(bracket, found, strict=True):
             all_of_them[several] = these
     gap = line.root(bracket)
-    return gap, line.lean_held(gap), np.ones(gap.shape, dtype=bool)
+    return gap, line.lean_held(gap)
 
 
 def _scan(line: Line) -> Scan:
@@ -170,7 +188,11 @@ def _scan(line: Line) -> Scan:
     road = np.zeros_like(widest)
     gaps = [road - DEEP, road, stall / 2, stall, np.sqrt(stall * tightest), tightest]
     gaps += [np.sqrt(tightest * widest), widest, 4 * widest + 0.2]
-    places = np.stack(gaps)
+    if line.near.car.supports:
+        # Supports that are met move the least load spare.
+        met = [at_zero + per_gap * tightest > 0 for at_zero, per_gap in line.beyond]
+        gaps.append(Line.of(line.near, met).tightest(widest))
+    places = np.sort(np.stack(gaps), axis=0)
     return Scan(CurveOf(Line.left, (line,)), places, line.left(places))
 
 
@@ -183,18 +205,15 @@ def _come_to(near: NearGround) -> Array:
     still = near.at_share(0.0).car
     front, rear = still.balanced()
     gap = near.splitter.gap(front, rear - front) + np.zeros(shape_of(near))
-    several, way = np.ones(gap.shape, dtype=bool), []
+    rows, way = np.arange(gap.size), []
     for step in range(STEPS - 1, 0, -1):
-        now = picked(near, several).at_share((step / STEPS) ** 2)
-        line = Line.of(now)
-        scan = _scan(line)
-        one = scan.stable() == 1
-        rows = np.flatnonzero(several)
-        several[rows[one]] = False
-        way.append((rows, one, line, scan))
-        if np.all(one):
+        line = Line.of(near.at_share((step / STEPS) ** 2))
+        found, _, known = _by_equation(line)
+        gap[rows[known]] = found[known]
+        rows, near, line = rows[~known], picked(near, ~known), picked(line, ~known)
+        if not rows.size:
             break
-    for rows, one, line, scan in reversed(way):
-        bracket, first = scan.bracket(gap[rows]), scan.first()
-        gap[rows] = line.root(Bracket(*(np.where(one, *pair) for pair in zip(first, bracket, strict=True))))
+        way.append((rows, line, _scan(line)))
+    for rows, line, scan in reversed(way):
+        gap[rows] = line.root(scan.bracket(gap[rows]), COARSE)
     return gap

@@ -46,7 +46,8 @@ class Scan(NamedTuple):
     def bracket(self, place: Array) -> Bracket:
         """Return two places around the balance that a car comes to from a place, the way it is carried."""
         closing = self.left(place) > 0
-        down = np.argmax(np.where((self.places < place) & (self.spare <= 0), self.places, -np.inf), axis=0)
+        rows = np.arange(len(self.places))[:, np.newaxis]
+        down = np.max(np.where((self.places < place) & (self.spare <= 0), rows, 0), axis=0)
         up = np.argmin(np.where((self.places > place) & (self.spare > 0), self.places, np.inf), axis=0)
         lower, samples = np.where(closing, down, np.maximum(up - 1, 0)), np.arange(place.size)
         lower = np.minimum(lower, len(self.places) - 2)
