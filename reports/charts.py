@@ -223,7 +223,7 @@ def fan(
             line = base.mark_line(color=stroke, strokeWidth=width, strokeDash=list(dash) or [1, 0])
             layers.append(line.encode(y=y))
     layers += [*_limit_points(points), *line_names(bands, [point.y for point in points])]
-    return finished(alt.layer(*layers), WIDE, 220, right=150)
+    return finished(alt.layer(*layers), WIDE, 150, right=150)
 
 
 def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:

@@ -176,7 +176,7 @@ def chances(
         tooltip=[*told({"name": "limit"}, {"x": x_axis}), *told({}, {"chance": y_axis}, ".1f")],
     )
     layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required, end=WIDE - 60)]
-    return finished(alt.layer(*layers), WIDE - 40, 200)
+    return finished(alt.layer(*layers), WIDE - 40, 170)
 
 
 def against_log(
@@ -199,4 +199,4 @@ def against_log(
             tooltip=told({}, {"x": x_axis, "logged": "logged"}),
         ),
     ]
-    return finished(alt.layer(*layers), WIDE, 220)
+    return finished(alt.layer(*layers), WIDE, 170)

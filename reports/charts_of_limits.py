@@ -23,10 +23,10 @@ else:
 _NEAREST, _FARTHEST = 2.0, 6.0
 _ROW = 30
 # With more limits than this rows are as low as their words allow, so that they stay on one page.
-_MANY, _LOW_ROW = 10, 28
-_LONGEST = 34
-# Width of a column of the matrix, and of its words in letters.
-_CELL = 74
+_MANY, _LOW_ROW, _SMALL, _LETTERS = 10, 20, 10, 11
+_LONGEST, _LONGEST_SMALL = 34, 46
+# Width of a column of the matrix, height of its rows, and width of its words in letters.
+_CELL, _MATRIX_ROW = 74, 24
 _NARROW = 13
 # Width of the rows themselves, without names and words.
 _PLOT = 320
@@ -54,14 +54,24 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     drawn = [row for row in rows if row.low is not None]
     left, right = _ends(drawn)
     # On a narrow screen the words at the right are off the edge: the sign of the verdict leads the name.
-    names = ["\n".join(textwrap.wrap(f"{SIGNS[row.verdict]} {row.name}", _LONGEST)) for row in rows]
+    many = len(rows) > _MANY
+    longest = _LONGEST_SMALL if many else _LONGEST
+    names = ["\n".join(textwrap.wrap(f"{SIGNS[row.verdict]} {row.name}", longest)) for row in rows]
     values = [_row(name, row, left, right) for name, row in zip(names, rows, strict=True)]
+    letters = _SMALL if many else _LETTERS
     base = alt.Chart(alt.InlineData(values=values))
     y = alt.Y(
         "name:N",
         title=None,
         sort=names,
-        axis=alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr="split(datum.label, '\\n')"),
+        axis=alt.Axis(
+            labelLimit=290,
+            domain=False,
+            ticks=False,
+            labelExpr="split(datum.label, '\\n')",
+            labelFontSize=letters,
+            labelLineHeight=letters + 1,
+        ),
     )
     axis = alt.Axis(
         grid=False, tickMinStep=1, format=".3~g", labelExpr=f"replace(datum.label, '-', '{MINUS}')"
@@ -88,7 +98,7 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
             x=along("median"), y=y, tooltip=tooltip
         ),
         known.transform_filter("isValid(datum.decisive)")
-        .mark_tick(thickness=6, size=24, opacity=1)
+        .mark_tick(thickness=6, size=18 if many else 24, opacity=1)
         .encode(
             x=along("decisive"),
             y=y,
@@ -98,14 +108,17 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
         base.transform_filter("datum.beyond != ''")
         .mark_text(align="left", dx=1, fontSize=12, color=ALARM, fontWeight=600)
         .encode(x=alt.value(0), y=y, text="beyond:N"),
-        base.mark_text(align="left", dx=10, color=INK, lineBreak="\n", dy=-6, fontWeight=600).encode(
-            x=alt.value(_PLOT - 12), y=y, text="verdict:N"
-        ),
-        base.mark_text(align="left", dx=10, color=QUIET, dy=8).encode(
+        base.mark_text(align="left", dx=10, color=QUIET, dy=0 if many else 8).encode(
             x=alt.value(_PLOT - 12), y=y, text="words:N"
         ),
     ]
-    return finished(alt.layer(*layers), _PLOT, (_LOW_ROW if len(rows) > _MANY else _ROW) * max(len(rows), 1))
+    if not many:
+        layers.append(
+            base.mark_text(align="left", dx=10, color=INK, dy=-6, fontWeight=600).encode(
+                x=alt.value(_PLOT - 12), y=y, text="verdict:N"
+            )
+        )
+    return finished(alt.layer(*layers), _PLOT, (_LOW_ROW if many else _ROW) * max(len(rows), 1))
 
 
 def _ends(rows: Sequence[LimitRow]) -> tuple[float, float]:
@@ -185,4 +198,4 @@ def part_matrix(parts: Sequence[MarginPart], cell: int = _CELL) -> dict[str, Any
             text="share:Q", color=alt.condition("datum.share >= 50", alt.value("white"), alt.value(INK))
         ),
     ]
-    return finished(alt.layer(*layers), cell * len(names), (_LOW_ROW + 2) * len(limits))
+    return finished(alt.layer(*layers), cell * len(names), _MATRIX_ROW * len(limits))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal
 
-from reports.charts import WIDE, Mark, few_ticks, finished, upright
+from reports.charts import WIDE, Mark, few_ticks, finished, rows_axis, upright, wrapped
 from reports.label_placement import POINT, Box, Label, joined, place_labels
 from reports.later import later
 from reports.theme import ACCENT, INK, QUIET
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 else:
     alt = later("altair")
 
-HEIGHT = 190
+HEIGHT = 160
 _RIGHT = 12
 # Points nearer than this have one label for all of them, in pixels.
 _TOGETHER = 7.0
@@ -239,3 +239,43 @@ def _labels(labels: Sequence[Label], frame: Frame) -> list[Any]:
         line = alt.Chart(alt.InlineData(values=leaders)).mark_rule(color=QUIET, strokeWidth=0.8)
         layers.append(line.encode(x="x:Q", y="y:Q", x2="x2:Q", y2="y2:Q"))
     return layers
+
+
+@dataclass(frozen=True)
+class BeforeAfter:
+    """The chance in per cent of judging one limit wrongly: as things stand, and once all is measured."""
+
+    limit: str
+    before: float
+    after: float
+
+
+def before_and_after(rows: Sequence[BeforeAfter]) -> dict[str, Any]:
+    """Draw a row a limit: hollow before the measurements, full after them, the line what they save."""
+    states = ["before measuring", "after the measurements"]
+    values = [
+        {"limit": "\n".join(wrapped(row.limit)), "chance": value, "state": state}
+        for row in rows
+        for state, value in zip(states, (row.before, row.after), strict=True)
+    ]
+    title = "chance of judging the limit wrongly [%]"
+    base = alt.Chart(alt.InlineData(values=values)).encode(
+        x=alt.X("chance:Q", title=title, axis=few_ticks(6)),
+        y=alt.Y("limit:N", title=None, sort=None, axis=rows_axis()),
+        tooltip=[
+            alt.Tooltip("limit:N", title="limit"),
+            alt.Tooltip("state:N", title="when"),
+            alt.Tooltip("chance:Q", title=title, format=".3~g"),
+        ],
+    )
+    key = alt.Legend(title=None, orient="top", symbolSize=70)
+    shapes = alt.Scale(domain=states, range=["circle", "diamond"])
+    layers = [
+        base.mark_line(color=QUIET, strokeWidth=2).encode(detail="limit:N"),
+        base.mark_point(size=70, opacity=1, strokeWidth=1.6, color=INK).encode(
+            shape=alt.Shape("state:N", scale=shapes, legend=key),
+            fill=alt.Fill("state:N", scale=alt.Scale(domain=states, range=["white", INK])),
+        ),
+    ]
+    step = 26 if any(len(wrapped(row.limit)) > 1 for row in rows) else 18
+    return finished(alt.layer(*layers), WIDE - 200, step * max(len(rows), 1))

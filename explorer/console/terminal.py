@@ -35,6 +35,7 @@ OF_A_RUN = (
     "seldom",
     "sensitivity",
     "measuring",
+    "measured-alone",
     "validation",
     "fits",
     "failures",

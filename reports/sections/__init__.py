@@ -82,6 +82,7 @@ SECTIONS: Mapping[str, Build] = {
     "failing-others": failing.build_others,
     "drivers": sensitivity.build_others,
     "steps": levers.build_steps,
+    "measured-alone": measuring.build_alone,
 }
 
 

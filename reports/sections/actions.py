@@ -10,6 +10,9 @@ from reports.formatting import amount, counted, listed, percent, share
 from reports.report import Report, sentence
 from reports.sections import measuring
 
+# Limits named in short.
+_FEW = 2
+
 
 def build(report: Report) -> Section:
     """List all that is to be done."""
@@ -22,10 +25,10 @@ def build(report: Report) -> Section:
     return Section("actions", "Open actions", (block,))
 
 
-def action_lines(report: Report) -> list[Line]:
-    """Say each thing to do, in the order to do it."""
+def action_lines(report: Report, *, short: bool = False) -> list[Line]:
+    """Say each thing to do, in the order to do it; in short without what the whole list tells."""
     summary = report.summary
-    lines = [_words(report, action) for action in actions_of(summary)]
+    lines = [_words(report, action, short) for action in actions_of(summary)]
     if summary.failures:
         samples = sum(record.count for record in summary.failures)
         lines.append(
@@ -43,8 +46,8 @@ def action_lines(report: Report) -> list[Line]:
     return lines
 
 
-def _words(report: Report, action: Action) -> Line:
-    named = _named(action.limits) if action.limits else ""
+def _words(report: Report, action: Action, short: bool) -> Line:
+    named = _named(action.limits, short) if action.limits else ""
     plan = report.summary.measuring
     match action.todo:
         case "do not run":
@@ -59,7 +62,7 @@ def _words(report: Report, action: Action) -> Line:
                 ").",
             )
         case "change":
-            return _change(report, action)
+            return _change(report, action, short)
         case "measure":
             assert plan is not None
             words = measuring.headline(plan)
@@ -87,11 +90,15 @@ def _words(report: Report, action: Action) -> Line:
     )
 
 
-def _change(report: Report, action: Action) -> Line:
+def _change(report: Report, action: Action, short: bool) -> Line:
     """Say which value meets which limit, where none is known, and where measuring is no way out."""
     line: Line = ()
     for setting in action.settings:
-        line = (*line, *setting_words(setting), *_instead(setting), " ")
+        line = (*line, *setting_words(setting, short=short), *(() if short else _instead(setting)), " ")
+    if short:
+        names = _named(action.unanswered, short)
+        known = f"No change is known to mend {names} (" if names else "("
+        return (*line, known, Link("all of it", "actions"), ").")
     if action.unanswered:
         line = (*line, *_unanswered(report, action.unanswered))
     if action.clearly:
@@ -100,7 +107,7 @@ def _change(report: Report, action: Action) -> Line:
     return (*rest, last.rstrip() if isinstance(last, str) else last)
 
 
-def setting_words(setting: Setting) -> Line:
+def setting_words(setting: Setting, *, short: bool = False) -> Line:
     """Say what to set to which value, which limits then pass, and which no longer do."""
     variable = setting.variable
     value = amount(setting.value, variable.unit, variable.display_unit, zeros=False)
@@ -109,15 +116,16 @@ def setting_words(setting: Setting) -> Line:
         now = amount(variable.now, variable.unit, variable.display_unit, zeros=False)
         start = (f"Change {variable.words} from ", now, " to ", value)
     pass_ = "passes" if len(setting.limits) == 1 else "pass"
-    words = f": {_named(setting.limits)} then {pass_}"
+    words = f": {_named(setting.limits, short)} then {pass_}"
     if not setting.breaks:
         return (
             *start,
             f"{words}, and every other limit{'' if setting.around else ' that passes still does'}.",
         )
-    lost = f"but {_named(setting.breaks)} {'does' if len(setting.breaks) == 1 else 'do'} not"
+    broken = _named(setting.breaks, short)
+    lost = f"but {broken} {'does' if len(setting.breaks) == 1 else 'do'} not"
     if not setting.around:
-        lost = f"but {_named(setting.breaks)} no longer {'passes' if len(setting.breaks) == 1 else 'pass'}"
+        lost = f"but {broken} no longer {'passes' if len(setting.breaks) == 1 else 'pass'}"
     return (*start, f"{words}, {lost}.")
 
 
@@ -148,8 +156,13 @@ def _unanswered(report: Report, names: tuple[str, ...]) -> Line:
     )
 
 
-def _named(names: tuple[str, ...]) -> str:
-    return listed(f"“{name}”" for name in names)
+def _named(names: tuple[str, ...], short: bool = False) -> str:
+    """List names of limits; in short not more than fit on a line or two."""
+    left = len(names) - _FEW
+    said = [f"“{name}”" for name in names]
+    if not said:
+        return ""
+    return listed([*said[:_FEW], f"{left} more"] if short and left > 1 else said)
 
 
 def _limit(report: Report, name: str) -> LimitRecord:

@@ -34,11 +34,12 @@ _LITTLE = 0.1
 
 
 def told_apart(report: Report) -> list[Block]:
-    """Say both words of limits that ask sure, draw their cars, and name the limits that the day decides."""
+    """Say both words of limits that ask sure, draw their cars, and what the day decides of those not met."""
     limits = report.summary.limits
     sure = [limit for limit in limits if limit.sureness is not None]
     lines = [_surely(limit) for limit in sure]
-    lines += [line for limit in limits if limit not in sure for line in _day(report, limit)]
+    standing = [one for one in limits if one not in sure and one.conformance.verdict != "pass"]
+    lines += [line for limit in standing for line in _day(report, limit)]
     blocks: list[Block] = [Bullets(tuple(lines))] if lines else []
     return [*blocks, *(_family(report, limit) for limit in sure)]
 

@@ -176,7 +176,7 @@ def _counted(limits: Sequence[LimitRecord]) -> str:
 
 
 def _what_next(report: Report) -> Answer:
-    todo = actions.action_lines(report)
+    todo = actions.action_lines(report, short=True)
     if not todo:
         return Answer("What next?", None, "No limit is open and every input has a source", ())
     shown = todo[:_ACTIONS]
@@ -194,10 +194,9 @@ def picture(report: Report, judged: Judged) -> Figure:
         title=_finding(judged.limits),
         alternative=(f"A row a limit, with the distance of the cars from it. {each}",),
         caption=(
-            "Upright line: the limit. Grey bar: nine cars in ten. Dot: the median. Heavy bar: the deciding "
-            "car, with as many cars to its left as may miss the limit (no answer counts first). A limit "
-            "passes where the heavy bar lies clearly right of the line. Each row is scaled by its own "
-            "standard deviation",
+            "Upright line: the limit. Grey bar: nine cars in ten, dot: the median. Heavy bar: the car with "
+            "as many to its left as may miss the limit (cars without an answer count as misses). A limit "
+            "passes where the heavy bar lies clearly right of the line",
             "; a yes-or-no quantity shows its share instead." if shares else ".",
         ),
         draw=lambda: (limit_rows(rows),) * len(SYSTEMS),

@@ -35,23 +35,23 @@ _MOST = 8
 
 
 def build(report: Report) -> Section | None:
-    """Draw the cars that miss the limit most in the way, and which limits they miss together."""
+    """Draw the cars that miss the limit most in the way, and one of them."""
     described = _described(report)
     blocks: list[Block] = [Gallery(_pair(report, *one)) for one in described[:1]]
     if report.summary.nearest is not None:
         blocks += _two_cars(report, report.summary.nearest)
-    if report.summary.together is not None:
-        blocks.append(_together(report, report.summary.together))
     return Section("failing", "What failing cars look like", tuple(blocks)) if blocks else None
 
 
 def build_others(report: Report) -> Section | None:
-    """Draw those that miss the other limits which do not pass, to be looked up."""
+    """Draw those that miss the other limits which do not pass, and which they miss together."""
     left = [one for one in _described(report)[1:] if one[0].conformance.verdict != "pass"]
-    galleries = tuple(Gallery(_pair(report, *one)) for one in left)
-    if not galleries:
+    blocks: list[Block] = [Gallery(_pair(report, *one)) for one in left]
+    if report.summary.together is not None:
+        blocks.append(_together(report, report.summary.together))
+    if not blocks:
         return None
-    return Section("failing-others", "Cars that miss the other limits", galleries, appendix=True)
+    return Section("failing-others", "Cars that miss the other limits", tuple(blocks), appendix=True)
 
 
 def _described(report: Report) -> list[tuple[LimitRecord, FailingCars]]:

@@ -60,13 +60,14 @@ def _table(report: Report, safety: list[LimitRecord]) -> Table:
         "Safety limits. The probability is that of a car, built and measured as given here, that "
         "misses the limit.",
         (
-            Column("Requirement", width=26),
+            Column("Requirement", width=30),
             Column("If it fails", width=30),
-            Column("Probability", number=True, width=14),
+            Column("Probability", number=True, width=12),
             Column("Main driver", width=18),
-            Column("Verdict", width=12),
+            Column("Verdict", width=10),
         ),
         tuple(_row(report, limit) for limit in safety),
+        small=True,
         aside=True,
     )
 
@@ -77,10 +78,9 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
     nothing = "not ranked" if limit.sensitivity is None else "nothing stands out"
     return (
         cell(
-            limit.name,
+            limit.called,
             ": ",
             *asked(limit),
-            Quiet(f" {report.where(limit)}"),
             order=limit.name,
         ),
         cell(sentence(limit.why) if limit.why else Quiet("The study does not say.")),

@@ -30,7 +30,7 @@ from reports.sections.actions import setting_words
 
 _SHOWN = 6
 # Settings listed for a limit, the best ones.
-_LISTED = 3
+_LISTED = 2
 
 
 def build(report: Report) -> Section | None:
@@ -39,15 +39,13 @@ def build(report: Report) -> Section | None:
     if found is None or not (found.levers or found.effects):
         return None
     drawn = next((limit for limit in by_severity(report.summary) if _strongest(found, limit)), None)
-    blocks: list[Block] = [Paragraph(_lead(report, found), lead=True)]
+    more: Line = (" What each lever does to each limit is in an ", Link("appendix", "steps"), ".")
+    lead = _lead(report, found)
+    blocks: list[Block] = [Paragraph((*lead, *more) if found.levers else lead, lead=True)]
     if any(effect.tried for lever in found.levers for effect in lever.effects):
         blocks.append(_rescues(report, found))
     if drawn is not None:
         blocks.append(_figure(report, found, drawn))
-    if found.levers:
-        blocks.append(
-            Paragraph(("What each lever does to each limit is in an ", Link("appendix", "steps"), "."))
-        )
     return Section("levers", "What changing the car would do", tuple(blocks))
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from explorer.estimators.sensitivity import Index, Sensitivity
 from explorer.results.records import LimitRecord
-from reports.blocks import Block, Column, Figure, Link, Paragraph, Quiet, Section, Table, cell
+from reports.blocks import Block, Column, Figure, Line, Link, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
 from reports.charts_of_limits import MarginPart, part_matrix
 from reports.findings import WORTH_NAMING, by_severity, slug
@@ -16,8 +16,8 @@ from reports.report import Report, sentence
 from reports.sections import cars_and_days
 
 _SHOWN = 5
-# Inputs of the matrix at most, and what counts as much of a spread.
-_COLUMNS = 6
+# Inputs and limits of a matrix at most, and what counts as much of a spread.
+_COLUMNS, _ROWS = 6, 8
 _MUCH = 0.2
 # Bars thinner than this are not drawn; the table below the chart has them all.
 _THINNEST = 0.01
@@ -36,34 +36,28 @@ def build(report: Report) -> Section | None:
     if not ranked:
         return None
     first = ranked[0]
-    blocks: list[Block] = [Paragraph((_READ,), aside=True)]
+    others: Line = (" The other limits are in an ", Link("appendix", "drivers"), ".")
+    blocks: list[Block] = [Paragraph((_READ, *others) if len(ranked) > 1 else (_READ,), aside=True)]
     if len(ranked) > 1:
-        blocks.append(_matrix(report, ranked))
+        blocks.append(_matrix(report, ranked[:_ROWS], "limits-by-inputs"))
     if first.sensitivity:
         blocks.append(_figure(report, first, first.sensitivity))
-    if len(ranked) > 1:
-        blocks.append(Paragraph(("The other limits are in an ", Link("appendix", "drivers"), ".")))
-    still = [
-        f"“{limit.name}”" for limit in report.summary.limits if limit.sensitivity and limit not in ranked
-    ]
-    if still:
-        blocks.append(
-            Paragraph(
-                (
-                    f"Nothing to rank for {listed(still)}: the margin was the same for all cars drawn, "
-                    "so no input moves it within what is given.",
-                )
-            )
-        )
     return Section("sensitivity", "What drives each limit", tuple(blocks))
 
 
 def build_others(report: Report) -> Section | None:
     """Draw one chart for each other limit, then what pairs do."""
     ranked = _ranked(report)
-    blocks: list[Block] = [
-        _figure(report, limit, limit.sensitivity) for limit in ranked[1:] if limit.sensitivity
+    blocks: list[Block] = (
+        [_matrix(report, ranked[_ROWS:], "other-limits-by-inputs")] if ranked[_ROWS:] else []
+    )
+    blocks += [_figure(report, limit, limit.sensitivity) for limit in ranked[1:] if limit.sensitivity]
+    still = [
+        f"“{limit.name}”" for limit in report.summary.limits if limit.sensitivity and limit not in ranked
     ]
+    if still:
+        words = "the margin is the same for every car drawn, so no input moves it within what is given."
+        blocks.append(Paragraph((f"Nothing to rank for {listed(still)}: {words}",)))
     asked = [limit for limit in ranked if limit.sensitivity and limit.sensitivity.pairs]
     if asked:
         blocks.append(_together(report, asked))
@@ -77,8 +71,8 @@ def _ranked(report: Report) -> list[LimitRecord]:
     return [one for one in by_severity(report.summary) if one.sensitivity and one.sensitivity.varies]
 
 
-def _matrix(report: Report, ranked: Sequence[LimitRecord]) -> Figure:
-    """Show all limits by the inputs that matter to any of them."""
+def _matrix(report: Report, ranked: Sequence[LimitRecord], figure: str) -> Figure:
+    """Show limits by the inputs that matter to any of them."""
     shares = {
         (limit.name, index.name): index.total.value
         for limit in ranked
@@ -98,10 +92,10 @@ def _matrix(report: Report, ranked: Sequence[LimitRecord]) -> Figure:
     widest = max(names, key=lambda name: reach[name])
     finding = (
         f"The {report.input_name(widest)} answers for a fifth or more of the spread of {reach[widest]} of "
-        f"{len(ranked)} limits, no other does for more. "
+        f"{len(ranked)} limits shown, and no other input for more. "
     )
     return Figure(
-        name="limits-by-inputs",
+        name=figure,
         title="Which input matters to which limit",
         alternative=(f"Matrix of limits by inputs, in per cent of the spread. {finding}",),
         caption=(

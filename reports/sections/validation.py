@@ -30,10 +30,9 @@ def section(records: Sequence[LoggedRunRecord]) -> Section:
     blocks: list[Block] = [
         Paragraph(
             (
-                "Points are logged; the band is what the study predicts for nine cars in ten, the dashed "
-                "line its middle. Points of one run go up and down together, so the run is ranked as a whole "
-                "among predicted runs: of a hundred runs that the study does describe, about one is "
-                "called not explained.",
+                "Points: the log. Band: nine predicted cars in ten. Dashed line: the median. The run is "
+                "ranked as a whole among predicted runs; of a hundred runs that the study describes rightly, "
+                "about one is called not explained.",
             )
         )
     ]
@@ -117,12 +116,11 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
     cars = count(record.samples - record.unanswered)
     facts: tuple[tuple[str, Line], ...] = (
         ("In words", (*_begun(verdict_words(record)), ".")),
-        ("Points inside the band", (f"{inside}, expected {share_range(low, high)}",)),
         (
             "Points",
             (
-                f"{count(record.rows)}, which tell as much as {record.effective_rows:.0f} "
-                "taken apart from each other",
+                f"{count(record.rows)}, worth {record.effective_rows:.0f} independent ones; {inside} in the "
+                f"band, {share_range(low, high)} expected",
             ),
         ),
         ("Log", (f"{record.log.file}, {condition}: held against {cars} predicted runs",)),

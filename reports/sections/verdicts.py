@@ -69,7 +69,7 @@ def build(report: Report) -> Section:
         if found is not None
     ]
     if together:
-        blocks.append(Bullets(tuple((_together(name, found),) for name, found in together)))
+        blocks.append(Paragraph((" ".join(_together(name, found) for name, found in together),)))
     blocks += cars_and_days.told_apart(report)
     undecided = [limit for limit in summary.limits if limit.conformance.verdict == "undecided"]
     if undecided:

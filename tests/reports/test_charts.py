@@ -102,7 +102,7 @@ def test_every_limit_and_its_inputs_stand_in_one_matrix() -> None:
     for index in first.sensitivity.indices[:3]:
         assert shares[index.name.replace("_", " ")] == round(100 * index.total.value)
     assert {row["limit"] for row in rows} == {limit.name for limit in summary.limits}
-    assert "The splitter pitch slope answers for a fifth or more of the spread of 3 of 4" in "".join(
+    assert "The splitter pitch slope answers for a fifth or more of the spread of 3 of 4 limits" in "".join(
         map(str, figure.caption)
     )
 

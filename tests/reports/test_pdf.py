@@ -7,6 +7,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from reports import document as document_module
 from reports.document import document
 from reports.report import Report
 from reports.sections import sections
+from reports.sections.actions import action_lines
 from tests.report_fixture import HOSTILE, hostile_results, make_results
 from tests.reports.test_content import HEAVY
 
@@ -217,3 +219,28 @@ def test_without_pango_one_sentence_of_ours_says_what_to_install(
     done = call("report", study / "results", "--pdf")
     assert (done.returncode, done.stdout) == (2, "")
     assert document_module.INSTALL in done.stderr
+
+
+def test_page_one_holds_picture_decision_car_and_actions_of_many_limits() -> None:
+    """Seventeen limits with long names, half of them failing: nothing of page one goes to page two."""
+    from pypdf import PdfReader
+
+    results = make_results()
+    name = "Front wheels stay down behind another car in the wake"
+    limits = tuple(
+        replace(results.summary.limits[place % 3], name=f"{name}, number {place}") for place in range(17)
+    )
+    report = Report(replace(results, summary=replace(results.summary, limits=limits, warnings=())))
+    wanted = ("decision", "actions")
+    shown = [section for section in sections(report) if section.id in wanted]
+    first, *_ = PdfReader(io.BytesIO(document(report, shown))).pages
+    said = " ".join(first.extract_text().split())
+    for words in ("DO NOT RUN", "Not as it stands", "number 16", "What next?", "18 answers were"):
+        assert words in said
+
+
+def test_the_last_of_the_first_actions_stands_on_page_one(pages: Any) -> None:
+    *_, last = action_lines(Report(make_results()), short=True)[:3]
+    said = "".join(part for part in last if isinstance(part, str))
+    first = "".join(pages.pages[0].extract_text().split())
+    assert "".join(said.split())[:40] in first

@@ -49,7 +49,8 @@ def cars() -> dict[str, Figure]:
         fifths(values, missing[0]),
     )
     together = MissedTogether(tuple(one.name for one in limits), missed_together(missing), len(values))
-    return figures_of(failing.build(Report(with_findings(failing=(found,), together=together))))
+    report = Report(with_findings(failing=(found,), together=together))
+    return figures_of(failing.build(report)) | figures_of(failing.build_others(report))
 
 
 def test_dark_points_are_the_cars_that_miss_the_limit(cars: dict[str, Figure]) -> None:
