@@ -13,7 +13,7 @@ from explorer.estimators.sensitivity import Index
 from explorer.estimators.two_levels import Sureness
 from explorer.results.records import InputRecord, LimitRecord, Summary
 from explorer.study.usual import ASSUMED
-from reports.blocks import Line, Link
+from reports.blocks import Line, Link, Quiet
 from reports.formatting import listed, percent, share, share_range
 from reports.report import severity
 
@@ -153,7 +153,22 @@ def in_both_words(sure: Sureness) -> str:
     """Say in how many runs a limit holds over all cars, and in how many as surely as is asked."""
     return (
         f"{100 * sure.average:.0f} of 100 runs ({percent(sure.sure)} sure: in at least "
-        f"{100 * sure.at_least:.0f})"
+        f"{100 * sure.at_least:.0f}, known to lie from {100 * sure.at_least_low:.0f} to "
+        f"{100 * sure.at_least_high:.0f})"
+    )
+
+
+def judged_words(found: Conformance, sure: Sureness | None) -> Line:
+    """Say what was found of a build's limit, with its interval; of one that asks ``sure`` both words."""
+    if sure is None:
+        return (
+            share(found.probability, found.low, found.high),
+            Quiet(f" {share_range(found.low, found.high)}"),
+        )
+    often = share(sure.often_enough, sure.low, sure.high)
+    return (
+        in_both_words(sure),
+        Quiet(f" {often} of cars often enough, {share_range(sure.low, sure.high)}"),
     )
 
 

@@ -68,6 +68,14 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             f"{' and '.join(delays)} left at 0 s, as if no time passed before anything acts, and {braked} "
             f"hangs on that; give {'it' if len(delays) == 1 else 'each'} under [inputs]"
         )
+    if any(limit.sure is not None for limit in study.limits):
+        from explorer.analyses.two_levels import beyond_showing  # takes its time to load
+
+        for limit, kind, drawn, enough in beyond_showing(study):
+            yield (
+                f"{limit.name} cannot pass: {drawn} {kind} are too few to show what it asks, however well it "
+                f"is met; write {kind} = {enough} under [study]"
+            )
     ways = [(values.get("reaction_distance"), values.get("fence_distance")) for values in nominal.values()]
     near = [(gone, fence) for gone, fence in ways if gone and fence and fence <= gone]
     if near:

@@ -14,11 +14,21 @@ from explorer.engine.plan import CHUNK, Plan, make_plan
 from explorer.engine.sampling import random_column
 from explorer.errors import StudyError
 from explorer.estimators.between_cars import BetweenCars, between_cars
-from explorer.estimators.two_levels import OfCars, Sureness, enough_to_pass, how_sure
+from explorer.estimators.two_levels import (
+    FEWEST,
+    MOST,
+    USUAL,
+    OfCars,
+    Sureness,
+    enough_to_pass,
+    how_sure,
+)
 from explorer.graph.arrays import Array
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Study
 
+# As many as a study may ask for.
+_MOST_ALLOWED = (2**20, 2**14)
 # Cars that are seen on two days each where it is only asked how much is of the day.
 TWO_DAYS = 4096
 
@@ -148,16 +158,37 @@ def sure_cars(
     return cars_and_days(
         plan,
         [(limit.output, limit) for limit in limits],
-        *(fewest_cars(study, limits) if few else (study.entries.study.cars, study.entries.study.days)),
+        *(fewest_cars(study, limits) if few else all_cars(study)),
         execution=execution,
     )
 
 
 def fewest_cars(study: Study, limits: Sequence[Limit]) -> tuple[int, int]:
     """Return the fewest cars and days with which limits that ask ``sure`` can pass, of those of a study."""
-    drawn = study.entries.study
-    each = [enough_to_pass(limit.probability, limit.threshold, drawn.cars, drawn.days) for limit in limits]
-    return max(cars for cars, _ in each), max(days for _, days in each)
+    return _enough(limits, FEWEST, all_cars(study))
+
+
+def all_cars(study: Study) -> tuple[int, int]:
+    """Return the cars and the days of each that a study draws: as it says, else as many as can pass."""
+    asked = study.entries.study
+    cars, days = _enough(sure_limits(study), USUAL, MOST)
+    return asked.cars or cars, asked.days or days
+
+
+def _enough(limits: Sequence[Limit], fewest: tuple[int, int], most: tuple[int, int]) -> tuple[int, int]:
+    each = [enough_to_pass(limit.probability, limit.threshold, fewest, most) for limit in limits]
+    cars, days = zip(fewest, *each, strict=True)
+    return min(max(cars), most[0]), min(max(days), most[1])
+
+
+def beyond_showing(study: Study) -> Iterator[tuple[Limit, str, int, int]]:
+    """Yield the limits that cannot pass on what is drawn: too few of what, how many, how many would do."""
+    cars, days = all_cars(study)
+    for limit in sure_limits(study):
+        enough = enough_to_pass(limit.probability, limit.threshold, (cars, days), _MOST_ALLOWED)
+        for kind, drawn, needed in zip(("cars", "days"), (cars, days), enough, strict=True):
+            if needed > drawn:
+                yield limit, kind, drawn, needed
 
 
 def sureness_of(study: Study, cars: CarsAndDays | None) -> dict[str, Sureness]:

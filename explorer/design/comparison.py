@@ -14,7 +14,7 @@ from functools import partial
 
 import numpy as np
 
-from explorer.analyses.two_levels import cars_and_days, check_kinds_apart, sure_limits
+from explorer.analyses.two_levels import all_cars, cars_and_days, check_kinds_apart, sure_limits
 from explorer.analyses.verdicts import decided
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.highest_speed import run_highest_speed
@@ -132,8 +132,7 @@ def _sureness(study: Study, builds: Sequence[Build], execution: Execution) -> tu
     cars = cars_and_days(
         plan,
         asked,
-        study.entries.study.cars,
-        study.entries.study.days,
+        *all_cars(study),
         execution=execution,
     )
     return tuple(

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from explorer.analyses.two_levels import draw_cars, fewest_cars
+from explorer.analyses.two_levels import all_cars, draw_cars, fewest_cars
 from explorer.design.objectives import Objective
 from explorer.design.variables import Variable
 from explorer.engine.fingerprint import inputs_digest
@@ -199,13 +199,13 @@ class Evaluator:
         """Judge one point on as many cars and days as the study draws, limit by limit that asks ``sure``."""
         if self.plan_of_cars is None:
             return {}
-        drawn = self.study.entries.study
+        cars, days = all_cars(self.study)
         parts: dict[int, list[OfCars]] = {place: [] for place in self.surely}
-        for place, margins in self._of_cars(point, self._drawn_cars(drawn.cars, drawn.days), drawn.days):
+        for place, margins in self._of_cars(point, self._drawn_cars(cars, days), days):
             parts[place].append(OfCars.of(margins, self.limits[place].probability))
         return {
             (limit := self.limits[place]).name: how_sure(
-                OfCars.joined(found), drawn.days, limit.probability, limit.threshold
+                OfCars.joined(found), days, limit.probability, limit.threshold
             )
             for place, found in parts.items()
         }

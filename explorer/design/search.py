@@ -14,6 +14,7 @@ from functools import partial
 
 import numpy as np
 
+from explorer.analyses.two_levels import all_cars
 from explorer.analyses.verdicts import decided
 from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.objectives import Objective, record_of_objective
@@ -207,7 +208,7 @@ def _guarded_evaluator(evaluator: Evaluator, reserve: float, check_samples: int)
         if limit.sure is None:
             reached = guarded(limit.probability, evaluator.samples, check_samples, reserve)
             return replace(limit, probability=reached)
-        searched, checked = evaluator.cars_and_days[0], evaluator.study.entries.study.cars
+        searched, checked = evaluator.cars_and_days[0], all_cars(evaluator.study)[0]
         return replace(limit, sure=guarded(limit.sure, searched, checked, reserve))
 
     return replace(evaluator, limits=tuple(map(held_back, evaluator.limits)))
@@ -257,6 +258,7 @@ def _checked(
         objectives=tuple(mean for mean, _ in answers),
         objective_errors=tuple(error for _, error in answers),
         limits=judged,
+        sureness=surely,
         all_limits=judge_joint(margins, max(limit.probability for limit in evaluator.limits)),
         verdict=worst_verdict([one.verdict for one in judged]),
         held_back_by=tuple(

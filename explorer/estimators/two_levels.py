@@ -23,8 +23,10 @@ from explorer.graph.arrays import Array
 SURELY, ENOUGH, POSSIBLY = 0, 1, 2
 # Chance of a wrong side by the scatter of the days, that a car at the required probability is given.
 WRONG_SIDE = 0.05
-# Where many builds are tried, each is put on so many cars and days, and more only where these cannot do.
-FEWEST_CARS, FEWEST_DAYS = 256, 64
+# Drawn are so many cars and days, and more, up to the most, only where these can show no limit as passed.
+USUAL, MOST = (1024, 256), (4096, 1024)
+# Where many builds are tried, each is put on these, and on more in the same way.
+FEWEST = (256, 64)
 # Places of a margin's distribution over the days that are kept of each car, and cars that are shown of them.
 LEVELS = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 SHOWN = (0.05, 0.5, 0.95)
@@ -45,10 +47,10 @@ class Sureness:
         margin's shape: the scatter of the days is bounded in it.
     verdict:
         "pass" when the whole interval reaches ``sure``, "fail" when none of it does.
-    average, at_least:
-        How often the limit holds over all cars and days; and what a car is counted to reach with surety
-        ``sure``.  The scatter of the days pulls that quantile outwards for the usual shapes, so that it is
-        rather too small; it has no interval, and the verdict does not rest on it.
+    average, at_least, at_least_low, at_least_high:
+        How often the limit holds over all cars and days; what a car is counted to reach with surety ``sure``,
+        and an interval that holds that at least 95 times in 100: all that might be required of it at which
+        the verdict would be "undecided".
     ignorance:
         Share of the margin's variance that is between cars: it could be learnt, and the rest is the day.
     levels, family:
@@ -66,6 +68,8 @@ class Sureness:
     verdict: Verdict
     average: float
     at_least: float
+    at_least_low: float
+    at_least_high: float
     ignorance: float
     levels: tuple[float, ...]
     family: tuple[tuple[float, ...], ...]
@@ -180,14 +184,26 @@ def kept_margins(margins: Array, required: float) -> Array:
     )
 
 
-def enough_to_pass(required: float, sure: float, most_cars: int, most_days: int) -> tuple[int, int]:
+def enough_to_pass(
+    required: float, sure: float, fewest: tuple[int, int], most: tuple[int, int]
+) -> tuple[int, int]:
     """Return the fewest cars and days, of doublings up to the most, with which a limit can pass at all."""
-    cars, days = min(FEWEST_CARS, most_cars), min(FEWEST_DAYS, most_days)
-    while turning_days(days, required)[SURELY] > days and days < most_days:
-        days = min(2 * days, most_days)
-    while turning_counts(cars, sure * (1 - WRONG_SIDE) + WRONG_SIDE)[0] is None and cars < most_cars:
-        cars = min(2 * cars, most_cars)
+    cars, days = map(min, fewest, most)
+    while not can_pass_on_days(days, required) and days < most[1]:
+        days = min(2 * days, most[1])
+    while not can_pass_on_cars(cars, sure) and cars < most[0]:
+        cars = min(2 * cars, most[0])
     return cars, days
+
+
+def can_pass_on_days(days: int, required: float) -> bool:
+    """Tell whether so many days can show that a car holds its limit often enough."""
+    return turning_days(days, required)[SURELY] <= days
+
+
+def can_pass_on_cars(cars: int, sure: float) -> bool:
+    """Tell whether so many cars can show that the share of them that does is large enough."""
+    return turning_counts(cars, sure * (1 - WRONG_SIDE) + WRONG_SIDE)[0] is not None
 
 
 def surpluses_of_cars(kept: Array, sure: float) -> tuple[float, float, float]:
@@ -198,17 +214,38 @@ def surpluses_of_cars(kept: Array, sure: float) -> tuple[float, float, float]:
     kept:
         Of ``kept_margins``, shape (3, cars).
     """
-    cars = kept.shape[1]
-    counts = (
+    first, second, third = (
+        -math.inf if count is None else float(np.sort(own)[len(own) - count])
+        for own, count in zip(kept, _turning_cars(kept.shape[1], sure), strict=True)
+    )
+    return first, second, third
+
+
+def _turning_cars(cars: int, sure: float) -> tuple[int | None, int, int]:
+    """Return how many cars must hold a limit for it to pass, to be likely, and to be possible."""
+    return (
         turning_counts(cars, sure * (1 - WRONG_SIDE) + WRONG_SIDE)[0],
         turning_counts(cars, sure)[1],
         turning_counts(cars, sure * (1 - WRONG_SIDE))[2],
     )
-    first, second, third = (
-        -math.inf if count is None else float(np.sort(own)[cars - count])
-        for own, count in zip(kept, counts, strict=True)
-    )
-    return first, second, third
+
+
+def _at_least(holds: Array, days: int, sure: float) -> tuple[float, float, float]:
+    """Return how often a car holds its limit with a surety, as counted, and the ends of its interval.
+
+    What might be required of a car passes below the lower end and fails above the upper one: there the days
+    on which enough cars hold the limit are just those at which ``turning_days`` turns.
+    """
+    from scipy.stats import beta  # takes its time to load, which a check need not
+
+    ranked = np.sort(holds)
+    surely, _, possibly = _turning_cars(len(holds), sure)
+    least = 0.0 if surely is None else float(ranked[len(holds) - surely])
+    most = float(ranked[len(holds) - possibly])
+    counted = float(np.quantile(holds, 1 - sure, method="lower")) / days
+    low = float(beta.ppf(WRONG_SIDE, least, days - least + 1)) if least > 0 else 0.0
+    high = float(beta.ppf(1 - WRONG_SIDE, most + 1, days - most)) if most < days else 1.0
+    return counted, min(low, counted), max(high, counted)
 
 
 def how_sure(of: OfCars, days: int, required: float, sure: float) -> Sureness:
@@ -226,6 +263,7 @@ def how_sure(of: OfCars, days: int, required: float, sure: float) -> Sureness:
     low = max(0.0, (least - WRONG_SIDE) / (1 - WRONG_SIDE)) if surely <= days else 0.0
     high = min(1.0, most / (1 - WRONG_SIDE))
     counted = float(np.mean(of.holds >= enough))
+    at_least, at_least_low, at_least_high = _at_least(of.holds, days, sure)
     return Sureness(
         cars=cars,
         days=days,
@@ -236,7 +274,9 @@ def how_sure(of: OfCars, days: int, required: float, sure: float) -> Sureness:
         high=high,
         verdict="pass" if low >= sure else "fail" if high < sure else "undecided",
         average=float(np.mean(of.holds)) / days,
-        at_least=float(np.quantile(of.holds, 1 - sure, method="lower")) / days,
+        at_least=at_least,
+        at_least_low=at_least_low,
+        at_least_high=at_least_high,
         ignorance=_between_cars(of, days),
         levels=LEVELS,
         family=tuple(map(tuple, np.quantile(of.quantiles, SHOWN, axis=0, method="lower").T.tolist())),

@@ -6,10 +6,11 @@ along the first; over one variable there is one row.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from explorer.estimators.conformance import Conformance, Verdict
 from explorer.estimators.design_space import Segment, Stretch
+from explorer.estimators.two_levels import Sureness
 
 Grid = tuple[tuple[float, ...], ...]
 
@@ -126,8 +127,8 @@ class OptimumRecord:
         Mean of the first objective on the samples of the search.
     objectives, objective_errors:
         Means and standard errors on the fresh samples.
-    limits, all_limits:
-        Judged on the fresh samples.
+    limits, all_limits, sureness:
+        Judged on the fresh samples; by name those that ask ``sure``, on fresh cars and their days.
     verdict:
         Of all limits on the fresh samples.
     held_back_by:
@@ -153,6 +154,7 @@ class OptimumRecord:
     reserve: float
     tried: int
     samples: int
+    sureness: dict[str, Sureness] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -60,8 +60,8 @@ class StudyEntry(Keys):
     sensitivity_samples: int = Field(default=512, ge=64, le=2**20)
     sensitivity_replicates: int = Field(default=64, ge=8, le=1024)
     sensitivity_pairs: bool = False
-    cars: int = Field(default=1024, ge=64, le=2**20)
-    days: int = Field(default=256, ge=16, le=2**14)
+    cars: int | None = Field(default=None, ge=64, le=2**20)
+    days: int | None = Field(default=None, ge=16, le=2**14)
     own_quantities: str | None = None
     assumptions: list[str] = []
     not_modelled: list[str] = []

@@ -29,7 +29,7 @@ from reports.blocks import (
     in_each_system,
 )
 from reports.charts_of_designs import Interval, intervals
-from reports.findings import slug
+from reports.findings import judged_words, slug
 from reports.formatting import (
     Amount,
     amount,
@@ -40,7 +40,6 @@ from reports.formatting import (
     range_amount,
     scale,
     share,
-    share_range,
     times_in_100,
 )
 from reports.report import Report, in_words, overridden, sentence
@@ -114,7 +113,7 @@ def _verdicts(report: Report, found: Comparison) -> Table:
     """One row a limit, one column a candidate."""
     candidates = found.candidates
     rows = [
-        (cell(_limit(found, place)), *(_judged(one.limits[place]) for one in candidates))
+        (cell(_limit(found, place)), *(_judged(found, one, place) for one in candidates))
         for place in range(len(found.limits))
     ]
     rows.append((cell("all limits at once"), *(_held(one.joint) for one in candidates)))
@@ -162,19 +161,19 @@ def _told_apart(found: Comparison, names: Names) -> str:
 
 
 def _limit(found: Comparison, place: int) -> str:
-    return f"{found.limits[place]} ({percent(found.required[place])} required)"
+    name, required = found.limits[place], percent(found.required[place])
+    asked = found.candidates[0].sureness.get(name)
+    surely = "" if asked is None else f", {percent(asked.sure)} sure"
+    return f"{name} ({required}{surely} required)"
 
 
-def _judged(conformance: Conformance) -> Cell:
-    return cell(Verdict(conformance.verdict), " ", *_held(conformance).line)
+def _judged(found: Comparison, one: CandidateResult, place: int) -> Cell:
+    judged, sure = one.limits[place], one.sureness.get(found.limits[place])
+    return cell(Verdict(judged.verdict), " ", *judged_words(judged, sure))
 
 
 def _held(found: Conformance | None) -> Cell:
-    if found is None:
-        return cell("")
-    return cell(
-        share(found.probability, found.low, found.high), Quiet(f" {share_range(found.low, found.high)}")
-    )
+    return cell("") if found is None else cell(*judged_words(found, None))
 
 
 def _objective(found: Comparison, one: CandidateResult, place: int) -> Cell:

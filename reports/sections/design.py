@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-from explorer.estimators.conformance import Conformance
 from explorer.estimators.design_space import Stretch
 from explorer.graph.units import System
 from explorer.results.exploration import (
@@ -15,6 +14,7 @@ from explorer.results.exploration import (
     DesignPoint,
     Exploration,
     MapRecord,
+    OptimumRecord,
     SearchRecord,
     VariableRecord,
 )
@@ -36,7 +36,7 @@ from reports.blocks import (
 )
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
-from reports.findings import slug
+from reports.findings import judged_words, slug
 from reports.formatting import (
     Amount,
     Scale,
@@ -46,8 +46,6 @@ from reports.formatting import (
     percent,
     range_amount,
     scale,
-    share,
-    share_range,
 )
 from reports.report import Report, sentence
 
@@ -218,7 +216,7 @@ def _search(found: SearchRecord) -> list[Block]:
         tried = counted(optimum.tried, "build")
         blocks += [
             _build_table(found, optimum.values, f"The best of {tried} tried, checked on fresh cars."),
-            _on_fresh_cars(found, optimum.limits),
+            _on_fresh_cars(found, optimum),
         ]
         if optimum.held_back_by:
             said = f"What stands in the way of more: {', '.join(optimum.held_back_by)}."
@@ -237,7 +235,7 @@ def _search(found: SearchRecord) -> list[Block]:
     return blocks
 
 
-def _on_fresh_cars(found: SearchRecord, judged: Sequence[Conformance]) -> Table:
+def _on_fresh_cars(found: SearchRecord, optimum: OptimumRecord) -> Table:
     return Table(
         "optimum-limits",
         "How it stands on fresh cars, which the search never saw.",
@@ -249,13 +247,10 @@ def _on_fresh_cars(found: SearchRecord, judged: Sequence[Conformance]) -> Table:
         tuple(
             (
                 cell(name),
-                cell(
-                    f"{share(one.probability, one.low, one.high)} ({share_range(one.low, one.high)})",
-                    order=one.probability,
-                ),
+                cell(*judged_words(one, optimum.sureness.get(name)), order=one.probability),
                 cell(Verdict(one.verdict)),
             )
-            for name, one in zip(found.limits, judged, strict=True)
+            for name, one in zip(found.limits, optimum.limits, strict=True)
         ),
         small=True,
     )

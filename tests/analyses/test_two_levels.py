@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +13,12 @@ from scipy.special import ndtr, ndtri
 from study_help import SMALL
 
 from explorer.analyses.live_verdicts import live_verdicts
-from explorer.analyses.two_levels import ignorance_or_day, sure_cars, sureness_of
+from explorer.analyses.nominal import nominal_values
+from explorer.analyses.taken_for_granted import taken_for_granted
+from explorer.analyses.two_levels import all_cars, ignorance_or_day, sure_cars, sureness_of
 from explorer.console.terminal import summary_as_data
+from explorer.design.comparison import compare
+from explorer.design.exploration import explore
 from explorer.desk.rows import rows
 from explorer.engine.execution import Execution
 from explorer.errors import SquatlineError
@@ -21,8 +26,9 @@ from explorer.pipeline import run
 from explorer.study.study import Study, load_study
 from reports.blocks import Figure
 from reports.findings import in_both_words, met_words
+from reports.formatting import share
 from reports.report import Report
-from reports.sections import reproduction, sensitivity, verdicts
+from reports.sections import candidates, design, reproduction, sensitivity, verdicts
 from reports.sections.decision import in_short
 from reports.whatif import payload
 
@@ -32,11 +38,13 @@ front_static_load = {{ offset = {{ mean = "0 N", sd = "{day} N", varies = true }
 """
 
 
-def sure_study(folder: Path, day: float = 0.3, more: str = "", sure: str = "sure = 0.9") -> Study:
+def sure_study(
+    folder: Path, day: float = 0.3, more: str = "", sure: str = "sure = 0.9", asked: float = 0.9
+) -> Study:
     """Load a study whose load differs from run to run by a normal offset."""
     folder.mkdir(exist_ok=True)
     text = SMALL.format(inputs="", conditions="", limits=more).replace(
-        "probability = 0.5", f"probability = 0.9\n{sure}"
+        "probability = 0.5", f"probability = {asked}\n{sure}"
     )
     (folder / "study.toml").write_text(text + MODEL.format(day=day), encoding="utf-8")
     return load_study(folder)
@@ -50,6 +58,65 @@ def test_margin_of_car_and_day_has_the_closed_answer(tmp_path: Path) -> None:
     true = float(ndtr((g * m * left - 23 - 0.3 * ndtri(0.9)) / car))
     assert found.low <= true <= found.high
     assert found.ignorance == pytest.approx(car**2 / (car**2 + 0.3**2), abs=0.05)
+
+
+def test_cars_and_days_follow_what_is_asked(tmp_path: Path) -> None:
+    """Of 0.99 not even 256 days without a miss are proof, and of 99.9 % sure not even 1024 cars."""
+    usual, strict = sure_study(tmp_path), sure_study(tmp_path, sure="sure = 0.999")
+    often = sure_study(tmp_path, asked=0.99)
+    assert [all_cars(one) for one in (usual, strict, often)] == [(1024, 256), (4096, 256), (1024, 512)]
+    assert not any(map(cautioned, (usual, strict, often)))
+    path = often.path
+    text = path.read_text(encoding="utf-8")
+    for said, remedy in (("days = 256", "days = 512"), ("cars = 64\ndays = 1024", "cars = 128")):
+        few = text.replace("samples = 4000", f"samples = 4000\n{said}").replace("sure = 0.9", "sure = 0.96")
+        path.write_text(few, encoding="utf-8")
+        (caution,) = cautioned(load_study(tmp_path))
+        assert f"write {remedy} under [study]" in caution
+
+
+def cautioned(study: Study) -> list[str]:
+    return [str(one) for one in taken_for_granted(study, nominal_values(study)) if "cannot pass" in str(one)]
+
+
+BUILDS = """
+[candidates.as_it_is]
+[candidates.back]
+cg_station = "180 mm"
+[design.cg_station]
+low = "170 mm"
+high = "195 mm"
+[search]
+points = 8
+samples = 400
+verify = 2000
+[[objectives]]
+quantity = "front_static_load"
+condition = "rest"
+"""
+
+
+@pytest.mark.long
+def test_candidates_and_the_best_build_are_told_in_both_words(tmp_path: Path) -> None:
+    study = sure_study(tmp_path, more=BUILDS)
+    found = run(study, samples=500)
+    summary = replace(
+        found.summary, candidates=compare(study, samples=2000)[0], design=explore(study, parts=["search"])[0]
+    )
+    report = Report(replace(found, summary=summary))
+    assert summary.candidates is not None
+    assert summary.design is not None
+    assert summary.design.search is not None
+    assert summary.design.search.optimum is not None
+    for section, sure in (
+        (candidates, [one.sureness["front load"] for one in summary.candidates.candidates]),
+        (design, [summary.design.search.optimum.sureness["front load"]]),
+    ):
+        text = str(section.build(report))
+        for one in sure:
+            assert in_both_words(one) in text.replace("\\xa0", "\xa0")
+            assert share(one.often_enough, one.low, one.high) in text.replace("\\xa0", "\xa0")
+    assert "sure required" in str(candidates.build(report))
 
 
 def test_numbers_hang_on_no_worker(tmp_path: Path) -> None:

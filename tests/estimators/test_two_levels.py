@@ -34,7 +34,9 @@ def test_closed_form_lies_within_and_the_ends_close_in() -> None:
     average = float(ndtr(2.5 / spread))
     assert within(found.average, average, math.sqrt(average * (1 - average) / 4000))
     # One car in ten lies below the mean less 1.28 of the cars' spread.
-    assert found.at_least == pytest.approx(float(ndtr((2.5 - ndtri(0.9) * CAR) / DAY)), abs=0.01)
+    at_least = float(ndtr((2.5 - ndtri(0.9) * CAR) / DAY))
+    assert found.at_least == pytest.approx(at_least, abs=0.01)
+    assert found.at_least_low <= at_least <= found.at_least_high
     assert within(found.ignorance, CAR**2 / (CAR**2 + DAY**2), 0.01)
 
 
@@ -66,6 +68,23 @@ def test_a_surplus_turns_where_the_verdict_does(mean: float) -> None:
     assert sure < likely < possible
 
 
+@pytest.mark.parametrize("mean", [1.0, 1.5, 1.95])
+def test_what_is_surely_reached_ends_where_the_verdict_would_turn(mean: float) -> None:
+    found = sure_of(mean, cars=512, days=128)
+    assert found.at_least_low < found.at_least < found.at_least_high
+    for nudge, below, above in ((-1e-9, "pass", "undecided"), (1e-9, "undecided", "fail")):
+        assert sure_of(mean, cars=512, days=128, required=found.at_least_low + nudge).verdict == below
+        assert sure_of(mean, cars=512, days=128, required=found.at_least_high + nudge).verdict == above
+
+
+def test_ends_of_what_is_surely_reached_where_all_or_none_is_met() -> None:
+    met, missed = (how_sure(OfCars.of(np.full((256, 64), by), 0.9), 64, 0.9, 0.9) for by in (1.0, -1.0))
+    assert (met.at_least, met.at_least_high) == (1.0, 1.0)
+    assert met.at_least_low == pytest.approx(0.05 ** (1 / 64))
+    assert (missed.at_least, missed.at_least_low) == (0.0, 0.0)
+    assert missed.at_least_high == pytest.approx(1 - 0.05 ** (1 / 64))
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("days", [32, 256])
 @pytest.mark.parametrize(("mean", "required"), [(1.95, 0.9), (2.6, 0.9), (2.0, 0.95)])
@@ -73,6 +92,10 @@ def test_interval_holds_the_truth_at_least_95_times_in_100(mean: float, required
     repeats = 300
     true = truth(mean, required)
     found = [sure_of(mean, cars=256, days=days, required=required, seed=seed) for seed in range(repeats)]
-    held = np.mean([one.low <= true <= one.high for one in found])
-    # The scatter of the days is bounded, not estimated, so it is held more often than that.
-    assert held >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / repeats)
+    at_least = float(ndtr((mean - ndtri(0.9) * CAR) / DAY))
+    # The scatter of the days is bounded, not estimated, so either is held more often than that.
+    for held in (
+        np.mean([one.low <= true <= one.high for one in found]),
+        np.mean([one.at_least_low <= at_least <= one.at_least_high for one in found]),
+    ):
+        assert held >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / repeats)
