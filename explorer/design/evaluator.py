@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -29,12 +29,14 @@ from explorer.estimators.two_levels import (
     surpluses_of_cars,
 )
 from explorer.graph.arrays import Array
+from explorer.graph.program import Settled
 from explorer.study.builds import AS_IT_STANDS, Build
 from explorer.study.limits import Limit
 from explorer.study.study import Input, Study
 
-# Draws are kept for all points up to this many samples, beyond it they are drawn again for each.
-MOST_HELD = 131_072
+# Draws are kept for all points up to this many samples, beyond it they are drawn again for each; and what
+# the variables do not reach is evaluated once for up to so many.
+MOST_HELD, MOST_SETTLED = 131_072, 2 * CHUNK
 # Chunks of one draw and of the next lie so far apart that they never meet.
 DRAW_STRIDE = 2**32
 _NOT_LIFTED: Mapping[int, float] = {}
@@ -94,6 +96,11 @@ class Evaluator:
         return tuple(self._drawn()) if self.samples <= MOST_HELD else ()
 
     @cached_property
+    def _held_settled(self) -> tuple[Settled, ...]:
+        moving = [variable.given.key for variable in self.variables]
+        return tuple(self.plan.settled(drawn, moving) for drawn in self._held)
+
+    @cached_property
     def _held_cars(self) -> tuple[tuple[int, dict[str, Array]], ...]:
         return tuple(self._drawn_cars(*self.cars_and_days))
 
@@ -112,8 +119,14 @@ class Evaluator:
 
     def outcomes(self, point: Sequence[float]) -> Iterator[dict[tuple[str, str], Array]]:
         """Evaluate one point, chunk by chunk."""
-        for drawn in self._held or self._drawn():
-            yield self.plan.evaluate({**drawn, **self._moved(self.plan, drawn, point)})
+        settles = self.samples <= MOST_SETTLED
+        for index, drawn in enumerate(self._held or self._drawn()):
+            moved = {**drawn, **self._moved(self.plan, drawn, point)}
+            yield self.plan.evaluate(moved, partial(self._settled, index) if settles else None)
+
+    def _settled(self, chunk: int) -> Settled:
+        """Evaluate once for all points what the variables do not reach."""
+        return self._held_settled[chunk]
 
     def _moved(self, plan: Plan, drawn: Mapping[str, Array], point: Sequence[float]) -> dict[str, Array]:
         moved = {}

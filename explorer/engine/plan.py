@@ -7,7 +7,7 @@ numbers to the last bit whatever the number of workers, and results are merged i
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache, partial
@@ -22,7 +22,7 @@ from explorer.engine.processes import default_workers
 from explorer.engine.sampling import correlated, correlation_matrix, random_column
 from explorer.estimators.conformance import finite_or_nan
 from explorer.graph.arrays import Array
-from explorer.graph.program import Program, compile_program
+from explorer.graph.program import Program, Settled, compile_program
 from explorer.study.study import Correlation, Input, Study
 
 CHUNK = 16_384
@@ -94,26 +94,44 @@ class Plan:
         """Draw one chunk of plain random inputs."""
         return self.draw({name: random_column(self.seed, name, chunk, size) for name in self.streams})
 
-    def evaluate(self, drawn: Mapping[str, Array]) -> dict[tuple[str, str], Array]:
+    def evaluate(
+        self, drawn: Mapping[str, Array], settled: Callable[[], Settled] | None = None
+    ) -> dict[tuple[str, str], Array]:
         """Evaluate all asked-for (quantity, condition) on drawn inputs: arrays of one length, finite or NaN.
 
+        Parameters
+        ----------
+        drawn:
+            Inputs by key.
+        settled:
+            What is evaluated already of these cars, where only inputs that are to move differ.
+
+        Notes
+        -----
         An endless value is no answer, so whatever is held against a limit, ranked or drawn meets it as NaN.
         """
         size = next(iter(drawn.values())).size if drawn else 1
         if self.kept is None:
-            return self._evaluated(drawn, size)
+            return self._evaluated(drawn, size, settled)
         name, pairs = self.kept.name(self.content, drawn), list(self.program.outputs)
         values = self.kept.get(name, (len(pairs), size))
         if values is not None:
             return dict(zip(pairs, values, strict=True))
-        found = self._evaluated(drawn, size)
+        found = self._evaluated(drawn, size, settled)
         self.kept.put(name, np.stack([found[pair] for pair in pairs]))
         return found
 
-    def _evaluated(self, drawn: Mapping[str, Array], size: int) -> dict[tuple[str, str], Array]:
+    def _evaluated(
+        self, drawn: Mapping[str, Array], size: int, settled: Callable[[], Settled] | None
+    ) -> dict[tuple[str, str], Array]:
         keep_freed_memory()
-        found = self.program.run({**self.constants, **drawn})
+        found = settled().run(drawn) if settled else self.program.run({**self.constants, **drawn})
         return {key: np.broadcast_to(finite_or_nan(value), (size,)) for key, value in found.items()}
+
+    def settled(self, drawn: Mapping[str, Array], moving: Collection[str]) -> Settled:
+        """Evaluate on drawn inputs what none of the inputs that are to move reaches."""
+        keep_freed_memory()
+        return self.program.settled({**self.constants, **drawn}, moving)
 
     def first_failures(
         self, drawn: Mapping[str, Array], key: tuple[str, str], failed: Array

@@ -192,8 +192,26 @@ class Program:
         dict
             (quantity, condition) -> value.
         """
-        values = self._evaluate(supplied, self.schedule)
+        values = self._evaluate({token: supplied[token] for token in self.leaves}, self.schedule)
         return {key: values[slot] for key, slot in self.outputs.items()}
+
+    def settled(self, supplied: Mapping[Any, Any], moving: Collection[Any]) -> Settled:
+        """Evaluate what none of the leaves that are to move reaches; ``Settled.run`` does the rest."""
+        reached = {slot for token, slot in self.leaves.items() if token in moving}
+        first: list[Call] = []
+        then: list[Call] = []
+        for step in self.steps:
+            moves = not reached.isdisjoint(step.reads)
+            (then if moves else first).append(step)
+            if moves:
+                reached.add(step.slot)
+        needed = frozenset(self.outputs.values()).union(*(step.reads for step in then))
+        values = self._evaluate(
+            {token: value for token, value in supplied.items() if token not in moving},
+            _schedule(first, needed),
+        )
+        kept = {slot: value for slot, value in values.items() if slot in needed}
+        return Settled(self, kept, _schedule(then, frozenset(self.outputs.values())))
 
     def trace(self, supplied: Mapping[Any, Any]) -> dict[int, Any]:
         """Evaluate and keep every intermediate value, by slot."""
@@ -202,7 +220,7 @@ class Program:
     def _evaluate(
         self, supplied: Mapping[Any, Any], schedule: Iterable[tuple[Call, tuple[int, ...]]]
     ) -> dict[int, Any]:
-        values: dict[int, Any] = {slot: supplied[token] for token, slot in self.leaves.items()}
+        values = {slot: supplied[token] for token, slot in self.leaves.items() if token in supplied}
         # A NaN is how a model says "no answer"; the engine counts them, numpy need not warn.
         with np.errstate(all="ignore"):
             _run(schedule, values)
@@ -227,6 +245,34 @@ class Program:
                 first_failed[name] = first_failed.get(name, np.zeros(size, bool)) | bad
                 open_samples = open_samples & ~bad
         return first_failed
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A program of which all but what hangs on a few leaves is evaluated.
+
+    Attributes
+    ----------
+    values:
+        What the rest reads, and what is asked for, by slot.
+    rest:
+        The steps that are left, each with the slots that nothing reads after it.
+    """
+
+    program: Program
+    values: Mapping[int, Any]
+    rest: tuple[tuple[Call, tuple[int, ...]], ...]
+
+    def run(self, moved: Mapping[Any, Any]) -> dict[tuple[str, str], Any]:
+        """Evaluate the rest at values of the leaves that move: as ``Program.run`` does all of it."""
+        leaves = self.program.leaves
+        values = {
+            **self.values,
+            **{leaves[token]: value for token, value in moved.items() if token in leaves},
+        }
+        with np.errstate(all="ignore"):
+            _run(self.rest, values)
+        return {key: values[slot] for key, slot in self.program.outputs.items()}
 
 
 class _Numbering:

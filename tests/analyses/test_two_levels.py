@@ -184,10 +184,10 @@ def test_nothing_varies_nothing_is_told(small_study: Callable[..., Path]) -> Non
 def test_desk_says_both_words_after_its_first_look(tmp_path: Path) -> None:
     study = sure_study(tmp_path)
     first, second, *_ = live_verdicts(study, first=1000, most=3000)
-    assert [rows(study, one, {})[0].verdict for one in (first, second)] == ["undecided", "fail"]
-    row = rows(study, second, {})[0]
+    assert [rows(study, one, {}, {}, 0)[0].verdict for one in (first, second)] == ["undecided", "fail"]
+    row = rows(study, second, {}, {}, 0)[0]
     assert "of 100 runs (90" in row.surely
-    assert rows(study, first, {})[0].surely == ""
+    assert rows(study, first, {}, {}, 0)[0].surely == ""
     assert "sure" in row.asked
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,11 +18,15 @@ from scipy.stats import norm
 from statistics_help import within
 from study_help import DEMO, Answer
 
+from explorer.design.evaluator import set_up
 from explorer.design.highest_speed import LOOK_AFTER_EACH, run_highest_speed
+from explorer.design.objectives import read_objectives
+from explorer.design.variables import read_variables
 from explorer.engine.execution import Execution
-from explorer.engine.plan import make_plan
+from explorer.engine.plan import chunk_sizes, make_plan
 from explorer.errors import SquatlineError
 from explorer.estimators.conformance import judge_margins
+from explorer.graph.program import Call
 from explorer.results.exploration import HighestSpeeds
 from explorer.study.builds import AS_IT_STANDS, find_build
 from explorer.study.entries import Exact
@@ -38,6 +44,17 @@ condition = "run"
 at_least = 0
 probability = 0.95
 safety = true
+"""
+DESIGN = """
+[design.across]
+low = 0
+high = 3
+[design.up]
+low = 0
+high = 3
+[[objectives]]
+quantity = "total"
+condition = "run"
 """
 SHAKE = """
 [[limits]]
@@ -100,6 +117,37 @@ def test_a_critical_speed_must_reach_the_speed_tried(tmp_path: Path) -> None:
     assert state.speed is not None
     assert within(state.speed, root, error)
     assert state.limits[0].how == "must reach the speed"
+
+
+def test_what_knows_no_speed_is_evaluated_once_for_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    study, calls, evaluate = known(tmp_path, HOLD + SHAKE), Counter[str](), Call.run
+
+    def counted(call: Call, values: Mapping[int, Any]) -> Any:
+        calls[call.name] += 1
+        return evaluate(call, values)
+
+    monkeypatch.setattr(Call, "run", counted)
+    speeds_of(study)
+    # A chunk and a rest, once for the speeds; at each of 41 of them and more what hangs on it.
+    assert calls["shake_speed"] <= 4
+    assert calls["hold"] > 2 * 41
+
+
+def test_what_is_evaluated_once_leaves_every_bit_as_it_was(tmp_path: Path) -> None:
+    study = known(tmp_path, DESIGN)
+    evaluator = set_up(study, read_variables(study), samples=SAMPLES, objectives=read_objectives(study))
+    for point in ((0.5, 1.0), (2.0, 0.25)):
+        drawn = [evaluator.plan.random_chunk(index, size) for index, size in enumerate(chunk_sizes(SAMPLES))]
+        chosen = {
+            variable.given.key: variable.at(value, None)
+            for variable, value in zip(evaluator.variables, point, strict=True)
+        }
+        for once, anew in zip(evaluator.outcomes(point), drawn, strict=True):
+            whole = evaluator.plan.evaluate({**anew, **chosen})
+            assert once.keys() == whole.keys()
+            assert all(np.array_equal(once[pair], whole[pair]) for pair in whole)
 
 
 def test_the_first_limit_to_give_way_decides(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from study_help import Answer, summary_without_time
@@ -49,9 +50,9 @@ def evaluations(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     computed: list[int] = []
     evaluated = Plan._evaluated
 
-    def counted(plan: Plan, drawn: Mapping[str, Array], size: int) -> dict[tuple[str, str], Array]:
+    def counted(plan: Plan, drawn: Mapping[str, Array], size: int, settled: Any) -> Any:
         computed.append(size)
-        return evaluated(plan, drawn, size)
+        return evaluated(plan, drawn, size, settled)
 
     monkeypatch.setattr(Plan, "_evaluated", counted)
     return computed
