@@ -110,6 +110,11 @@ def without_source(summary: Summary) -> list[InputRecord]:
     return sorted(missing, key=lambda record: order.get(record.key, len(order)))
 
 
+def unfounded(source: str | None) -> bool:
+    """Whether what an input says of its source shows that nobody has measured it or looked it up."""
+    return source is None or source.startswith(ASSUMED) or source.lower().startswith(GUESSES)
+
+
 def assumed(summary: Summary) -> list[InputRecord]:
     """List the inputs that are drawn from what is usual, for want of better."""
     return [record for record in summary.inputs if (record.source or "").startswith(ASSUMED)]

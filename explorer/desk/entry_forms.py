@@ -12,9 +12,11 @@ from tomlkit.items import InlineTable
 
 from explorer.errors import DistributionError
 from explorer.study.entries import ABOUT
+from explorer.study.usual import USUAL, is_usual
 
 # How a number may be known, in the words of the form, and the keys of the study that say so.
 AS_IN_FILE = "as in the file"
+NOT_KNOWN = "not known: what is usual"
 KINDS: Mapping[str, tuple[str, ...]] = {
     "one value": ("value",),
     "plus or minus": ("mean", "plus_minus"),
@@ -22,6 +24,7 @@ KINDS: Mapping[str, tuple[str, ...]] = {
     "a range": ("low", "high"),
     "a range, one value likeliest": ("low", "mode", "high"),
     "readings": ("readings",),
+    NOT_KNOWN: (),
     AS_IN_FILE: (),
 }
 # What each key is called beside its field.
@@ -50,11 +53,15 @@ class Fields:
 
 def fields_of(entry: Any) -> Fields:
     """Take an entry of the parsed study apart; what no field can hold stands as it does in the file."""
+    if is_usual(entry):
+        return Fields(NOT_KNOWN, {}, text=_written(entry))
     if not isinstance(entry, Mapping):
         return Fields("one value", {"value": _shown(entry)}, text=_written(entry))
     shape = {key for key in entry if key not in ABOUT}
     about = {key: str(entry.get(key, "")) for key in ("unit", "source")}
-    kinds = [kind for kind, keys in KINDS.items() if set(keys) == shape and "distribution" not in entry]
+    kinds = [
+        kind for kind, keys in KINDS.items() if keys and set(keys) == shape and "distribution" not in entry
+    ]
     kind = kinds[0] if kinds else AS_IN_FILE
     return Fields(kind, {key: _shown(entry[key]) for key in KINDS[kind]}, **about, text=_written(entry))
 
@@ -76,6 +83,8 @@ def entry_of(fields: Fields, before: Any) -> Any:
     """
     if fields.kind == AS_IN_FILE:
         return _parsed(fields.text)
+    if fields.kind == NOT_KNOWN:
+        return tomlkit.string(USUAL)
     keys = KINDS.get(fields.kind)
     if keys is None:
         raise DistributionError("a number is not known this way", found=fields.kind, allowed=", ".join(KINDS))

@@ -21,6 +21,7 @@ from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
 from explorer.study.builds import read_builds
 from explorer.study.car_parts import PARTS
+from explorer.study.catalogue import methods_for
 from explorer.study.study import Input, Study
 from reports.blocks import SIGNS, Line
 from reports.drawings.sideview import (
@@ -31,11 +32,12 @@ from reports.drawings.sideview import (
     part_places,
     side_view,
 )
+from reports.findings import unfounded
 from reports.page import environment
 
 HERE = Path(__file__).parent
 # Rooms of the study as a whole; the last two have their buttons at the top.
-WHOLE = {"logs": "Logs", "file": "Whole file", "save": "Save", "packet": "Packet"}
+WHOLE = {"unknown": "To find out", "logs": "Logs", "file": "Whole file", "save": "Save", "packet": "Packet"}
 # What a new study asks about the car: name -> (question, answer -> its words).
 QUESTIONS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "flaps": (
@@ -79,6 +81,7 @@ class Form:
     shape: Shape | None = None
     included_by: str = ""
     removable: bool = False
+    measured: str = ""
     error: str = ""
 
 
@@ -130,9 +133,10 @@ def page(
             told=told,
             refused=refused,
             parts=[part for part in PARTS if parts[part.name]],
+            unknown=len(_unknown(bench)),
             rooms=SECTIONS,
             drawing=_drawing(study),
-            forms=_forms(bench, _asked_for(study, parts, room, find), refused),
+            forms=_forms(bench, _asked_for(bench, parts, room, find), refused),
             sheets=_sheets(bench, room, find, refused),
             quantities=study.graph.quantities,
             kinds=KINDS,
@@ -249,7 +253,25 @@ def _drawing(study: Study) -> dict[str, Any] | None:
     }
 
 
-def _asked_for(study: Study, parts: Mapping[str, Sequence[Input]], room: str, find: str) -> Sequence[Input]:
+def _unknown(bench: Workbench) -> list[Input]:
+    """List the inputs that nobody has measured or looked up, first those that drive a limit that is open."""
+    shares: dict[str, float] = {}
+    standing = bench.firming.standing
+    for limit, found in zip(bench.study.limits, standing.verdicts.limits if standing else (), strict=False):
+        lead = bench.firming.leads.get(limit.name)
+        for key, share in lead[1].drivers if lead is not None and found.verdict != "pass" else ():
+            shares[key] = max(share.value, shares.get(key, 0.0))
+    given = bench.study.inputs.values()
+    unknown = [one for one in given if not one.default and unfounded(one.source)]
+    return sorted(unknown, key=lambda one: -shares.get(one.key, 0.0))
+
+
+def _asked_for(
+    bench: Workbench, parts: Mapping[str, Sequence[Input]], room: str, find: str
+) -> Sequence[Input]:
+    study = bench.study
+    if room == "unknown" and not find:
+        return _unknown(bench)
     if not find:
         return parts.get(room, ())
     words = _words(find)
@@ -293,6 +315,9 @@ def _form(
         else shape_of(bench.study, bench.text, stands, typed),
         included_by=included_by,
         removable=stands[0] != "inputs",
+        measured=next((one["how"] for one in methods_for(bench.study.graph, given.quantity).values()), "")
+        if unfounded(given.source) and not given.default
+        else "",
         error=refused.error if mine and refused else "",
     )
 

@@ -78,7 +78,9 @@ def rows(
     return tuple(
         replace(
             _row(study, limit, found, before.get(limit.name), surely.get(limit.name)),
-            lead=None if limit.name not in leads else _lead(study, limit, given, turn, *leads[limit.name]),
+            lead=_lead(study, limit, given, turn, *leads[limit.name], open_=found.verdict != "pass")
+            if limit.name in leads and found is not None
+            else None,
         )
         for limit, found in pairs
     )
@@ -100,7 +102,7 @@ def name_of(study: Study, given: Input) -> str:
 
 
 def _lead(
-    study: Study, limit: Limit, given: Mapping[str, Input], turn: int, of: int, lead: Lead
+    study: Study, limit: Limit, given: Mapping[str, Input], turn: int, of: int, lead: Lead, *, open_: bool
 ) -> LeadShown:
     drivers = [
         (
@@ -111,7 +113,7 @@ def _lead(
         for key, estimate in lead.drivers
         if key in given
     ]
-    measure = "" if not lead.weighed else "no measurement listed saves anything here that shows"
+    measure = "no measurement listed would save anything that shows" if lead.weighed and open_ else ""
     if (worth := lead.measure) is not None:
         does = what_it_does("it", limit.threshold, worth.before, worth.after)
         measure = f"measure first the {lead.label}, which takes {hours(worth.hours)}: {does}"

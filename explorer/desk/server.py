@@ -180,7 +180,7 @@ class Desk:
                 self.bench = await run_in_threadpool(Workbench.of, self.file)
             except SquatlineError as error:
                 return HTMLResponse(pages.start_page(self.file.parent.resolve().name, str(error)), 422)
-        return self._there(PARTS[-1].name)
+        return self._there("unknown")
 
     async def entry(self, request: Request) -> Response:
         """Take an input as its form has it."""

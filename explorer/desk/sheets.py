@@ -70,6 +70,17 @@ LABELS: Mapping[str, str] = {
     "accuracy.repeats": "readings averaged",
 }
 _CONDITIONS = ("condition", "minus", "like")
+# Of the others those that do not stand are put away.
+_FIRST = (
+    "name",
+    "quantity",
+    "condition",
+    "at_least",
+    "at_most",
+    "probability",
+    "safety",
+    *("take", "reads", "hours"),
+)
 _LONG = ("why", "words", "name", "label", "reads", "independent")
 
 
@@ -85,6 +96,7 @@ class Field:
     default: str = ""
     long: bool = False
     faulty: bool = False
+    put_away: bool = False
 
 
 @dataclass(frozen=True)
@@ -154,6 +166,7 @@ def _field(section: Section, study: Study, key: str, table: Mapping[str, Any]) -
         listed="quantities" if key == "quantity" else "",
         default=section.default(key) if known and not choices else "",
         long=key in _LONG or len(written) > 24,
+        put_away=section.schema is not ConditionEntry and not written and key not in (*_FIRST, *_LONG),
     )
 
 

@@ -172,6 +172,8 @@ def part_places(values: Values, points: Sequence[str]) -> dict[str, Point]:
         "springs": (base, 1.3 * radius),
         "battery": (0.3 * base, 1.1 * radius),
         "body": (known["cg_station"], known["cg_height"]),
+        # On the arrow of the drag.
+        "air": (base + 1.9 * radius, known.get("body_drag_height", known["cg_height"])),
     }
     if "wing_station" in known and "wing_height" in known:
         places["wing"] = body((known["wing_station"] - 0.08 * base, known["wing_height"]))

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 import tomlkit
 
-from explorer.desk.entry_forms import AS_IN_FILE, Fields, entry_of, fields_of
+from explorer.desk.entry_forms import AS_IN_FILE, NOT_KNOWN, Fields, entry_of, fields_of
 from explorer.errors import SquatlineError
 from explorer.study.study import load_study
 from tests.study_help import ROOT
@@ -72,3 +72,9 @@ def test_an_empty_field_is_told_by_its_name() -> None:
 def test_what_is_no_toml_is_told_as_in_the_file() -> None:
     with pytest.raises(SquatlineError, match="not valid TOML"):
         entry_of(Fields(AS_IN_FILE, {}, text="{ mean = 1"), None)
+
+
+def test_what_nobody_knows_has_a_form_of_its_own() -> None:
+    fields = fields_of("usual")
+    assert (fields.kind, fields.numbers) == (NOT_KNOWN, {})
+    assert entry_of(fields, {"mean": 2, "sd": 1, "source": "guess"}) == "usual"

@@ -6,6 +6,7 @@ import contextlib
 import re
 import socket
 from collections.abc import Iterator
+from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
@@ -265,6 +266,64 @@ ROOMS = (
 )
 
 
+class Forms(HTMLParser):
+    """The forms of a page: where each is sent, its fields with their values, and which of them are texts."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.fields: dict[str, str] = {}
+        self.texts: list[str] = []
+        self.last = ""
+        self.found: list[tuple[str, dict[str, str], list[str]]] = []
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, given: list[tuple[str, str | None]]) -> None:
+        """Note a form, a field, or what is chosen in one."""
+        about = {name: value or "" for name, value in given}
+        if tag == "form":
+            self.fields, self.texts = {}, []
+            if about.get("method") == "post":
+                self.found.append((about["action"], self.fields, self.texts))
+        elif tag == "option" and "selected" in about:
+            self.fields[self.last] = about["value"]
+        elif name := about.get("name", ""):
+            self.last = name
+            self.fields[name] = about.get("value", "")
+            if tag == "textarea" or (tag == "input" and about.get("type", "text") in ("text", "search")):
+                self.texts.append(name)
+
+
+# Fields that take any text: all others at once are refused for one of them.
+FREE = ("source", "words", "key.words", "key.why", "key.name", "key.label", "text")
+
+
+@pytest.mark.long
+def test_a_program_typed_into_any_field_of_any_form_stays_text(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("explorer.desk.server.PATIENCE", 0.0)
+    folder = small_study(tmp_path)
+    file = folder / "study.toml"
+    more = "[candidates.one]\nmass = '4 kg'\n[measurements.scales]\ntake = 'kitchen_scales'\n"
+    file.write_text(f"{file.read_text()}\n{more}")
+    refused = taken = 0
+    with serving(folder) as served:
+        served.desk._bench.change(lambda text: text.replace("mean = 5.0", "mean = 5.1"))
+        for room in ROOMS[:-2]:
+            for action, fields, texts in Forms(served.ask(f"?at={room}")[1]).found:
+                for some in (texts, *([one] for one in texts if one in FREE)):
+                    status, page, _ = served.ask(action, form={**fields, **dict.fromkeys(some, SCRIPT)})
+                    refused += status == 422
+                    if status == 303 and some:
+                        page = served.ask(f"?at={room}")[1] + served.ask("?at=save")[1]
+                        taken += "&lt;script&gt;" in page
+                        served.ask("undo", form={"room": room})
+                    assert "<script>" not in page, (action, some)
+                    assert "<img" not in page, (action, some)
+    assert refused > 10
+    assert taken > 10
+
+
 def test_code_of_a_study_is_never_run(tmp_path: Path) -> None:
     folder = small_study(tmp_path)
     (folder / "own.py").write_text("open('ran', 'w').close()\nraise SystemExit\n")
@@ -290,8 +349,17 @@ def test_an_empty_folder_begins_with_a_question(tmp_path: Path) -> None:
         assert "Begin a study" in served.ask()[1]
         answers = {"flaps": "2", "drive": "electric", "suspension": "spring", "brakes": "", "wake": "yes"}
         assert served.ask("start", form=answers | {"drive": "steam"})[0] == 422
-        assert served.ask("start", form=answers)[0] == 303
-        assert "How the limits stand" in served.ask()[1]
+        status, _, headers = served.ask("start", form=answers)
+        assert (status, headers["location"]) == (303, f"/{TOKEN}/?at=unknown")
+        text = served.ask("?at=unknown")[1]
+        assert "How the limits stand" in text
+        (many,) = re.findall(r"(\d+) numbers to find out", text)
+        assert text.count('action="entry"') == int(many)
+        known = {"place": "inputs.mass", "room": "unknown", "kind": "one value", "value": "5.1 kg"}
+        assert served.ask("entry", form={**known, "source": "kitchen scales"})[0] == 303
+        text = served.ask("?at=unknown")[1]
+        assert f"{int(many) - 1} numbers to find out" in text
+        assert 'id="input-inputs.mass"' not in text
     assert (tmp_path / "study.toml").read_text() == template(CarHas(2, "electric", None, "spring", True))
 
 
