@@ -144,7 +144,7 @@ def unfounded_words(summary: Summary) -> str:
 def met_words(limit: LimitRecord) -> Line:
     """Say what was found against what is required."""
     found, sure = limit.conformance, limit.sureness
-    named: Line = ("“", Link(limit.called, f"limit-{slug(limit.name)}"))
+    named: Line = ("“", Link(limit.name, f"limit-{slug(limit.name)}"))
     if sure is not None:
         return (*named, f"” is met in {in_both_words(sure)}; {required_words(limit)} required.")
     return (

@@ -13,6 +13,7 @@ from explorer.study.limits import Output
 from explorer.study.throttle import WORDS, with_throttle
 from reports.blocks import Line
 from reports.formatting import Amount, amount, speed_amount
+from reports.naming import named_in_full
 from reports.options import ReportOptions
 
 NO_CLEARANCE = "A pass is a prediction from the inputs given here. It is never a clearance to run."
@@ -25,10 +26,10 @@ class Report:
     results: Results
     options: ReportOptions = field(default_factory=ReportOptions)
 
-    @property
+    @cached_property
     def summary(self) -> Summary:
-        """Everything the run found."""
-        return self.results.summary
+        """Everything the run found, each limit named with the throttle that its verdict is for."""
+        return named_in_full(self.results.summary)
 
     @cached_property
     def _words(self) -> dict[str, str]:
@@ -78,9 +79,12 @@ class Report:
         return frozenset({("throttle", (record.throttle,)), *sets})
 
     def where(self, output: OutputRecord | LimitRecord) -> str:
-        """Say in which condition, or between which two, and how the car is driven where that decides."""
+        """Say in which condition, or between which two, and how the car is driven where that decides.
+
+        A limit's name says that already.
+        """
         words = " minus ".join(self.condition(name) for _, name in output.pairs)
-        return with_throttle(words, output.throttle)
+        return words if isinstance(output, LimitRecord) else with_throttle(words, output.throttle)
 
     def quantity(self, output: Output) -> str:
         """Name what is looked at: a quantity, or how far it differs between two conditions."""

@@ -80,7 +80,8 @@ def compare(
         kept = {"candidates": values.columns()} if loaded.keep_samples else {}
         report, problems = _filed(loaded, place, execution, no_report, kept, candidates=found)
     if json:
-        data = {"headline": candidates.headline(found), **json_data(found)}
+        named = report.summary.candidates
+        data = {"headline": candidates.headline(named or found), **json_data(found)}
         print_json({**data, "folder": str(folder), "problems": problems})
         tell_problems(problems)
     else:
@@ -135,7 +136,7 @@ def explore(
     if json:
         data = {}
         if exploration is not None:
-            headline = words(design.headline(exploration, report.limit_names))
+            headline = words(design.headline(report.summary.design or exploration, report.limit_names))
             data["design"] = {"headline": headline, **json_data(exploration)}
         if speeds is not None:
             data |= speeds_as_data(report)

@@ -37,7 +37,6 @@ from explorer.results.levers import Levers
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
 from explorer.study.builds import Override
 from explorer.study.limits import Output
-from explorer.study.throttle import with_throttle
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -150,11 +149,6 @@ class LimitRecord(Output):
     sureness: Sureness | None = None
     between_cars: BetweenCars | None = None
     throttle: str = ""
-
-    @property
-    def called(self) -> str:
-        """Its name, with the throttle that the verdict is for where it hangs on that."""
-        return with_throttle(self.name, self.throttle)
 
     @property
     def ends(self) -> tuple[tuple[str, float], ...]:

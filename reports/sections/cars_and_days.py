@@ -51,7 +51,7 @@ def _surely(limit: LimitRecord) -> Line:
     kind = "what is not known of the car" if found.ignorance > 0.5 else "the day"
     asked_for = f"{percent(found.required)} of runs are asked, {percent(found.sure)} sure"
     return (
-        f"{limit.called}: met in {in_both_words(found)}. {asked_for}: of {count(found.cars)} cars, each on "
+        f"{limit.name}: met in {in_both_words(found)}. {asked_for}: of {count(found.cars)} cars, each on "
         f"{count(found.days)} days, {percent(round(found.often_enough, 3))} meet it so often "
         f"({share_range(found.low, found.high)}; that the days are few is allowed for). Mostly {kind} "
         f"decides: {percent(round(found.ignorance, 2))} of the margin's variance is between cars and could "
@@ -79,7 +79,7 @@ def _day(report: Report, limit: LimitRecord) -> list[Line]:
     read = f"; of the day most is {day}, which can be read before the run and given as [today]" if day else ""
     return [
         (
-            f"{limit.called}: mostly {kind} decides. {_words(learnt)} of {of} is between cars and could be "
+            f"{limit.name}: mostly {kind} decides. {_words(learnt)} of {of} is between cars and could be "
             f"learnt, the rest differs from run to run{read}.",
         )
     ]
@@ -115,7 +115,7 @@ def _family(report: Report, limit: LimitRecord) -> Figure:
     )
     return Figure(
         name=f"family-{slug(limit.name)}",
-        title=f"Runs of a poor, a median and a good car: {limit.called}",
+        title=f"Runs of a poor, a median and a good car: {limit.name}",
         alternative=(
             "Share of runs with less room to the limit than shown along, a curve each for three cars. "
             f"{finding}",
@@ -167,7 +167,7 @@ def _numbers(limit: LimitRecord) -> Table:
     ]
     return Table(
         f"family-{slug(limit.name)}",
-        f"{limit.called}: the room to the limit that so many runs of a car stay below.",
+        f"{limit.name}: the room to the limit that so many runs of a car stay below.",
         (
             Column("Runs below", number=True, width=22),
             *(Column(name, number=True, width=26) for name in _CARS),
@@ -207,7 +207,7 @@ def ignorance_or_day(report: Report) -> list[Block]:
             ),
             tuple(
                 (
-                    cell(limit.called),
+                    cell(limit.name),
                     cell(*shown(found.margin), order=found.margin.value if found.margin else 1.0),
                     cell(*shown(found.decision), order=found.decision.value if found.decision else 1.0),
                     cell(_leading(report, limit, varies=False)),

@@ -214,7 +214,7 @@ def _finding(limits: Sequence[LimitRecord]) -> str:
 def _row(report: Report, limit: LimitRecord) -> LimitRow:
     found = limit.conformance
     words = f"{found_words(limit)} meet it, {required_words(limit)} required"
-    row = partial(LimitRow, limit.called, found.verdict, words)
+    row = partial(LimitRow, limit.name, found.verdict, words)
     if is_yes_or_no(report.output(limit)):
         low, middle, high = ((value - limit.probability) / _POINTS for value in _ends(found))
         return row(low, None, high, middle)
@@ -266,7 +266,7 @@ def _short_table(judged: Judged) -> Table:
                 cell(Verdict(limit.conformance.verdict)),
                 cell(found_words(limit)),
                 cell(required_words(limit).removesuffix(",")),
-                cell(limit.called, *((" ", Safety()) if limit.safety else ())),
+                cell(limit.name, *((" ", Safety()) if limit.safety else ())),
             )
             for limit in judged.limits
         ),

@@ -105,7 +105,7 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
     ]
     return Figure(
         name=f"driver-{slug(limit.name)}",
-        title=f"{sentence(name)[:-1]} against the margin of “{limit.called}”",
+        title=f"{sentence(name)[:-1]} against the margin of “{limit.name}”",
         alternative=(f"A point a car: {name} against the margin. ", *finding),
         caption=(*finding, f"{len(pairs)} of {count(found.cars)} cars are drawn; dark ones miss the limit."),
         draw=in_each_system(chart),
@@ -145,7 +145,7 @@ def _groups(report: Report, limit: LimitRecord, found: FailingCars) -> Figure:
     quarters = ("a quarter below", "median", "a quarter above")
     return Figure(
         name=f"apart-{slug(limit.name)}",
-        title=f"How cars that miss “{limit.called}” differ from the rest",
+        title=f"How cars that miss “{limit.name}” differ from the rest",
         alternative=(f"Two bars an input. Cars that miss the limit have {told}.",),
         caption=(
             f"Cars that miss it have {told}. The medians of the first lie {abs(first.shift):.1f} standard "
@@ -170,13 +170,12 @@ def _groups(report: Report, limit: LimitRecord, found: FailingCars) -> Figure:
 
 def _together(report: Report, found: MissedTogether) -> Figure:
     """Draw, for the cars that miss one limit, what share of them misses each other one."""
-    called = {limit.name: limit.called for limit in report.summary.limits}
     order = {limit.name: place for place, limit in enumerate(by_severity(report.summary))}
     shown = sorted(range(len(found.limits)), key=lambda i: order.get(found.limits[i], len(order)))[:_MOST]
     numbers = {i: str(place) for place, i in enumerate(shown, start=1)}
     parts = [
         MarginPart(
-            f"{numbers[i]}  {called.get(found.limits[i], found.limits[i])}",
+            f"{numbers[i]}  {found.limits[i]}",
             numbers[j],
             found.counts[i][j] / found.counts[i][i],
         )
@@ -188,9 +187,9 @@ def _together(report: Report, found: MissedTogether) -> Figure:
         key=lambda pair: _more(found, *pair),
     )
     finding = (
-        f"Of the cars that miss “{called[found.limits[first]]}”, "
+        f"Of the cars that miss “{found.limits[first]}”, "
         f"{chance(found.counts[first][other] / found.counts[first][first])} miss "
-        f"“{called[found.limits[other]]}” too; "
+        f"“{found.limits[other]}” too; "
         f"of all cars {chance(found.counts[other][other] / found.cars)} do. "
     )
     return Figure(
@@ -255,7 +254,7 @@ def _two_cars(report: Report, found: NearestCar) -> tuple[Figure, ...]:
         for car in (found.median, found.values)
     )
     finding: Spoken = (
-        f"The median car {'meets' if found.median_meets else 'misses'} “{limit.called}”; the likeliest car "
+        f"The median car {'meets' if found.median_meets else 'misses'} “{limit.name}”; the likeliest car "
         f"that {other} it lies {found.distance:.1f} standard deviations off ({report.quantity(limit)} ",
         reached[1],
         " in place of ",
@@ -285,7 +284,7 @@ def _two_cars(report: Report, found: NearestCar) -> tuple[Figure, ...]:
     return (
         Figure(
             name="two-cars",
-            title=f"The likeliest car that {other} “{limit.called}”, {report.condition(found.condition)}",
+            title=f"The likeliest car that {other} “{limit.name}”, {report.condition(found.condition)}",
             alternative=("Two side views laid over each other. ", *finding),
             caption=finding,
             drawings=tuple(map(drawn, SYSTEMS)),

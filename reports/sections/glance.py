@@ -63,7 +63,7 @@ def _limits_line(limits: Sequence[LimitRecord]) -> Line:
 
 def _short(limit: LimitRecord) -> Line:
     return (
-        Link(limit.called, f"limit-{slug(limit.name)}"),
+        Link(limit.name, f"limit-{slug(limit.name)}"),
         f": met by {found_words(limit)}, {required_words(limit)} required.",
     )
 

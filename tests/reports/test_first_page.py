@@ -67,8 +67,6 @@ def test_every_line_of_a_verdict_says_the_throttle_that_it_hangs_on() -> None:
     driven = replace(first, throttle="at full throttle")
     shown = replace(results, summary=replace(results.summary, limits=(driven, *others)))
     called = f"{first.name}, at full throttle"
-    assert driven.called == called
-    assert replace(driven, name="Loaded at full throttle").called == "Loaded at full throttle"
     page = written(shown, leave_out=(*HEAVY, "candidates")).text
     first_page, matrix = page[: page.rindex("Compliance matrix")], page[page.rindex("Compliance matrix") :]
     assert first_page.count(called) >= 2
@@ -76,6 +74,9 @@ def test_every_line_of_a_verdict_says_the_throttle_that_it_hangs_on() -> None:
     console = Console(file=StringIO(), width=120)
     show_blocks(decision.in_short(Report(shown)), console)
     assert called in console.file.getvalue()  # type: ignore[attr-defined]
+    compared = replace(shown, summary=replace(shown.summary, candidates=candidates(results)))
+    for said in (page, written(compared, leave_out=HEAVY).text):
+        assert said.count(first.name) == said.count(called)
     data = summary_as_data(shown, Path(), ())
     assert [limit["throttle"] for limit in data["limits"]] == ["at full throttle", *("" for _ in others)]
 
