@@ -11,6 +11,7 @@ from explorer.graph.words import Words
 from explorer.study.inputs import Input, read_inputs
 from explorer.study.schema import CandidateEntry
 from explorer.study.study import Study
+from explorer.study.throttle import refuse_decided
 
 # What a candidate sets, unless its entry says where the number is from.
 SET_BY_CANDIDATE = "set by the candidate"
@@ -122,14 +123,15 @@ def _override(study: Study, build: str, read: Input, independent: bool) -> Input
 
 
 def check_not_always_overridden(study: Study, quantity: str, key: str) -> None:
-    """Refuse a common value that no condition would ever use.
+    """Refuse a common value that no condition would ever use, or not the one whose throttle decides it.
 
     Raises
     ------
     StudyError
-        When every condition sets this quantity itself.
+        When every condition sets this quantity itself, or the throttle of one does.
 
     """
+    refuse_decided(study, quantity, study.conditions, key)
     if all(quantity in condition.overrides for condition in study.conditions.values()):
         raise StudyError(
             "every condition sets this quantity itself, so a common value would never be used",

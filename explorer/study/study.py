@@ -29,7 +29,16 @@ from explorer.study.on_wheels import check_contact, judged_on_wheels
 from explorer.study.own_quantities import own_modules
 from explorer.study.schema import LimitEntry, StudyFile, SweepEntry, TableEntry
 from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
-from explorer.study.throttle import ACCELERATION, GIVEN, NO_PUSH, PUSH, check_throttle, refuse_both
+from explorer.study.throttle import (
+    ACCELERATION,
+    DECIDES,
+    GIVEN,
+    NO_PUSH,
+    PUSH,
+    check_throttle,
+    refuse_both,
+    refuse_decided,
+)
 from explorer.study.today import NO_DAY, AnyDay, read_today
 
 
@@ -45,7 +54,7 @@ class Condition:
     def over(self, common: Mapping[str, Input]) -> dict[str, Input]:
         """Return common inputs as they stand here, the acceleration left to a throttle that decides it."""
         found = {**common, **self.overrides}
-        if self.throttle in ("full", "coasting"):
+        if self.throttle in DECIDES:
             found.pop(ACCELERATION, None)
         return found | {PUSH: NO_PUSH} if self.throttle == "coasting" else found
 
@@ -464,6 +473,7 @@ def _sweep(entry: SweepEntry, position: int, study: Study) -> Sweep:
     step = (high - low) / (entry.steps - 1)
     values = tuple(low + step * i for i in range(entry.steps))
     conditions = tuple(_known_conditions(entry.conditions, study, f"{key}.conditions"))
+    refuse_decided(study, along.name, conditions, f"{key}.along")
     for name in entry.quantities:
         for condition in conditions:
             check_throttle(study, name, condition, f"{key}.quantities")

@@ -7,7 +7,7 @@ acceleration itself says no throttle.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from explorer.errors import StudyError
@@ -30,6 +30,8 @@ WORDS: Mapping[str, str] = {
     "coasting": "coasting",
     GIVEN: "at the given acceleration",
 }
+#: What each throttle decides; a speed that is held is an acceleration that may be given instead.
+DECIDES: Mapping[str, tuple[str, ...]] = {"full": (ACCELERATION,), "coasting": (ACCELERATION, PUSH)}
 #: What a condition may say.
 THROTTLES = tuple(word for word in WORDS if word != GIVEN)
 #: What the drive of a coasting car gives.
@@ -50,7 +52,7 @@ def refuse_both(condition: str, throttle: str | None, own: Collection[str], comm
     ------
     StudyError
     """
-    decided = {None: (), "coasting": (ACCELERATION, PUSH)}.get(throttle, (ACCELERATION,))
+    decided = () if throttle is None else DECIDES.get(throttle, (ACCELERATION,))
     for given, where in ((own, f"conditions.{condition}"), (common, "inputs")):
         for name in decided:
             if name in given:
@@ -61,6 +63,26 @@ def refuse_both(condition: str, throttle: str | None, own: Collection[str], comm
                     allowed="one of the two",
                     remedy=f"take out throttle, or {name} where it stands",
                 )
+
+
+def refuse_decided(study: Study, quantity: str, conditions: Iterable[str], key: str) -> None:
+    """Refuse a value from outside a condition for what its throttle decides.
+
+    Raises
+    ------
+    StudyError
+        When one of the conditions would not use it.
+    """
+    for name in conditions:
+        throttle = study.conditions[name].throttle
+        if quantity in DECIDES.get(throttle, ()):
+            raise StudyError(
+                "a condition's throttle decides this quantity, so that no other value would be used there",
+                key=key,
+                found=f'{quantity}, and throttle = "{throttle}" in [conditions.{name}]',
+                remedy="give it in a condition of its own that says no throttle, "
+                f"or take throttle out of [conditions.{name}]",
+            )
 
 
 def check_throttle(study: Study, quantity: str, condition: str, key: str) -> None:

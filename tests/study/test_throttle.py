@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 
 from explorer.analyses.nominal import nominal_values
+from explorer.design.variables import read_variables
 from explorer.errors import MissingInputError, SquatlineError
+from explorer.study.builds import read_builds
 from explorer.study.study import Study, load_study
 from explorer.study.template import CarHas, template
 from explorer.study.throttle import throttle_words
@@ -112,6 +114,32 @@ def test_throttle_and_what_it_decides_are_not_given_both(
         of(tmp_path, conditions, inputs=inputs)
     assert key in str(caught.value)
     assert words in str(caught.value)
+
+
+def _read_all(study: Study) -> None:
+    read_builds(study)
+    read_variables(study)
+
+
+@pytest.mark.parametrize(
+    ("extra", "key"),
+    [
+        ('[candidates.brisk]\nlongitudinal_acceleration = "3 m/s2"\n', "candidates.brisk."),
+        ('[design.longitudinal_acceleration]\nlow = "0 m/s2"\nhigh = "4 m/s2"\n', "design."),
+        (
+            '[[sweeps]]\nalong = "longitudinal_acceleration"\nfrom = "0 m/s2"\nto = "4 m/s2"\n'
+            'quantities = ["pitch"]\nconditions = ["gaining"]\n',
+            "sweeps[",
+        ),
+    ],
+    ids=["candidate", "design", "sweep"],
+)
+def test_what_a_throttle_decides_is_not_tried_otherwise(tmp_path: Path, extra: str, key: str) -> None:
+    with pytest.raises(SquatlineError) as caught:
+        _read_all(of(tmp_path, "", extra))
+    assert key in str(caught.value)
+    assert 'throttle = "full" in [conditions.gaining]' in str(caught.value)
+    assert "take throttle out of [conditions.gaining]" in str(caught.value)
 
 
 ASKED = """
