@@ -78,7 +78,7 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
     nothing = "not ranked" if limit.sensitivity is None else "nothing stands out"
     return (
         cell(
-            limit.called,
+            limit.name,
             ": ",
             *asked(limit),
             order=limit.name,
