@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from explorer.graph.labels import label
 from explorer.graph.words import FIGURES, Number, Sentence, Words, in_unit
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
 from explorer.study.builds import Override
@@ -88,13 +89,13 @@ class Report:
 
     def quantity(self, output: Output) -> str:
         """Name what is looked at: a quantity, or how far it differs between two conditions."""
-        words = in_words(output.quantity)
+        words = label(output.quantity)
         return f"difference in {words}" if output.is_difference else words
 
     def input_name(self, key: str) -> str:
         """Name an input, or a group of correlated ones, in words."""
         quantity, _, condition = key.partition("@")
-        return f"{in_words(quantity)} ({self.condition(condition)})" if condition else in_words(quantity)
+        return f"{label(quantity)} ({self.condition(condition)})" if condition else label(quantity)
 
     def output(self, limit: LimitRecord) -> OutputRecord:
         """Return the distribution a limit is about."""
@@ -124,8 +125,8 @@ class Report:
 
 
 def in_words(name: str) -> str:
-    """Turn a quantity's name into words."""
-    return name.replace("_", " ").replace("lift off", "lift-off").replace("blow over", "blow-over")
+    """Turn the name of a condition or a subject into words."""
+    return name.replace("_", " ")
 
 
 def sentence(text: str) -> str:
@@ -172,7 +173,7 @@ def overridden(overrides: Sequence[Override]) -> Line:
     """List what a condition or a candidate sets."""
     line: Line = ()
     for one in overrides:
-        line += ("; " if line else "", f"{in_words(one.quantity)}: ")
+        line += ("; " if line else "", f"{label(one.quantity)}: ")
         line += said(one.words, one.unit, one.display_unit)
     return line
 

@@ -10,6 +10,7 @@ from explorer.analyses.measurements import measurement_from
 from explorer.analyses.sensitivity import keys_upstream
 from explorer.errors import Faults, SquatlineError, StudyError, did_you_mean
 from explorer.estimators.measuring import Measurement
+from explorer.graph.labels import label
 from explorer.study.catalogue import catalogue
 from explorer.study.study import Study
 
@@ -155,4 +156,4 @@ def _members(study: Study, quantities: list[str]) -> int:
 def _label(entry: Mapping[str, Any], quantities: list[str]) -> str:
     """Name the only input of several that is read; else what the method is for."""
     one_of_several = len(quantities) == 1 < len(entry["reads"])
-    return quantities[0].replace("_", " ") if one_of_several else str(entry["label"])
+    return label(quantities[0]) if one_of_several else str(entry["label"])

@@ -13,6 +13,7 @@ import numpy as np
 from explorer.analyses.nominal import nominal_or_error
 from explorer.analyses.taken_for_granted import Nominal, taken_for_granted
 from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.graph.labels import label
 from explorer.graph.words import in_unit
 from explorer.study.limits import Limit
 from explorer.study.study import Study, wanted_outputs
@@ -21,7 +22,7 @@ from explorer.study.usual import ASSUMED
 from reports.blocks import Block, Bullets, Cell, Code, Column, Heading, Line, Strong, Table, cell
 from reports.findings import GUESSES
 from reports.formatting import Amount, amount, counted, unread_words
-from reports.report import in_words, said
+from reports.report import said
 from reports.terminal import show_blocks
 
 # With more uncertain inputs than this a first look pays.
@@ -201,7 +202,7 @@ def _measuring(study: Study) -> list[Line]:
     said = " and ".join(f"{count} {which}" for count, which in counts if count)
     found: list[Line] = [(f"measurements to weigh: {said}",)] if said else []
     if ways.unread:
-        found.append((unread_words([in_words(key.replace("@", " in ")) for key in ways.unread]),))
+        found.append((unread_words([label(key.replace("@", " in ")) for key in ways.unread]),))
         if not known:
             found.append((Code("[measuring] catalogue = true"), " weighs home methods for them"))
     return found

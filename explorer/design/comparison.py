@@ -38,6 +38,7 @@ from explorer.estimators.paired_comparison import (
 from explorer.estimators.regression import normal_scores
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.arrays import Array
+from explorer.graph.labels import label
 from explorer.results.comparison import (
     CandidateResult,
     Comparison,
@@ -375,8 +376,8 @@ def _worth_of_inputs(
         worth = gain_to_decision(payoffs, normal_scores(truth)[None])
         if worth.gain.value > SIGNIFICANT * worth.gain.error:
             name, _, whose = stream.partition("@")
-            label = name.replace("_", " ") + (f" of {words.get(whose, whose)}" if whose else "")
-            found.append(InformationResult(stream, label, whose if whose in words else None, worth))
+            called = label(name) + (f" of {words.get(whose, whose)}" if whose else "")
+            found.append(InformationResult(stream, called, whose if whose in words else None, worth))
     return tuple(sorted(found, key=lambda one: -one.worth.gain.value))
 
 

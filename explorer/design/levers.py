@@ -23,6 +23,7 @@ from explorer.estimators.conformance import binomial_interval
 from explorer.estimators.effects import low_to_high, mean_change, nearest_setting
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
+from explorer.graph.labels import label
 from explorer.graph.units import parse, parse_spread
 from explorer.results.exploration import OtherLimit
 from explorer.results.levers import LeverEffect, LeverRecord, Levers, Rescue, SignedEffect
@@ -162,7 +163,7 @@ def _variable(study: Study, one: Input) -> Iterator[Variable]:
     if not (ends[0] < ends[1] and all(quantity.allows(end) for end in ends)):
         return
     given = chosen_input(study, AS_IT_STANDS, one.quantity, value, one.display_unit, keep=True)
-    words = one.quantity.replace("_", " ")
+    words = label(one.quantity)
     yield Variable(one.quantity, words, Range(*ends, step), quantity.unit, one.display_unit, given)
 
 

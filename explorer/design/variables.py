@@ -11,6 +11,7 @@ import numpy as np
 from explorer.errors import SquatlineError, StudyError, did_you_mean, unknown, with_file
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
+from explorer.graph.labels import label
 from explorer.graph.units import parse, parse_spread
 from explorer.results.exploration import VariableRecord
 from explorer.study.builds import AS_IT_STANDS, Build, check_not_always_overridden
@@ -128,7 +129,7 @@ def _variable(study: Study, build: Build, name: str, entry: DesignEntry) -> Vari
                 found=f"{end:g} {quantity.unit}",
                 allowed=quantity.allowed_range,
             )
-    words = entry.words or name.replace("_", " ")
+    words = entry.words or label(name)
     given = chosen_input(study, build, name, (low + high) / 2, display, keep=entry.spread != "none")
     if entry.spread == "scaled" and float(given.distribution.nominal) == 0:
         raise StudyError("zero cannot be scaled", key=f"{key}.spread", allowed='"kept" or "none"')

@@ -9,6 +9,7 @@ from explorer.analyses.live_leads import Lead
 from explorer.analyses.live_verdicts import JudgedSoFar
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.two_levels import Sureness
+from explorer.graph.labels import label
 from explorer.graph.units import System
 from explorer.graph.words import Number
 from explorer.study.car_parts import part_of
@@ -95,7 +96,7 @@ def place_of(given: Input) -> tuple[str, ...]:
 
 def name_of(study: Study, given: Input) -> str:
     """Name an input as its form does."""
-    name = given.quantity.replace("_", " ")
+    name = label(given.quantity)
     return (
         f"{name}, {study.conditions[given.condition].words or given.condition}" if given.condition else name
     )

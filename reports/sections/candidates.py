@@ -9,6 +9,7 @@ from typing import Any
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring import SIGNIFICANT, Expected
 from explorer.estimators.paired_comparison import Difference, Pick
+from explorer.graph.labels import label
 from explorer.graph.units import System
 from explorer.results.comparison import CandidateResult, Comparison, DecisionResult, Subject
 from reports.blocks import (
@@ -42,7 +43,7 @@ from reports.formatting import (
     share,
     times_in_100,
 )
-from reports.report import Report, in_words, overridden, sentence
+from reports.report import Report, overridden, sentence
 
 Names = Mapping[str, str]
 _HOW = (
@@ -304,7 +305,7 @@ def _decision(found: Comparison, names: Names) -> list[Block]:
             better = ", ".join(names[name] for name in one.dominated_by)
             lines.append((f"{one.words} is no better anywhere than: {better}.",))
         if one.without_effect:
-            idle = ", ".join(map(in_words, one.without_effect))
+            idle = ", ".join(map(label, one.without_effect))
             lines.append((f"{one.words}: no limit and no objective depends on {idle}.",))
     blocks: list[Block] = [Bullets(tuple(lines))]
     if decision.measurements or decision.inputs:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from functools import partial
 
+from explorer.graph.labels import label
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import (
     Block,
@@ -25,7 +26,7 @@ from reports.charts import Mark, distribution
 from reports.findings import by_severity, met_words, slug
 from reports.formatting import MINUS, Scale, amount, chance, count, counted, scale, share, share_range
 from reports.options import SYSTEMS
-from reports.report import Report, in_words, is_yes_or_no
+from reports.report import Report, is_yes_or_no
 
 # With more of its samples than this at the cap, a distribution is a single bar.
 _NEARLY_ALL = 0.8
@@ -82,7 +83,7 @@ def build_others(report: Report) -> Section | None:
 def _so_often(report: Report, output: OutputRecord) -> Line:
     """Say the share of a quantity that is either 0 or 1: a histogram of it would be two bars."""
     return (
-        Strong(in_words(output.quantity)),
+        Strong(label(output.quantity)),
         f", {report.where(output)}: yes in {chance(output.mean)} of predicted cars.",
     )
 
@@ -92,7 +93,7 @@ def _not_reached(report: Report, output: OutputRecord) -> Line:
     cap = amount(output.highest, output.unit, output.display_unit)
     where = report.where(output)
     return (
-        Strong(in_words(output.quantity)),
+        Strong(label(output.quantity)),
         f", {where}: not reached below ",
         cap,
         f" in {count(output.capped)} of {count(output.count)} cars.",
@@ -192,7 +193,7 @@ def _numbers(output: OutputRecord) -> Table:
     difference = output.is_difference
     return Table(
         "quantiles",
-        f"Quantiles of {in_words(output.quantity)}",
+        f"Quantiles of {label(output.quantity)}",
         (Column("Share of cars below"), Column("Value", number=True)),
         tuple(
             (

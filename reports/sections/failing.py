@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from explorer.graph.labels import begun
 from explorer.graph.units import System
 from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.records import InputRecord, LimitRecord
@@ -124,7 +125,7 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
 def _groups(report: Report, limit: LimitRecord, found: FailingCars) -> Figure:
     groups = [
         TwoGroups(
-            report.input_name(one.key),
+            begun(report.input_name(one.key)),
             (one.apart.rest.low, one.apart.rest.median, one.apart.rest.high),
             (one.apart.missing.low, one.apart.missing.median, one.apart.missing.high),
         )

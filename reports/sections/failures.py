@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from explorer.graph.labels import label
 from reports.blocks import Column, Quiet, Section, Table, cell
 from reports.formatting import count
-from reports.report import Report, in_words, sentence
+from reports.report import Report, sentence
 
 
 def build(report: Report) -> Section | None:
@@ -24,9 +25,9 @@ def build(report: Report) -> Section | None:
         ),
         tuple(
             (
-                cell(in_words(record.output)),
+                cell(label(record.output)),
                 cell(report.condition(record.condition)),
-                cell(in_words(record.quantity)),
+                cell(label(record.quantity)),
                 cell(sentence(record.meaning) if record.meaning else Quiet("The model does not say.")),
                 cell(count(record.count), order=record.count),
             )

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from explorer.graph.labels import label
 from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
 from reports.blocks import Block, Cell, Column, Facts, Paragraph, Quiet, Section, Strong, Table, cell
 from reports.formatting import MINUS, Amount, percent, uncertain_amount
-from reports.report import Report, in_words, sentence
+from reports.report import Report, sentence
 
 
 def build(report: Report) -> Section | None:
@@ -50,7 +51,7 @@ def headline(files: Sequence[FittedFile]) -> str:
     farthest = max(compared, key=lambda one: abs(one.moved_by or 0.0))
     moved, left = farthest.moved_by or 0.0, farthest.narrowed_to or 0.0
     return (
-        f"{counted}; the {in_words(farthest.quantity)} moved most: {'up' if moved > 0 else 'down'} by "
+        f"{counted}; the {label(farthest.quantity)} moved most: {'up' if moved > 0 else 'down'} by "
         f"{abs(moved):.1f} times the spread it had, and its spread is now {100 * left:.0f} % of what it was"
     )
 

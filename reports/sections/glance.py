@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from explorer.graph.labels import label
 from explorer.graph.quantity import MODEL_ERRORS
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import Cell, Code, Column, Line, Link, Quiet, Section, Table, Verdict, cell
 from reports.findings import found_words, required_words, slug, unfounded_words, worst
 from reports.formatting import amount, range_amount
 from reports.questions import FLIP, SPEED, Question, questions
-from reports.report import Report, in_words, sentence, severity
+from reports.report import Report, sentence, severity
 from reports.sections import candidates, design
 
 _TIGHTEST = 2
@@ -76,7 +77,7 @@ def _speeds(report: Report, quantity: str) -> Line:
         unit, given = output.unit, output.display_unit
         line = (
             *line,
-            "; " if line else f"{sentence(in_words(quantity))[:-1]}: ",
+            "; " if line else f"{sentence(label(quantity))[:-1]}: ",
             f"{report.swept(output.condition, 'speed', output.throttle)} ",
             amount(quantiles.get(0.5), unit, given, spread=output.sd),
             " (",
@@ -150,9 +151,7 @@ def _how_exact(report: Report) -> tuple[Cell, ...]:
     summary = report.summary
     errors = [one.name for one in summary.handbook if one.subject == MODEL_ERRORS and one.given]
     words = [
-        f"{in_words(record.quantity)} {record.words}"
-        for record in summary.inputs
-        if record.quantity in errors
+        f"{label(record.quantity)} {record.words}" for record in summary.inputs if record.quantity in errors
     ]
     said = "; ".join(words) or "No model is given an error: the formulas are taken as exact"
     return (cell("How wrong are the models?"), cell(""), cell(f"{said}."))

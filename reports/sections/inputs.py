@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from explorer.graph.labels import begun
 from explorer.results.records import ConditionRecord, CorrelationRecord, InputRecord
 from reports.blocks import (
     Block,
@@ -56,9 +57,9 @@ def build(report: Report) -> Section:
 
 
 def _name(report: Report, record: InputRecord) -> Cell:
-    parts: list[Part] = [report.input_name(record.key)]
+    parts: list[Part] = [begun(report.input_name(record.key)), Quiet(f" {record.key} ")]
     if record.summary:
-        parts.append(Quiet(f" {record.summary}"))
+        parts.append(Quiet(record.summary))
     return cell(*parts, order=record.key)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from explorer.graph.labels import begun
 from explorer.graph.units import System
 from explorer.results.actions import Setting
 from explorer.results.levers import LeverRecord, Levers, Rescue, SignedEffect
@@ -136,7 +137,7 @@ def _figure(report: Report, found: Levers, limit: LimitRecord) -> Figure:
     def bars(y: Scale) -> list[SignedBar]:
         return [
             SignedBar(
-                report.input_name(one.key),
+                begun(report.input_name(one.key)),
                 y.value(one.change.value),
                 y.value(one.change.low),
                 y.value(one.change.high),

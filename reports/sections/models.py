@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
+from explorer.graph.labels import begun, label
 from explorer.graph.units import pretty
 from explorer.results.records import QuantityRecord
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Table, cell
@@ -84,7 +85,7 @@ def _table(subject: str, entries: list[QuantityRecord]) -> Table:
             (
                 _name(entry),
                 _meaning(entry),
-                cell(Quiet(", ".join(map(in_words, entry.needs)))),
+                cell(Quiet(", ".join(map(label, entry.needs)))),
                 cell(entry.source),
             )
             for entry in entries
@@ -96,9 +97,7 @@ def _table(subject: str, entries: list[QuantityRecord]) -> Table:
 
 def _name(entry: QuantityRecord) -> Cell:
     unit = pretty(entry.unit)
-    parts: list[Part] = [in_words(entry.name)]
-    if unit:
-        parts.append(Quiet(f" [{unit}]"))
+    parts: list[Part] = [begun(label(entry.name)), Quiet(f" {entry.name}{f' [{unit}]' if unit else ''}")]
     return cell(*parts, order=entry.name)
 
 

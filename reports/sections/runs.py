@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TypeVar
 
+from explorer.graph.labels import label
 from explorer.graph.units import System
 from explorer.results.curves import Curves, RunOverStrip
 from reports.blocks import Block, Column, Figure, Gallery, Line, Section, Table, cell, in_each_system
@@ -13,7 +14,7 @@ from reports.charts import NARROW, WIDE, Mark
 from reports.charts_of_runs import NamedLine, Spot, lines
 from reports.findings import slug
 from reports.formatting import Amount, Scale, amount, scale
-from reports.report import Report, in_words, sentence
+from reports.report import Report, sentence
 
 # Rows of the tables behind the lines.
 _ROWS = 11
@@ -330,7 +331,7 @@ def _over_travel(
         numbers=Table(
             f"travel-{slug(axis)}",
             title,
-            (Column("Opening", number=True), *(Column(in_words(name), number=True) for name in names)),
+            (Column("Opening", number=True), *(Column(label(name), number=True) for name in names)),
             tuple(rows),
             small=True,
         ),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from explorer.estimators.sensitivity import Index, Sensitivity
+from explorer.graph.labels import begun
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Column, Figure, Line, Link, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
@@ -84,7 +85,7 @@ def _matrix(report: Report, ranked: Sequence[LimitRecord], figure: str) -> Figur
     leading = [name for name in sorted(most, key=lambda name: -most[name]) if most[name] >= WORTH_NAMING]
     names = leading[:_COLUMNS] or list(most)[:1]
     parts = [
-        MarginPart(limit.name, report.input_name(name), shares.get((limit.name, name), 0.0))
+        MarginPart(limit.name, begun(report.input_name(name)), shares.get((limit.name, name), 0.0))
         for limit in ranked
         for name in names
     ]
@@ -142,7 +143,7 @@ def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
     )
     bars = [
         Bar(
-            report.input_name(index.name),
+            begun(report.input_name(index.name)),
             index.total.value,
             index.total.low,
             index.total.high,
@@ -215,7 +216,7 @@ def _numbers(report: Report, found: Sensitivity) -> Table:
         tuple(
             (
                 cell(str(index.rank), order=index.rank),
-                cell(report.input_name(index.name), *_members(report, index)),
+                cell(begun(report.input_name(index.name)), *_members(report, index)),
                 cell("no, the day" if _of_the_day(report, index) else "yes"),
                 cell(
                     share(index.total.value, index.total.low, index.total.high),

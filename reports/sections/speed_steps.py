@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
+from explorer.graph.labels import label
 from explorer.graph.units import System
 from explorer.results.exploration import HighestSpeeds, SpeedStep, StateSpeed
 from reports.blocks import (
@@ -26,7 +27,7 @@ from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import slug
 from reports.formatting import percent, range_amount, scale, speed_amount
-from reports.report import NO_CLEARANCE, Report, in_words, sentence
+from reports.report import NO_CLEARANCE, Report, sentence
 
 
 def build(report: Report) -> Section | None:
@@ -132,7 +133,7 @@ def _speed_steps(report: Report, state: StateSpeed) -> Table:
             Column("Air load", number=True),
             Column("All met by", number=True),
             *(
-                Column(f"{in_words(one.quantity)}, {report.swept(one.condition, 'speed')}", number=True)
+                Column(f"{label(one.quantity)}, {report.swept(one.condition, 'speed')}", number=True)
                 for one in state.steps[0].expectations
             ),
         ),

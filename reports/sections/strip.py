@@ -5,6 +5,7 @@ The test of the fail-safe and the rules for stopping are common practice, no sou
 
 from __future__ import annotations
 
+from explorer.graph.labels import label
 from explorer.results.exploration import StateSpeed
 from reports.blocks import (
     Block,
@@ -22,7 +23,7 @@ from reports.blocks import (
     cell,
 )
 from reports.formatting import range_amount
-from reports.report import NO_CLEARANCE, Report, in_words, sentence
+from reports.report import NO_CLEARANCE, Report, sentence
 from reports.sections import decision, speed_steps
 
 FAIL_SAFE: tuple[str, ...] = (
@@ -72,7 +73,7 @@ def _steps(report: Report, state: StateSpeed) -> Table:
     expected = state.steps[0].expectations
     columns = [Column("Speed", number=True)]
     for one in expected:
-        columns += [Column(f"{in_words(one.quantity)}, expected", number=True), Column("seen")]
+        columns += [Column(f"{label(one.quantity)}, expected", number=True), Column("seen")]
     rows: list[tuple[Cell, ...]] = []
     for step in state.steps:
         cells = [cell(report.speed(step.speed))]

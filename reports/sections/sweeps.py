@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 
+from explorer.graph.labels import label
 from explorer.graph.quantity import asked_name
 from explorer.graph.units import System
 from explorer.results.records import LimitRecord, SweepRecord
@@ -15,7 +16,7 @@ from reports.charts import LimitPoint, ShadedBand, fan
 from reports.findings import slug
 from reports.formatting import MINUS, Amount, Scale, amount, scale
 from reports.options import SYSTEMS
-from reports.report import Report, in_words
+from reports.report import Report
 
 
 def build(report: Report) -> Section | None:
@@ -48,8 +49,8 @@ def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:
     names = " and ".join(report.swept(sweep.condition, sweep.along, sweep.throttle) for sweep in sweeps)
     return Figure(
         name=f"sweep-{slug(f'{first.quantity}-{first.along}')}",
-        title=f"{in_words(first.quantity)} against {in_words(first.along)}",
-        alternative=(f"Fan chart of {in_words(first.quantity)} against {in_words(first.along)}: {names}.",),
+        title=f"{label(first.quantity)} against {label(first.along)}",
+        alternative=(f"Fan chart of {label(first.quantity)} against {label(first.along)}: {names}.",),
         caption=_caption(report, sweeps),
         draw=partial(_charts, report, sweeps),
         numbers=_numbers(report, sweeps),
@@ -76,8 +77,8 @@ def _chart(report: Report, sweeps: list[SweepRecord], x: Scale, y: Scale) -> dic
     first = sweeps[0]
     return fan(
         [_band(report, sweep, x, y) for sweep in sweeps],
-        x_axis=x.titled(in_words(first.along)),
-        y_axis=y.titled(in_words(first.quantity)),
+        x_axis=x.titled(label(first.along)),
+        y_axis=y.titled(label(first.quantity)),
         points=_points(report, sweeps, x, y),
     )
 
@@ -165,10 +166,10 @@ def _numbers(report: Report, sweeps: list[SweepRecord]) -> Table:
     ]
     return Table(
         "bands",
-        f"{in_words(sweeps[0].quantity)} against {in_words(sweeps[0].along)}",
+        f"{label(sweeps[0].quantity)} against {label(sweeps[0].along)}",
         (
             Column("Condition"),
-            Column(in_words(sweeps[0].along), number=True),
+            Column(label(sweeps[0].along), number=True),
             Column("5 % below", number=True),
             Column("Median", number=True),
             Column("5 % above", number=True),

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
+from explorer.graph.labels import label
 from explorer.graph.units import System
 from explorer.results.logged_runs import FURTHEST, LoggedRunRecord
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict, in_each_system
@@ -133,8 +134,8 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
         Figure(
             # Two runs may have logged the same quantity.
             name=f"validation-{place}-{slug(f'{quantity}-{along}')}",
-            title=f"{record.title}: {in_words(quantity)} against {in_words(along)}",
-            alternative=(f"Predicted band and logged points of {in_words(quantity)}.",),
+            title=f"{record.title}: {label(quantity)} against {label(along)}",
+            alternative=(f"Predicted band and logged points of {label(quantity)}.",),
             caption=_caption(record),
             draw=in_each_system(partial(_chart, record)),
         ),
@@ -158,6 +159,6 @@ def _chart(record: LoggedRunRecord, system: System) -> dict[str, Any]:
         ShadedBand("predicted", at, low, middle, high),
         at,
         logged,
-        x_axis=x.titled(in_words(along)),
-        y_axis=y.titled(in_words(quantity)),
+        x_axis=x.titled(label(along)),
+        y_axis=y.titled(label(quantity)),
     )

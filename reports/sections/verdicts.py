@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from explorer.estimators.conformance import Conformance
+from explorer.graph.labels import label
 from explorer.results.records import LimitRecord
 from reports.blocks import (
     Block,
@@ -34,7 +35,7 @@ from reports.formatting import (
     share,
     share_range,
 )
-from reports.report import Report, asked, in_words, severity
+from reports.report import Report, asked, severity
 from reports.sections import cars_and_days
 
 #: Address of the words on how many cars are enough.
@@ -106,7 +107,7 @@ def enough(report: Report) -> list[Block]:
         )
     blocks: list[Block] = [Heading("Were enough cars drawn?", anchor=ENOUGH), Paragraph(line)]
     if moving and still:
-        names = [*dict.fromkeys(in_words(one.partition(" | ")[0]) for one in moving)]
+        names = [*dict.fromkeys(label(one.partition(" | ")[0]) for one in moving)]
         blocks.append(Paragraph((Quiet(f"Last digit still moving: {', '.join(names)}."),)))
     return blocks
 

@@ -174,7 +174,10 @@ def test_every_limit_is_told_whether_ignorance_or_the_day_decides(tmp_path: Path
     assert "which can be read before the run and given as [today]" in text
     assert "Leads what could be learnt" in text
     words = str(sensitivity.build(Report(found)))
-    assert "Of what could be learnt the cg station leads; of what differs from run to run" in words
+    assert (
+        "Of what could be learnt the centre of gravity station leads; of what differs from run to run"
+        in words
+    )
 
 
 def test_nothing_varies_nothing_is_told(small_study: Callable[..., Path]) -> None:

@@ -80,7 +80,7 @@ def test_what_nothing_reads_is_named_in_check_terminal_and_page(small_study: Wri
 def test_check_names_what_nothing_reads_in_words(small_study: Writer, squatline: Cli) -> None:
     own = '[measurements.scales]\nreads = { mass = { noise = "10 g" } }\nhours = 0.1\n'
     said = " ".join(squatline("check", small_study(limits=own)).out.split())
-    assert "no way to measure is listed for: cg station" in said
+    assert "no way to measure is listed for: centre of gravity station" in said
 
 
 def test_one_axle_is_a_job_and_all_flaps_take_their_time() -> None:

@@ -113,7 +113,10 @@ def test_what_drives_a_limit_is_grey_until_it_belongs_to_the_numbers_shown(file:
         return row.lead
 
     settled(bench.firming)
-    drivers = (("cg station", "?at=body#input-inputs.cg_station"), ("mass", "?at=body#input-inputs.mass"))
+    drivers = (
+        ("centre of gravity station", "?at=body#input-inputs.cg_station"),
+        ("mass", "?at=body#input-inputs.mass"),
+    )
     fresh = shown()
     assert fresh is not None
     assert tuple(one[:2] for one in fresh.drivers) == drivers

@@ -9,6 +9,7 @@ from xml.etree import ElementTree
 import altair as alt
 import pytest
 
+from explorer.graph.labels import begun, label
 from reports import vega
 from reports.charts import Bar, Mark, ShadedBand, distribution, fan, share_bars
 from reports.drawings.linkage import can_draw, chains, linkage_view
@@ -100,7 +101,7 @@ def test_every_limit_and_its_inputs_stand_in_one_matrix() -> None:
     assert first.sensitivity is not None
     shares = {" ".join(row["name"].split()): row["share"] for row in rows if row["limit"] == first.name}
     for index in first.sensitivity.indices[:3]:
-        assert shares[index.name.replace("_", " ")] == round(100 * index.total.value)
+        assert shares[begun(label(index.name))] == round(100 * index.total.value)
     assert {row["limit"] for row in rows} == {limit.name for limit in summary.limits}
     assert "The splitter pitch slope answers for a fifth or more of the spread of 3 of 4 limits" in "".join(
         map(str, figure.caption)

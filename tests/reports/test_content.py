@@ -147,7 +147,7 @@ def test_only_what_results_rest_on_is_listed(reader: Reader) -> None:
 
 def test_a_missing_source_is_said(reader: Reader) -> None:
     assert "no source given" in reader.text
-    assert "Write down where these numbers come from: splitter pitch slope, cg station" in reader.text
+    assert "where these numbers come from: splitter pitch slope, centre of gravity station" in reader.text
 
 
 def test_ties_are_said(reader: Reader) -> None:

@@ -75,8 +75,8 @@ def test_only_the_mean_is_offered_for_measuring_and_the_ranking_names_both(tmp_p
         "cg_station_of_the_day": True,
     }
     words = str(sensitivity.build(Report(found)))
-    assert "Of what could be learnt the cg station leads" in words
-    assert "can only be read on the day, the cg station of the day" in words
+    assert "Of what could be learnt the centre of gravity station leads" in words
+    assert "can only be read on the day, the centre of gravity station of the day" in words
 
 
 def test_an_entry_says_all_of_both(tmp_path: Path) -> None:
