@@ -15,6 +15,7 @@ from typing import Any, Literal, TypeVar
 
 from explorer.errors import UnitError, nearest
 from explorer.graph.arrays import Array
+from explorer.graph.number_slips import slip_in
 from explorer.graph.unit_grammar import WORDS, factors, with_stars
 from explorer.graph.usual_units import composed
 
@@ -27,7 +28,6 @@ _WITH_SPREAD = re.compile(
     r"\s*\(?(?P<value>[^()±]+?)\s*(?:±|\+/?-)\s*(?P<spread>[^()±+]+?)\s*(?:\)\s*(?P<unit>.*))?", re.DOTALL
 )
 _SPACES = str.maketrans({"\N{MINUS SIGN}": "-", **dict.fromkeys("\u00a0\u2009\u202f", " ")})
-_FRACTION = re.compile(r"([+-]?)(?:(\d+)[\s-]+)?(\d+)\s*/\s*0*([1-9]\d*)\s*(\D.*)?")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 
 # SI unit -> units a builder may write, most usual first: offered in messages, and to correct typing errors.
@@ -184,6 +184,9 @@ def split(text_or_number: object, unit: str | None, expected: str) -> tuple[floa
             "a value is a number or a text with a unit",
             found=repr(text_or_number),
             allowed=_as_written(expected),
+            remedy=f'repeated readings are written {{ readings = {text_or_number}, unit = "..." }}'
+            if isinstance(text_or_number, list)
+            else "write the number, with its unit in quotes",
         )
     if isinstance(text_or_number, str):
         number, own = _number_and_unit(text_or_number, expected)
@@ -247,54 +250,12 @@ def with_spread(text: object, expected: str) -> tuple[str, str] | None:
 def _number_and_unit(text: str, expected: str) -> tuple[float, str]:
     plain = text.translate(_SPACES).strip()
     match = _NUMBER.match(plain)
-    if match is None:
-        raise UnitError("there is no number in this text", found=repr(text), allowed=_as_written(expected))
-    rest = plain[match.end() :]
-    if re.match(r"[,.\d']|\s\d{3}(?![\d/])", rest):
-        raise UnitError(
-            "the number cannot be read",
-            found=repr(text),
-            allowed=_as_written(expected),
-            remedy=f"write a decimal point, and no separators between thousands: {_plainly(plain)}",
-        )
-    if fraction := _FRACTION.fullmatch(plain):
-        sign, whole, over, below, unit = fraction.groups()
-        decimal = f"{sign}{float(whole or 0) + int(over) / int(below):.6g}"
-        raise UnitError(
-            "a fraction stands where a decimal number should",
-            found=repr(text),
-            allowed=_as_written(expected),
-            remedy=f'write it as "{decimal} {unit}"' if unit else f"write it as {decimal}",
-        )
-    if ratio := re.fullmatch(r"\s*:\s*1(?:\.0*)?", rest):
-        raise UnitError(
-            "a ratio is one number",
-            found=repr(text),
-            allowed=_as_written(expected),
-            remedy=f"leave out {ratio.group().strip()!r}: write {match.group()}",
-        )
-    if re.match(r"\s*(?:±|\+/?-)", rest):
-        raise UnitError(
-            "a value without a spread stands here",
-            found=repr(text),
-            allowed=_as_written(expected),
-            remedy="leave out ± and what follows it, but for the unit",
-        )
-    return float(match.group()), rest.strip()
-
-
-def _plainly(text: str) -> str:
-    """Offer what was meant by a number with a decimal comma, or with separators between thousands."""
-    written = re.match(r"[+-]?[\d,.'\s]*\d", text)
-    assert written is not None
-    number, unit = written.group(), text[written.end() :]
-    parts = re.fullmatch(r"([+-]?\d{1,3}(?:([,.' ])\d{3})(?:\2\d{3})*|[+-]?\d+)(?:([,.])(\d+))?", number)
-    if not parts or parts[2] == parts[3] is not None:
-        return "one number"
-    whole = re.sub(r"[,.' ]", "", parts[1]) + (f".{parts[4]}" if parts[4] else "")
-    if parts[2] in (",", ".") and not parts[3] and number.count(parts[2]) == 1:
-        return f'"{number.replace(parts[2], ".")}{unit}" or "{whole}{unit}"'
-    return f'"{whole}{unit}"'
+    example = "0.5" if expected == "1" else f"1 {_examples(expected)[0]}"
+    slip = slip_in(plain, match.end() if match else None, example)
+    if match is None or slip:
+        problem, remedy = slip or ("", "")
+        raise UnitError(problem, found=repr(text), allowed=_as_written(expected), remedy=remedy)
+    return float(match.group()), plain[match.end() :].strip()
 
 
 def to_si(value: Number, unit: str, expected: str) -> Number:
@@ -338,8 +299,17 @@ def _checked(unit: str, expected: str) -> _Unit:
             f"a value in {unit} cannot stand where {_kind_of(expected)} is expected",
             found=unit,
             allowed=allowed_units(expected),
+            remedy=_near_of(unit, expected),
         )
     return used
+
+
+def _near_of(unit: str, expected: str) -> str:
+    """Return the remedy for a unit of another kind: the one of this kind that is written most like it."""
+    listed = written_in(expected)
+    by_lower = {one.lower(): one for one in listed}
+    near = by_lower.get(unit.lower()) or nearest(unit, listed)
+    return f"did you mean {near!r}?" if near else "write one of these, or check the name before ="
 
 
 def resolved(unit: str, expected: str) -> str:
@@ -376,7 +346,11 @@ def known_unit(text: str, allowed: str = "a unit such as mm, kg, N/mm, deg, hPa,
             f"there is no unit {text[:40]!r}",
             found=text[:80],
             allowed=allowed,
-            remedy=f"did you mean {near!r}?" if near else "write one of these" if known else f"write {WORDS}",
+            remedy=f"did you mean {near!r}?"
+            if near
+            else "write one of these"
+            if known or not text.strip()
+            else f"write {WORDS}",
         )
     return found
 

@@ -535,7 +535,12 @@ def _require_order(low: float, high: float) -> None:
 
 def _require_mode(low: float, mode: float, high: float) -> None:
     _require_order(low, high)
-    require(low <= mode <= high, "the mode lies outside low and high", "low <= mode <= high")
+    require(
+        low <= mode <= high,
+        "the mode lies outside low and high",
+        "low <= mode <= high",
+        "swap them, or check their units",
+    )
 
 
 def _low_mode_high(low: float, mode: float, high: float) -> Words:

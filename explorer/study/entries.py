@@ -392,17 +392,28 @@ KINDS = tuple(dict.fromkeys(form.kind for form in _FORMS))
 KEYS = tuple(dict.fromkeys(key for form in _FORMS for key in (*form.needs, *form.may)))
 
 
+# What others call a key.
+_OTHER_WORDS = {
+    **dict.fromkeys(("min", "minimum", "from", "lower"), "low"),
+    **dict.fromkeys(("max", "maximum", "to", "upper"), "high"),
+    **dict.fromkeys(("sigma", "std", "stdev", "deviation"), "sd"),
+    **dict.fromkeys(("tolerance", "tol", "error", "uncertainty", "pm"), "plus_minus"),
+    **dict.fromkeys(("average", "avg", "nominal"), "mean"),
+    **dict.fromkeys(("likely", "typical", "best"), "mode"),
+}
+
+
 def _form(entry: Mapping[str, Any]) -> _Form:
     """Choose the form an entry is written in."""
     keys = set(entry) - set(ABOUT)
-    for name in keys:
-        if name not in KEYS:
+    for name in entry:
+        if name not in (*KEYS, *ABOUT):
             raise DistributionError(
                 f"there is no key {str(name)!r} here",
                 found=str(name),
                 allowed=", ".join((*KEYS, *ABOUT)),
                 remedy=did_you_mean(
-                    name,
+                    _OTHER_WORDS.get(str(name).lower(), name),
                     (*KEYS, *ABOUT),
                     "say how well it is known by sd, by plus_minus (two sd), or by low and high",
                 ),
@@ -435,7 +446,7 @@ def _named_kind(name: object) -> str | None:
     return kind
 
 
-def _repair(forms: list[_Form], keys: set[str]) -> str | None:
+def _repair(forms: list[_Form], keys: set[str]) -> str:
     """Say the smallest change that makes the keys one of the forms."""
 
     def change(form: _Form) -> tuple[set[str], set[str]]:
@@ -443,7 +454,7 @@ def _repair(forms: list[_Form], keys: set[str]) -> str | None:
 
     near = [form for form in forms if keys & {*form.needs, *form.may}]
     if not near:
-        return None
+        return "add value, or mean and sd, or low and high"
     missing, extra = min(
         (change(form) for form in near), key=lambda sets: (len(sets[0]) + len(sets[1]), len(sets[1]))
     )

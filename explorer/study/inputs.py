@@ -14,7 +14,7 @@ from explorer.graph.units import from_si, to_si, with_unit
 from explorer.model import variant_with
 from explorer.study.day_to_day import day_of, in_a_run, says_by_how_much
 from explorer.study.entries import Distribution, Exact, Normal, read_distribution, read_spread
-from explorer.study.usual import is_usual, usual_entry
+from explorer.study.usual import USUAL, is_usual, usual_entry
 
 # What older studies ask for, and what it is called now that a condition says its throttle.
 _NOW = {
@@ -206,6 +206,13 @@ def read_input(
     try:
         distribution, unit = read_distribution(entry, quantity.unit, key, folder)
     except SquatlineError as error:
+        if isinstance(entry, str) and not any(map(str.isdigit, entry)) and quantity.usual is not None:
+            ends = f'low = "{quantity.usual.low}", high = "{quantity.usual.high}"'
+            error.remedy = (
+                f"until it is measured write {{ {ends} }}"
+                if quantity.usual.typical is None
+                else f'write "{USUAL}" where it is not known: it is drawn from what is usual of such cars'
+            )
         raise error.within(key=key) from None
     _check_physical(quantity, distribution, unit, key)
     source = entry.get("source") if isinstance(entry, dict) else None

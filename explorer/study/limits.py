@@ -178,6 +178,9 @@ def read_asked(entry: LimitEntry, si_unit: str, key: str) -> tuple[Asked, str]:
             key=key,
             found=", ".join(name for kind in asking for name in given[kind]) or None,
             allowed="at_least, at_most, or both; or a target with a tolerance",
+            remedy="take out what is not meant"
+            if asking
+            else "write at_least = ... or at_most = ... below its name",
         )
     kind, names = asking[0], given[asking[0]]
     lacking = [name for name in _keys(kind) if name not in names and not hasattr(kind, name)]
@@ -191,6 +194,7 @@ def read_asked(entry: LimitEntry, si_unit: str, key: str) -> tuple[Asked, str]:
             "no value holds this limit: its lower end is not below its upper one",
             key=key,
             found=", ".join(f"{name} = {getattr(entry, name)}" for name in names),
+            remedy="swap them, or check their units",
         )
     return asked, read[names[0]][1]
 

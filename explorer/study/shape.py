@@ -43,6 +43,10 @@ _RENAMED = {
     "min": "at_least",
     "maximum": "at_most",
     "max": "at_most",
+    "more_than": "at_least",
+    "above": "at_least",
+    "less_than": "at_most",
+    "below": "at_most",
     "tracks": "logged_runs",
     "aims": "objectives",
     "choice": "decision",
@@ -80,6 +84,14 @@ def _in_words(fault: ErrorDetails, root: type[Keys], under: str) -> StudyError:
             key=key.removesuffix(".[key]"),
             found=_short(fault.get("input")),
             allowed="small letters, digits and _, a letter first",
+            remedy=_as_name(str(fault.get("input"))),
+        )
+    if kind == "missing" and isinstance(place[-1], int):
+        return StudyError(
+            "there are too few of them",
+            key=key.removesuffix(f"[{place[-1] + 1}]"),
+            allowed=f"at least {place[-1] + 1}",
+            remedy="add what is missing, or take the section out",
         )
     if kind == "missing":
         return StudyError(
@@ -115,17 +127,34 @@ def _said(fault: ErrorDetails) -> tuple[str, str | None, str | None]:
     """Say what is wrong, what is allowed, and a remedy."""
     kind, context = fault["type"], fault.get("ctx", {})
     if kind in _BOUNDS:
-        return "the number is out of range", _BOUNDS[kind].format(**context), None
+        allowed = _BOUNDS[kind].format(**context)
+        return "the number is out of range", allowed, f"write a number {allowed}; check its decimal point"
     if kind == "literal_error":
         allowed = context["expected"]
         known = re.findall(r"'([^']*)'", allowed)
-        remedy = f"write one of these, in straight quotes: {known[-1]!r}" if known else None
+        remedy = (
+            f'write one of these, in straight quotes: {fault["loc"][-1]} = "{known[-1]}"' if known else None
+        )
         return "this may not stand here", allowed, did_you_mean(fault.get("input"), known, remedy)
     for begin, (problem, allowed) in _SAID.items():
         if kind.startswith(begin):
-            return problem, allowed, None
+            return problem, allowed, _as_number(fault) if begin in ("int_", "float_") else f"write {allowed}"
     message = fault["msg"].removeprefix("Value error, ")
-    return message[0].lower() + message[1:], None, None
+    problem, _, remedy = message.partition(": write ")
+    return problem[0].lower() + problem[1:], None, f"write {remedy}" if remedy else None
+
+
+def _as_name(text: str) -> str:
+    """Offer a name in the letters that a name may have."""
+    name = re.sub(r"[^a-z0-9]+", "_", text.lower()).strip("_")
+    return f"write {name}" if re.match("[a-z]", name) else f"write n_{name}"
+
+
+def _as_number(fault: ErrorDetails) -> str:
+    """Offer the number within a text, without quotes and spaces."""
+    digits = re.sub(r"(?<=\d)[\s,'_.](?=\d{3}\b)", "", str(fault.get("input")))
+    found = re.search(r"\d+(?:\.\d+)?", digits)
+    return f"write {found[0]}, without quotes" if found else "write the number alone, without quotes"
 
 
 def _meant(unknown: ErrorDetails, root: type[Keys]) -> str | None:

@@ -17,7 +17,7 @@ from explorer.engine.sampling import check_correlation
 from explorer.errors import Faults, SquatlineError, StudyError, did_you_mean, unknown, with_file, with_key
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity, asked_name
-from explorer.graph.units import dimension_matches, display_unit, parse
+from explorer.graph.units import dimension_matches, display_unit, parse, written_in
 from explorer.model import modules
 from explorer.study.beside import told_beside
 from explorer.study.day_to_day import with_days
@@ -355,6 +355,7 @@ def _conditions(entries: StudyFile, graph: Graph, folder: Path, faults: Faults) 
                     key=f"conditions.{name}.like",
                     found=entry.like,
                     allowed=", ".join(found) or "none stands above this one",
+                    remedy=did_you_mean(entry.like, found, "name one that stands above, or move that one up"),
                 )
             )
         own = read_inputs(entry.overrides, graph, folder, f"conditions.{name}", name, faults)
@@ -378,6 +379,7 @@ def _display(entries: Mapping[str, str], graph: Graph, faults: Faults) -> dict[s
                     key=f"display.{name}",
                     found=unit,
                     allowed=f"a unit of the same kind as {quantity.unit}",
+                    remedy=f"did you mean {written_in(quantity.unit)[0]!r}?",
                 )
     return dict(entries)
 

@@ -17,7 +17,7 @@ from explorer.files.reading import Wanted
 from explorer.study.places import line_of, place
 from explorer.study.schema import CorrelationEntry, IncludedFile, StudyFile
 from explorer.study.shape import read_section
-from explorer.study.slips import slip_in
+from explorer.study.slips import heading_again, slip_in
 
 STUDY_FILE = "study.toml"
 STUDY = Wanted(
@@ -37,6 +37,9 @@ MOST_PARTS = 30
 _PART = r"""(?:[A-Za-z0-9_-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')"""
 _LONG_KEY = re.compile(rf"(?<![A-Za-z0-9_-]){_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{MOST_PARTS}}}")
 _AT_LINE = re.compile(r"\(at line (\d+),")
+_TWICE = re.compile(
+    r"declare .* twice|define .* twice|Cannot mutate|Cannot overwrite.*namespace", re.IGNORECASE
+)
 _LONG_NUMBER = re.compile(r"\d[\d_]{4000}")
 
 
@@ -137,7 +140,8 @@ def _names(include: Any) -> list[str]:
         "include lists file names",
         key="include",
         found=found,
-        allowed=f'a list of up to {MOST_INCLUDED} names, such as include = ["fitted.toml"]',
+        allowed=f"a list of up to {MOST_INCLUDED} names",
+        remedy=f'write include = ["{include if isinstance(include, str) else "fitted.toml"}"]',
     )
 
 
@@ -180,22 +184,27 @@ def _no_toml(text: str, first: tomllib.TOMLDecodeError) -> SquatlineError:
     rows = text.split("\n")
     for _ in range(MOST_TOLD):
         found = _AT_LINE.search(str(error))
-        line = int(found[1]) if found else None
+        last = max((place for place, row in enumerate(rows, 1) if row.strip()), default=1)
+        line = int(found[1]) if found else last if slip_in(rows[last - 1]) else None
         slip = slip_in(rows[line - 1]) if line else None
         if line and "overwrite" in str(error):
             slip = "this stands in the file twice: take one out"
+        twice = _TWICE.search(str(error))
+        if line and twice:
+            slip = heading_again(rows, line)
         faults.found.append(
             StudyError(
-                "the file is not valid TOML",
+                "this line cannot be read" if slip else "the file is not valid TOML",
                 line=line,
                 text=line_of(text, line) if line else None,
-                found=str(error),
+                found=None if slip else str(error),
                 remedy=slip or "check quotes, brackets and that no key stands twice near that line",
             )
         )
-        if line is None or slip is None:
+        # Behind braces left open, or a slip nobody knows, what follows cannot be told.
+        if line is None or slip is None or rows[line - 1].rstrip().endswith((",", "{")):
             break
-        rows[line - 1] = ""
+        rows[line - 1] = f"[behind_{line}]" if rows[line - 1].lstrip().startswith("[") else ""
         try:
             tomllib.loads("\n".join(rows))
             break

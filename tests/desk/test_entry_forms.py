@@ -70,7 +70,7 @@ def test_an_empty_field_is_told_by_its_name() -> None:
 
 
 def test_what_is_no_toml_is_told_as_in_the_file() -> None:
-    with pytest.raises(SquatlineError, match="not valid TOML"):
+    with pytest.raises(SquatlineError, match="close the braces"):
         entry_of(Fields(AS_IN_FILE, {}, text="{ mean = 1"), None)
 
 

@@ -179,6 +179,83 @@ def test_a_run_tells_them_across_sections_before_it_draws(small_study: Writer, s
             'put a number with its unit in quotes: "0.5 mm"',
             'wheelbase = { mean = 360, sd = "0.5 mm", unit = "mm" }',
         ),
+        ('wheelbase = "360 mm', "the same kind of quote", 'wheelbase = "360 mm"'),
+        (
+            'wheelbase = { value = "360 mm", source = "tape"',
+            "close the braces",
+            'wheelbase = { value = "360 mm", source = "tape" }',
+        ),
+        (
+            'wheelbase = { value = "360 mm",\n source = "tape" }',
+            "on one line",
+            'wheelbase = { value = "360 mm", source = "tape" }',
+        ),
+        (
+            'wheelbase = { value = "360 mm" source = "tape" }',
+            "write a comma before source",
+            'wheelbase = { value = "360 mm", source = "tape" }',
+        ),
+        (
+            'wheelbase = { value = "360 mm", source = tape }',
+            'put words in quotes: "tape"',
+            'wheelbase = { value = "360 mm", source = "tape" }',
+        ),
+        ('wheel base = "360 mm"', "each space: wheel_base", 'wheelbase = "360 mm"'),
+        ('wheelbase\u00a0= "360 mm"', "type the spaces anew", 'wheelbase = "360 mm"'),
+        ('wheelbase == "360 mm"', "write = once", 'wheelbase = "360 mm"'),
+        ('wheelbase = 14.2"', 'write "in" for inches', 'wheelbase = "14.2 in"'),
+        ('wheelbase = "360 mm" measured', "comment with #: # measured", 'wheelbase = "360 mm" # measured'),
+        ('// by tape\nwheelbase = "360 mm"', "comment with #: # by tape", '# by tape\nwheelbase = "360 mm"'),
+        (
+            'wheelbase = { value = "360 mm", source = "C:\\logs\\tape.txt" }',
+            '"C:/logs/tape.txt"',
+            'wheelbase = { value = "360 mm", source = "C:/logs/tape.txt" }',
+        ),
+        ("wheelbase = 3,600", "write 3600 without a comma", 'wheelbase = "3600 mm"'),
+        (
+            'wheelbase = "360 mm"\n[inputs]\ncg_height = "50 mm"',
+            "in line",
+            'wheelbase = "360 mm"\ncg_height = "50 mm"',
+        ),
+        (
+            'wheelbase = "355 - 365 mm"',
+            'low = "355 mm", high = "365 mm"',
+            'wheelbase = { low = "355 mm", high = "365 mm" }',
+        ),
+        (
+            'wheelbase = "355 mm to 365 mm"',
+            'low = "355 mm", high = "365 mm"',
+            'wheelbase = { low = "355 mm", high = "365 mm" }',
+        ),
+        ('wheelbase = "about 360 mm"', 'write "360 mm"', 'wheelbase = "360 ± 2 mm"'),
+        (
+            'wheelbase = "unknown"',
+            'low = "200 mm", high = "700 mm"',
+            'wheelbase = { low = "200 mm", high = "700 mm" }',
+        ),
+        (
+            'wheelbase = "36 cm"\nwing_pitch_slope = "?"',
+            'write "usual"',
+            'wheelbase = "36 cm"\nwing_pitch_slope = "usual"',
+        ),
+        ('wheelbase = "360 MM"', "did you mean 'mm'?", 'wheelbase = "360 mm"'),
+        ('wheelbase = "360 mm2"', "did you mean 'mm'?", 'wheelbase = "360 mm"'),
+        (
+            'wheelbase = { min = 355, max = 365, unit = "mm" }',
+            "did you mean 'low'?",
+            'wheelbase = { low = 355, high = 365, unit = "mm" }',
+        ),
+        (
+            'wheelbase = { value = 360, tolerance = 1, unit = "mm" }',
+            "did you mean 'plus_minus'?",
+            'wheelbase = { value = 360, plus_minus = 1, unit = "mm" }',
+        ),
+        ('wheelbase = { source = "tape" }', "add value", 'wheelbase = { value = "360 mm", source = "tape" }'),
+        (
+            "wheelbase = [360, 361]",
+            "{ readings = [360, 361], unit",
+            'wheelbase = { readings = [360, 361], unit = "mm" }',
+        ),
         ("wheelbase = { mean = 360, spread = 1 }", "plus_minus", 'wheelbase = "360 plus minus 1 mm"'),
         ("wheelbase = 0.36", '"0.36 mm"', 'wheelbase = "360 mm"'),
         (
@@ -206,6 +283,8 @@ def test_a_slip_of_the_pen_is_right_once_its_remedy_is_followed(
     [
         ("probability", "safety = yes\nprobability", "write true", "safety = true\nprobability"),
         ("at_least", "minimum", "did you mean 'at_least'?", "at_least"),
+        ("at_least", "above", "did you mean 'at_least'?", "at_least"),
+        ("at_least", 'at_most = "2 N"\nat_least', "swap them", 'at_most = "90 N"\nat_least'),
     ],
 )
 def test_a_limit_in_other_words_is_right_once_its_remedy_is_followed(
@@ -224,14 +303,57 @@ def test_a_limit_in_other_words_is_right_once_its_remedy_is_followed(
 
 def test_a_throttle_that_is_no_throttle_is_told_the_three(small_study: Writer) -> None:
     file = small_study(limits="[conditions.fast]\nthrottle = 100\n") / "study.toml"
-    with pytest.raises(SquatlineError, match="write one of these, in straight quotes: 'full'"):
+    with pytest.raises(SquatlineError, match='write one of these, in straight quotes: throttle = "full"'):
         load_study(file)
+    file.write_text(file.read_text().replace("throttle = 100", 'throttle = "full"'))
+    assert load_study(file).conditions["fast"].throttle == "full"
 
 
 def test_a_probability_in_percent_is_told_as_it_was_meant(small_study: Writer) -> None:
     file = small_study(**{"probability__=__0.5": "probability = 80"}) / "study.toml"
     with pytest.raises(SquatlineError, match=r'write 0\.8, or "80 %"'):
         load_study(file)
+
+
+@pytest.mark.parametrize(
+    ("right", "slip", "remedy", "followed"),
+    [
+        ("samples = 4000", 'samples = "4 000"', "write 4000, without quotes", "samples = 4000"),
+        ("[conditions.rest]", "[conditions.at rest]", "[conditions.at_rest]", "[conditions.rest]"),
+        ("[conditions.rest]", "[conditions.Rest]", "write rest", "[conditions.rest]"),
+        (
+            "[study]",
+            'include = "more.toml"\n[study]',
+            'include = ["more.toml"]',
+            'include = ["more.toml"]\n[study]',
+        ),
+        ("[[limits]]", "[[limits]]\n[limits]", "write [[limits]]", "[[limits]]"),
+        (
+            "[[limits]]",
+            '[[correlations]]\nbetween = ["mass"]\nvalue = 0.5\n[[limits]]',
+            "add what is missing",
+            '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = 0.5\n[[limits]]',
+        ),
+        ("[[limits]]", '[conditions.two]\nlike = "rset"\n[[limits]]', "did you mean 'rest'?", "[[limits]]"),
+        (
+            "[[limits]]",
+            '[display]\nmass = "mm"\n[[limits]]',
+            "did you mean 'kg'?",
+            '[display]\nmass = "kg"\n[[limits]]',
+        ),
+    ],
+)
+def test_a_slip_elsewhere_is_right_once_its_remedy_is_followed(
+    right: str, slip: str, remedy: str, followed: str, small_study: Writer
+) -> None:
+    file = small_study() / "study.toml"
+    file.with_name("more.toml").write_text("[inputs]\n")
+    text = file.read_text()
+    file.write_text(text.replace(right, slip))
+    with pytest.raises(SquatlineError, match=re.escape(remedy)):
+        load_study(file)
+    file.write_text(text.replace(right, followed))
+    load_study(file)
 
 
 @pytest.mark.parametrize("line", ["", "[inputs]", "x = 1", "x = ]", "x = 1.2.3", "a b c", "x = [1,2]"])

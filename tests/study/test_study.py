@@ -87,7 +87,7 @@ WRONG = {
     "decimal comma": ('at_least = "23 N"', "at_least = 23,5", ["a decimal point: 23.5"]),
     "probability of one": ("probability = 0.5", "probability = 1.0", ["limits[1].probability"]),
     "missing input": ("cg_station = {", "cg_height = {", ["cg_station [m], needed for front_static_load"]),
-    "not TOML": ("[study]", "[study", ["not valid TOML"]),
+    "not TOML": ("[study]", "[study", ["cannot be read"]),
     "too few samples": ("samples = 4000", "samples = 3", ["study.samples"]),
     "condition like none": (
         'speed = "0 m/s"',

@@ -106,7 +106,7 @@ def test_an_include_is_a_list_of_names(include: str, small_study: Writer) -> Non
     with pytest.raises(StudyError, match="include lists file names") as caught:
         load_study(folder)
     assert caught.value.key == "include"
-    assert "fitted.toml" in str(caught.value.allowed)
+    assert "fitted.toml" in str(caught.value.remedy)
 
 
 BEYOND = {
