@@ -37,35 +37,25 @@ from explorer.engine.storage import SampleFiles
 from explorer.engine.streaming import BINS, Tally
 from explorer.engine.versions import installed
 from explorer.errors import read_all, with_file
-from explorer.estimators.between_cars import BetweenCars
 from explorer.estimators.conformance import CONFIDENCE, Conformance
-from explorer.estimators.measuring_plan import MeasuringPlan
-from explorer.estimators.sensitivity import Sensitivity
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import visible
 from explorer.graph.words import Number, Sentence, told
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
-from explorer.results.curves import Curves, RunOverStrip
-from explorer.results.exploration import HighestSpeeds
-from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.histogram import BARS, Histogram
-from explorer.results.levers import Levers
 from explorer.results.records import (
     ConditionRecord,
-    Convergence,
     CorrelationRecord,
     FailureRecord,
     InputRecord,
     LimitRecord,
     OutputRecord,
     QuantityRecord,
-    RareFailureRecord,
     Reproduction,
     Results,
     Summary,
-    SweepRecord,
 )
 from explorer.study.beside import (
     LIFTING,
@@ -139,49 +129,6 @@ def run(
         cars = sure_cars(study, execution=execution)
         sureness = sureness_of(study, cars)
     verdicts = with_sureness(verdicts, study.limits, sureness)
-    drivers: dict[str, Sensitivity] = {}
-    apart: dict[str, BetweenCars] = {}
-    sweeps: tuple[SweepRecord, ...] = ()
-    plan: MeasuringPlan | None = None
-    levers: Levers | None = None
-    speeds: HighestSpeeds | None = None
-    rare: tuple[RareFailureRecord, ...] = ()
-    convergence: Convergence | None = None
-    unmet = [
-        limit.name for limit, one in zip(study.limits, verdicts.limits, strict=True) if one.verdict != "pass"
-    ]
-    with stages.analysis("what drives the limits"):
-        drivers = run_sensitivity(study, unmet, execution=execution)
-        drivers = with_members(study, outcome, drivers)
-    with stages.analysis("ignorance or the day"):
-        apart = ignorance_or_day(study)
-    with stages.analysis("what measuring is worth"):
-        execution.progress("measuring", 0, 1)
-        plan = weigh_measurements(study, outcome, ways, cars)
-        execution.progress("measuring", 1, 1)
-    with stages.analysis("levers"):
-        levers = try_levers(study, unmet, execution=execution)
-    if study.any_day.inputs:
-        with stages.analysis("speeds allowed today"):
-            speeds = run_highest_speed(study, AS_IT_STANDS, replace(execution, checkpoint=Checkpoint()))
-    with stages.analysis("rare failures"):
-        seldom = seldom_failing(study, verdicts.limits)
-        rare = search_rare_failures(study, seldom, execution=execution)
-    failing: tuple[FailingCars, ...] = ()
-    together: MissedTogether | None = None
-    nearest: NearestCar | None = None
-    curves: tuple[Curves, ...] = ()
-    runs: tuple[RunOverStrip, ...] = ()
-    with stages.analysis("failing cars"):
-        failing, together = failing_cars(study, first_kept(outcome))
-        worst = most_in_the_way(study.limits, verdicts.limits)
-        nearest = nearest_car(study, worst) if worst is not None else None
-    with stages.analysis("curves of the nominal car"):
-        curves, runs = nominal_curves(study, nominal), runs_over_strip(study, nominal)
-    with stages.analysis("sweeps"):
-        sweeps = run_sweeps(study, progress=execution.progress)
-    with stages.analysis("were they enough"):
-        convergence = convergence_of(outcome)
     with stages.stage("summary"):
         outputs = tuple(_output(study, outcome, i, nominal) for i in range(len(outcome.outputs)))
         upstream = {limit.name: keys_upstream(study, limit) for limit in study.limits}
@@ -198,13 +145,13 @@ def run(
             ),
             conditions=tuple(_condition(study, name) for name in study.conditions),
             limits=tuple(
-                _limit(study, outcome, limit, verdicts.limits[i], drivers, sureness, apart)
-                for i, limit in enumerate(study.limits)
+                _limit(study, outcome, limit, judged, sureness.get(limit.name))
+                for limit, judged in zip(study.limits, verdicts.limits, strict=True)
             ),
             joint=verdicts.joint,
             joint_safety=verdicts.joint_safety,
             outputs=outputs,
-            sweeps=sweeps,
+            sweeps=(),
             failures=tuple(_failures(study, outcome)),
             nominal=nominal,
             handbook=tuple(_handbook(study, nominal)),
@@ -214,22 +161,47 @@ def run(
             warnings=(*_warnings(study), *granted, *_of_the_cars(study, outputs)),
             families=dict(study.graph.families),
             display=dict(study.display),
-            convergence=convergence,
-            rare=rare,
-            measuring=plan,
             from_catalogue=dict(ways.from_catalogue),
             unread=ways.unread,
-            levers=levers,
-            failing=failing,
-            together=together,
-            nearest=nearest,
-            curves=curves,
-            runs=runs,
-            highest_speed=speeds,
             validation=logged_runs,
             fits=replaced_inputs(study),
-            unfinished=tuple(stages.failures),
         )
+    # From here on each analysis adds what it finds; where one fails, only that is missing.
+    unmet = [limit.name for limit in summary.limits if limit.conformance.verdict != "pass"]
+    with stages.analysis("what drives the limits"):
+        drivers = with_members(study, outcome, run_sensitivity(study, unmet, execution=execution))
+        limits = [replace(one, sensitivity=drivers.get(one.name)) for one in summary.limits]
+        summary = replace(summary, limits=tuple(limits))
+    with stages.analysis("ignorance or the day"):
+        apart = ignorance_or_day(study)
+        limits = [replace(one, between_cars=apart.get(one.name)) for one in summary.limits]
+        summary = replace(summary, limits=tuple(limits))
+    with stages.analysis("what measuring is worth"):
+        execution.progress("measuring", 0, 1)
+        summary = replace(summary, measuring=weigh_measurements(study, outcome, ways, cars))
+        execution.progress("measuring", 1, 1)
+    with stages.analysis("levers"):
+        summary = replace(summary, levers=try_levers(study, unmet, execution=execution))
+    if study.any_day.inputs:
+        with stages.analysis("speeds allowed today"):
+            alone = replace(execution, checkpoint=Checkpoint())
+            summary = replace(summary, highest_speed=run_highest_speed(study, AS_IT_STANDS, alone))
+    with stages.analysis("rare failures"):
+        seldom = seldom_failing(study, verdicts.limits)
+        summary = replace(summary, rare=search_rare_failures(study, seldom, execution=execution))
+    with stages.analysis("failing cars"):
+        failing, together = failing_cars(study, first_kept(outcome))
+        summary = replace(summary, failing=failing, together=together)
+        if (worst := most_in_the_way(study.limits, verdicts.limits)) is not None:
+            summary = replace(summary, nearest=nearest_car(study, worst))
+    with stages.analysis("curves of the nominal car"):
+        curves = nominal_curves(study, nominal)
+        summary = replace(summary, curves=curves, runs=runs_over_strip(study, nominal))
+    with stages.analysis("sweeps"):
+        summary = replace(summary, sweeps=run_sweeps(study, progress=execution.progress))
+    with stages.analysis("were they enough"):
+        summary = replace(summary, convergence=convergence_of(outcome))
+    summary = replace(summary, unfinished=tuple(stages.failures))
     found = Results(summary, None, tuple(stages.times), errors=tuple(stages.errors))
     if isinstance(outcome.kept, SampleFiles):
         return replace(found, files=outcome.kept)
@@ -312,9 +284,7 @@ def _limit(
     outcome: Outcome,
     limit: Limit,
     judged: Conformance,
-    drivers: Mapping[str, Sensitivity],
-    sureness: Mapping[str, Sureness],
-    apart: Mapping[str, BetweenCars],
+    sureness: Sureness | None,
 ) -> LimitRecord:
     return LimitRecord(
         **vars(limit.output),
@@ -329,9 +299,8 @@ def _limit(
         display_unit=limit.display_unit,
         output=outcome.outputs.index(limit.output),
         conformance=judged,
-        sensitivity=drivers.get(limit.name),
-        sureness=sureness.get(limit.name),
-        between_cars=apart.get(limit.name),
+        sensitivity=None,
+        sureness=sureness,
         throttle=throttle_words(study, limit.output),
     )
 

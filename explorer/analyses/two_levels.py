@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
@@ -124,7 +123,7 @@ def cars_and_days(
     chunks = -(-cars // levels.at_once)
     parts = list(
         execution.in_order(
-            partial(_part, levels),
+            levels.part,
             chunks,
             lambda done: execution.progress("cars and their days", done, chunks),
         )
@@ -213,10 +212,6 @@ def ignorance_or_day(study: Study) -> dict[str, BetweenCars]:
         limit.name: between_cars(np.broadcast_to(limit.margin_in(values), 2 * TWO_DAYS).reshape(-1, 2))
         for limit in limits
     }
-
-
-def _part(levels: _Levels, chunk: int) -> tuple[dict[str, Array], tuple[OfCars, ...]]:
-    return levels.part(chunk)
 
 
 def check_kinds_apart(study: Study) -> None:

@@ -348,7 +348,7 @@ def run_montecarlo(
             # It has been evaluated to place the bins by.
             yield job.part(0, first)
             report(1)
-        yield from execution.in_order(partial(_part, job), end, report, max(start, 1))
+        yield from execution.in_order(job.part, end, report, max(start, 1))
 
     for part in parts():
         if files is not None:
@@ -379,10 +379,6 @@ def _kept(so_far: SoFar, folder: SampleFolder) -> Mapping[str, Array]:
     """Return the kept samples: in files, but in memory where a run stopped so early that they are few."""
     files = folder.files(so_far.chunks)
     return files if so_far.samples > HELD_AT_ONCE else files.first(so_far.samples)
-
-
-def _part(job: Job, index: int) -> ChunkPart:
-    return job.part(index)
 
 
 @dataclass
