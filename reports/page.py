@@ -18,6 +18,7 @@ from reports.chart_worker import Pictures, pictures
 from reports.formatting import count
 from reports.options import SYSTEMS, logo_address
 from reports.report import Report
+from reports.theme import dark_pictures
 
 HERE = Path(__file__).parent
 _WEIGHTS = (("Inter-Regular.woff2", 400), ("Inter-SemiBold.woff2", 600))
@@ -104,8 +105,11 @@ def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = N
 
     shown = figures(sections)
     drawn = drawn or pictures(shown, report.options.units)
-    style = "\n".join([font_faces(), asset("style", "common.css"), asset("style", "page.css")])
-    scripts = [drawn.script(), asset("script", "csv.js"), asset("script", "page.js")]
+    style = "\n".join(
+        [font_faces(), asset("style", "common.css"), asset("style", "page.css"), dark_pictures()]
+    )
+    library = drawn.script()
+    scripts = [asset("script", "csv.js"), vega.notice() + asset("script", "page.js")]
     if any(isinstance(block, Controls) for section in sections for block in section.blocks):
         scripts.append(asset("script", "whatif.js"))
     framed = {figure.name: _picture(figure, drawn, report.options.units) for figure in shown}
@@ -115,10 +119,11 @@ def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = N
         .render(
             **shared(report, sections, framed),
             systems=SYSTEMS,
-            policy=policy([style], scripts),
+            policy=policy([style], [library, *scripts]),
             style=Markup(style),
             scripts=[Markup(script) for script in scripts],
-            charts=_packed({figure.name: _choices(figure) for figure in shown if figure.charts}),
+            library=_packed(library),
+            charts=_packed(json.dumps({figure.name: _choices(figure) for figure in shown if figure.charts})),
         )
     )
 
@@ -196,9 +201,9 @@ def _picture(figure: Figure, drawn: Pictures, units: System) -> Any:
     ) or escape("")
 
 
-def _packed(charts: Mapping[str, Any]) -> str:
-    """Pack what makes the charts live: a tenth of its size, and no text of anybody's among the markup."""
-    return base64.b64encode(zlib.compress(json.dumps(charts).encode(), 9)).decode("ascii")
+def _packed(text: str) -> str:
+    """Pack what makes the charts live: a fraction of its size, and no text of anybody's among the markup."""
+    return base64.b64encode(zlib.compress(text.encode(), 9)).decode("ascii")
 
 
 def _choices(figure: Figure) -> Mapping[str, Any]:

@@ -25,6 +25,47 @@ STROKES: tuple[tuple[str, tuple[int, ...], str, str], ...] = (
     (ALARM, (4, 4), "#f3e4e2", "wedge"),
 )
 
+# What a dark page draws in place of each colour: the same order of light and dark, turned round.
+DARK: dict[str, str] = {
+    "white": "#14181c",
+    "#ffffff": "#14181c",
+    "#000": "#e6e9ec",
+    INK: "#e6e9ec",
+    QUIET: "#a9b2bb",
+    BAND: "#69727b",
+    ACCENT: "#7cc4e4",
+    ACCENT_PALE: "#2b5a70",
+    ALARM: "#e8806f",
+    "#8d959e": "#6c757e",
+    "#3d454d": "#c9ced4",
+    "#6f7881": "#98a1aa",
+    "#a3abb2": "#69727b",
+    "#d0d5da": "#3d454d",
+    "#d3d8dd": "#3a424a",
+    "#d5e4ec": "#234454",
+    "#d9dce0": "#353d45",
+    "#e3e6e9": "#2f373f",
+    "#e6e9ec": "#2a3138",
+    "#eceef0": "#272e35",
+    "#ecd6d3": "#5a2f29",
+    "#f1f3f5": "#1f252b",
+    "#f3e4e2": "#4a2a25",
+    "#f5f6f8": "#1f252b",
+}
+
+
+def dark_pictures() -> str:
+    """Return the style that draws pictures in the colours of a dark page, on screens that ask for one."""
+    # A live chart brings a ground of its own, in its element.
+    ground = "  .picture svg { background: none !important; }\n"
+    rules = ground + "\n".join(
+        f'  .picture [{what}="{light}"] {{ {what}: {dark}; }}'
+        for light, dark in DARK.items()
+        for what in ("fill", "stroke")
+    )
+    return f"@media screen and (prefers-color-scheme: dark) {{\n{rules}\n}}"
+
+
 CONFIG: dict[str, Any] = {
     "font": FONT,
     "background": "white",

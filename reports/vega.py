@@ -83,8 +83,12 @@ def start() -> None:
 
 @functools.cache
 def bundle() -> str:
-    """Return the chart library as one script that keeps its names to itself, its licences in front."""
+    """Return the chart library as one script that keeps its names to itself."""
     with _lock:
         script: str = _library().javascript_bundle(_BUNDLE)
-    notice = LICENCES.read_text(encoding="utf-8")
-    return f"/*!\n{notice}*/\n(function () {{\n{script}\n}})();"
+    return f"(function () {{\n{script}\n}})();"
+
+
+def notice() -> str:
+    """Return the licences of the chart library as a comment of a script."""
+    return f"/*!\n{LICENCES.read_text(encoding='utf-8')}*/\n"

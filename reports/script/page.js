@@ -6,9 +6,20 @@
   async function unpacked(id) {
     const packed = Uint8Array.from(atob(document.getElementById(id).textContent), (sign) => sign.charCodeAt(0));
     const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("deflate"));
-    return new Response(stream).json();
+    return new Response(stream).text();
   }
-  const charts = unpacked("chart-data").catch(() => ({}));
+  const charts = unpacked("chart-data").then(JSON.parse).catch(() => ({}));
+  // The library is read when the first chart is near: the page's policy knows its fingerprint.
+  let library;
+  function chartLibrary() {
+    library ??= unpacked("chart-library").then(function (text) {
+      const script = document.createElement("script");
+      script.textContent = text;
+      document.head.append(script);
+      return window.squatlineCharts;
+    });
+    return library;
+  }
   const tip = document.getElementById("tip");
   const spoken = document.getElementById("spoken");
   let system = Number(document.getElementById("units").value);
@@ -41,7 +52,8 @@
     const fresh = document.createElement("div");
     try {
       // The interpreter keeps to the page's policy, which allows no evaluation of text as a program.
-      await window.squatlineCharts(fresh, choices.specifications[wanted], {
+      const embed = await chartLibrary();
+      await embed(fresh, choices.specifications[wanted], {
         mode: "vega-lite", ast: true, actions: false, renderer: "svg", defaultStyle: false, tooltip: showTip,
       });
     } catch (problem) {
@@ -64,7 +76,11 @@
 
   function switchUnits() {
     system = Number(document.getElementById("units").value);
-    for (const amount of document.querySelectorAll(".amount")) amount.textContent = amount.dataset["u" + system];
+    for (const amount of document.querySelectorAll(".amount")) {
+      // Only what differs is written out: from the first system, and in it from the text shown.
+      amount.dataset.u0 ??= amount.textContent;
+      amount.textContent = amount.dataset["u" + system] ?? amount.dataset.u0;
+    }
     for (const drawing of document.querySelectorAll("[data-system]")) {
       drawing.hidden = !drawing.dataset.system.split(" ").includes(String(system));
     }

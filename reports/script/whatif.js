@@ -14,10 +14,17 @@
   const count = data.samples;
   const Z95 = 1.959963984540054;
 
-  function column(text) {
-    const bytes = Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
+  // IEEE 754 binary16: sign, five bits of exponent, ten of fraction.
+  function half(bits) {
+    const exponent = (bits >> 10) & 31, fraction = (bits & 1023) / 1024;
+    const size = exponent === 31 ? (fraction ? NaN : Infinity)
+      : exponent ? 2 ** (exponent - 15) * (1 + fraction) : 2 ** -14 * fraction;
+    return bits & 0x8000 ? -size : size;
+  }
+  function column({ middle, step, packed }) {
+    const bytes = Uint8Array.from(atob(packed), (sign) => sign.charCodeAt(0));
     const view = new DataView(bytes.buffer);
-    return Float64Array.from({ length: count }, (_, i) => view.getFloat32(4 * i, true));
+    return Float64Array.from({ length: count }, (_, i) => middle + step * half(view.getUint16(2 * i, true)));
   }
 
   // Normal distribution function and its inverse: Abramowitz & Stegun 7.1.26 and 26.2.23, good to 5e-4.

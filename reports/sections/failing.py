@@ -108,7 +108,10 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
         name=f"driver-{slug(limit.name)}",
         title=f"{sentence(name)[:-1]} against the margin of “{limit.name}”",
         alternative=(f"A point a car: {name} against the margin. ", *finding),
-        caption=(*finding, f"{len(pairs)} of {count(found.cars)} cars are drawn; dark ones miss the limit."),
+        caption=(
+            *finding,
+            f"{len(pairs)} of {count(found.cars)} cars drawn; filled ones miss the limit.",
+        ),
         draw=in_each_system(chart),
         wide=False,
         numbers=Table(

@@ -101,7 +101,7 @@ def _matrix(report: Report, ranked: Sequence[LimitRecord], figure: str) -> Figur
         alternative=(f"Matrix of limits by inputs, in per cent of the spread. {finding}",),
         caption=(
             finding if reach[widest] > 1 else "No input answers for a fifth or more in two limits. ",
-            "In per cent of the spread of each limit's margin, alone or together with others; white below 5.",
+            "In per cent of the spread of each limit's margin, alone or with others; no shade below 5.",
         ),
         draw=lambda: (part_matrix(parts),) * len(SYSTEMS),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 from xml.etree import ElementTree
 
@@ -16,10 +17,10 @@ from reports.drawings.linkage import can_draw, chains, linkage_view
 from reports.drawings.sheet import Sheet, nice_length
 from reports.drawings.sideview import can_draw as can_draw_car
 from reports.drawings.sideview import describe, exaggeration, largest_force, side_view
-from reports.page import figures
+from reports.page import figures, page
 from reports.report import Report
 from reports.sections import sections
-from reports.theme import ACCENT, ALARM, BAND, INK, STROKES
+from reports.theme import ACCENT, ALARM, BAND, DARK, INK, QUIET, STROKES
 from tests.mechanism_help import FLAPS, THREE_FLAPS, ask
 from tests.report_fixture import HOSTILE, make_results
 
@@ -73,11 +74,23 @@ def _contrast(first: str, second: str) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
-def test_what_carries_data_stands_out() -> None:
+def test_what_carries_data_stands_out_on_light_and_dark_paper() -> None:
     """WCAG 2.2, 1.4.11: 3:1 against what lies beside it."""
-    for colour in (BAND, INK, ACCENT, ALARM, *(stroke for stroke, *_ in STROKES)):
-        assert _contrast(colour, "#ffffff") >= 3
-    assert _contrast(BAND, INK) >= 3
+    for seen in ({}, DARK):
+        of = {colour: seen.get(colour, colour) for colour in (BAND, INK, ACCENT, ALARM, QUIET, "#ffffff")}
+        for colour in (BAND, INK, ACCENT, ALARM, *(stroke for stroke, *_ in STROKES)):
+            assert _contrast(of[colour], of["#ffffff"]) >= 3
+        assert _contrast(of[BAND], of[INK]) >= 3
+
+
+def test_every_colour_of_the_pictures_has_its_own_on_a_dark_page() -> None:
+    report = Report(make_results())
+    text = page(report, sections(report))
+    drawn = "".join(re.findall(r"<svg\b.*?</svg>", text, re.DOTALL))
+    colours = set(re.findall(r'(?:fill|stroke)="([^"]+)"', drawn)) - {"none"}
+    assert len(colours) > 5
+    assert colours <= DARK.keys()
+    assert f'.picture [fill="{INK}"] {{ fill: {DARK[INK]}; }}' in text
 
 
 def test_a_limit_is_drawn_on_its_own_curve_at_its_own_speed() -> None:

@@ -6,6 +6,7 @@ import base64
 import hashlib
 import re
 import socket
+import zlib
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -204,8 +205,12 @@ def test_each_script_that_runs_is_named_by_its_fingerprint() -> None:
     policy = re.search(r'Content-Security-Policy" content="([^"]+)"', text)
     assert policy is not None
     scripts = re.findall(r"<script>(.*?)</script>", text, re.DOTALL)
-    assert len(scripts) == 4
-    for script in scripts:
+    assert len(scripts) == 3
+    packed = re.search(r'id="chart-library">([^<]+)<', text)
+    assert packed is not None
+    library = zlib.decompress(base64.b64decode(packed[1])).decode()
+    assert "squatlineCharts" in library
+    for script in [*scripts, library]:
         fingerprint = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
         assert f"sha256-{fingerprint}" in policy[1].replace("&#39;", "'")
 

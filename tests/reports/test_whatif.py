@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,8 +16,9 @@ from reports.whatif import FEWEST_SAMPLES, LEADING, MOST_NUMBERS, payload
 from tests.report_fixture import make_results
 
 
-def unpacked(text: str) -> np.ndarray:
-    return np.frombuffer(base64.b64decode(text), dtype="<f4")
+def unpacked(column: dict[str, Any]) -> np.ndarray:
+    short = np.frombuffer(base64.b64decode(column["packed"]), dtype="<f2").astype(float)
+    return column["middle"] + column["step"] * short
 
 
 def test_columns_come_back_as_they_went_in() -> None:
@@ -25,7 +27,10 @@ def test_columns_come_back_as_they_went_in() -> None:
     assert data is not None
     assert results.samples is not None
     load = results.samples["front_axle_load | closed_45"].to_numpy()[: data["samples"]]
-    np.testing.assert_allclose(unpacked(data["limits"][0]["values"]), load, rtol=1e-6)
+    found, bound = unpacked(data["limits"][0]["values"]), data["limits"][0]["low"]
+    # Half a unit of the eleventh binary digit of the distance to the limit, and no car on its other side.
+    np.testing.assert_allclose(found - bound, load - bound, rtol=2.0**-11)
+    assert ((found >= bound) == (load >= bound)).all()
     assert np.isnan(unpacked(data["limits"][0]["values"])).sum() == np.isnan(load).sum() > 0
 
 
