@@ -1,13 +1,15 @@
 """Levers: which way what a builder can set moves each limit, and the setting at which one that fails passes.
 
 Every setting is put on the same cars (common random numbers), all levers through one program; a limit is
-brought to pass through a program of its own, which computes nothing that the limit does not need.
+brought to pass through a program of its own, which computes nothing that the limit does not need.  A few cars
+tell where that may be, and only there it is looked for with as many as can show it.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -18,10 +20,11 @@ from explorer.design.variables import Variable, chosen_input, read_variables, re
 from explorer.engine.execution import Execution
 from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import StudyError
-from explorer.estimators.assessment import SURE, turning_counts
+from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment, turning_counts
 from explorer.estimators.conformance import binomial_interval
-from explorer.estimators.effects import low_to_high, mean_change, nearest_setting
+from explorer.estimators.effects import looks_towards, low_to_high, mean_change, nearest_setting
 from explorer.estimators.ranges import Range
+from explorer.estimators.side_by_side import side_by_side
 from explorer.graph.arrays import Array
 from explorer.graph.labels import label
 from explorer.graph.units import parse, parse_spread
@@ -31,8 +34,11 @@ from explorer.study.builds import AS_IT_STANDS, check_not_always_overridden
 from explorer.study.limits import Limit
 from explorer.study.study import Input, Study
 
-# Cars that every setting is tried on, and those that signed effects are seen in.
-CARS = 2_000
+# Cars that a setting is shown to pass on, those that it is sought on first, those that every lever is moved a
+# step on, and those that signed effects are seen in.
+CARS = 1_024
+FEW = 128
+MOVED = 256
 SEEN = 4_096
 # Steps in a range that names none.
 STEPS = 10
@@ -59,7 +65,7 @@ def try_levers(
     effects = signed_effects(study)
     variables = levers_of(study)
     if not variables:
-        return Levers((), CARS, effects, SEEN)
+        return Levers((), CARS, MOVED, effects, SEEN)
     evaluator = set_up(study, variables, samples=CARS)
     names = {limit.name: place for place, limit in enumerate(study.limits)}
     reached = {variable.name: evaluator.reached_by(variable) for variable in variables}
@@ -80,7 +86,7 @@ def try_levers(
     }
     moved = [
         [
-            LeverEffect(name, mean_change(before[names[name]], margins))
+            LeverEffect(name, mean_change(before[names[name], :MOVED], margins))
             for name, margins in zip(reached[variable.name], after.get(place, ()), strict=True)
         ]
         for place, variable in enumerate(variables)
@@ -91,13 +97,24 @@ def try_levers(
     if unmet is None:
         unmet = [one.name for one in stands if one.verdict != "pass"]
     searches = [
-        _Search(study, variables[place], limit, met, reached[variables[place].name], stands)
+        _Search(study, of, limit)
         for limit in study.limits
         if limit.name in unmet
-        for place in _promising(limit, variables, now, steps, moved)
+        for of in _together(study, [variables[k] for k in _promising(limit, variables, now, steps, moved)])
     ]
     found = execution.in_order(partial(_searched, tuple(searches)), len(searches))
-    rescues = {(s.variable.name, s.limit.name): rescue for s, rescue in zip(searches, found, strict=True)}
+    tried = [(search.limit, variable) for search in searches for variable in search.variables]
+    rescues: dict[tuple[str, str], Rescue | None] = {(one.name, limit.name): None for limit, one in tried}
+    settings = [
+        _Setting(variable, limit, value)
+        for (limit, variable), value in zip(tried, itertools.chain(*found), strict=True)
+        if value is not None
+    ]
+    beside = _beside(study, settings, reached)
+    for of, rescued in zip(
+        beside, execution.in_order(partial(_rescued, study, beside, stands, met), len(beside)), strict=True
+    ):
+        rescues |= {(s.variable.name, s.limit.name): one for s, one in zip(of.settings, rescued, strict=True)}
     records = (
         LeverRecord(
             record_of(study, AS_IT_STANDS, variable),
@@ -107,7 +124,7 @@ def try_levers(
         for variable, step, effects_ in zip(variables, steps, moved, strict=True)
         if effects_
     )
-    return Levers(tuple(records), CARS, effects, SEEN)
+    return Levers(tuple(records), CARS, MOVED, effects, SEEN)
 
 
 def _stepped(
@@ -125,7 +142,7 @@ def _stepped(
     now = [_now(study, variable) for variable in variables]
     points = [[*now[:place], now[place] + steps[place], *now[place + 1 :]] for place in places]
     limits = [limit for limit in study.limits if limit.name in reached]
-    return set_up(study, variables, samples=CARS, limits=limits).margins_at(points)
+    return set_up(study, variables, samples=MOVED, limits=limits).margins_at(points)
 
 
 def levers_of(study: Study) -> tuple[Variable, ...]:
@@ -200,36 +217,106 @@ def _promising(
     return sorted(promised, key=lambda place: -promised[place])[:TRIED]
 
 
+def _together(study: Study, variables: Sequence[Variable]) -> list[tuple[Variable, ...]]:
+    """Put those together that leave the study what it is while they are at their present value."""
+    apart = [
+        one
+        for one in variables
+        if one.spread == "none" and one.name in study.inputs and not study.inputs[one.name].exact
+    ]
+    rest = tuple(one for one in variables if one not in apart)
+    return [of for of in (rest, *((one,) for one in apart)) if of]
+
+
+def _assessed(evaluator: Evaluator, asked: Iterable[tuple[int, float]]) -> list[Assessment]:
+    """Assess the study with one lever at a time set to a value, all others as they are."""
+    now = [_now(evaluator.study, variable) for variable in evaluator.variables]
+    return evaluator.assess_each([[*now[:place], value, *now[place + 1 :]] for place, value in asked])
+
+
 @dataclass(frozen=True)
 class _Search:
-    """One lever to be moved until one limit passes.
-
-    ``met`` names the limits that reach their probability now, ``reached`` those that it moves; ``stands`` is
-    how all of them do now.
-    """
+    """Levers to be moved, one at a time, until one limit passes."""
 
     study: Study
+    variables: tuple[Variable, ...]
+    limit: Limit
+
+
+def _searched(searches: Sequence[_Search], position: int) -> list[float | None]:
+    """Find for each lever the nearest setting at which the limit passes beyond doubt."""
+    search = searches[position]
+    few, many = (
+        set_up(search.study, search.variables, samples=samples, limits=[search.limit])
+        for samples in (FEW, enough_for(search.limit.probability))
+    )
+    now = [_now(search.study, variable) for variable in search.variables]
+    ranges = [variable.range for variable in search.variables]
+    looks = [
+        (place, value)
+        for place, at in enumerate(now)
+        for value in dict.fromkeys([at, *itertools.chain(*looks_towards(at, ranges[place]))])
+    ]
+    guessed: list[dict[float, tuple[float, float]]] = [{} for _ in now]
+    for (place, value), there in zip(looks, _assessed(few, looks), strict=True):
+        guessed[place][value] = float(there.surplus[LIKELY, 0]), float(there.surplus[POSSIBLE, 0])
+    return side_by_side(
+        [nearest_setting(*of) for of in zip(now, ranges, guessed, strict=True)],
+        lambda asked: [float(there.surplus[SURE, 0]) for there in _assessed(many, asked.items())],
+    )
+
+
+@dataclass(frozen=True)
+class _Setting:
+    """Where a lever brings a limit to pass."""
+
     variable: Variable
     limit: Limit
-    met: tuple[str, ...]
+    value: float
+
+
+@dataclass(frozen=True)
+class _Beside:
+    """Settings of levers that reach the same limits, to be put on as many cars."""
+
+    settings: tuple[_Setting, ...]
     reached: tuple[str, ...]
-    stands: tuple[OtherLimit, ...]
+    samples: int
 
 
-def _searched(searches: Sequence[_Search], position: int) -> Rescue | None:
-    search = searches[position]
-    variable, limit = search.variable, search.limit
-    samples = enough_for(limit.probability)
-    alone = set_up(search.study, [variable], samples=samples, limits=[limit])
-    value = nearest_setting(
-        lambda value: bool(alone.assess((value,)).surplus[SURE, 0] >= 0),
-        _now(search.study, variable),
-        variable.range,
-    )
-    if value is None:
-        return None
-    limits = [limit for limit in search.study.limits if limit.name in search.reached]
-    return _rescue(search, set_up(search.study, [variable], samples=samples, limits=limits), value)
+def _beside(
+    study: Study, settings: Sequence[_Setting], reached: Mapping[str, tuple[str, ...]]
+) -> tuple[_Beside, ...]:
+    groups: dict[tuple[int, tuple[str, ...], int], list[_Setting]] = {}
+    levers = {one.variable.name: one.variable for one in settings}
+    for place, of in enumerate(_together(study, list(levers.values()))):
+        for one in settings:
+            if one.variable in of:
+                key = place, reached[one.variable.name], enough_for(one.limit.probability)
+                groups.setdefault(key, []).append(one)
+    return tuple(_Beside(tuple(found), limits, cars) for (_, limits, cars), found in groups.items())
+
+
+def _rescued(
+    study: Study, beside: Sequence[_Beside], stands: Sequence[OtherLimit], met: Collection[str], index: int
+) -> list[Rescue]:
+    """Say how all limits stand at each setting: those that its lever does not move as they do now."""
+    of = beside[index]
+    levers = {one.variable.name: one.variable for one in of.settings}
+    limits = [limit for limit in study.limits if limit.name in of.reached]
+    evaluator = set_up(study, list(levers.values()), samples=of.samples, limits=limits)
+    asked = [(list(levers).index(one.variable.name), one.value) for one in of.settings]
+    rescues = []
+    for one, there in zip(of.settings, _assessed(evaluator, asked), strict=True):
+        place = limits.index(one.limit)
+        low, high = binomial_interval(float(there.conforming[place]), int(there.trials[place]))
+        moved = {other.name: other for other in standing(evaluator, there)}
+        others = tuple(moved.get(other.name, other) for other in stands if other.name != one.limit.name)
+        breaks = tuple(
+            other.name for other in others if other.name in met and other.probability < other.required
+        )
+        rescues.append(Rescue(one.value, float(there.probabilities[place]), low, high, others, breaks))
+    return rescues
 
 
 def enough_for(probability: float) -> int:
@@ -238,17 +325,6 @@ def enough_for(probability: float) -> int:
     while turning_counts(samples, probability)[0] is None and samples < CHUNK:
         samples *= 2
     return samples
-
-
-def _rescue(search: _Search, evaluator: Evaluator, value: float) -> Rescue:
-    """Say how all limits stand at a setting: those that the lever does not move as they do now."""
-    there = evaluator.assess((value,))
-    position = next(k for k, limit in enumerate(evaluator.limits) if limit.name == search.limit.name)
-    low, high = binomial_interval(float(there.conforming[position]), int(there.trials[position]))
-    moved = {one.name: one for one in standing(evaluator, there)}
-    others = tuple(moved.get(one.name, one) for one in search.stands if one.name != search.limit.name)
-    breaks = tuple(one.name for one in others if one.name in search.met and one.probability < one.required)
-    return Rescue(value, float(there.probabilities[position]), low, high, others, breaks)
 
 
 def _with_rescue(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,12 +11,14 @@ from scipy.special import ndtri
 
 from explorer.estimators.conformance import CONFIDENCE
 from explorer.estimators.ranges import Range
+from explorer.estimators.side_by_side import Search
 from explorer.graph.arrays import Array
 
 # Cars with the lowest and with the highest values that are held against each other: a fifth each.
 TAIL = 0.2
-# Halvings of the way to a setting, where any value can be had.
-HALVINGS = 12
+# A setting is sought to such a part of the way between two looks, in so many steps at most.
+FINEST = 256
+MOST_STEPS = 12
 
 
 @dataclass(frozen=True)
@@ -72,48 +74,72 @@ def low_to_high(values: Array, margin: Array, confidence: float = CONFIDENCE) ->
     return Change(mean, mean - half, mean + half, unanswered)
 
 
-def nearest_setting(
-    passes: Callable[[float], bool], now: float, allowed: Range, *, looks: int = 4
-) -> float | None:
-    """Return the setting nearest to the present one, on either side, at which something passes.
-
-    The way to each end is looked at in a few places, and the way to the first that passes is halved: a
-    stretch shorter than one of these parts may be missed.
-
-    Returns
-    -------
-    float or None
-        A value that can be had (a step of the range), and at which it was seen to pass; None where none is.
-    """
-    found = [
-        setting
+def looks_towards(now: float, allowed: Range, looks: int = 4) -> tuple[tuple[float, ...], ...]:
+    """Return the settings to be looked at on the way from the present one to each end of the range."""
+    start = min(max(now, allowed.low), allowed.high)
+    return tuple(
+        tuple(
+            dict.fromkeys(allowed.nearest(value) for value in np.linspace(start, end, looks + 1)[1:].tolist())
+        )
+        if end != start
+        else ()
         for end in (allowed.low, allowed.high)
-        if (setting := _towards(passes, now, end, allowed, looks)) is not None
-    ]
+    )
+
+
+def nearest_setting(
+    now: float, allowed: Range, guessed: Mapping[float, tuple[float, float]]
+) -> Search[float, float, float | None]:
+    """Find the setting nearest to the present one, on either side, at which a surplus is not below zero.
+
+    A stretch shorter than the way between two looks may be missed.
+
+    Parameters
+    ----------
+    guessed:
+        At the present setting and at those of ``looks_towards``: about what the surplus is, and the most it
+        may be; where that is below zero nothing is asked.
+
+    Yields
+    ------
+    float
+        Settings whose surplus it is to be sent; the result, None where there is none, is one of them.
+    """
+    found = []
+    for way in looks_towards(now, allowed):
+        last = min(max(now, allowed.low), allowed.high)
+        for setting in way:
+            if guessed[setting][1] >= 0 and (surplus := (yield setting)) >= 0:
+                # What the guess is off by here it is off by a little further on.
+                below = guessed[last][0] + surplus - guessed[setting][0] if last in guessed else -math.inf
+                found.append((yield from _closer(last, below, setting, surplus, allowed)))
+                break
+            last = setting
     return min(found, key=lambda value: abs(value - now), default=None)
 
 
-def _towards(
-    passes: Callable[[float], bool], now: float, end: float, allowed: Range, looks: int
-) -> float | None:
-    """Look from the present setting to one end of the range, which need not hold the present setting."""
-    start = min(max(now, allowed.low), allowed.high)
-    if start == end:
-        return None
-    last = start
-    for value in np.linspace(start, end, looks + 1)[1:].tolist():
-        tried = allowed.nearest(value)
-        if passes(tried):
-            return _closer(passes, last, tried, allowed)
-        last = tried
-    return None
+def _closer(
+    fails: float, below: float, holds: float, above: float, allowed: Range
+) -> Search[float, float, float]:
+    """Close in on where a surplus turns, by straight lines between its values at both ends.
 
-
-def _closer(passes: Callable[[float], bool], fails: float, holds: float, allowed: Range) -> float:
-    """Halve the way between a setting that fails and one that passes."""
-    for _ in range(HALVINGS):
-        middle = allowed.nearest((fails + holds) / 2)
-        if middle in (fails, holds):
+    The end that the line would never move is aimed past, by as little as counts.
+    """
+    fine = abs(holds - fails) / FINEST
+    for step in range(MOST_STEPS):
+        share = (
+            above / (above - below) if below < 0 and math.isfinite(above - below) and step % 3 < 2 else 0.5
+        )
+        aim = holds + (fails - holds) * share
+        # Either side of the turn by turns, so that both ends come near.
+        aim += math.copysign(fine, (fails - holds) if step % 2 else (holds - fails))
+        between = (value for value in allowed.near(aim) if min(fails, holds) < value < max(fails, holds))
+        tried = min(between, key=lambda value: abs(value - aim), default=allowed.nearest((fails + holds) / 2))
+        if tried in (fails, holds) or abs(holds - fails) <= 2 * fine:
             break
-        fails, holds = (fails, middle) if passes(middle) else (middle, holds)
+        surplus = yield tried
+        if surplus >= 0:
+            holds, above = tried, surplus
+        else:
+            fails, below = tried, surplus
     return holds

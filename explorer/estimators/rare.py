@@ -23,8 +23,9 @@ Betz, Zwirglmaier & Straub, 41 (2015) 89, for the adaptive conditional sampling 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TypeAlias, TypeVar
 
 import numpy as np
@@ -32,13 +33,14 @@ from scipy.special import ndtri, stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE, binomial_interval
+from explorer.estimators.side_by_side import Search, side_by_side
 from explorer.graph.arrays import Array
 
 # Samples in standard normal space, shape (samples, dimensions), to margins, shape (samples,).
 MarginOf: TypeAlias = Callable[[Array], Array]
 Result = TypeVar("Result")
-# Asks for the margins of points until it has a result.
-Walking: TypeAlias = Generator[Array, Array, Result]
+# Asks for the margins of points.
+Walking: TypeAlias = Search[Array, Array, Result]
 
 SUBSET = "subset simulation"
 IMPORTANCE = "importance sampling around the failures found"
@@ -170,7 +172,8 @@ def rare_failure(
             allowed="2 walks of 100 samples and 100 weighted ones, or more",
         )
     done = side_by_side(
-        margin_of, [subset_walk(dimensions, samples, generator(seed, walk)) for walk in range(walks)]
+        [subset_walk(dimensions, samples, generator(seed, walk)) for walk in range(walks)],
+        partial(_margins_of_all, margin_of),
     )
     evaluations = sum(walk.evaluations for walk in done)
     failures = np.concatenate([walk.failures for walk in done])
@@ -252,20 +255,9 @@ def generator(seed: int, stream: int) -> np.random.Generator:
     return np.random.Generator(np.random.Philox(key=[seed, stream]))
 
 
-def side_by_side(margin_of: MarginOf, walks: Sequence[Walking[Walk]]) -> list[Walk]:
-    """Take walks a step at a time, all together: a few cars cost nearly as much as many."""
-    done: dict[int, Walk] = {}
-    asked = {place: next(walk) for place, walk in enumerate(walks)}
-    while asked:
-        margins = _failing_is_lowest(margin_of(np.concatenate(list(asked.values()))))
-        ends = np.cumsum([len(points) for points in asked.values()])
-        for place, answer in zip(list(asked), np.split(margins, ends[:-1]), strict=True):
-            try:
-                asked[place] = walks[place].send(answer)
-            except StopIteration as end:
-                done[place] = end.value
-                del asked[place]
-    return [done[place] for place in range(len(walks))]
+def _margins_of_all(margin_of: MarginOf, asked: Mapping[int, Array]) -> list[Array]:
+    margins = _failing_is_lowest(margin_of(np.concatenate(list(asked.values()))))
+    return np.split(margins, np.cumsum([len(points) for points in asked.values()])[:-1])
 
 
 def subset_walk(dimensions: int, samples: int, random: np.random.Generator) -> Walking[Walk]:

@@ -75,10 +75,14 @@ class SignedEffect:
 
 @dataclass(frozen=True)
 class Levers:
-    """Levers, and the signed effects of uncertain inputs, with the number of cars behind each: cars, seen."""
+    """Levers, and the signed effects of uncertain inputs, with the number of cars behind each.
+
+    ``cars`` is the least behind a setting, ``moved`` behind a step, ``seen`` behind a signed effect.
+    """
 
     levers: tuple[LeverRecord, ...]
     cars: int
+    moved: int
     effects: tuple[SignedEffect, ...]
     seen: int
 

@@ -212,7 +212,7 @@ def _steps(report: Report, found: Levers) -> Table:
             )
     return Table(
         "levers",
-        f"What one step up of each lever does to the mean margin, on the same {count(found.cars)} cars.",
+        f"What one step up of each lever does to the mean margin, on the same {count(found.moved)} cars.",
         (
             Column("Lever", width=24),
             Column("Step up", number=True, width=12, mixed=True),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +12,9 @@ import pytest
 from scipy.stats import norm
 
 from explorer.design.levers import enough_for, levers_of, signed_effects, try_levers
-from explorer.estimators.effects import low_to_high, mean_change, nearest_setting
+from explorer.estimators.effects import looks_towards, low_to_high, mean_change, nearest_setting
 from explorer.estimators.ranges import Range
+from explorer.estimators.side_by_side import side_by_side
 from explorer.results.levers import Levers
 from explorer.study.study import Study, load_study
 
@@ -148,10 +151,36 @@ def test_cars_without_an_answer_are_left_out_and_told() -> None:
     assert not mean_change(np.full(3, np.nan), np.zeros(3)).clear
 
 
-@pytest.mark.parametrize(("now", "expected"), [(0.0, 3.0), (10.0, 7.0), (5.0, None)])
-def test_the_nearest_setting_on_either_side_is_found(now: float, expected: float | None) -> None:
+def _sought(
+    surplus: Callable[[float], float], now: float, inside: Range, off: float
+) -> tuple[float | None, int]:
+    """Search with a guess that is off by so much; the setting found, and how many were asked for."""
+    looks = [now, *itertools.chain(*looks_towards(now, inside))]
+    guessed = {value: (surplus(value) + off, surplus(value) + abs(off)) for value in looks}
+    asked: list[float] = []
+
+    def answers(of: Mapping[int, float]) -> list[float]:
+        asked.extend(of.values())
+        return [surplus(value) for value in of.values()]
+
+    (value,) = side_by_side([nearest_setting(now, inside, guessed)], answers)
+    assert value is None or (value in asked and surplus(value) >= 0)
+    return value, len(asked)
+
+
+@pytest.mark.parametrize("off", [0.0, 0.3, -0.3])
+@pytest.mark.parametrize(("now", "expected"), [(0.0, 3.0), (10.0, 7.0)])
+def test_the_nearest_setting_on_either_side_is_found(now: float, expected: float, off: float) -> None:
     inside = Range(0.0, 10.0, 0.5)
-    if expected is None:
-        assert nearest_setting(lambda value: value < 0, now, inside) is None
-    else:
-        assert nearest_setting(lambda value: 3 <= value <= 7, now, inside) == expected
+    value, asked = _sought(lambda value: 2 - abs(value - 5), now, inside, off)
+    assert value == expected
+    assert asked <= 4
+    assert _sought(lambda value: -1.0, now, inside, off) == (None, 0)
+
+
+@pytest.mark.parametrize("steep", [lambda x: x, lambda x: math.copysign(1.0, x), lambda x: math.expm1(8 * x)])
+def test_a_turn_of_any_shape_is_found_in_few_steps(steep: Callable[[float], float]) -> None:
+    value, asked = _sought(lambda value: steep(value - math.pi), 0.0, Range(0.0, 10.0), 0.0)
+    assert value is not None
+    assert 0 <= value - math.pi <= 2.5 / 64
+    assert asked <= 14

@@ -81,7 +81,7 @@ def test_other_levers_that_would_do_stand_beside_the_best() -> None:
         return LeverRecord(variable, 0.01, (LeverEffect(name, Change(1.0, 0.9, 1.1), True, rescue),))
 
     tried = (lever("wing height", 0.8), lever("wing station", 0.6), lever("wing area", 0.51, safe))
-    summary = replace(SUMMARY, levers=Levers(tried, 2000, (), 4096))
+    summary = replace(SUMMARY, levers=Levers(tried, 2000, 256, (), 4096))
     (change,) = [one for one in actions_of(summary) if one.todo == "change"]
     (setting,) = change.settings
     assert (setting.variable.name, [one.name for one, _ in setting.instead]) == (
