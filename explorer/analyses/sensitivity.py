@@ -1,7 +1,7 @@
 """What drives each limit: the Sobol indices of every margin, all limits in one pass over one design.
 
-A few replicates of all inputs tell which may lead.  Of these more are drawn until their order is settled,
-wherever the replicates allowed can do that, for the limits where something must change.
+A few replicates of all inputs tell which may lead.  More are drawn of these for the limits where something
+must change, until their order is settled, wherever the replicates allowed can do that.
 """
 
 from __future__ import annotations
@@ -33,9 +33,11 @@ from explorer.study.distributions import StudentT
 from explorer.study.limits import Limit
 from explorer.study.study import Study
 
-# So many replicates of all inputs tell which may lead; of these there are twice as many before a look.
+# So many replicates of all inputs tell which may lead; of these there are twice as many before a look, where
+# the order matters.  So many are evaluated side by side, as a few cars cost nearly as much as many.
 SCREENING = 4
 FIRST_REPLICATES = 8
+TOGETHER = 2
 # Each look at the order may by chance find one that is not there, so there are few of them.
 MOST_LOOKS = 3
 # With fewer readings an input's Student t lacks the moments that errors of shares rest on: of intervals of
@@ -98,21 +100,24 @@ class Design:
 
     def replicate(self, index: int) -> Array:
         """Return margins of one scramble: shape (rows, blocks, limits), in SALib's order of blocks."""
-        return self._evaluated(index, sides=2)
+        return self._evaluated([index], sides=2)
 
     def one_sided(self, index: int) -> Array:
         """Return the same without the blocks BA and B: half the cost, enough to screen by."""
-        return self._evaluated(index, sides=1)
+        return self._evaluated([index], sides=1)
 
     def changed_together(self, index: int, keys: Collection[str]) -> Array:
         """Return margins of A, and of A with these inputs drawn anew all at once: shape (rows, 2, limits)."""
-        first, second = self._samples(index)
+        first, second = self._samples([index])
         mixed = {key: (second if key in keys else first)[key] for key in first}
         return np.stack(self._margins([first, mixed], tuple(range(len(self.limits)))), axis=1)
 
-    def _evaluated(self, index: int, sides: int) -> Array:
-        """Evaluate A, AB and, on two sides, BA and B; a limit that a block cannot change is copied."""
-        first, second = self._samples(index)
+    def _evaluated(self, indices: Sequence[int], sides: int) -> Array:
+        """Evaluate A, AB and, on two sides, BA and B; a limit that a block cannot change is copied.
+
+        Rows of several scrambles stand one after the other.
+        """
+        first, second = self._samples(indices)
         blocks = saltelli_blocks(first, second, {**self.unchanged, **self.groups}, self.groups)
         everything, count = tuple(range(len(self.limits))), len(self.groups)
         ends = self._margins([blocks[0], blocks[-1]][:sides], everything)
@@ -126,21 +131,28 @@ class Design:
                 margins[:, place, reached] = values
         return margins
 
-    def parts(self, index: int) -> Replicate:
-        """Reduce one scramble to the parts of its indices."""
-        evaluations, inputs = self.replicate(index), len(self.groups)
-        placed = list(self.by_rank)
-        evaluations[..., placed] = ranks(evaluations[..., placed])
-        complete = bool(np.isfinite(evaluations).all())
-        return Replicate(
-            replicate_parts(evaluations, inputs, pairs=self.pairs),
-            None if complete else answers(evaluations, inputs),
-        )
+    def parts(self, indices: Sequence[int]) -> list[Replicate]:
+        """Reduce scrambles, evaluated side by side, to the parts of their indices."""
+        inputs, placed, found = len(self.groups), list(self.by_rank), []
+        for evaluations in np.split(self._evaluated(indices, sides=2), len(indices)):
+            evaluations[..., placed] = ranks(evaluations[..., placed])
+            complete = bool(np.isfinite(evaluations).all())
+            found.append(
+                Replicate(
+                    replicate_parts(evaluations, inputs, pairs=self.pairs),
+                    None if complete else answers(evaluations, inputs),
+                )
+            )
+        return found
 
-    def _samples(self, index: int) -> tuple[dict[str, Array], dict[str, Array]]:
+    def _samples(self, indices: Sequence[int]) -> tuple[dict[str, Array], dict[str, Array]]:
         """Draw the two independent samples and map them onto the inputs once; mixed blocks pick columns."""
         power = self.rows.bit_length() - 1
-        first, second = saltelli_columns(self.plan.seed, self.plan.uncertain, index, power)
+        drawn = [saltelli_columns(self.plan.seed, self.plan.uncertain, index, power) for index in indices]
+        first, second = (
+            {name: np.concatenate([one[side][name] for one in drawn]) for name in drawn[0][side]}
+            for side in (0, 1)
+        )
         return self.plan.draw(first), self.plan.draw(second)
 
     def _margins(self, blocks: Sequence[Mapping[str, Array]], limits: tuple[int, ...]) -> list[Array]:
@@ -148,7 +160,7 @@ class Design:
         plan = self.partial_plans[limits]
         columns = {key: np.concatenate([block[key] for block in blocks]) for key in plan.uncertain}
         pieces = []
-        for start in range(0, len(blocks) * self.rows, CHUNK):
+        for start in range(0, sum(len(next(iter(block.values()))) for block in blocks), CHUNK):
             found = plan.evaluate({key: values[start : start + CHUNK] for key, values in columns.items()})
             pieces.append(np.stack([self.limits[i].margin_in(found) for i in limits], axis=1))
         return np.split(np.concatenate(pieces), len(blocks))
@@ -254,17 +266,13 @@ def run_sensitivity(
         parts = [one.parts.of(k, places) for one in replicates]
         answered = _of_answers(parts, [one.answered and one.answered.of(k, places) for one in replicates])
         rankings.append(_Ranking(limit, design.groups_of(k), joined(parts), k in design.by_rank, answered))
-    if count < FIRST_REPLICATES:
-        _sharpen(study, rankings, count, FIRST_REPLICATES, execution)
+    matter = [one for one in rankings if unmet is None or one.limit.name in unmet]
+    if count < FIRST_REPLICATES and matter:
+        _sharpen(study, matter, count, FIRST_REPLICATES, execution)
     count = FIRST_REPLICATES
     for _ in range(1, MOST_LOOKS):
-        needed = {one.limit.name: _replicates_needed(one.found) for one in rankings}
-        again = [
-            one
-            for one in rankings
-            if (unmet is None or one.limit.name in unmet)
-            and count < needed[one.limit.name] <= study.sensitivity_replicates
-        ]
+        needed = {one.limit.name: _replicates_needed(one.found) for one in matter}
+        again = [one for one in matter if count < needed[one.limit.name] <= study.sensitivity_replicates]
         if not again:
             break
         start, count = count, max(needed[one.limit.name] for one in again)
@@ -274,8 +282,10 @@ def run_sensitivity(
 
 def _replicates(design: Design, start: int, end: int, execution: Execution) -> list[Replicate]:
     """Reduce the replicates of a design from one to another."""
-    told = partial(_told, execution.progress, end)
-    return list(execution.in_order(partial(_parts, design), end, told, start))
+    batches = [range(first, min(first + TOGETHER, end)) for first in range(start, end, TOGETHER)]
+    told = partial(_told, execution.progress, len(batches))
+    done = execution.in_order(partial(_parts, design, batches), len(batches), told)
+    return [replicate for batch in done for replicate in batch]
 
 
 def _sharpen(study: Study, rankings: Sequence[_Ranking], start: int, end: int, execution: Execution) -> None:
@@ -345,5 +355,5 @@ def _of_answers(parts: Sequence[Parts], answered: Sequence[Parts | None]) -> Par
     return joined([one or other for one, other in zip(answered, still, strict=True)])
 
 
-def _parts(design: Design, index: int) -> Replicate:
-    return design.parts(index)
+def _parts(design: Design, batches: Sequence[range], place: int) -> list[Replicate]:
+    return design.parts(batches[place])

@@ -35,8 +35,6 @@ from explorer.graph.arrays import Array
 
 Prospect: TypeAlias = Literal["passes", "the plan", "another set", "more hours", "unlikely", "fails clearly"]
 
-# A search compares many sets and needs fewer samples than the answer.
-SEARCH_SAMPLES = 20_000
 MOST_SETS_TRIED = 150
 # Sets of more measurements than this are not written out one by one.
 MOST_ENUMERATED = 14
@@ -208,12 +206,6 @@ class _Drawn:
     margins: Array
     telling: tuple[frozenset[str], ...]
 
-    def thinned(self, most: int) -> _Drawn:
-        """Keep every n-th sample, so that no more than so many are left."""
-        step = math.ceil(self.margins.shape[1] / most)
-        readings = {name: scores[:, ::step] for name, scores in self.readings.items()}
-        return replace(self, readings=readings, margins=self.margins[:, ::step])
-
     def calls(self, names: Collection[str]) -> tuple[Calls, ...]:
         """Know the readings of a set of measurements, together."""
         found: dict[int, Calls] = {}
@@ -251,10 +243,6 @@ class Readings:
     def margins(self) -> list[Array]:
         """Margin of each limit in the samples that it is judged on."""
         return [margin for one in self.drawn for margin in one.margins]
-
-    def thinned(self, most: int) -> Readings:
-        """Keep no more than so many samples of each kind."""
-        return replace(self, drawn=tuple(one.thinned(most) for one in self.drawn))
 
     def calls(self, names: Collection[str]) -> tuple[Calls, ...]:
         """Know the readings of a set of measurements, together."""
@@ -317,12 +305,11 @@ def plan_measurements(
     )
     taken = Readings(tuple(measurements), drawn)
     singly = [taken.calls([one.name]) for one in measurements]
-    quick = taken.thinned(SEARCH_SAMPLES)
-    sets, complete = _affordable_sets(quick, budget_hours, budget_cost)
-    tried = {chosen: quick.calls(chosen) for chosen in sets}
-    loss = {chosen: float(quick.losses(calls).mean()) for chosen, calls in tried.items()}
+    sets, complete = _affordable_sets(taken, budget_hours, budget_cost)
+    tried = {chosen: taken.calls(chosen) for chosen in sets}
+    loss = {chosen: float(taken.losses(calls).mean()) for chosen, calls in tried.items()}
     first = min(sets, key=loss.__getitem__)
-    order = _without_idle(quick, _in_order(quick, first))
+    order = _without_idle(taken, _in_order(taken, first))
     steps = _steps(taken, order)
     best = tuple(order)
     return MeasuringPlan(
@@ -334,7 +321,7 @@ def plan_measurements(
         gain=mean_of(taken.losses(taken.calls(())) - taken.losses(taken.calls(best))),
         worths=worth_of_calls(taken.margins, measurements, taken.stakes, singly),
         alone=_alone(taken, singly),
-        outlooks=_outlooks(taken, quick, best, tried),
+        outlooks=_outlooks(taken, best, tried),
         complete=complete,
     )
 
@@ -503,13 +490,12 @@ def _steps(taken: Readings, order: Mapping[str, tuple[str, ...]]) -> tuple[NextM
 
 def _outlooks(
     taken: Readings,
-    quick: Readings,
     planned: tuple[str, ...],
     tried: Mapping[tuple[str, ...], Sequence[Calls]],
 ) -> tuple[Outlook, ...]:
     """Judge for each limit what the plan, the best affordable set and everything at once would do to it."""
     now, after = taken.calls(()), taken.calls(planned)
-    everything = quick.calls([one.name for one in taken.measurements])
+    everything = taken.calls([one.name for one in taken.measurements])
     found = []
     for k, stake in enumerate(taken.stakes):
         here, then = now[k].outcome(stake), after[k].outcome(stake)

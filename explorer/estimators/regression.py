@@ -25,10 +25,10 @@ FOLDS = 5
 ROWS_AT_ONCE = 8192
 # Bins of the index a probability is fitted to, how many standard deviations they reach either way, and the
 # quantiles its spline bends at.
-BINS = 1000
+BINS = 256
 REACH = 6.0
 # Intervals on each side of the grid of two indices.
-SIDE = 60
+SIDE = 32
 KNOTS = (0.05, 0.23, 0.41, 0.59, 0.77, 0.95)
 MOST_STEPS = 50
 # Beyond so many standard deviations a probability is as good as certain.
@@ -182,7 +182,8 @@ def _natural_spline(place: Array, knots: Array) -> Array:
     """
     columns = [np.ones_like(place), place]
     if knots.size >= 3:
-        cubes = np.maximum(place[:, None] - knots, 0) ** 3
+        beyond = np.maximum(place[:, None] - knots, 0)
+        cubes = beyond * beyond * beyond  # a power takes ten times as long
         bends = (cubes[:, :-1] - cubes[:, -1:]) / (knots[-1] - knots[:-1])
         columns += list((bends[:, :-1] - bends[:, -1:]).T)
     return np.stack(columns, axis=1)

@@ -122,7 +122,7 @@ class MeasuringEntry(Keys):
     budget_hours: float = Field(default=4.0, gt=0)
     budget_cost: float | None = Field(default=None, ge=0)
     catalogue: bool | None = None
-    samples: int = Field(default=50_000, ge=1000, le=2_000_000)
+    samples: int = Field(default=20_000, ge=1000, le=2_000_000)
 
 
 class SweepEntry(Keys):

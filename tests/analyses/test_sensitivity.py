@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
@@ -154,7 +155,17 @@ def test_an_order_that_would_take_too_much_is_said_to_be_open(small_study: Write
 
 def test_only_an_order_that_matters_is_settled(small_study: Writer) -> None:
     study = load_study(with_spread(small_study(limits=MORE), **NEAR, sensitivity_replicates=256))
-    assert run_sensitivity(study, ["mass"])["front load"].replicates == FIRST_REPLICATES
+    found = run_sensitivity(study, ["mass"])
+    assert found["front load"].replicates == SCREENING
+    assert found["mass"].replicates == FIRST_REPLICATES
+
+
+def test_replicates_are_the_same_alone_and_side_by_side(small_study: Writer) -> None:
+    design = make_design(load_study(small_study()))
+    together, alone = design.parts(range(1, 3)), [*design.parts([1]), *design.parts([2])]
+    for one, other in zip(together, alone, strict=True):
+        for field in fields(one.parts):
+            np.testing.assert_array_equal(getattr(one.parts, field.name), getattr(other.parts, field.name))
 
 
 def test_further_replicates_are_evaluated_only_for_the_limits_still_open(small_study: Writer) -> None:
