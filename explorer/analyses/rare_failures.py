@@ -7,13 +7,21 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from explorer.engine.execution import Execution
+from explorer.engine.montecarlo import Drawing, Outcome
 from explorer.engine.plan import CHUNK, Plan, make_plan
 from explorer.engine.sampling import EDGE
 from explorer.estimators.conformance import Conformance
-from explorer.estimators.rare import RareFailure, held_against, rare_failure, shares_of_correlated
+from explorer.estimators.rare import (
+    STEP_SHARE,
+    RareFailure,
+    Start,
+    held_against,
+    rare_failure,
+    shares_of_correlated,
+)
 from explorer.graph.arrays import Array
 from explorer.results.records import Culprit, RareFailureRecord
 from explorer.study.limits import Limit
@@ -21,6 +29,11 @@ from explorer.study.study import Study
 
 # A failure seen fewer times than this in the plain run is worth the search.
 SELDOM = 200
+# So many walks start from the cars of the run, each from so many with the least margin.
+WALKS = 8
+SEEDS = 40
+# How far out no input's distribution is known: nothing is claimed below.
+LEAST = 1e-6
 # Inputs that account for less of the way to the failure than this are not named.
 SIGNIFICANT_SHARE = 0.05
 
@@ -60,6 +73,7 @@ def search_rare_failures(
     study: Study,
     seldom: Mapping[Limit, Conformance],
     *,
+    outcome: Outcome | None = None,
     execution: Execution | None = None,
 ) -> tuple[RareFailureRecord, ...]:
     """Estimate the probability that each limit fails, and find the most likely failing car.
@@ -67,15 +81,22 @@ def search_rare_failures(
     What the run itself counted is held against each estimate.
 
     Limits are searched side by side where there are workers; the numbers do not depend on that.
+
+    Parameters
+    ----------
+    outcome:
+        The run, from whose cars the walks start; by default, and where it kept none, from others.
     """
     searched = []
+    starts: list[tuple[Start, ...]] = []
     for limit in seldom:
         plan = make_plan(study, limit.output.pairs)
         if plan.uncertain:
             searched.append(Margins(plan, limit, tuple(plan.streams)))
+            starts.append(_starts(study, searched[-1], outcome))
     execution = execution or Execution()
     failures = execution.in_order(
-        partial(_failure, tuple(searched), study.seed),
+        partial(_failure, tuple(searched), tuple(starts), study.seed),
         len(searched),
         lambda done: execution.progress("rare failures", done, len(searched)),
     )
@@ -85,9 +106,34 @@ def search_rare_failures(
     )
 
 
-def _failure(searched: Sequence[Margins], seed: int, index: int) -> RareFailure:
+def _starts(study: Study, margins: Margins, outcome: Outcome | None) -> tuple[Start, ...]:
+    """Deal the cars that a run kept to the walks; each starts from those with the least margin."""
+    column = margins.limit.output.column
+    # Cars of a scrambled design are not independent, which parts of a run have to be.
+    if outcome is None or study.design != "random" or column not in outcome.kept:
+        return ()
+    found = margins.limit.margin(outcome.kept[column])
+    lowest = np.where(np.isfinite(found), found, -np.inf)
+    if len(lowest) < WALKS * SEEDS / STEP_SHARE:
+        return ()
+    chosen = [walk + WALKS * np.argpartition(lowest[walk::WALKS], SEEDS)[:SEEDS] for walk in range(WALKS)]
+    drawing, points = Drawing.of(study, len(lowest)), np.empty((WALKS, SEEDS, len(margins.streams)))
+    places = np.stack(chosen)
+    for chunk in range(drawing.chunks):
+        uniforms = drawing.uniforms(margins.plan, chunk)
+        here = (places >= drawing.up_to(chunk)) & (places < drawing.up_to(chunk + 1))
+        for k, name in enumerate(margins.streams):
+            points[here, k] = ndtri(uniforms[name][places[here] - drawing.up_to(chunk)])
+    return tuple(Start(points[walk], lowest[places[walk]], len(lowest[walk::WALKS])) for walk in range(WALKS))
+
+
+def _failure(
+    searched: Sequence[Margins], starts: Sequence[tuple[Start, ...]], seed: int, index: int
+) -> RareFailure:
     margins = searched[index]
-    return rare_failure(margins, len(margins.streams), seed=seed)
+    return rare_failure(
+        margins, len(margins.streams), seed=seed, walks=WALKS, least=LEAST, starts=starts[index]
+    )
 
 
 def _held(failure: RareFailure, counted: Conformance) -> RareFailure:

@@ -19,7 +19,7 @@ from explorer.engine.plan import (
     Plan,
     make_plan,
 )
-from explorer.engine.sampling import sobol_columns
+from explorer.engine.sampling import random_column, sobol_columns
 from explorer.engine.storage import HELD_AT_ONCE, SampleFolder
 from explorer.engine.streaming import Bins, Counts, Tally
 from explorer.estimators.stopping import Batches, batch_size
@@ -70,11 +70,14 @@ class Drawing:
 
     def drawn(self, plan: Plan, index: int) -> dict[str, Array]:
         """Draw the inputs of one chunk."""
+        return plan.draw(self.uniforms(plan, index))
+
+    def uniforms(self, plan: Plan, index: int) -> dict[str, Array]:
+        """Draw the uniforms behind them, one column a stream."""
         size = self.up_to(index + 1) - self.up_to(index)
         if not self.scrambled:
-            return plan.random_chunk(index, size)
-        power = size.bit_length() - 1
-        return plan.draw(sobol_columns(plan.seed, plan.streams, index, power))
+            return {name: random_column(plan.seed, name, index, size) for name in plan.streams}
+        return sobol_columns(plan.seed, plan.streams, index, size.bit_length() - 1)
 
 
 @dataclass(frozen=True)

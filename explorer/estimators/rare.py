@@ -23,7 +23,7 @@ Betz, Zwirglmaier & Straub, 41 (2015) 89, for the adaptive conditional sampling 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeAlias, TypeVar
@@ -46,9 +46,11 @@ SUBSET = "subset simulation"
 IMPORTANCE = "importance sampling around the failures found"
 COUNTED = "count of the run's own cars"
 
-# Share of the samples that seeds the next step, and the most steps: below 10^-12 nothing is claimed.
+# Share of the samples that seeds the next step, and the probability below which nothing is claimed.
 STEP_SHARE = 0.1
-MOST_STEPS = 12
+LEAST = 1e-12
+# Failures among the cars that a walk starts from which are enough to go by.
+ENOUGH = 5
 # Acceptance that makes chains forget soonest (Papaioannou et al. 2015).
 BEST_ACCEPTANCE = 0.44
 # Two estimates disagree when so great a distance between them would come by chance but once in 400.
@@ -57,6 +59,9 @@ APART = 0.9975
 RAY_POINTS = 201
 MOST_SEARCHES = 40
 SLOPE_WIDTH = 1e-4
+# Importance sampling draws so many at once, and ends at such a coefficient of variation.
+AT_ONCE = 1000
+CLOSE = 0.06
 # Variances nearer to one than this many standard errors are taken as one.
 DISTINCT = 4.0
 
@@ -109,6 +114,15 @@ class RareFailure:
 
 
 @dataclass(frozen=True)
+class Start:
+    """What is known before a walk: the lowest margins of so many independent cars, and where they lie."""
+
+    points: Array
+    margins: Array
+    cars: int
+
+
+@dataclass(frozen=True)
 class Walk:
     """One run of subset simulation.
 
@@ -138,9 +152,11 @@ def rare_failure(
     dimensions: int,
     *,
     seed: int,
-    samples: int = 1000,
+    samples: int = 400,
     walks: int = 8,
     weighted_samples: int = 10_000,
+    least: float = LEAST,
+    starts: Sequence[Start] = (),
     confidence: float = CONFIDENCE,
 ) -> RareFailure:
     """Estimate a small probability of failure.
@@ -156,7 +172,11 @@ def rare_failure(
     samples, walks:
         Samples in each step of each walk, and independent walks.
     weighted_samples:
-        Samples drawn for importance sampling.
+        The most to draw for importance sampling, which ends as soon as it knows the probability closely.
+    least:
+        Probability below which no walk goes on.
+    starts:
+        What each walk starts from; by default its own samples.
     confidence:
         Of the interval.
 
@@ -172,7 +192,10 @@ def rare_failure(
             allowed="2 walks of 100 samples and 100 weighted ones, or more",
         )
     done = side_by_side(
-        [subset_walk(dimensions, samples, generator(seed, walk)) for walk in range(walks)],
+        [
+            subset_walk(dimensions, samples, generator(seed, walk), least, start)
+            for walk, start in zip(range(walks), starts or (None,) * walks, strict=True)
+        ],
         partial(_margins_of_all, margin_of),
     )
     evaluations = sum(walk.evaluations for walk in done)
@@ -180,13 +203,13 @@ def rare_failure(
     estimates = np.array([walk.probability for walk in done])
     subset = float(estimates.mean())
     if not len(failures):
-        return _none_found(
-            max(walk.bound for walk in done), walks * samples, evaluations, dimensions, confidence
-        )
+        plain = sum(start.cars for start in starts) or walks * samples
+        reached = max(walk.bound for walk in done)
+        return _none_found(reached, least, plain, evaluations, dimensions, confidence)
     # A few walks can agree by chance, but not better than independent samples would.
     least = math.sqrt(sum(walk.least_variation**2 for walk in done) / walks)
     subset_variation = max(float(np.std(estimates, ddof=1)) / subset, least) / math.sqrt(walks)
-    weighted, weighted_variation = importance_sampling(
+    weighted, weighted_variation, drawn = importance_sampling(
         margin_of, failures, weighted_samples, generator(seed, walks)
     )
     point, tried = most_likely_failure(margin_of, failures)
@@ -194,7 +217,7 @@ def rare_failure(
     squared = point**2
     return replace(
         found,
-        evaluations=evaluations + weighted_samples + tried,
+        evaluations=evaluations + drawn + tried,
         most_likely=point,
         distance=float(np.linalg.norm(point)),
         importance=squared / max(float(squared.sum()), np.finfo(float).tiny),
@@ -260,7 +283,13 @@ def _margins_of_all(margin_of: MarginOf, asked: Mapping[int, Array]) -> list[Arr
     return np.split(margins, np.cumsum([len(points) for points in asked.values()])[:-1])
 
 
-def subset_walk(dimensions: int, samples: int, random: np.random.Generator) -> Walking[Walk]:
+def subset_walk(
+    dimensions: int,
+    samples: int,
+    random: np.random.Generator,
+    least: float = LEAST,
+    start: Start | None = None,
+) -> Walking[Walk]:
     """Walk towards failure, step by step (Au & Beck 2001).
 
     Each step keeps the tenth of the samples with the least margin and grows a chain from each of them that
@@ -271,10 +300,23 @@ def subset_walk(dimensions: int, samples: int, random: np.random.Generator) -> W
     Array
         Points whose margins it is to be sent.
     """
-    points = random.standard_normal((samples, dimensions))
-    margins = yield points
-    probability, evaluations, last, variance = 1.0, samples, math.inf, 0.0
-    for _ in range(MOST_STEPS):
+    probability, evaluations, last, variance = 1.0, 0, math.inf, 0.0
+    if start is None:
+        points = random.standard_normal((samples, dimensions))
+        margins = yield points
+        evaluations = samples
+    else:
+        points, margins = start.points, _failing_is_lowest(start.margins)
+        probability = len(points) / start.cars
+        variance = (1 - probability) / len(points)
+        threshold = float(margins.max())
+        # Of equal margins no one tells how many more there are.
+        if np.count_nonzero(margins < 0) < ENOUGH and margins.min() < threshold:
+            last = threshold
+            points, margins, tried = yield from _chains(points, margins, threshold, samples, random)
+            evaluations = tried
+    # A hair above, as the product of the steps is rounded.
+    while probability > least * 1.001:
         threshold = float(np.quantile(margins, STEP_SHARE, method="lower"))
         if threshold < 0:
             break
@@ -290,7 +332,7 @@ def subset_walk(dimensions: int, samples: int, random: np.random.Generator) -> W
     failing = margins < 0
     share = float(failing.mean())
     if share > 0:
-        variance += (1 - share) / (share * samples)
+        variance += (1 - share) / (share * len(points))
     return Walk(probability * share, points[failing], evaluations, probability, math.sqrt(variance))
 
 
@@ -328,8 +370,8 @@ def _chains(
 
 def importance_sampling(
     margin_of: MarginOf, failures: Array, samples: int, random: np.random.Generator
-) -> tuple[float, float]:
-    """Draw around known failures and weigh every draw by how likely it was.
+) -> tuple[float, float, int]:
+    """Draw around known failures and weigh every draw by how likely it was, until that says enough.
 
     Parameters
     ----------
@@ -339,14 +381,15 @@ def importance_sampling(
         Failing samples, shape (failures, dimensions); a normal distribution is fitted to them, wider than the
         standard one only in the directions in which they clearly are.
     samples:
-        Number to draw.
+        The most to draw.
     random:
         Where from.
 
     Returns
     -------
     tuple
-        The probability, unbiased whatever the fit, and its coefficient of variation, from independent draws.
+        The probability, unbiased whatever the fit, its coefficient of variation, and how many independent
+        draws both come from.
     """
     centre = failures.mean(axis=0)
     # One failure has no scatter; the standard one is all there is to go by.
@@ -356,14 +399,17 @@ def importance_sampling(
     noise = DISTINCT * math.sqrt(2 * failures.shape[1] / len(failures))
     # Never narrower than the standard one: beyond a narrow fit lie rare draws of enormous weight.
     spread = np.sqrt(np.where(variances > 1 + noise, variances, 1.0))
-    draws = random.standard_normal((samples, failures.shape[1]))
-    points = centre + (draws * spread) @ directions.T
-    log_weight = (np.sum(draws**2, axis=1) - np.sum(points**2, axis=1)) / 2 + np.log(spread).sum()
-    weights = np.where(_failing_is_lowest(margin_of(points)) < 0, np.exp(log_weight), 0.0)
-    mean = float(weights.mean())
-    if mean == 0:
-        return 0.0, math.inf
-    return mean, float(np.std(weights, ddof=1)) / math.sqrt(samples) / mean
+    weights, mean, variation = np.empty(0), 0.0, math.inf
+    while weights.size < samples and variation > CLOSE:
+        draws = random.standard_normal((min(AT_ONCE, samples - weights.size), failures.shape[1]))
+        points = centre + (draws * spread) @ directions.T
+        log_weight = (np.sum(draws**2, axis=1) - np.sum(points**2, axis=1)) / 2 + np.log(spread).sum()
+        failing = _failing_is_lowest(margin_of(points)) < 0
+        weights = np.concatenate([weights, np.where(failing, np.exp(log_weight), 0.0)])
+        mean = float(weights.mean())
+        if mean > 0:
+            variation = float(np.std(weights, ddof=1)) / math.sqrt(weights.size) / mean
+    return mean, variation, weights.size
 
 
 def most_likely_failure(margin_of: MarginOf, failures: Array) -> tuple[Array, int]:
@@ -460,10 +506,10 @@ def _combined(
 
 
 def _none_found(
-    reached: float, plain: int, evaluations: int, dimensions: int, confidence: float
+    reached: float, least: float, plain: int, evaluations: int, dimensions: int, confidence: float
 ) -> RareFailure:
     """No walk reached a failure: say how far they came, or what their first, plain samples bound."""
-    stuck = reached > STEP_SHARE ** (MOST_STEPS - 1)
+    stuck = reached > least * 1.001
     bound = binomial_interval(0, plain, confidence)[1] if stuck else reached
     note = (
         "the walk towards failure stopped: the margin is the same over a whole region (a capped or counted "

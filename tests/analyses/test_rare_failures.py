@@ -35,6 +35,18 @@ def test_probability_of_a_normal_tail(sigmas: float, small_study: Writer) -> Non
     assert found.variation < 0.1
 
 
+def test_walks_that_start_from_the_run_find_the_same_with_fewer_cars(small_study: Writer) -> None:
+    study = study_with(small_study, 4.0)
+    outcome = run_montecarlo(study, samples=6400)
+    seldom = uncounted(study.limits[1:])
+    (found,) = search_rare_failures(study, seldom, outcome=outcome)
+    (afresh,) = search_rare_failures(study, seldom)
+    truth = math.erfc(4 / math.sqrt(2)) / 2
+    assert abs(math.log(found.probability / truth)) < 4 * found.variation
+    assert found.agree
+    assert found.evaluations < 0.7 * afresh.evaluations
+
+
 def test_the_most_likely_failing_car_is_the_heavy_one(small_study: Writer) -> None:
     study = study_with(small_study, 4.0)
     (found,) = search_rare_failures(study, uncounted(study.limits[1:]))
