@@ -294,7 +294,7 @@ def test_shares_in_per_cent(share: float, words: str) -> None:
 
 def test_a_single_failing_sample_gives_an_estimate() -> None:
     """A margin without a slope, as of a speed at its cap, and one failure among eight thousand samples."""
-    found = rare_failure(lambda u: np.where(u[:, 0] > 3.7, -1.0, 1.0), 3, seed=9)
+    found = rare_failure(lambda u: np.where(u[:, 0] > 3.7, -1.0, 1.0), 3, seed=9, samples=1000)
     assert found.subset == 1 / 8_000
     # Far tail of the normal distribution beyond 3.7.
     assert found.low < 1.078e-4 < found.high

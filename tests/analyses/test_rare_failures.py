@@ -44,7 +44,8 @@ def test_walks_that_start_from_the_run_find_the_same_with_fewer_cars(small_study
     truth = math.erfc(4 / math.sqrt(2)) / 2
     assert abs(math.log(found.probability / truth)) < 4 * found.variation
     assert found.agree
-    assert found.evaluations < 0.7 * afresh.evaluations
+    # The first, plain samples of its eight walks at least.
+    assert found.evaluations <= afresh.evaluations - 8 * 400
 
 
 def test_the_most_likely_failing_car_is_the_heavy_one(small_study: Writer) -> None:
