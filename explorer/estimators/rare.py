@@ -61,7 +61,7 @@ MOST_SEARCHES = 40
 SLOPE_WIDTH = 1e-4
 # Importance sampling draws so many at once, and ends at such a coefficient of variation.
 AT_ONCE = 1000
-CLOSE = 0.06
+CLOSE = 0.04
 # Variances nearer to one than this many standard errors are taken as one.
 DISTINCT = 4.0
 
