@@ -188,7 +188,8 @@ def run(
             summary = replace(summary, highest_speed=run_highest_speed(study, AS_IT_STANDS, alone))
     with stages.analysis("rare failures"):
         seldom = seldom_failing(study, verdicts.limits)
-        summary = replace(summary, rare=search_rare_failures(study, seldom, outcome=outcome, execution=execution))
+        rare = search_rare_failures(study, seldom, outcome=outcome, execution=execution)
+        summary = replace(summary, rare=rare)
     with stages.analysis("failing cars"):
         failing, together = failing_cars(study, first_kept(outcome))
         summary = replace(summary, failing=failing, together=together)
