@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -154,6 +154,38 @@ def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
 
 
 @dataclass(frozen=True)
+class VerdictOfRun:
+    """What one run found of one limit, the per cent of cars that meet it written out."""
+
+    limit: str
+    run: str
+    verdict: str
+    met: str
+
+
+def verdict_matrix(found: Sequence[VerdictOfRun]) -> dict[str, Any]:
+    """Draw limits by runs: dark where a limit fails, grey where it is open, sign and share written in."""
+    values = [
+        {
+            "limit": "\n".join(textwrap.wrap(one.limit, _LONGEST)),
+            "run": "\n".join(textwrap.wrap(one.run, _NARROW)),
+            "verdict": one.verdict,
+            "words": f"{SIGNS[one.verdict]} {one.met}",
+        }
+        for one in found
+    ]
+    shades = alt.Scale(domain=["pass", "undecided", "fail"], range=["#ffffff", "#d3d8dd", INK])
+    return _matrix(
+        values,
+        "run",
+        alt.Color("verdict:N", scale=shades, legend=None),
+        alt.condition("datum.verdict == 'fail'", alt.value("white"), alt.value(INK)),
+        "words:N",
+        _CELL,
+    )
+
+
+@dataclass(frozen=True)
 class MarginPart:
     """What one input answers for of the spread of one limit's margin."""
 
@@ -172,12 +204,26 @@ def part_matrix(parts: Sequence[MarginPart], cell: int = _CELL) -> dict[str, Any
         }
         for one in parts
     ]
-    limits = list(dict.fromkeys(str(row["limit"]) for row in values))
-    names = list(dict.fromkeys(str(row["name"]) for row in values))
+    greys = alt.Scale(type="threshold", domain=[5, 20, 50], range=["#ffffff", "#d3d8dd", BAND, INK])
+    return _matrix(
+        values,
+        "name",
+        alt.Color("share:Q", scale=greys, legend=None),
+        alt.condition("datum.share >= 50", alt.value("white"), alt.value(INK)),
+        "share:Q",
+        cell,
+    )
+
+
+def _matrix(
+    values: Sequence[Mapping[str, Any]], across: str, fill: Any, ink: Any, text: str, cell: int
+) -> dict[str, Any]:
+    """Draw limits by what stands ``across``, each cell filled and written into."""
+    limits, names = (list(dict.fromkeys(str(row[key]) for row in values)) for key in ("limit", across))
     lines = "split(datum.label, '\\n')"
-    base = alt.Chart(alt.InlineData(values=values)).encode(
+    base = alt.Chart(alt.InlineData(values=list(values))).encode(
         x=alt.X(
-            "name:N",
+            f"{across}:N",
             title=None,
             sort=names,
             axis=alt.Axis(labelAngle=0, domain=False, ticks=False, labelExpr=lines),
@@ -189,13 +235,8 @@ def part_matrix(parts: Sequence[MarginPart], cell: int = _CELL) -> dict[str, Any
             axis=alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr=lines),
         ),
     )
-    greys = alt.Scale(type="threshold", domain=[5, 20, 50], range=["#ffffff", "#d3d8dd", BAND, INK])
     layers = [
-        base.mark_rect(stroke=QUIET, strokeWidth=0.5).encode(
-            color=alt.Color("share:Q", scale=greys, legend=None)
-        ),
-        base.mark_text(baseline="middle").encode(
-            text="share:Q", color=alt.condition("datum.share >= 50", alt.value("white"), alt.value(INK))
-        ),
+        base.mark_rect(stroke=QUIET, strokeWidth=0.5).encode(color=fill),
+        base.mark_text(baseline="middle").encode(text=text, color=ink),
     ]
     return finished(alt.layer(*layers), cell * len(names), _MATRIX_ROW * len(limits))

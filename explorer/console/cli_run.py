@@ -85,7 +85,7 @@ def run(
         from explorer.console.terminal import show_changes, show_run, show_stages, summary_as_data
         from explorer.engine.workers import workers_for
         from explorer.pipeline import run as run_study
-        from explorer.results.changes import changed_verdicts, earlier_summary
+        from explorer.results.changes import changed_verdicts, earlier_summary, with_history
         from explorer.results.extras import words_on_loss
     folder = output or loaded.folder / "results"
     if until:
@@ -112,6 +112,7 @@ def run(
         note_failures(clock, results)
         earlier = earlier_summary(folder)
         changed = changed_verdicts(earlier, results.summary) if earlier else ()
+        results = replace(results, summary=with_history(earlier, results.summary))
         with clock.stage("saving"):
             results = results.put_into(place)
             checkpoint.forget_runs()

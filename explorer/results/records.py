@@ -32,6 +32,7 @@ from explorer.results.exploration import Exploration, HighestSpeeds
 from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.folder import NAMES, ResultsFolder, marked_json, results_folder
 from explorer.results.histogram import Histogram
+from explorer.results.history import EarlierRun
 from explorer.results.json import from_json, json_schema, json_text
 from explorer.results.levers import Levers
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
@@ -285,6 +286,7 @@ class Summary:
     ``from_catalogue`` maps the catalogue's ways of measuring that were considered for ``measuring`` to their
     labels; ``unread`` has the keys of uncertain inputs that a limit hangs on and no measurement reads.
     ``unfinished`` lists the stages that came to no result: what they would have found is missing.
+    ``history`` lists the runs into this folder so far, this one last; it is empty for the first.
     ``nominal`` maps condition -> quantity -> value with every input at its nominal value (None where the
     model has no answer there).
     """
@@ -327,6 +329,7 @@ class Summary:
     highest_speed: HighestSpeeds | None = None
     validation: tuple[LoggedRunRecord, ...] = ()
     fits: tuple[FittedFile, ...] = ()
+    history: tuple[EarlierRun, ...] = ()
     schema_version: str = SCHEMA_VERSION
 
     @property

@@ -26,6 +26,7 @@ from reports.sections import (
     glance,
     glossary,
     hazards,
+    history,
     inputs,
     levers,
     linkage,
@@ -83,6 +84,7 @@ SECTIONS: Mapping[str, Build] = {
     "drivers": sensitivity.build_others,
     "steps": levers.build_steps,
     "measured-alone": measuring.build_alone,
+    "history": history.build,
 }
 
 

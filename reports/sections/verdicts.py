@@ -15,6 +15,7 @@ from reports.blocks import (
     Column,
     Heading,
     Line,
+    Link,
     Paragraph,
     Part,
     Quiet,
@@ -36,7 +37,7 @@ from reports.formatting import (
     share_range,
 )
 from reports.report import Report, asked, severity
-from reports.sections import cars_and_days
+from reports.sections import cars_and_days, history
 
 #: Address of the words on how many cars are enough.
 ENOUGH = "enough-cars"
@@ -71,6 +72,8 @@ def build(report: Report) -> Section:
     ]
     if together:
         blocks.append(Paragraph((" ".join(_together(name, found) for name, found in together),)))
+    if said := history.turned(summary):
+        blocks.append(Paragraph((f"{said} (", Link("all runs so far", "history"), ")")))
     blocks += cars_and_days.told_apart(report)
     undecided = [limit for limit in summary.limits if limit.conformance.verdict == "undecided"]
     if undecided:
