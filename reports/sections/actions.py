@@ -7,7 +7,7 @@ from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
 from reports.findings import without_source
 from reports.formatting import amount, counted, listed, percent, share
-from reports.report import Report, sentence
+from reports.report import Report, in_words, sentence
 from reports.sections import measuring
 
 # Limits named in short.
@@ -30,20 +30,41 @@ def action_lines(report: Report, *, short: bool = False) -> list[Line]:
     summary = report.summary
     lines = [_words(report, action, short) for action in actions_of(summary)]
     if summary.failures:
-        samples = sum(record.count for record in summary.failures)
-        lines.append(
-            (
-                f"Find out why {counted(samples, 'answer')} {'was' if samples == 1 else 'were'} missing (",
-                Link("failed samples", "failures"),
-                "); each counts against its limit until then.",
-            )
-        )
+        lines.append(_why_missing(report, short))
     missing = without_source(summary)
     if missing:
         names = ", ".join(report.input_name(record.key) for record in missing[:6])
         more = f" and {len(missing) - 6} more" if len(missing) > 6 else ""
         lines.append((f"Write down where these numbers come from: {names}{more}.",))
     return lines
+
+
+def _why_missing(report: Report, short: bool) -> Line:
+    """Say how many answers are missing, and at length what gave up first and how to look into it."""
+    counts: dict[tuple[str, str], int] = {}
+    for record in report.summary.failures:
+        cause = (record.quantity, record.meaning)
+        counts[cause] = counts.get(cause, 0) + record.count
+    most = sorted(counts, key=lambda cause: -counts[cause])
+    samples = sum(counts.values())
+    missing = f"Find out why {counted(samples, 'answer')} {'was' if samples == 1 else 'were'} missing ("
+    link = Link("failed samples", "failures")
+    if short:
+        return (missing, link, "); each counts against its limit until then.")
+    reasons = [
+        f"{in_words(name)}{f' ({meaning})' if meaning else ''}, {counted(counts[name, meaning], 'time')}"
+        for name, meaning in most[:_FEW]
+    ]
+    more = f"; and {counted(len(most) - _FEW, 'further cause')}" if len(most) > _FEW else ""
+    return (
+        missing,
+        link,
+        f"); each counts against its limit until then. What gave up first: {'; '.join(reasons)}{more}. ",
+        Code(f"squatline explain {most[0][0]} --study STUDY"),
+        " says what it is made of, ",
+        Code("squatline check STUDY"),
+        " whether the nominal car has an answer. Narrow what cannot be true of the car.",
+    )
 
 
 def _words(report: Report, action: Action, short: bool) -> Line:

@@ -118,3 +118,20 @@ def test_a_plan_that_found_nothing_to_measure_is_told_in_words() -> None:
     lines = actions.action_lines(Report(replace(make_results(), summary=summary)))
     assert "measure" in todo
     assert len(lines) >= len(todo)
+
+
+def test_missing_answers_name_what_gave_up_how_often_and_the_command_that_tells_more() -> None:
+    (record,) = SUMMARY.failures
+    many = tuple(
+        replace(record, quantity=name, meaning=why, count=count)
+        for name, why, count in (("top_speed", "no speed", 3), ("pitch", "no attitude", 7), ("torque", "", 1))
+    )
+    report = Report(replace(make_results(), summary=replace(SUMMARY, failures=(*many, many[0]))))
+    (line,) = [words(one) for one in actions.action_lines(report) if "Find out why" in words(one)]
+    assert "Find out why 14 answers were missing" in line
+    assert "What gave up first: pitch (no attitude), 7 times; top speed (no speed), 6 times" in line
+    assert "and 1 further cause" in line
+    assert "squatline explain pitch --study STUDY" in line
+    assert "squatline check STUDY" in line
+    (short,) = [one for one in actions.action_lines(report, short=True) if "Find out why" in words(one)]
+    assert "gave up" not in words(short)
