@@ -195,7 +195,7 @@ def read_all(subject: S, sections: Sequence[Callable[[S], Any]]) -> list[Any]:
 
 
 @contextmanager
-def with_file(file: str) -> Iterator[None]:
+def with_file(file: str | None) -> Iterator[None]:
     """Fill in the file of every error that is raised inside and does not name one."""
     try:
         yield

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from explorer.errors import RenderError, unknown
+from explorer.errors import RenderError, unknown, with_key
 from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
 from explorer.graph.units import System
@@ -89,10 +89,8 @@ def logo_address(path: Path | None) -> str | None:
     """
     if path is None:
         return None
-    try:
+    with with_key("logo"):
         content = LOGO.read(path)
-    except RenderError as error:
-        raise error.within(key="logo") from None
     kind = _picture_kind(content)
     if kind is None:
         raise RenderError(

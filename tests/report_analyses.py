@@ -18,6 +18,7 @@ from explorer.estimators.paired_comparison import (
     Pick,
     Ranking,
 )
+from explorer.files.reading import Source
 from explorer.results.comparison import (
     CandidateResult,
     Comparison,
@@ -49,7 +50,7 @@ from explorer.results.exploration import (
     VariableRecord,
 )
 from explorer.results.histogram import Histogram
-from explorer.results.logged_runs import LoggedRunRecord, LogRecord
+from explorer.results.logged_runs import LoggedRunRecord
 from explorer.results.records import Results
 from explorer.study.builds import Override
 from explorer.study.distributions import Normal
@@ -389,7 +390,7 @@ def validation() -> tuple[LoggedRunRecord, ...]:
         along_display_unit="km/h",
         condition="closed",
         condition_words="flap closed",
-        log=LogRecord("logs/morning.csv", "2026-03-14", "0" * 64, True),
+        log=Source("logs/morning.csv", "2026-03-14", "0" * 64, True),
         explains=True,
         notes=("one row was an outlier",),
         explained_by=(),

@@ -16,7 +16,7 @@ import math
 from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
-from explorer.errors import StudyError, unknown
+from explorer.errors import StudyError, unknown, with_key
 from explorer.estimators.measuring import Accuracy, Measurement
 from explorer.graph.units import parse_spread
 from explorer.study.catalogue import catalogue
@@ -139,10 +139,8 @@ def _accuracy(key: str, table: Mapping[str, Any], unit: str) -> Accuracy:
 
 def _spread(key: str, text: object, unit: str) -> float:
     """Read a standard deviation, and say where it stands when it is none."""
-    try:
+    with with_key(key):
         value, _ = parse_spread(text, None, unit)
-    except StudyError as error:
-        raise error.within(key=key) from None
     if value < 0:
         raise StudyError("a standard deviation is not negative", key=key, found=text, allowed="0 or more")
     return value

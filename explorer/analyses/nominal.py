@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from explorer.errors import SquatlineError
+from explorer.errors import with_file
 from explorer.graph.program import compile_program
 from explorer.study.study import Study
 
@@ -110,7 +110,5 @@ def nominal_or_error(
     study: Study, wanted: Callable[[str], Iterable[str]] | None = None
 ) -> dict[str, dict[str, float | None]]:
     """Evaluate as ``nominal_values`` does, with faults told as the study's."""
-    try:
+    with with_file(str(study.path)):
         return nominal_values(study, wanted)
-    except SquatlineError as error:
-        raise error.within(file=str(study.path)) from None

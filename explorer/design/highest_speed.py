@@ -20,7 +20,7 @@ from explorer.design.objectives import Objective
 from explorer.design.variables import Variable, chosen_input
 from explorer.engine.execution import Execution
 from explorer.engine.plan import CHUNK, make_plan
-from explorer.errors import SquatlineError, StudyError, with_file
+from explorer.errors import StudyError, with_file, with_key
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment
 from explorer.estimators.design_space import spans
 from explorer.estimators.ranges import Range
@@ -100,12 +100,10 @@ def run_highest_speed(study: Study, build: Build, execution: Execution) -> Highe
 def _range(study: Study) -> Range:
     entry = study.entries.highest_speed
     cap = study.inputs.get("speed_cap")
-    try:
+    with with_key("highest_speed"):
         low, _ = parse(entry.start, entry.unit, "m/s")
         most = float(cap.distribution.nominal) if cap is not None else 90.0
         high = most if entry.to is None else parse(entry.to, entry.unit, "m/s")[0]
-    except SquatlineError as error:
-        raise error.within(key="highest_speed") from None
     if not 0 < low < high:
         raise StudyError(
             "the range of speeds is empty",

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError, unknown, with_file
+from explorer.errors import StudyError, unknown, with_file, with_key
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.units import parse
 from explorer.results.exploration import ObjectiveRecord
@@ -134,12 +134,10 @@ def _check_computable(study: Study, output: Output, key: str) -> None:
             found=unknown,
             allowed=", ".join(study.conditions),
         )
-    try:
+    with with_key(f"{key}.quantity"):
         for quantity, condition in output.pairs:
             check_throttle(study, quantity, condition, f"{key}.quantity")
             study.graph.require([quantity], study.given_names(condition))
-    except SquatlineError as error:
-        raise error.within(key=f"{key}.quantity") from None
 
 
 @dataclass(frozen=True)
@@ -197,8 +195,6 @@ def read_payoff(study: Study, objectives: tuple[Objective, ...]) -> Payoff:
                 allowed="; ".join(objective.name for objective in objectives) or "none is defined",
                 remedy="name it under [[objectives]]",
             )
-        try:
+        with with_key("decision.broken_limit_counts_as"):
             value, _ = parse(entry.broken_limit_counts_as, entry.unit, objective.unit)
-        except SquatlineError as error:
-            raise error.within(key="decision.broken_limit_counts_as") from None
     return Payoff(objective, objective.sign * value)

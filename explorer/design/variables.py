@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError, did_you_mean, unknown, with_file
+from explorer.errors import StudyError, did_you_mean, unknown, with_file, with_key
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
 from explorer.graph.labels import label
@@ -114,12 +114,10 @@ def _variable(study: Study, build: Build, name: str, entry: DesignEntry) -> Vari
     quantity = study.graph[name]
     if quantity.table:
         raise StudyError("a table cannot be a design variable", key=key, found=name)
-    try:
+    with with_key(key):
         low, display = parse(entry.low, entry.unit, quantity.unit)
         high, _ = parse(entry.high, entry.unit, quantity.unit)
         step = None if entry.step is None else parse_spread(entry.step, entry.unit, quantity.unit)[0]
-    except SquatlineError as error:
-        raise error.within(key=key) from None
     _check_range(key, entry, low, high, step)
     for end in (low, high):
         if not quantity.allows(end):

@@ -20,6 +20,22 @@ _ELSE = {
 
 
 @dataclass(frozen=True)
+class Source:
+    """Where a log comes from: file, date, SHA-256 digest, and whether it was made, not measured."""
+
+    file: str
+    date: str
+    sha256: str
+    synthetic: bool = False
+
+    @property
+    def text(self) -> str:
+        """One line for the source of an input."""
+        kind = "synthetic log (made, not measured)" if self.synthetic else "log"
+        return f"{kind} {self.file}, {self.date}, sha256 {self.sha256[:12]}"
+
+
+@dataclass(frozen=True)
 class Wanted:
     """What a file is read as.
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from explorer.files.reading import Source
 from explorer.graph.words import Sentence
 from explorer.logs.fits import Fitted
 from explorer.logs.fitting.fit import INSEPARABLE, Fit, Known, LackOfFit, Residuals
 from explorer.logs.fitting.input_block import Contradiction
 from explorer.logs.kinds.task import LoggedRun
 from explorer.logs.shared_errors import Shared
-from explorer.results.logged_runs import Belief, LogRecord
+from explorer.results.logged_runs import Belief
 from explorer.study.study import Study
 
 # Points of a residual plot; more of them cannot be told apart on paper.
@@ -20,7 +21,7 @@ MOST_POINTS = 1000
 
 
 @dataclass(frozen=True, kw_only=True)
-class FittedLog(LogRecord):
+class FittedLog(Source):
     """A log that was fitted: its rows, those dropped by reason; every stride-th good one was kept."""
 
     rows_read: int
@@ -187,10 +188,7 @@ def fit_record(fitted: Fitted) -> FitRecord:
 def _log(run: LoggedRun) -> FittedLog:
     log = run.log
     return FittedLog(
-        file=run.entry.file,
-        date=log.source.date,
-        sha256=log.source.sha256,
-        synthetic=log.source.synthetic,
+        **vars(replace(log.source, file=run.entry.file)),
         rows_read=log.rows_read,
         rows=log.rows,
         dropped=dict(log.dropped),

@@ -9,7 +9,7 @@ from pathlib import PurePath
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError, TableError, UnitError, unknown
+from explorer.errors import SquatlineError, StudyError, TableError, unknown, with_key
 from explorer.graph.graph import Graph
 from explorer.graph.units import parse, to_si
 from explorer.logs.clock import CLOCK_UNITS
@@ -106,17 +106,13 @@ def _check_unit(graph: Graph, quantity: str, column: ColumnEntry, key: str) -> N
     expected = logged_unit(graph, quantity)
     if not column.unit or (quantity == "time" and column.unit in CLOCK_UNITS):
         return  # the reader of the log says what is missing, and in which file
-    try:
+    with with_key(key):
         to_si(0.0, column.unit, expected)
-    except UnitError as error:
-        raise error.within(key=key) from None
 
 
 def _time(value: Value) -> float:
-    try:
+    with with_key("between"):
         return parse(value, None, "s")[0]
-    except SquatlineError as error:
-        raise error.within(key="between") from None
 
 
 def _cut(log: Log, entry: LogEntry) -> Log:

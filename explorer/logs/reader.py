@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 
 from explorer.errors import TableError, UnitError
-from explorer.files.reading import Wanted
+from explorer.files.reading import Source, Wanted
 from explorer.graph.arrays import Array, Mask
 from explorer.logs.clock import CLOCK_UNITS, DIGITS, RunningClock, clock_seconds, looks_like_digits
 from explorer.logs.layout import (
@@ -78,22 +78,6 @@ EXTRA = "more cells than the header has"
 BACKWARDS = "time runs backwards"
 STANDING = "time stands still"
 OTHER_RUN = "of another run in the file"
-
-
-@dataclass(frozen=True)
-class Source:
-    """Where a log comes from: file name, date, SHA-256 digest, and whether it was made, not measured."""
-
-    file: str
-    date: str
-    sha256: str
-    synthetic: bool = False
-
-    @property
-    def text(self) -> str:
-        """One line for the source of an input."""
-        kind = "synthetic log (made, not measured)" if self.synthetic else "log"
-        return f"{kind} {self.file}, {self.date}, sha256 {self.sha256[:12]}"
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from explorer.errors import SampleError
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.independence import repetition, without_dropouts
 from explorer.logs.logger_scatter import LoggerScatter, logger_scatter
+from explorer.results.logged_runs import Departure
 
 SHARE = 0.9
 # Chance below which a run is not explained (common practice).
@@ -49,16 +50,6 @@ class Band:
     quantity: str
     along: str = "speed"
     share: float = SHARE
-
-
-@dataclass(frozen=True)
-class BeyondBand:
-    """A departure of the run outside the band: from, to, which side, and how far beyond its edge."""
-
-    start: float
-    end: float
-    side: str
-    furthest: float
 
 
 @dataclass(frozen=True)
@@ -107,7 +98,7 @@ class Validation:
     noise: float
     chance: float
     explains: bool
-    stretches: tuple[BeyondBand, ...]
+    stretches: tuple[Departure, ...]
     notes: tuple[str, ...]
     at: Array
     logged: Array
@@ -269,7 +260,7 @@ def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -
     )
 
 
-def _stretches(compared: _Compared) -> Iterator[BeyondBand]:
+def _stretches(compared: _Compared) -> Iterator[Departure]:
     """Give the stretches outside the band, longest first, single dropouts smoothed away."""
     band = compared.band
     order = np.argsort(band.at, kind="stable")
@@ -280,7 +271,7 @@ def _stretches(compared: _Compared) -> Iterator[BeyondBand]:
     for piece in sorted((piece for piece in pieces if side[piece[0]]), key=len, reverse=True):
         high = side[piece[0]] > 0
         beyond = float(np.max((above if high else below)[piece]))
-        yield BeyondBand(float(at[piece[0]]), float(at[piece[-1]]), "above" if high else "below", beyond)
+        yield Departure(float(at[piece[0]]), float(at[piece[-1]]), "above" if high else "below", beyond)
 
 
 def _notes(compared: _Compared) -> Iterator[str]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.units import spread_to_si, to_si
 from explorer.logs.logged_runs import ComparedRun
-from explorer.results.logged_runs import Departure, LoggedRunRecord, LogRecord
+from explorer.results.logged_runs import Departure, LoggedRunRecord
 from explorer.study.study import Study
 
 # Points of a chart; more of them cannot be told apart on paper.
@@ -49,7 +50,7 @@ def _record(study: Study, tracked: ComparedRun) -> LoggedRunRecord:
         along_display_unit=tracked.along_unit,
         condition=entry.condition,
         condition_words=study.conditions[entry.condition].words,
-        log=LogRecord(entry.file, log.source.date, log.source.sha256, log.source.synthetic),
+        log=replace(log.source, file=entry.file),
         explains=found.explains,
         notes=found.notes,
         explained_by=tracked.explained_by,

@@ -7,18 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from explorer.files.reading import Source
+
 # An input that lies more spreads off is no longer believed at all, so it explains no run: 1 car in 16 000.
 FURTHEST = 4.0
-
-
-@dataclass(frozen=True)
-class LogRecord:
-    """Where a log lies, when it was taken, its fingerprint, and whether it was made and not measured."""
-
-    file: str
-    date: str
-    sha256: str
-    synthetic: bool
 
 
 @dataclass(frozen=True)
@@ -98,7 +90,7 @@ class LoggedRunRecord:
     along_display_unit: str
     condition: str
     condition_words: str
-    log: LogRecord
+    log: Source
     explains: bool
     notes: tuple[str, ...]
     explained_by: tuple[Explanation, ...]

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
-from explorer.errors import SquatlineError, StudyError
+from explorer.errors import StudyError, with_key
 from explorer.graph.arrays import Array
 from explorer.graph.units import parse, parse_spread, with_spread
 from explorer.graph.words import Number, Words
@@ -204,8 +204,6 @@ def _keys(kind: type[Asked]) -> tuple[str, ...]:
 
 
 def _number(entry: LimitEntry, name: str, distance: bool, si_unit: str, key: str) -> tuple[float, str]:
-    try:
+    with with_key(f"{key}.{name}"):
         how = parse_spread if distance or entry.minus is not None else parse
         return how(getattr(entry, name), entry.unit, si_unit)
-    except SquatlineError as error:
-        raise error.within(key=f"{key}.{name}") from None

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError
+from explorer.files.reading import Source
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.input_block import contradiction, input_block, spread_of
-from explorer.logs.reader import Source
 from explorer.study.entries import read_distribution
 
 SOURCE = Source("coast.csv", "2026-05-01", "ab12" + "0" * 60)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from explorer.errors import SampleError, TableError
+from explorer.files.reading import Source
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.flap_travel import fit_flap_travel
 from explorer.logs.fitting.hinge_pull import fit_hinge_pull
@@ -15,7 +16,6 @@ from explorer.logs.fitting.input_block import spread_of
 from explorer.logs.fitting.readings import fit_readings
 from explorer.logs.fitting.scales import fit_scales
 from explorer.logs.fitting.spring_test import fit_spring_test
-from explorer.logs.reader import Source
 from tests.statistics_help import within
 from tests.synthetic import (
     PERFECT,

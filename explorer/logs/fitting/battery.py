@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from explorer.errors import TableError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
-from explorer.logs.reader import Source
 
 
 def fit_battery(

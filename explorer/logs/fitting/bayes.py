@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from explorer.errors import SampleError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
-from explorer.logs.reader import Source
 
 # Fewer effective samples leave quantiles of the result to chance (common practice).
 FEWEST_EFFECTIVE = 200

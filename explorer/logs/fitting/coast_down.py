@@ -15,13 +15,13 @@ from typing import Literal
 import numpy as np
 
 from explorer.errors import SampleError, TableError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.graph.words import Number, Sentence, told
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known, Labels
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
-from explorer.logs.reader import Source
 
 GRAVITY = Known("gravity", 9.80665, 0.0, "m/s2", "ISO 80000-3, standard value")
 NO_DOWNFORCE = Known("downforce_area", 0.0, 0.0, "m2", "none given")

@@ -11,9 +11,9 @@ import numpy.typing as npt
 from scipy.special import stdtrit
 
 from explorer.errors import SampleError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.graph.words import Sentence, in_unit
-from explorer.logs.reader import Source
 
 Labels: TypeAlias = npt.NDArray[np.int_]
 

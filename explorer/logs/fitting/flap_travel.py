@@ -8,12 +8,12 @@ from typing import Literal
 import numpy as np
 
 from explorer.errors import TableError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.independence import without_dropouts
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
-from explorer.logs.reader import Source
 
 
 def fit_flap_travel(

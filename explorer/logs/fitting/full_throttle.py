@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from explorer.errors import TableError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.coast_down import GRAVITY, NO_DOWNFORCE
 from explorer.logs.fitting.fit import Fit, Known, combined_degrees_of_freedom
@@ -22,7 +23,6 @@ from explorer.logs.fitting.independence import neighbour_scatter, without_dropou
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
 from explorer.logs.fitting.scatter import OUTLIER_LIMIT
-from explorer.logs.reader import Source
 
 FEWEST_ROWS = 10
 # Steps of the equation of motion; a run is smooth over a sixtieth of its length.

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.readings import fit_readings
-from explorer.logs.reader import Source
 
 SQUARE = Known("pull_angle", math.pi / 2, math.radians(3), "rad", "judgement: a right angle by eye")
 

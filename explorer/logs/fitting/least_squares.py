@@ -14,7 +14,8 @@ from typing import Any, Literal, TypeAlias
 import numpy as np
 from scipy.special import chdtrc
 
-from explorer.errors import SampleError
+from explorer.errors import SampleError, with_file
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array, Mask
 from explorer.logs.fitting.fit import (
     Fit,
@@ -36,7 +37,6 @@ from explorer.logs.fitting.scatter import (
     parameters_fitted_by,
     weighted_jacobian,
 )
-from explorer.logs.reader import Source
 
 Loss: TypeAlias = Literal["auto", "linear", "soft_l1"]
 
@@ -113,12 +113,10 @@ def fit_curve(
     """
     problem = Problem.stated(predict, observations, parameters, known)
     file = ", ".join(dict.fromkeys(source.file for source in sources)) or None
-    try:
+    with with_file(file):
         _check_rows(problem, kind)
         solution = _solved(problem, loss)
         inverse = _inverse(solution, kind)
-    except SampleError as error:
-        raise error.within(file=file) from None
     return _reported(solution, inverse, kind, known_correlation, tuple(sources), tuple(notes))
 
 

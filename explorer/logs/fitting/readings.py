@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from explorer.errors import SampleError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known, Residuals, combined_degrees_of_freedom
 from explorer.logs.fitting.independence import repetition
-from explorer.logs.reader import Source
 
 
 def fit_readings(

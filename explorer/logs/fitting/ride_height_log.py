@@ -13,11 +13,12 @@ from typing import TypeAlias
 import numpy as np
 
 from explorer.errors import SampleError, TableError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
-from explorer.logs.reader import LOGGED, Source
+from explorer.logs.reader import LOGGED
 
 Forward: TypeAlias = Callable[[str, Mapping[str, float], Array], Mapping[str, Array]]
 

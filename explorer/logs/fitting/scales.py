@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from explorer.errors import TableError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.least_squares import fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
-from explorer.logs.reader import Source
 
 TRUE_SCALES = Known("scale_factor", 1.0, 0.0, "1", "scales taken as true")
 

@@ -9,12 +9,12 @@ import numpy as np
 from scipy.special import fdtrc
 
 from explorer.errors import TableError
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known, combined_degrees_of_freedom
 from explorer.logs.fitting.independence import SHORTEST_RUN
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
-from explorer.logs.reader import Source
 
 FEWEST_LOADS = 3
 # Degrees of freedom that few readings are left with at the least, however much they repeat each other.

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Fit, Known
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
-from explorer.logs.reader import Source
 
 
 def fit_tyre_radius(

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from explorer.errors import StudyError, nearest
+from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.graph.units import parse_spread
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.named_logs import read_study_log
-from explorer.logs.reader import Log, Source
+from explorer.logs.reader import Log
 from explorer.logs.test_conditions import DayOfLog
 from explorer.study.schema import ColumnEntry, FitEntry, Keys, LogEntry, Value
 from explorer.study.study import Input
