@@ -47,7 +47,6 @@ from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
 from explorer.results.histogram import BARS, Histogram
 from explorer.results.records import (
     ConditionRecord,
-    CorrelationRecord,
     FailureRecord,
     InputRecord,
     LimitRecord,
@@ -140,9 +139,7 @@ def run(
             inputs=tuple(
                 _input(study, one, upstream) for one in study.all_inputs() if _matters(study, one, nominal)
             ),
-            correlations=tuple(
-                CorrelationRecord(c.first, c.second, c.value, c.source) for c in study.correlations
-            ),
+            correlations=study.correlations,
             conditions=tuple(_condition(study, name) for name in study.conditions),
             limits=tuple(
                 _limit(study, outcome, limit, judged, sureness.get(limit.name))

@@ -17,7 +17,6 @@ from explorer.estimators.sensitivity import Estimate, Index, Sensitivity
 from explorer.results.histogram import Histogram
 from explorer.results.records import (
     ConditionRecord,
-    CorrelationRecord,
     FailureRecord,
     InputRecord,
     LimitRecord,
@@ -31,6 +30,7 @@ from explorer.results.records import (
 from explorer.study.builds import Override
 from explorer.study.distributions import Exact
 from explorer.study.limits import Bounds
+from explorer.study.study import Correlation
 
 SAMPLES = 8192
 HOSTILE = "<script>alert('x')</script> & \"quoted\" <b>bold</b>"
@@ -392,9 +392,7 @@ def make_results(
             command="squatline run study.toml --seed 7",
         ),
         inputs=inputs,
-        correlations=(
-            CorrelationRecord("splitter_pitch_slope", "splitter_downforce_coefficient", 0.5, None),
-        ),
+        correlations=(Correlation("splitter_pitch_slope", "splitter_downforce_coefficient", 0.5, None),),
         conditions=(
             ConditionRecord("closed_45", "closed at 45 m/s", _sets(0, 45.0)),
             ConditionRecord("open_55", "open at 55 m/s", _sets(1, 55.0, "m/s")),

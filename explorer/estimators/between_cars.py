@@ -12,19 +12,11 @@ import numpy as np
 from scipy.special import stdtrit
 
 from explorer.estimators.conformance import CONFIDENCE, binomial_interval
+from explorer.estimators.sensitivity import Estimate
 from explorer.graph.arrays import Array, Mask
 
 # Groups of cars that are left out one after the other for the interval.
 GROUPS = 32
-
-
-@dataclass(frozen=True)
-class Share:
-    """A share with its interval."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -43,8 +35,8 @@ class BetweenCars:
     """
 
     cars: int
-    margin: Share | None
-    decision: Share | None
+    margin: Estimate | None
+    decision: Estimate | None
 
 
 def between_cars(margins: Array) -> BetweenCars:
@@ -63,7 +55,7 @@ def between_cars(margins: Array) -> BetweenCars:
     return BetweenCars(len(margins), _shared(answered), _of_the_decision(margins >= 0))
 
 
-def _shared(pairs: Array) -> Share | None:
+def _shared(pairs: Array) -> Estimate | None:
     """Return what share of their variance pairs have in common; None where they do not vary."""
     if len(pairs) < 2 * GROUPS or float(np.ptp(pairs)) == 0:
         return None
@@ -77,7 +69,7 @@ def _shared(pairs: Array) -> Share | None:
     error = math.sqrt((GROUPS - 1) * float(np.var(without)))
     half = float(stdtrit(GROUPS - 1, (1 + CONFIDENCE) / 2)) * error
     low, middle, high = (min(max(end, 0.0), 1.0) for end in (value - half, value, value + half))
-    return Share(middle, low, high)
+    return Estimate(middle, low, high)
 
 
 def _share(sums: Array) -> Array:
@@ -88,7 +80,7 @@ def _share(sums: Array) -> Array:
         return np.asarray((products / count - mean**2) / variance)
 
 
-def _of_the_decision(met: Mask) -> Share | None:
+def _of_the_decision(met: Mask) -> Estimate | None:
     """Return what both days share of meeting a limit or missing it: what is rarer of the two is counted."""
     rare = met if 2 * np.count_nonzero(met) < met.size else ~met
     often, both = float(np.mean(rare)), int(np.count_nonzero(rare.all(axis=1)))
@@ -102,4 +94,4 @@ def _of_the_decision(met: Mask) -> Share | None:
         return min(max((again - often) / (1 - often), 0.0), 1.0)
 
     low, high = binomial_interval(both, either)
-    return Share(share(both / either), share(low), share(high))
+    return Estimate(share(both / either), share(low), share(high))

@@ -38,6 +38,7 @@ from explorer.results.levers import Levers
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
 from explorer.study.builds import Override
 from explorer.study.limits import Output
+from explorer.study.study import Correlation
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -79,16 +80,6 @@ class InputRecord:
     reaches: tuple[str, ...]
     varies: bool = False
     any_day: Words | None = None
-
-
-@dataclass(frozen=True)
-class CorrelationRecord:
-    """Correlation of the normal scores of two inputs."""
-
-    first: str
-    second: str
-    value: float
-    source: str | None
 
 
 @dataclass(frozen=True)
@@ -296,7 +287,7 @@ class Summary:
     note: str
     reproduction: Reproduction
     inputs: tuple[InputRecord, ...]
-    correlations: tuple[CorrelationRecord, ...]
+    correlations: tuple[Correlation, ...]
     conditions: tuple[ConditionRecord, ...]
     limits: tuple[LimitRecord, ...]
     joint: Conformance | None

@@ -6,8 +6,7 @@ import math
 from functools import partial
 from typing import Any
 
-from explorer.estimators.between_cars import Share
-from explorer.estimators.sensitivity import Index
+from explorer.estimators.sensitivity import Estimate, Index
 from explorer.graph.units import System
 from explorer.results.records import LimitRecord
 from reports.blocks import (
@@ -85,7 +84,7 @@ def _day(report: Report, limit: LimitRecord) -> list[Line]:
     ]
 
 
-def _words(found: Share) -> str:
+def _words(found: Estimate) -> str:
     return f"{share(found.value, found.low, found.high)} ({share_range(found.low, found.high)})"
 
 
@@ -117,7 +116,7 @@ def _family(report: Report, limit: LimitRecord) -> Figure:
         name=f"family-{slug(limit.name)}",
         title=f"Runs of a poor, a median and a good car: {limit.name}",
         alternative=(
-            "Share of runs with less room to the limit than shown along, a curve each for three cars. "
+            "Estimate of runs with less room to the limit than shown along, a curve each for three cars. "
             f"{finding}",
         ),
         caption=(
@@ -184,7 +183,7 @@ def ignorance_or_day(report: Report) -> list[Block]:
     if not told:
         return []
 
-    def shown(found: Share | None) -> tuple[Part, ...]:
+    def shown(found: Estimate | None) -> tuple[Part, ...]:
         if found is None:
             return (Quiet("does not vary"),)
         return (

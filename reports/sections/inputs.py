@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from explorer.graph.labels import begun
-from explorer.results.records import ConditionRecord, CorrelationRecord, InputRecord
+from explorer.results.records import ConditionRecord, InputRecord
+from explorer.study.study import Correlation
 from reports.blocks import (
     Block,
     Cell,
@@ -146,7 +147,7 @@ def _set_by(condition: ConditionRecord) -> Line:
     return (f"throttle: {condition.throttle}{'; ' if sets else ''}", *sets) if said else sets
 
 
-def _correlations(report: Report, correlations: tuple[CorrelationRecord, ...]) -> Table:
+def _correlations(report: Report, correlations: tuple[Correlation, ...]) -> Table:
     return Table(
         "correlations",
         "Inputs that go together (correlated): +1 means always high together, "
