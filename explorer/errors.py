@@ -168,11 +168,12 @@ class Faults:
 
     @contextmanager
     def noted(self) -> Iterator[None]:
-        """Note an error that is raised inside, and go on behind it."""
+        """Note an error that is raised inside, once, and go on behind it."""
         try:
             yield
         except SquatlineError as error:
-            self.found += error.each
+            told = {str(one) for one in self.found}
+            self.found += [one for one in error.each if str(one) not in told]
 
     def all_at_once(self) -> SquatlineError:
         """Return what was noted: one error as it is, several as ``JoinedError``."""

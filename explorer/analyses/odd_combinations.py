@@ -5,8 +5,8 @@ A caution with the likely slip, never a refusal.  All bounds here are judgement,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from explorer.graph.graph import Graph
 from explorer.graph.units import parse
@@ -70,6 +70,10 @@ def odd_combinations(study: Study, odd: Collection[str] = ()) -> Odd:
     )
     for rule in RULES:
         yield from rule(car)
+    for place in study.conditions.values():
+        own = [name for name, one in place.overrides.items() if one.key == f"{name}@{place.name}"]
+        there = replace(car, given={**car.given, **place.overrides})
+        yield from _stations(there, own, f"conditions.{place.name}.")
     yield from _speeds(study, odd)
 
 
@@ -121,19 +125,19 @@ def _centre_of_gravity(car: _Car) -> Odd:
         )
 
 
-def _stations(car: _Car) -> Odd:
+def _stations(car: _Car, names: Iterable[str] | None = None, where: str = "") -> Odd:
     if not (found := car("wheelbase")):
         return
     low, high = -_AHEAD * found[0], _BEHIND * found[0]
-    for name in car.given:
+    for name in car.given if names is None else names:
         if not name.endswith("_station") or name == "cg_station" or "skew" in name:
             continue
         (station,) = car(name) or [0.0]
         if not low <= station <= high:
             slip = next((by for by in (-1.0, 0.1, 10.0, 1e-3) if low <= by * station <= high), None)
             words = told(
-                f"{name} is {{}}, outside a car with a wheelbase of {{}}; stations count from the front "
-                "axle, rearwards",
+                f"{where}{name} is {{}}, outside a car with a wheelbase of {{}}; stations count from the "
+                "front axle, rearwards",
                 car.said(name),
                 car.said("wheelbase"),
             )

@@ -77,6 +77,14 @@ def test_a_slip_is_told_and_what_is_advised_is_right(slip: str, tmp_path: Path) 
     assert _odd(tmp_path, **right) == []
 
 
+def test_a_point_outside_the_car_is_told_in_a_condition_too(tmp_path: Path) -> None:
+    text = re.sub(r"(?m)^(\[conditions\.open\]\n)", r'\1rear_floor_edge_station = "840 mm"\n', FLAPS)
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    (said,) = cautions(load_study(tmp_path))
+    assert "conditions.open.rear_floor_edge_station is 840 mm, outside a car" in said
+    assert "did you mean 84 mm?" in said
+
+
 def test_what_is_odd_alone_is_not_held_against_the_rest(tmp_path: Path) -> None:
     (said,) = _odd(tmp_path, wheelbase='"360 m"')
     assert "did you mean 360 mm?" in said

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from study_help import Answer
 
-from explorer.errors import MOST_TOLD, JoinedError, SquatlineError
+from explorer.errors import MOST_TOLD, Faults, JoinedError, SquatlineError, StudyError
 from explorer.study.slips import slip_in
 from explorer.study.study import load_study
 
@@ -382,3 +382,11 @@ def test_points_that_carry_but_have_no_name_are_the_one_mistake_told(small_study
         load_study(folder)
     assert not isinstance(caught.value, JoinedError)
     assert 'point = ["splitter_edge"]' in str(caught.value)
+
+
+def test_a_mistake_that_is_met_twice_is_told_once() -> None:
+    faults = Faults()
+    for key in ("inputs.mass", "inputs.mass", "inputs.wheelbase"):
+        with faults.noted():
+            raise StudyError("the value is not finite", key=key)
+    assert [one.key for one in faults.found] == ["inputs.mass", "inputs.wheelbase"]
