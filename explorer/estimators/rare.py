@@ -59,7 +59,9 @@ APART = 0.9975
 RAY_POINTS = 201
 MOST_SEARCHES = 40
 SLOPE_WIDTH = 1e-4
-# Importance sampling draws so many at once, and ends at such a coefficient of variation.
+# A search with gradients ends where a step brings less than this share.
+FINE = 1e-8
+# Importance sampling draws so many at once, and ends by default at such a coefficient of variation.
 AT_ONCE = 1000
 CLOSE = 0.04
 # Variances nearer to one than this many standard errors are taken as one.
@@ -156,6 +158,7 @@ def rare_failure(
     walks: int = 8,
     weighted_samples: int = 10_000,
     least: float = LEAST,
+    close: float = CLOSE,
     starts: Sequence[Start] = (),
     confidence: float = CONFIDENCE,
 ) -> RareFailure:
@@ -173,8 +176,8 @@ def rare_failure(
         Samples in each step of each walk, and independent walks.
     weighted_samples:
         The most to draw for importance sampling, which ends as soon as it knows the probability closely.
-    least:
-        Probability below which no walk goes on.
+    least, close:
+        Probability below which no walk goes on, and coefficient of variation at which enough is known.
     starts:
         What each walk starts from; by default its own samples.
     confidence:
@@ -202,7 +205,7 @@ def rare_failure(
     failures = np.concatenate([walk.failures for walk in done])
     estimates = np.array([walk.probability for walk in done])
     subset = float(estimates.mean())
-    if not len(failures):
+    if not len(failures) or subset < least:
         plain = sum(start.cars for start in starts) or walks * samples
         reached = max(walk.bound for walk in done)
         return _none_found(reached, least, plain, evaluations, dimensions, confidence)
@@ -210,7 +213,7 @@ def rare_failure(
     least = math.sqrt(sum(walk.least_variation**2 for walk in done) / walks)
     subset_variation = max(float(np.std(estimates, ddof=1)) / subset, least) / math.sqrt(walks)
     weighted, weighted_variation, drawn = importance_sampling(
-        margin_of, failures, weighted_samples, generator(seed, walks)
+        margin_of, failures, weighted_samples, generator(seed, walks), close
     )
     point, tried = most_likely_failure(margin_of, failures)
     found = _combined(subset, subset_variation, weighted, weighted_variation, walks, confidence)
@@ -369,7 +372,7 @@ def _chains(
 
 
 def importance_sampling(
-    margin_of: MarginOf, failures: Array, samples: int, random: np.random.Generator
+    margin_of: MarginOf, failures: Array, samples: int, random: np.random.Generator, close: float
 ) -> tuple[float, float, int]:
     """Draw around known failures and weigh every draw by how likely it was, until that says enough.
 
@@ -382,8 +385,8 @@ def importance_sampling(
         standard one only in the directions in which they clearly are.
     samples:
         The most to draw.
-    random:
-        Where from.
+    random, close:
+        Where from, and the coefficient of variation to end at.
 
     Returns
     -------
@@ -400,7 +403,7 @@ def importance_sampling(
     # Never narrower than the standard one: beyond a narrow fit lie rare draws of enormous weight.
     spread = np.sqrt(np.where(variances > 1 + noise, variances, 1.0))
     weights, mean, variation = np.empty(0), 0.0, math.inf
-    while weights.size < samples and variation > CLOSE:
+    while weights.size < samples and variation > close:
         draws = random.standard_normal((min(AT_ONCE, samples - weights.size), failures.shape[1]))
         points = centre + (draws * spread) @ directions.T
         log_weight = (np.sum(draws**2, axis=1) - np.sum(points**2, axis=1)) / 2 + np.log(spread).sum()
@@ -451,7 +454,7 @@ def most_likely_failure(margin_of: MarginOf, failures: Array) -> tuple[Array, in
         weight = 2 * float(np.linalg.norm(point)) / math.sqrt(steep)
         merits = np.sum(trials**2, axis=1) / 2 + weight * np.abs(margins(trials))
         best = int(np.argmin(merits))
-        if not merits[best] < point @ point / 2 + weight * abs(margin) - 1e-9:
+        if not merits[best] < (point @ point / 2 + weight * abs(margin)) * (1 - FINE):
             break
         point = trials[best]
     nearer = float(np.linalg.norm(point)) < float(np.linalg.norm(start))

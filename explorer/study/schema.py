@@ -57,7 +57,7 @@ class StudyEntry(Keys):
     keep_samples: bool = True
     design: Literal["random", "sobol"] = "random"
     replicates: int = Field(default=16, ge=4, le=256)
-    sensitivity_samples: int = Field(default=512, ge=64, le=2**20)
+    sensitivity_samples: int = Field(default=512, ge=32, le=2**20)
     sensitivity_replicates: int = Field(default=64, ge=8, le=1024)
     sensitivity_pairs: bool = False
     cars: int | None = Field(default=None, ge=64, le=2**20)
