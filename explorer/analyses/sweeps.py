@@ -9,7 +9,7 @@ import numpy as np
 from explorer.engine.plan import CHUNK, Plan, Progress, make_plan, no_progress
 from explorer.graph.arrays import Array
 from explorer.results.records import SweepRecord
-from explorer.study.entries import Exact
+from explorer.study.distributions import Exact
 from explorer.study.limits import Output
 from explorer.study.study import Input, Study, Sweep
 from explorer.study.throttle import throttle_words

@@ -15,7 +15,7 @@ from explorer.graph.labels import label
 from explorer.graph.units import parse, parse_spread
 from explorer.results.exploration import VariableRecord
 from explorer.study.builds import AS_IT_STANDS, Build, check_not_always_overridden
-from explorer.study.entries import Exact
+from explorer.study.distributions import Exact
 from explorer.study.schema import DesignEntry
 from explorer.study.study import Input, Study
 

@@ -19,7 +19,7 @@ from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.input_block import correlation_entry, correlation_source, input_block, spread_of
 from explorer.logs.shared_errors import held_together
 from explorer.results.json import json_text
-from explorer.study.entries import Normal
+from explorer.study.distributions import Normal
 from explorer.study.study import Study
 
 # How what a fit writes is told from files of others.

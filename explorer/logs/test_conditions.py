@@ -17,7 +17,8 @@ from explorer.errors import StudyError, unknown
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.fit import Known
 from explorer.study.day_to_day import in_a_run
-from explorer.study.entries import Distribution, Exact, read_distribution
+from explorer.study.distributions import Distribution, Exact
+from explorer.study.entries import read_distribution
 from explorer.study.inputs import Input, read_inputs
 from explorer.study.study import Study
 

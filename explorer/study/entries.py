@@ -54,25 +54,6 @@ from explorer.study.distributions import (
 from explorer.study.distributions_between_limits import ArcSine, CurvilinearTrapezoid
 from explorer.study.distributions_of_values import Discrete, Empirical, Tabulated, smoothed
 
-__all__ = [
-    "ArcSine",
-    "CurvilinearTrapezoid",
-    "Discrete",
-    "Distribution",
-    "Empirical",
-    "Exact",
-    "LogNormal",
-    "Normal",
-    "Pert",
-    "StudentT",
-    "Tabulated",
-    "Triangular",
-    "TruncatedNormal",
-    "Uniform",
-    "read_distribution",
-    "smoothed",
-]
-
 # Keys that say something about an entry without shaping its distribution.
 ABOUT = ("distribution", "unit", "source", "note", "varies")
 _ALIASES = {

@@ -13,7 +13,8 @@ from explorer.graph.quantity import Quantity
 from explorer.graph.units import from_si, to_si, with_unit
 from explorer.model import variant_with
 from explorer.study.day_to_day import day_of, in_a_run, says_by_how_much
-from explorer.study.entries import Distribution, Exact, Normal, read_distribution, read_spread
+from explorer.study.distributions import Distribution, Exact, Normal
+from explorer.study.entries import read_distribution, read_spread
 from explorer.study.usual import USUAL, is_usual, usual_entry
 
 # What older studies ask for, and what it is called now that a condition says its throttle.

@@ -19,7 +19,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import MODEL_ERRORS, Need, Quantity
 from explorer.graph.units import to_si
-from explorer.study.entries import Exact
+from explorer.study.distributions import Exact
 from explorer.study.inputs import Input, one_number, read_input
 from explorer.study.schema import ModelErrorEntry, StudyFile
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from explorer.errors import StudyError
 from explorer.graph.graph import Graph
-from explorer.study.entries import Exact
+from explorer.study.distributions import Exact
 from explorer.study.inputs import Input
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import Job, make_job, run_montecarlo
 from explorer.engine.plan import CHUNK, Plan, make_plan
 from explorer.engine.workers import workers_for
-from explorer.study.entries import Exact
+from explorer.study.distributions import Exact
 from explorer.study.study import Study, load_study
 
 from . import handwritten

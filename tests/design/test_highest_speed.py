@@ -29,7 +29,7 @@ from explorer.estimators.conformance import judge_margins
 from explorer.graph.program import Call
 from explorer.results.exploration import HighestSpeeds
 from explorer.study.builds import AS_IT_STANDS, find_build
-from explorer.study.entries import Exact
+from explorer.study.distributions import Exact
 from explorer.study.study import Input, Study, load_study
 from reports.sections.speed_steps import headline, state_headline
 from reports.terminal import words
