@@ -65,6 +65,8 @@ QUESTIONS: Mapping[str, tuple[str, Mapping[str, str]]] = {
     "wake": ("does it follow another car?", {"": "no", "yes": "yes"}),
 }
 FOUND_AT_MOST = 40
+# Of what is to be found out so much at once: what is put in makes room for the next.
+MOST_AT_ONCE = 12
 
 
 @dataclass(frozen=True)
@@ -271,7 +273,7 @@ def _asked_for(
 ) -> Sequence[Input]:
     study = bench.study
     if room == "unknown" and not find:
-        return _unknown(bench)
+        return _unknown(bench)[:MOST_AT_ONCE]
     if not find:
         return parts.get(room, ())
     words = _words(find)
