@@ -21,7 +21,7 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 PDFTOPPM = shutil.which("pdftoppm")
 collect_ignore = [] if PDFTOPPM else ["test_pictures.py"]
 if CHROMIUM is None:
-    collect_ignore += ["test_page.py", "test_whatif.py", "test_desk.py"]
+    collect_ignore += ["test_page.py", "test_whatif.py", "test_desk.py", "test_desk_job.py"]
 
 _SWITCHES = [
     "--no-sandbox",
