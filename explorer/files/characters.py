@@ -38,7 +38,8 @@ def require_visible(data: Any, refusal: type[SquatlineError]) -> None:
                 key=visible(key),
                 found=visible(text[:200]),
                 allowed="letters, digits, signs, spaces and line feeds",
-                remedy="delete what stands in the place of the backslash; it may have come along with a copy",
+                remedy="write / in place of \\ in a path; elsewhere delete what stands in its place, "
+                "which may have come along with a copy",
             )
 
 

@@ -126,11 +126,13 @@ class Wanted:
             yield
         except OSError as error:
             there = not isinstance(error, FileNotFoundError)
+            # A study's text reads \\n and \\t in a path as the end of a line and a tab.
+            name = (named or str(path)).replace("\n", "\\n").replace("\t", "\\t")
             raise self.raising(
                 f"the {self.what} cannot be read" if there else "there is no such file",
-                file=named or str(path),
+                file=name,
                 found=error.strerror if there else None,
-                remedy=self.missing,
+                remedy="write / in place of \\ in the path" if "\\" in name else self.missing,
             ) from None
 
 

@@ -6,6 +6,7 @@ A row is an input of the study's own file; what stands in conditions, candidates
 from __future__ import annotations
 
 import csv
+import math
 import json
 import re
 from collections.abc import Mapping
@@ -154,7 +155,8 @@ def _cells(distribution: Distribution, unit: str, entry: Any) -> tuple[tuple[str
         return f"{float(from_si(si, unit)):.10g}"
 
     def wide(si: float) -> str:
-        return f"{float(spread_from_si(si, unit)):.10g}"
+        # That of two or three readings has no end (Student's t).
+        return f"{float(spread_from_si(si, unit)):.10g}" if math.isfinite(si) else ""
 
     named = isinstance(entry, Mapping) and "distribution" in entry
     match distribution:

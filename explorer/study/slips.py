@@ -29,6 +29,7 @@ _WORD_WITHIN = re.compile(r"[{,][ \t]*\w+[ \t]*=[ \t]*([A-Za-z][^\"'{}\[\]=,]*?)
 _BACKSLASH = re.compile(r"\"([^\"]*\\[^\"]*)\"")
 _COMMENT = re.compile(r"^[ \t]*(?:;|//|--|%|')[ \t]*(.*)$")
 _BEHIND = re.compile(rf"{_BEGIN}(?:\"[^\"]*\"|{{[^{{}}]*}})[ \t]+([^\s#,=}}\]].*)$")
+_SEMICOLONS = re.compile(r"\[([^\[\]\"'#]*;[^\[\]\"'#]*)\]")
 _YES_OR_NO = {"yes": "true", "on": "true", "true": "true", "no": "false", "off": "false", "false": "false"}
 
 
@@ -56,6 +57,9 @@ def slip_in(line: str) -> str | None:
         return "write / in place of \\: " + '"' + re.sub(r"\\+", "/", path[1]) + '"'
     if re.search(r"[\"']", _WHOLE_TEXT.sub("", line).partition("#")[0]):
         return "begin and end each text with the same kind of quote, and leave none over"
+    if rows := _SEMICOLONS.search(line):
+        numbers = [re.sub(r"(?<=\d),(?=\d)", ".", number.strip()) for number in rows[1].split(";")]
+        return f"write decimal points, and commas between: [{', '.join(numbers)}]"
     bare_line = _WHOLE_TEXT.sub("", line).partition("#")[0]
     if bare_line.count("{") > bare_line.count("}"):
         open_end = bare_line.rstrip().endswith((",", "{"))

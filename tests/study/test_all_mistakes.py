@@ -200,6 +200,11 @@ def test_a_run_tells_them_across_sections_before_it_draws(small_study: Writer, s
             'put words in quotes: "tape"',
             'wheelbase = { value = "360 mm", source = "tape" }',
         ),
+        (
+            'wheelbase = { readings = [360,4; 360,6], unit = "mm" }',
+            "[360.4, 360.6]",
+            'wheelbase = { readings = [360.4, 360.6], unit = "mm" }',
+        ),
         ('wheel base = "360 mm"', "each space: wheel_base", 'wheelbase = "360 mm"'),
         ('wheelbase\u00a0= "360 mm"', "type the spaces anew", 'wheelbase = "360 mm"'),
         ('wheelbase == "360 mm"', "write = once", 'wheelbase = "360 mm"'),
@@ -354,6 +359,23 @@ def test_a_slip_elsewhere_is_right_once_its_remedy_is_followed(
         load_study(file)
     file.write_text(text.replace(right, followed))
     load_study(file)
+
+
+@pytest.mark.parametrize("path", [r"logs\new.csv", r"logs\feather.csv", r"logs\\mass.csv"])
+def test_a_path_with_backslashes_is_right_with_slashes(
+    path: str, small_study: Writer, squatline: Cli
+) -> None:
+    fit = '[fits.weighed]\nkind = "readings"\ncolumns = { mass = { column = "m", unit = "kg" } }\n'
+    folder = small_study(limits=f'{fit}file = "{path}"\n')
+    (folder / "logs").mkdir()
+    log = folder / path.replace("\\\\", "/").replace("\\", "/")
+    log.write_text("m\n5.01\n5.02\n5.00\n5.01\n")
+    answer = squatline("fit", folder)
+    assert answer.status == 2
+    assert "write / in place of" in answer.err
+    file = folder / "study.toml"
+    file.write_text(file.read_text().replace(path, f"logs/{log.name}"))
+    assert squatline("fit", folder).status == 0
 
 
 @pytest.mark.parametrize("line", ["", "[inputs]", "x = 1", "x = ]", "x = 1.2.3", "a b c", "x = [1,2]"])
