@@ -6,8 +6,8 @@ A row is an input of the study's own file; what stands in conditions, candidates
 from __future__ import annotations
 
 import csv
-import math
 import json
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import astuple, dataclass
