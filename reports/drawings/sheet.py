@@ -19,7 +19,7 @@ class Sheet:
     """Collects shapes, then writes them as SVG.
 
     Stations run to the right, heights up; ``scale`` is pixels a metre, ``left`` and ``ground`` the pixels at
-    which station and height are zero.
+    which station and height are zero; ``letters`` times as large are all words, for a drawing shown small.
     """
 
     width: float
@@ -27,6 +27,7 @@ class Sheet:
     scale: float
     left: float
     ground: float
+    letters: float = 1.0
     shapes: list[str] = field(default_factory=list)
 
     def at(self, point: Point) -> Point:
@@ -90,9 +91,10 @@ class Sheet:
         size: float = 11,
     ) -> None:
         """Write words at a point in pixels."""
+        letters = f"{size * self.letters:.3g}"
         self.shapes.append(
-            f'<text x="{at[0]:.1f}" y="{at[1]:.1f}" font-family="{FONT}" font-size="{size}" fill="{colour}" '
-            f'text-anchor="{anchor}" font-weight="{weight}">{escape(words)}</text>'
+            f'<text x="{at[0]:.1f}" y="{at[1]:.1f}" font-family="{FONT}" font-size="{letters}" '
+            f'fill="{colour}" text-anchor="{anchor}" font-weight="{weight}">{escape(words)}</text>'
         )
 
     def svg(self) -> str:

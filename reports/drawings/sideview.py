@@ -73,6 +73,7 @@ def side_view(
     display: Mapping[str, str],
     factor: int,
     longest: float,
+    letters: float = 1.0,
 ) -> str:
     """Draw the car in one condition.
 
@@ -88,15 +89,22 @@ def side_view(
         Exaggeration of the tilted bar.
     longest:
         Force [N] that is drawn as the longest arrow, the same for all conditions.
+    letters:
+        How many times as large words are written, for a drawing that is shown small.
     """
     known = {name: value for name, value in values.items() if value is not None}
     sheet = _sheet(known, points)
+    sheet.letters = letters
     body = _Attitude(known["wheelbase"], known["front_compression"], known["rear_compression"])
     _ground(sheet, display, system)
     _body(sheet, known, points, body)
     _loads(sheet, known, body, system, longest)
     _tilted_bar(sheet, known["pitch"], factor, display, system)
     return sheet.svg()
+
+
+# Height of a row of words, and width of a letter of it.
+_ROW, _LETTER = 14.0, 5.1
 
 
 def two_cars(
@@ -127,6 +135,7 @@ def two_cars(
     """
     known, less = ({k: v for k, v in values.items() if v is not None} for values in (first, other))
     sheet = _sheet(known, points)
+    sheet.height += _ROW * len(written)
     _ground(sheet, display, system)
     for values, colour, dash in ((known, INK, ""), (less, ALARM, "6 3")):
         body = _Attitude(values["wheelbase"], values["front_compression"], values["rear_compression"])
@@ -151,15 +160,31 @@ def two_cars(
             system
         )
         sheet.text((120, 26 + 15 * place), f"{name}: pitch {pitch}", colour=colour, weight=600)
-    places = part_places(first, points)
-    for row, (quantity, words) in enumerate(written):
-        at = (385.0, 20.0 + 14 * row)
-        sheet.text(at, words, size=10)
-        target = places.get(part_of(quantity))
-        if target is not None:
-            sheet.line([(at[0] - 4, at[1] - 4), (at[0] - 12, at[1] - 4), target], colour=QUIET, width=0.7)
-            sheet.circle(target, 3, fill=QUIET, stroke=QUIET)
+    _differences(sheet, written, part_places(first, points))
     return sheet.svg()
+
+
+def _differences(sheet: Sheet, written: Sequence[tuple[str, str]], places: Mapping[str, Point]) -> None:
+    """Write what differs below the ground, each led up to its part: no leader runs through a word."""
+    left = 230.0
+    rows = []
+    for quantity, words in written:
+        target = places.get(part_of(quantity))
+        right = left + _LETTER * len(words)
+        # Parts above the words come first, then those at their left, then those at their right, short first.
+        side = 0 if target is None or left <= target[0] <= right else 1 if target[0] < left else 2
+        rows.append((side, right, words, target))
+    led: set[Point] = set()
+    for row, (side, right, words, target) in enumerate(sorted(rows, key=lambda one: one[:2])):
+        y = sheet.ground + 24.0 + _ROW * row
+        sheet.text((left, y), words, size=10)
+        if target is None or target in led:
+            continue
+        led.add(target)
+        start = (right if side == 2 else left - 4, y - 4)
+        beside = [] if side == 2 else [(left - 10.0 - 4 * row, y - 4), (left - 10.0 - 4 * row, sheet.ground)]
+        sheet.line([start, *beside, target], colour=QUIET, width=0.7)
+        sheet.circle(target, 3, fill=QUIET, stroke=QUIET)
 
 
 def part_places(values: Values, points: Sequence[str]) -> dict[str, Point]:

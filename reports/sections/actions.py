@@ -118,8 +118,8 @@ def _change(report: Report, action: Action, short: bool) -> Line:
         line = (*line, *setting_words(setting, short=short), *(() if short else _instead(setting)), " ")
     if short:
         names = _named(action.unanswered, short)
-        known = f"No change is known to mend {names} (" if names else "("
-        return (*line, known, Link("all of it", "actions"), ").")
+        known = f"No change is known to mend {names}. " if names else ""
+        return (*line, f"{known}More under ", Link("open actions", "actions"), ".")
     if action.unanswered:
         line = (*line, *_unanswered(report, action.unanswered))
     if action.clearly:

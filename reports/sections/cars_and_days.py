@@ -53,8 +53,8 @@ def _surely(limit: LimitRecord) -> Line:
         f"{limit.name}: met in {in_both_words(found)}. {asked_for}: of {count(found.cars)} cars, each on "
         f"{count(found.days)} days, {percent(round(found.often_enough, 3))} meet it so often "
         f"({share_range(found.low, found.high)}; that the days are few is allowed for). Mostly {kind} "
-        f"decides: {percent(round(found.ignorance, 2))} of the margin's variance is between cars and could "
-        "be learnt, the rest differs from run to run.",
+        f"decides: {percent(round(found.ignorance, 2))} of the margin's variance could be learnt by "
+        "measuring the car; the rest differs from run to run.",
     )
 
 
@@ -78,8 +78,8 @@ def _day(report: Report, limit: LimitRecord) -> list[Line]:
     read = f"; of the day most is {day}, which can be read before the run and given as [today]" if day else ""
     return [
         (
-            f"{limit.name}: mostly {kind} decides. {_words(learnt)} of {of} is between cars and could be "
-            f"learnt, the rest differs from run to run{read}.",
+            f"{limit.name}: mostly {kind} decides. {_words(learnt)} of {of} could be learnt by "
+            f"measuring the car; the rest differs from run to run{read}.",
         )
     ]
 

@@ -41,7 +41,7 @@ def build(report: Report) -> Section:
         blocks.append(
             Paragraph(
                 (
-                    "How seldom a limit fails that hardly any car missed, and what car that is, is in an ",
+                    "Failures too rare to count among these cars were searched for: see the ",
                     Link("appendix", "seldom"),
                     ".",
                 ),

@@ -277,8 +277,8 @@ def _signs(plan: MeasuringPlan, spots: Sequence[Spot], rises: Sequence[Rise]) ->
 def _figure_caption(plan: MeasuringPlan) -> Line:
     first = plan.alone[0]
     words = (
-        "Numbers are those of the table; bars reach two standard errors up and down, so that the true "
-        "value lies inside nineteen times in twenty. "
+        "A good car rejected counts one, a bad car passed counts p/(1 - p): 99 where 99 % is "
+        "required. Bars: 95 % intervals. "
     )
     if not _significant(first.gain):
         return (words, "None of them, alone, makes a difference that shows.")
@@ -312,7 +312,7 @@ def _rises(plan: MeasuringPlan) -> list[Rise]:
 def _steps(plan: MeasuringPlan) -> Table:
     spent = any(step.cost for step in plan.steps)
     columns = [
-        Column("Turn", number=True, width=8),
+        Column("Step", number=True, width=8),
         Column("Measure", width=30),
         Column("Takes", number=True, width=18),
         Column("So far", number=True, width=14),
@@ -328,7 +328,7 @@ def _steps(plan: MeasuringPlan) -> Table:
             cell(str(turn), order=turn),
             cell(
                 f"the {step.label}, no. {numbers[step.measurement]}",
-                *((Quiet(f" as good in this turn: {tied}"),) if tied else ()),
+                *((Quiet(f" as good at this step: {tied}"),) if tied else ()),
             ),
             cell(hours(step.hours), order=step.hours),
             cell(hours(step.hours_so_far), order=step.hours_so_far),
@@ -337,8 +337,8 @@ def _steps(plan: MeasuringPlan) -> Table:
         rows.append((*row, cell(_now_and_then(before, after), Quiet(f" {limit}"))))
     return Table(
         "measuring-plan",
-        f"The best use of {hours(plan.budget_hours)}: each measurement weighed with those before it "
-        "known, on the limit where it helps most.",
+        f"The best use of {hours(plan.budget_hours)}: each measurement counted with those before it "
+        "done, on the limit where it helps most.",
         tuple(columns),
         tuple(rows),
         sortable=False,

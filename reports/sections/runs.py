@@ -93,7 +93,7 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
                     spots.append(Spot(way.value(where), speed.value(_at(run, where)), words, place))
         return lines(
             drawn,
-            x_axis=way.titled("way from the start"),
+            x_axis=way.titled("distance from the start"),
             y_axis=speed.titled("speed"),
             spots=spots,
             ends=[Mark(way.value(length), "end")],
@@ -120,14 +120,14 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
     ]
     return Figure(
         name="run-over-strip",
-        title="Speed over the way: full throttle, then brakes with the flap shut",
-        alternative=("Speed against the way from the start. ", *finding),
+        title="Speed along the strip: full throttle, then brakes with the flap shut",
+        alternative=("Speed against the distance from the start. ", *finding),
         caption=(*finding, "Every input nominal; reaction and radio are driven at held speed."),
         draw=in_each_system(chart),
         numbers=Table(
             "run-over-strip",
-            "Speed of the nominal car along its way.",
-            (Column("Run"), Column("Way", number=True), Column("Speed", number=True)),
+            "Speed of the nominal car along the strip.",
+            (Column("Run"), Column("Distance", number=True), Column("Speed", number=True)),
             tuple(rows),
             small=True,
         ),

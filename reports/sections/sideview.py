@@ -44,7 +44,7 @@ def at_worst(report: Report) -> tuple[Figure, ...]:
     name = _worst(report, drawn)
     words = f"Side view where the front tyres carry least: {report.condition(name)}, every input nominal"
     # What its caption says stands in the drawing, and the first page is short of room.
-    return (replace(_figure(report, name, words), name="sideview-worst", caption=()),)
+    return (replace(_figure(report, name, words, letters=1.3), name="sideview-worst", caption=()),)
 
 
 def _left_out(report: Report) -> bool:
@@ -66,7 +66,7 @@ def _drawn(report: Report) -> list[str]:
     return [c.name for c in report.summary.conditions if can_draw(nominal.get(c.name, {}))][:_MOST]
 
 
-def _figure(report: Report, name: str, title: str) -> Figure:
+def _figure(report: Report, name: str, title: str, letters: float = 1.0) -> Figure:
     """Draw one condition, at the scale of all."""
     nominal, display = report.summary.nominal, report.summary.display
     values = [nominal[other] for other in _drawn(report)]
@@ -84,7 +84,15 @@ def _figure(report: Report, name: str, title: str) -> Figure:
             ".",
         ),
         drawings=tuple(
-            side_view(nominal[name], points, system=system, display=display, factor=factor, longest=longest)
+            side_view(
+                nominal[name],
+                points,
+                system=system,
+                display=display,
+                factor=factor,
+                longest=longest,
+                letters=letters,
+            )
             for system in SYSTEMS
         ),
     )

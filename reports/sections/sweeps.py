@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 
-from explorer.graph.labels import label
+from explorer.graph.labels import begun, label
 from explorer.graph.quantity import asked_name
 from explorer.graph.units import System
 from explorer.results.records import LimitRecord, SweepRecord
@@ -130,7 +130,7 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
         last = len(sweep.x) - 1
         parts = (
             *parts,
-            f"{report.swept(sweep.condition, sweep.along, sweep.throttle)} at ",
+            f"{begun(report.swept(sweep.condition, sweep.along, sweep.throttle))} at ",
             amount(sweep.x[last], sweep.along_unit, sweep.along_display_unit),
             ": ",
             _at(sweep, sweep.middle[last]),

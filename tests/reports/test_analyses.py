@@ -47,7 +47,7 @@ def test_each_measurement_says_what_it_brings(reader: Reader) -> None:
         "4 the weight of the paint half an hour no clear gain",
         "1, the splitter's downforce, takes 2 hours and brings 8.00 ± 0.20",
         "The dashed steps add up the best order within 4 hours: 1; in all 8 after 2 hours.",
-        "the splitter's downforce, no. 1 as good in this turn: rear spring rate",
+        "the splitter's downforce, no. 1 as good at this step: rear spring rate",
         "unlikely to show that it passes (splitter's downforce: a chance of 30 %)",
     ):
         assert words in reader.text
