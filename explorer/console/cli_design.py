@@ -23,6 +23,7 @@ from explorer.console.options import (
     Fresh,
     NoReport,
     Output,
+    Samples,
     Scheduler,
     StudyPath,
     Workers,
@@ -52,9 +53,7 @@ if TYPE_CHECKING:
 def compare(
     study: StudyPath,
     output: Output = None,
-    samples: Annotated[
-        int | None, typer.Option(min=100, max=100_000_000, help="Samples instead of the study's own.")
-    ] = None,
+    samples: Samples = None,
     workers: Workers = None,
     engine: Engine = None,
     scheduler: Scheduler = None,
@@ -96,9 +95,7 @@ def explore(
     candidate: Annotated[
         str | None, typer.Option(help="Candidate to explore around; the study as it stands by default.")
     ] = None,
-    samples: Annotated[
-        int | None, typer.Option(min=100, max=100_000_000, help="Samples instead of the study's own.")
-    ] = None,
+    samples: Samples = None,
     only: Annotated[
         list[str] | None,
         typer.Option(help="Part to do: speed, questions, maps or search; may be repeated. All by default."),

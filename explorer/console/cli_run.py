@@ -18,6 +18,7 @@ from explorer.console.options import (
     Fresh,
     NoReport,
     Output,
+    Samples,
     Scheduler,
     StudyPath,
     Workers,
@@ -50,9 +51,7 @@ MOST_SAMPLES = 2_000_000
 def run(
     study: StudyPath,
     output: Output = None,
-    samples: Annotated[
-        int | None, typer.Option(min=100, max=1_000_000_000, help="Samples instead of the study's own.")
-    ] = None,
+    samples: Samples = None,
     workers: Workers = None,
     engine: Engine = None,
     scheduler: Scheduler = None,

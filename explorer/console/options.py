@@ -22,6 +22,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON for machines in
 AllowCode = Annotated[
     bool, typer.Option("--allow-code", help="Run the Python file of own quantities that the study names.")
 ]
+Samples = Annotated[
+    int | None, typer.Option(min=100, max=1_000_000_000, help="Samples instead of the study's own.")
+]
 Workers = Annotated[
     int | None, typer.Option(min=1, max=1024, help="Workers to compute with; one a processor by default.")
 ]

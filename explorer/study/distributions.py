@@ -300,8 +300,8 @@ class LogNormal(Distribution):
 
 
 @dataclass(frozen=True)
-class Uniform(Distribution):
-    """Anywhere between two limits, all alike: rectangular (JCGM 101:2008, 6.4.2)."""
+class Between(Distribution):
+    """Between two limits, and alike on both sides of the middle."""
 
     low: float
     high: float
@@ -310,6 +310,16 @@ class Uniform(Distribution):
         """Check the order."""
         _require_order(self.low, self.high)
 
+    @property
+    def mean(self) -> float:
+        """The middle."""
+        return (self.low + self.high) / 2
+
+
+@dataclass(frozen=True)
+class Uniform(Between):
+    """Anywhere between two limits, all alike: rectangular (JCGM 101:2008, 6.4.2)."""
+
     def quantile(self, u: Array) -> Array:
         """Straight line from low to high."""
         return self.low + (self.high - self.low) * np.asarray(u)
@@ -317,11 +327,6 @@ class Uniform(Distribution):
     def cdf(self, x: Array | float) -> Array:
         """Straight line from 0 to 1."""
         return np.clip((np.asarray(x) - self.low) / (self.high - self.low), 0.0, 1.0)
-
-    @property
-    def mean(self) -> float:
-        """The middle."""
-        return (self.low + self.high) / 2
 
     @property
     def sd(self) -> float:

@@ -10,19 +10,12 @@ from scipy import special
 
 from explorer.graph.arrays import Array
 from explorer.graph.words import Number, Words
-from explorer.study.distributions import Distribution, Uniform, require
+from explorer.study.distributions import Between, require
 
 
 @dataclass(frozen=True)
-class ArcSine(Distribution):
+class ArcSine(Between):
     """Swings as a sine between two limits, oftenest near them: U-shaped (JCGM 101:2008, 6.4.6)."""
-
-    low: float
-    high: float
-
-    def __post_init__(self) -> None:
-        """Check the order."""
-        Uniform(self.low, self.high)
 
     @property
     def _reach(self) -> float:
@@ -40,11 +33,6 @@ class ArcSine(Distribution):
         return 2 / np.pi * np.arctan2(np.sqrt(share), np.sqrt(1 - share))
 
     @property
-    def mean(self) -> float:
-        """The middle."""
-        return (self.low + self.high) / 2
-
-    @property
     def sd(self) -> float:
         """Half the width over the square root of 2."""
         return self._reach / math.sqrt(2)
@@ -56,19 +44,17 @@ class ArcSine(Distribution):
 
 
 @dataclass(frozen=True)
-class CurvilinearTrapezoid(Distribution):
+class CurvilinearTrapezoid(Between):
     """Anywhere between two limits, each known to within ``ends_within`` (JCGM 101:2008, 6.4.3).
 
     The middle is exact; the half width is anywhere within ``ends_within`` of the one given.
     """
 
-    low: float
-    high: float
     ends_within: float
 
     def __post_init__(self) -> None:
         """Check the order, and that the limits keep apart."""
-        Uniform(self.low, self.high)
+        super().__post_init__()
         require(
             0 < self.ends_within < self._half,
             "the ends are known to within more than nothing and less than half the way between them",
@@ -116,11 +102,6 @@ class CurvilinearTrapezoid(Distribution):
         off: Array = np.asarray(x) - self.mean
         beyond = self._beyond(np.abs(off))
         return np.where(off < 0, beyond, 1 - beyond)
-
-    @property
-    def mean(self) -> float:
-        """The middle."""
-        return (self.low + self.high) / 2
 
     @property
     def sd(self) -> float:
