@@ -200,7 +200,7 @@ def split(text_or_number: object, unit: str | None, expected: str) -> tuple[floa
             "the unit is missing",
             found=text_or_number,
             allowed=allowed_units(expected),
-            remedy=f'write the value with its unit, such as "{number:g} {_examples(expected)[0]}"',
+            remedy=f'write the value with its unit, such as "{number:g} {written_in(expected)[0]}"',
         )
     return number, resolved(used, expected)
 
@@ -233,7 +233,7 @@ def with_spread(text: object, expected: str) -> tuple[str, str] | None:
     number, behind = _number_and_unit(match["spread"], expected)
     share = behind == "%" and not dimension_matches("%", expected)
     if share and not own and expected != "1":
-        unit = _examples(expected)[0]
+        unit = written_in(expected)[0]
         raise UnitError(
             "the unit is missing",
             found=repr(text),
@@ -250,7 +250,7 @@ def with_spread(text: object, expected: str) -> tuple[str, str] | None:
 def _number_and_unit(text: str, expected: str) -> tuple[float, str]:
     plain = text.translate(_SPACES).strip()
     match = _NUMBER.match(plain)
-    example = "0.5" if expected == "1" else f"1 {_examples(expected)[0]}"
+    example = "0.5" if expected == "1" else f"1 {written_in(expected)[0]}"
     slip = slip_in(plain, match.end() if match else None, example)
     if match is None or slip:
         problem, remedy = slip or ("", "")
@@ -295,8 +295,9 @@ def dimension_matches(unit: str, expected: str) -> bool:
 def _checked(unit: str, expected: str) -> _Unit:
     used = known_unit(resolved(unit, expected), allowed_units(expected))
     if used.kind != known_unit(expected).kind:
+        wanted = "a pure number" if expected == "1" else f"one in {expected}"
         raise UnitError(
-            f"a value in {unit} cannot stand where {_kind_of(expected)} is expected",
+            f"a value in {unit} cannot stand where {wanted} is expected",
             found=unit,
             allowed=allowed_units(expected),
             remedy=_near_of(unit, expected),
@@ -435,34 +436,24 @@ def _key(si_unit: str) -> str:
     return re.sub(r" +", "*", with_stars(si_unit))
 
 
-def _examples(expected: str) -> tuple[str, ...]:
-    return _EXAMPLES.get(_key(expected), (expected,))
-
-
 def allowed_units(expected: str) -> str:
     """Say in words which units a quantity may be given in."""
     if expected == "1":
         return "a pure number, or %"
-    return f"{_listed(_examples(expected))} (or any other unit of the same kind)"
+    return f"{', '.join(written_in(expected))} (or any other unit of the same kind)"
 
 
 def written_in(expected: str) -> tuple[str, ...]:
     """Return the units that a builder would write a quantity in, the most usual first."""
-    return _examples(expected)
+    return _EXAMPLES.get(_key(expected), (expected,))
 
 
 def _as_written(expected: str) -> str:
     return (
-        f"a number with a unit: {_listed(_examples(expected))}" if expected != "1" else "a pure number, or %"
+        f"a number with a unit: {', '.join(written_in(expected))}"
+        if expected != "1"
+        else "a pure number, or %"
     )
-
-
-def _listed(units: tuple[str, ...]) -> str:
-    return ", ".join(units)
-
-
-def _kind_of(expected: str) -> str:
-    return "a pure number" if expected == "1" else f"one in {expected}"
 
 
 def display_unit(
