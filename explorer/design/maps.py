@@ -125,12 +125,10 @@ def _record(
     name, evaluator, values = prepared.name, prepared.evaluator, prepared.values
     shape = (len(values[1]) if len(values) == 2 else 1, len(values[0]))
     probabilities = np.stack([one.probabilities for one in assessed]).T.reshape(-1, *shape)
-    surplus = np.stack([[one.scaled(kind, scale) for one in assessed] for kind in (SURE, LIKELY, POSSIBLE)])
-    surplus = surplus.transpose(0, 2, 1).reshape(3, len(evaluator.limits), *shape)
-    worst = surplus.min(axis=1)
+    surplus = np.stack([one.scaled(LIKELY, scale) for one in assessed], axis=1)
+    surplus = surplus.reshape(len(evaluator.limits), *shape)
     verdicts = [one.verdict for one in assessed]
     met = sum(verdict == "pass" for verdict in verdicts) / len(verdicts)
-    lines = [_lines(values, worst[kind]) for kind in (SURE, LIKELY, POSSIBLE)]
     variables = tuple(
         record_of(evaluator.study, evaluator.build, variable) for variable in evaluator.variables
     )
@@ -145,16 +143,13 @@ def _record(
                 limit.threshold,
                 limit.safety,
                 _grid(probabilities[k]),
-                _lines(values, surplus[LIKELY, k]),
+                _lines(values, surplus[k]),
             )
             for k, limit in enumerate(evaluator.limits)
         ),
         all_limits=_grid(probabilities[-2]),
-        all_safety=_grid(probabilities[-1]) if any(limit.safety for limit in evaluator.limits) else None,
         verdict=tuple(tuple(verdicts[r * shape[1] : (r + 1) * shape[1]]) for r in range(shape[0])),
-        boundary=lines[LIKELY],
-        sure_boundary=lines[SURE],
-        possible_boundary=lines[POSSIBLE],
+        boundary=_lines(values, surplus.min(axis=0)),
         stretches=spans,
         met=met,
         samples=evaluator.samples,

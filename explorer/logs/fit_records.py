@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from explorer.files.reading import Source
 from explorer.graph.words import Sentence
 from explorer.logs.fits import Fitted
-from explorer.logs.fitting.fit import INSEPARABLE, Fit, Known, LackOfFit, Residuals
+from explorer.logs.fitting.fit import Fit, Known, LackOfFit, Residuals
 from explorer.logs.fitting.input_block import Contradiction
 from explorer.logs.kinds.task import LoggedRun
 from explorer.logs.shared_errors import Shared
@@ -54,12 +54,11 @@ class EstimateRecord:
 
 @dataclass(frozen=True)
 class EstimatePair:
-    """Correlation of two estimates, and whether the log tells them apart."""
+    """Correlation of two estimates."""
 
     first: str
     second: str
     value: float
-    separated: bool
 
 
 @dataclass(frozen=True)
@@ -223,8 +222,7 @@ def _correlations(fit: Fit) -> Iterator[EstimatePair]:
     matrix = fit.correlation
     for i, first in enumerate(fit.names):
         for j in range(i + 1, len(fit.names)):
-            value = float(matrix[i, j])
-            yield EstimatePair(first, fit.names[j], value, abs(value) <= INSEPARABLE)
+            yield EstimatePair(first, fit.names[j], float(matrix[i, j]))
 
 
 def _residuals(residuals: Residuals) -> ResidualPoints:

@@ -62,13 +62,13 @@ class MapRecord:
         Words of the build whose other inputs are kept.
     values:
         Values along each variable.
-    all_limits, all_safety:
-        Probability that they hold at once; the second is None without safety limits.
+    all_limits:
+        Probability that they hold at once.
     verdict:
         At each point, of all limits at their required probabilities.
-    boundary, sure_boundary, possible_boundary:
-        Lines between points that meet every limit and those that do not: as estimated, beyond doubt, and
-        beyond which a limit fails beyond doubt.  Pieces (x1, y1, x2, y2); empty over one variable.
+    boundary:
+        Line between points that meet every limit and those that do not, as estimated, in pieces
+        (x1, y1, x2, y2); empty over one variable.
     stretches:
         Over one variable: where every limit is met; empty over two.
     met:
@@ -82,11 +82,8 @@ class MapRecord:
     values: tuple[tuple[float, ...], ...]
     limits: tuple[MapLimit, ...]
     all_limits: Grid
-    all_safety: Grid | None
     verdict: tuple[tuple[Verdict, ...], ...]
     boundary: tuple[Segment, ...]
-    sure_boundary: tuple[Segment, ...]
-    possible_boundary: tuple[Segment, ...]
     stretches: tuple[Stretch, ...]
     met: float
     samples: int

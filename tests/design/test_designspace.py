@@ -311,7 +311,6 @@ def test_a_map_over_one_variable_gives_the_stretch(tmp_path: Path) -> None:
     said = words(map_headline(found, frozenset({"across", "up"})))
     assert f"“across” is met from 0 to {stretch.high.value:.3g}" in said
     assert len(found.verdict) == 1
-    assert found.all_safety is None
 
 
 def test_the_optimum_is_the_known_corner_and_stands_the_check(tmp_path: Path) -> None:
