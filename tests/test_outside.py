@@ -62,6 +62,7 @@ AS_DRIVEN = {
     ),
     "of several balances the one the car comes to": (
         "near_ground.test_of_several_the_car_takes_the_one_it_comes_to",
+        "near_ground.test_a_braking_car_on_its_stops_takes_the_balance_it_comes_to",
         "near_ground.test_several_balances_are_counted",
     ),
     "wheels without mass, where that will do": ("wheel_hop.test_where_wheels_without_mass_are_good_enough",),
