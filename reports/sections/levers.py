@@ -32,6 +32,8 @@ from reports.sections.actions import setting_words
 _SHOWN = 6
 # Settings listed for a limit, the best ones.
 _LISTED = 2
+# A step that changes a margin by less than this share of its standard deviation is not listed.
+_LITTLE = 0.01
 
 
 def build(report: Report) -> Section | None:
@@ -180,13 +182,15 @@ def _half(effect: SignedEffect) -> float:
 
 
 def _steps(report: Report, found: Levers) -> Table:
-    """List what one step of each lever does to each limit that it reaches."""
+    """List what one step of each lever does to each limit, where that is clear and more than a little."""
     limits = {limit.name: limit for limit in report.summary.limits}
     rows = []
     for lever in found.levers:
         variable = lever.variable
         for effect in lever.effects:
             limit, change = limits[effect.limit], effect.change
+            if not change.clear or abs(change.value) < _LITTLE * limit.conformance.margin_sd:
+                continue
             half = (change.high - change.low) / 4
             rows.append(
                 (
@@ -212,7 +216,8 @@ def _steps(report: Report, found: Levers) -> Table:
             )
     return Table(
         "levers",
-        f"What one step up of each lever does to the mean margin, on the same {count(found.moved)} cars.",
+        f"What one step up of each lever does to the mean margin, on the same {count(found.moved)} cars. "
+        "Left out: what is not clear, and less than a hundredth of the margin's standard deviation.",
         (
             Column("Lever", width=24),
             Column("Step up", number=True, width=12, mixed=True),

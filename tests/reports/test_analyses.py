@@ -9,11 +9,15 @@ from typing import Any
 import altair as alt
 import pytest
 
+from explorer.estimators.effects import Change
+from explorer.results.exploration import VariableRecord
+from explorer.results.levers import LeverEffect, LeverRecord, Levers
 from explorer.results.records import load_summary, summary_text
 from reports.options import ReportOptions
 from reports.page import figures
 from reports.report import Report
 from reports.sections import sections
+from reports.sections.levers import build_steps
 from tests.report_analyses import candidates, design, design_point, with_analyses, with_findings
 from tests.report_fixture import HOSTILE, make_results
 from tests.reports.test_content import HEAVY, Reader, written
@@ -157,3 +161,19 @@ def test_hostile_words_in_findings_are_text() -> None:
     hostile = written(with_findings(design=found), leave_out=HEAVY)
     assert "b" not in {tag for tag, _ in hostile.tags}
     assert " ".join(HOSTILE.split()) in hostile.text
+
+
+def test_a_step_that_changes_next_to_nothing_is_not_listed() -> None:
+    limit = make_results().summary.limits[0]
+    spread = limit.conformance.margin_sd
+    variable = VariableRecord("wing_height", "wing height", 0.0, 1.0, 0.01, 0.5, "m", "mm", "kept")
+
+    def effect(value: float, half: float) -> LeverEffect:
+        return LeverEffect(limit.name, Change(value, value - half, value + half))
+
+    moves = (effect(spread, spread / 10), effect(spread / 1000, spread / 9999), effect(spread, 2 * spread))
+    levers = Levers((LeverRecord(variable, 0.01, moves),), 2000, 256, (), 4096)
+    section = build_steps(Report(with_findings(levers=levers)))
+    assert section is not None
+    (table,) = section.blocks
+    assert len(table.rows) == 1  # type: ignore[union-attr]
