@@ -13,6 +13,7 @@ from scipy.special import ndtr, ndtri
 
 from explorer.errors import SampleError
 from explorer.estimators import conformance
+from explorer.estimators.assessment import surpluses
 from tests.statistics_help import within
 
 
@@ -108,6 +109,16 @@ def test_surplus_agrees_with_the_estimate(drawn: tuple[list[float], float]) -> N
     if judged.probability < required - 1 / len(margins):
         assert judged.surplus <= 0
     assert judged.low <= judged.probability <= judged.high
+
+
+@pytest.mark.long
+def test_the_surplus_is_known_as_well_as_it_says() -> None:
+    """What a margin may lose before its limit turns is a quantile, and its interval one of 95 %."""
+    repeats, held = 1000, 0
+    for seed in range(repeats):
+        sure, _, possible = surpluses(normal_margins(0.0, 2000, seed), 0.9)
+        held += sure <= float(ndtri(0.1)) <= possible
+    assert held / repeats >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / repeats)
 
 
 def test_streamed_counts_give_the_same_verdict_as_kept_margins() -> None:

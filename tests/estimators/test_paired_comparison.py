@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from pathlib import Path
 
@@ -194,6 +195,27 @@ def test_of_many_equal_pairs_none_is_called_surer_in_nineteen_comparisons_of_twe
         alone += any(estimators.paired_verdict(*pair).surer != "neither" for pair in pairs)
     assert wrong / repeats <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / repeats)
     assert alone / repeats > 0.3
+
+
+@pytest.mark.long
+def test_intervals_of_1000_comparisons_hold_the_truth_95_times_in_100() -> None:
+    """Value from memory: unit normal linear loss of a build half a spread worse; three equal builds."""
+    truth = float(math.exp(-1 / 8) / math.sqrt(2 * math.pi) - 0.5 * ndtr(-0.5)), float(ndtr(-0.5))
+    repeats, held, best, better = 1000, np.zeros(2), 0, 0
+    for seed in range(repeats):
+        random = np.random.default_rng(seed)
+        benefit = random.standard_normal(2000) - 0.5
+        found = estimators.gain_to_decision(np.stack([np.zeros(2000), benefit]))
+        for place, one in enumerate((found.gain, found.turns)):
+            held[place] += abs(one.value - truth[place]) <= 2 * one.error
+        shares = estimators.ranking(random.standard_normal((3, 1000)))
+        best += max(shares.best_low) <= 1 / 3 <= min(shares.best_high)
+        one = estimators.paired_difference(benefit, np.zeros(2000))
+        better += one.better_low <= truth[1] <= one.better_high
+    error = 3 * math.sqrt(0.95 * 0.05 / repeats)
+    assert np.all(np.abs(held / repeats - 0.9545) <= error), held
+    # Conservative: exact intervals of counts, and of all builds at once.
+    assert min(best, better) / repeats >= 0.95 - error
 
 
 def test_information_that_cannot_matter_is_worth_nothing() -> None:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from scipy.special import ndtr, ndtri
+from scipy.stats import chi2
 
 from explorer.errors import SampleError
 from explorer.estimators import rare
@@ -41,6 +42,24 @@ def test_coefficient_of_variation_is_what_repetition_shows() -> None:
     walked = np.array([run.subset for run in runs])
     stated = np.sqrt(np.mean([(run.subset_variation * run.subset) ** 2 for run in runs]))
     assert stated == pytest.approx(np.std(walked, ddof=1), rel=4 * 0.09)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("limit", ["all around", "on one side"])
+def test_intervals_of_300_searches_hold_the_truth_95_times_in_100(limit: str) -> None:
+    """Beyond a ball the chi-square tail of three degrees of freedom, beyond a plane the normal one."""
+
+    def margin(u: Array) -> Array:
+        if limit == "all around":
+            return np.asarray(4.6 - np.linalg.norm(u, axis=1))
+        return np.asarray(3.5 - u.sum(axis=1) / math.sqrt(3))
+
+    truth = float(chi2.sf(4.6**2, 3)) if limit == "all around" else float(ndtr(-3.5))
+    repeats, held = 300, 0
+    for seed in range(repeats):
+        found = rare.rare_failure(margin, 3, seed=seed, samples=400, walks=6, weighted_samples=1500)
+        held += found.low <= truth <= found.high
+    assert abs(held / repeats - 0.95) <= 3 * math.sqrt(0.95 * 0.05 / repeats), held
 
 
 def test_most_likely_failing_point_lies_on_the_limit_nearest_to_the_middle() -> None:

@@ -75,14 +75,16 @@ def test_a_power_curve_is_found_between_its_knots() -> None:
 
 
 @pytest.mark.long
-def test_intervals_of_80_runs_hold_the_efficiency_95_times_in_100() -> None:
-    hits = 0
-    for seed in range(80):
-        run = throttle(seed, Roughness(noise=0.3, outliers=0.01, outlier_size=10), power_noise=30)
-        low, high = fit_drive_efficiency(run, RESISTANCE).interval()[0]
-        hits += low <= 0.8 <= high
-    # 80 runs: standard error 0.0244.
-    assert within(hits / 80, 0.95, 0.0244, z=2.5)
+@pytest.mark.parametrize("part", range(4))
+def test_intervals_of_300_runs_hold_the_power_and_the_efficiency(part: int) -> None:
+    hits = np.zeros(2)
+    for seed in range(75 * part, 75 * (part + 1)):
+        run = throttle(seed, Roughness(noise=0.3, outliers=0.01, outlier_size=10), rows=100, power_noise=30)
+        for place, (fit, truth) in enumerate(((fit_wheel_power, 2400), (fit_drive_efficiency, 0.8))):
+            low, high = fit(run, RESISTANCE).interval()[0]
+            hits[place] += low <= truth <= high
+    # 75 runs of each: standard error 0.0252.
+    assert np.all(np.abs(hits / 75 - 0.95) <= 3 * 0.0252), hits
 
 
 def test_what_is_known_of_the_drag_carries_through_with_its_correlation() -> None:
@@ -109,11 +111,26 @@ def test_runs_that_cannot_be_fitted_are_refused() -> None:
 # Top speed, battery, tyres.
 
 
+# Closed form of the balance 2400 W = v (0.0072 v^2 + 0.8826 N), root by scipy (shared reference car).
+TOP_SPEED = 68.74682
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("duration", "rows"), [(60, 600), (20, 100)])
+def test_intervals_of_300_runs_hold_the_top_speed_95_times_in_100(duration: float, rows: int) -> None:
+    """Rows that scatter upwards are not chosen for it: that raised the answer by a third of the scatter."""
+    hits = 0
+    for seed in range(300):
+        fit = fit_top_speed(throttle(seed, Roughness(noise=0.2), duration=duration, rows=rows))
+        low, high = fit.interval()[0]
+        hits += low <= TOP_SPEED <= high
+    assert within(hits / 300, 0.95, 0.0126, z=3)
+
+
 def test_top_speed_that_was_reached() -> None:
-    # Closed form of the balance 2400 W = v (0.0072 v^2 + 0.8826 N): 68.747 m/s (shared reference car).
     run = throttle(1, Roughness(noise=0.2), duration=60, rows=600)
     fit = fit_top_speed(run)
-    assert within(fit.value("top_speed"), 68.747, max(fit.standard_uncertainty("top_speed"), 0.02))
+    assert within(fit.value("top_speed"), TOP_SPEED, fit.standard_uncertainty("top_speed"))
     assert fit.weakness == ""
     assert any("reached" in note for note in fit.notes)
 
@@ -124,6 +141,22 @@ def test_top_speed_that_was_not_reached_is_weak_but_said() -> None:
     assert fit.value("top_speed") > 45
     with pytest.raises(SampleError, match="not good enough"):
         fit.require()
+
+
+@pytest.mark.long
+def test_intervals_of_600_batteries_and_tyres_hold_the_truth_95_times_in_100() -> None:
+    hits, speed = np.zeros(4), np.linspace(5, 60, 60)
+    ratio = Known("gear_ratio", 5.0, 0.0, "1")
+    for seed in range(600):
+        random = random_stream(seed)
+        current = random.uniform(5, 100, 60)
+        voltage = roughened(24.9 - 0.02 * current, Roughness(noise=0.05), random)
+        spun = roughened(speed / (0.05 * (1 + 2e-5 * speed**2)) * 5.0, Roughness(noise=3.0), random)
+        fits = fit_battery(voltage, current), fit_tyre_radius(speed, spun, gear_ratio=ratio)
+        low, high = np.concatenate([fit.interval() for fit in fits]).T
+        hits += (low <= [24.9, 0.02, 0.05, 2e-5]) & (high >= [24.9, 0.02, 0.05, 2e-5])
+    # 600 of each: standard error 0.0089.
+    assert np.all(np.abs(hits / 600 - 0.95) <= 3 * 0.0089), hits
 
 
 def test_battery_line() -> None:
@@ -225,15 +258,15 @@ def test_downforce_is_found_through_the_graph_of_the_model() -> None:
 
 
 @pytest.mark.long
-def test_intervals_of_40_ride_height_logs_hold_the_wing_95_times_in_100() -> None:
+def test_intervals_of_100_ride_height_logs_hold_the_wing_95_times_in_100() -> None:
     hits = np.zeros(3)
-    for seed in range(40):
+    for seed in range(100):
         forward, runs = car_runs(seed, Roughness(noise=2e-4))
         fit = fit_through_model(forward, runs, sought(0.5), known=[replace(RATE, standard_uncertainty=0.0)])
         low, high = fit.interval().T
         hits += (low[:3] <= [1.4, 0.5, 0.6]) & (high[:3] >= [1.4, 0.5, 0.6])
-    # 120 intervals, three to a log: standard error at most 0.0345, were the three always alike.
-    assert within(float(hits.sum()) / 120, 0.95, 0.0345, z=2.5)
+    # 300 intervals, three to a log: standard error at most 0.0218, were the three always alike.
+    assert within(float(hits.sum()) / 300, 0.95, 0.0218, z=3)
 
 
 def test_an_uncertain_rate_carries_through_to_the_wing() -> None:

@@ -14,6 +14,20 @@ from tests.saltelli import ishigami, sobol_g, unit_design
 NAMES = ["x1", "x2", "x3"]
 
 
+@pytest.mark.long
+def test_intervals_of_300_samples_of_correlated_inputs_hold_their_shares() -> None:
+    """Value from memory: y = a + 2 b + a b / 10, correlation 0.6: variances of E(y | a), E(y | b)."""
+    variance = 1 + 4 + 4 * 0.6 + 0.01 * 1.36
+    truth = {"a": (2.2**2 + 0.0072) / variance, "b": (2.6**2 + 0.0072) / variance}
+    held, repeats = np.zeros(2), 300
+    for seed in range(repeats):
+        a, rest = np.random.default_rng(seed).standard_normal((2, 4000))
+        b = 0.6 * a + 0.8 * rest
+        found = first_order_given_data({"a": a, "b": b}, a + 2 * b + 0.1 * a * b)
+        held += [found[name].low <= truth[name] <= found[name].high for name in "ab"]
+    assert np.all(np.abs(held / repeats - 0.95) <= 3 * math.sqrt(0.95 * 0.05 / repeats)), held
+
+
 def test_ishigami_from_plain_samples() -> None:
     """Source: Ishigami & Homma, ISUMA 1990, pp. 398-403, closed form.
 

@@ -14,6 +14,7 @@ from explorer.console.terminal import summary_as_data
 from explorer.estimators.conformance import judge_margins
 from explorer.model import SUBJECTS
 from explorer.results.records import Convergence, LimitRecord, Results, Summary
+from reports import terminal
 from reports.findings import judged_build
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions
 from reports.report import Report, severity
@@ -142,6 +143,15 @@ def test_a_limit_passes_where_its_deciding_car_lies_right_of_the_line() -> None:
         if row["median"] is not None:
             median = float(one.guard_band + one.surplus) / one.margin_sd
             assert float(row["median"]) == pytest.approx(min(median, 6.0), rel=1e-4)
+
+
+def test_guard_bands_are_no_second_name_of_what_is_required() -> None:
+    """Once the risks of consumer and producer were told, which are 1 - p and p, row for row."""
+    results = make_results()
+    table = verdicts.guard_bands(Report(results))
+    assert [one.title for one in table.columns] == ["Limit", "Guard band", "Spare", "Cars", "No answer"]
+    for row, limit in zip(table.rows, results.summary.limits, strict=True):
+        assert "%" not in " ".join(terminal.words(one.line) for one in row[1:]) or "%" in limit.display_unit
 
 
 def test_cars_without_an_answer_are_counted_lowest() -> None:

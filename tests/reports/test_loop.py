@@ -91,6 +91,9 @@ def test_how_seldom_a_limit_fails_and_the_car_that_does() -> None:
     )
     reader = written(with_findings(rare=(found,)))
     beyond = replace(found, probability=1e-8, high=1e-7)
+    contradicted = replace(found, agree=False, note="the search missed a way to fail")
+    said = str(rare_failures.build(Report(with_findings(rare=(contradicted,)))))
+    assert "The search missed a way to fail." in said
     assert "fewer than 1 car in 1 000 000 fails" in rare_failures.how_often(beyond).replace(THIN_SPACE, " ")
     for words in (
         "Failures too rare to count",

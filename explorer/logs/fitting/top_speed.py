@@ -13,6 +13,9 @@ from explorer.logs.fitting.full_throttle import ThrottleRun, check_run
 from explorer.logs.fitting.least_squares import Loss, fit_curve
 from explorer.logs.fitting.problem import Observations, Parameter
 
+# From this share of its last speed on, a run is taken to come closer exponentially.
+NEAR_TOP = 0.95
+
 
 def fit_top_speed(run: ThrottleRun, *, loss: Loss = "auto") -> Fit:
     """Fit the speed that a full-throttle run comes to rest at, and say whether it was reached.
@@ -30,9 +33,8 @@ def fit_top_speed(run: ThrottleRun, *, loss: Loss = "auto") -> Fit:
         With too few rows.
     """
     check_run(run)
-    late = run.speed >= np.median(run.speed)
-    late &= np.arange(len(late)) >= np.argmax(late)
-    time, speed = run.time[late] - run.time[late][0], run.speed[late]
+    start = _approach(run.speed)
+    time, speed = run.time[start:] - run.time[start], run.speed[start:]
     edge = max(len(speed) // 10, 1)
     first, last = float(np.median(speed[:edge])), float(np.median(speed[-edge:]))
     span = float(np.ptp(time))
@@ -55,6 +57,19 @@ def fit_top_speed(run: ThrottleRun, *, loss: Loss = "auto") -> Fit:
         sources=[run.source] if run.source else (),
     )
     return _judged_reached(fit, last)
+
+
+def _approach(speed: Array) -> int:
+    """Return the row from which a run comes closer to its top speed: half of them, or more where it is there.
+
+    All rows from there on count: chosen each by its own speed, those that scatter upwards would raise the
+    answer.
+    """
+    half = len(speed) // 2
+    near = NEAR_TOP * np.median(speed[-max(half // 5, 1) :])
+    # Five rows at a time, so that no single one that is wrong begins it.
+    reached = np.median(np.lib.stride_tricks.sliding_window_view(speed, 5), axis=1) >= near
+    return min(half, int(np.argmax(reached)))
 
 
 def _judged_reached(fit: Fit, last: float) -> Fit:
