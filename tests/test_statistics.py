@@ -53,7 +53,7 @@ PRINTED = {
         "logs/test_fit_coast_down.test_intervals_hold_the_truth_where_the_wind_varies",
         "logs/test_fit_track.test_intervals_of_300_runs_hold_the_power_and_the_efficiency",
         "logs/test_fit_track.test_intervals_of_300_runs_hold_the_top_speed_95_times_in_100",
-        "logs/test_fit_track.test_intervals_of_600_batteries_and_tyres_hold_the_truth_95_times_in_100",
+        "logs/test_fit_track.test_intervals_of_300_batteries_and_tyres_hold_the_truth_95_times_in_100",
         "logs/test_fit_track.test_intervals_of_100_ride_height_logs_hold_the_wing_95_times_in_100",
         "logs/test_fits.test_intervals_of_80_springs_hold_the_truth_95_times_in_100",
     ),

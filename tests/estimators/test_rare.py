@@ -57,7 +57,7 @@ def test_intervals_of_300_searches_hold_the_truth_95_times_in_100(limit: str) ->
     truth = float(chi2.sf(4.6**2, 3)) if limit == "all around" else float(ndtr(-3.5))
     repeats, held = 300, 0
     for seed in range(repeats):
-        found = rare.rare_failure(margin, 3, seed=seed, samples=400, walks=6, weighted_samples=1500)
+        found = rare.rare_failure(margin, 3, seed=seed, walks=5)
         held += found.low <= truth <= found.high
     assert abs(held / repeats - 0.95) <= 3 * math.sqrt(0.95 * 0.05 / repeats), held
 
