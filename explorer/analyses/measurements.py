@@ -61,7 +61,11 @@ def measurement_from(
     hours = table.get("hours", entry.get("hours"))
     if not (_is_number(hours) and 0 < hours < math.inf):
         raise StudyError(
-            "a measurement takes time", key=f"{name}.hours", found=hours, allowed="hours above 0"
+            "a measurement takes time",
+            key=f"{name}.hours",
+            found=hours,
+            allowed="hours above 0",
+            remedy="write hours = 1.5, a number without quotes",
         )
     cost = table.get("cost", entry.get("cost", 0.0))
     if not (_is_number(cost) and 0 <= cost < math.inf):

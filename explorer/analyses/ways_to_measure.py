@@ -85,7 +85,9 @@ def _listed(study: Study) -> tuple[Measurement, ...]:
                 "a measurement reads an uncertain input of this study",
                 found=f"{name}, which is given as exact" if exact else name,
                 allowed=", ".join(sorted(units)),
-                remedy=did_you_mean(name, units),
+                remedy="give it a spread under [inputs], or leave it out"
+                if exact
+                else did_you_mean(name, units),
             )
         return units[name]
 

@@ -141,6 +141,7 @@ def _check_range(key: str, entry: DesignEntry, low: float, high: float, step: fl
             key=key,
             found=f"low {entry.low}, high {entry.high}",
             allowed="a low end below the high end",
+            remedy="swap them, or check their units",
         )
     if step is not None and not 0 < step <= high - low:
         raise StudyError(

@@ -148,6 +148,9 @@ def layout_of(
     """
     names = {quantity: str(entry.get("column") or quantity) for quantity, entry in columns.items()}
     number, mark, header = _header(lines, list(names.values()), separator)
+    if not any(_alike(name, header) for name in names.values()):
+        # Nothing tells the header by its names: what is refused below is told by what looks like one.
+        header = glimpse_of(lines).header or header
     places = {quantity: _place(file, name, header) for quantity, name in names.items()}
     below = _units_line(lines, number, mark, places)
     units = _units_said(columns, header, places, below[1] if below else ())
@@ -242,7 +245,7 @@ def _place(file: str, name: str, header: tuple[str, ...]) -> int:
             key="columns",
             found=", ".join(header) or "an empty header",
             allowed="the names in the header",
-            remedy=did_you_mean(name, header, "correct the column name"),
+            remedy=did_you_mean(name, header, "write one of these, as it stands there"),
         )
     said = [header[place] for place in found]
     if len(set(said)) < len(said):

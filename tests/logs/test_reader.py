@@ -234,3 +234,13 @@ def test_marks_that_contradict_each_other_are_shown_whatever_they_group(tmp_path
     columns = {"time": {"column": "t [s]", "unit": "s"}, "speed": {"column": "v [m/s]", "unit": "m/s"}}
     with pytest.raises(TableError, match="cannot be told"):
         read_log(file, columns)
+
+
+def test_a_name_that_no_column_has_is_told_those_of_the_header_whatever_parts_them(tmp_path: Path) -> None:
+    path = written(tmp_path, "Zeit;Last [g];Weg [mm]\n10:15:00,20;0,0;-0,02\n10:15:10,20;500,0;0,51\n")
+    with pytest.raises(TableError) as caught:
+        read_log(path, {"load": {"column": "Gewicht", "unit": "gf"}})
+    assert caught.value.found == "Zeit, Last [g], Weg [mm]"
+    assert caught.value.remedy == "write one of these, as it stands there"
+    log = read_log(path, {"load": {"column": "Last [g]", "unit": "gf"}})
+    assert log["load"] == pytest.approx([0, 0.5 * 9.80665])

@@ -361,6 +361,27 @@ def test_a_slip_elsewhere_is_right_once_its_remedy_is_followed(
     load_study(file)
 
 
+MEASURED = '[measurements.a]\nreads = ["{}"]\nhours = {}\naccuracy = {{ noise = "1 g" }}\n'
+RANGE = '[design.wheelbase]\nlow = "{} mm"\nhigh = "{} mm"\n'
+
+
+@pytest.mark.parametrize(
+    ("slip", "remedy", "followed"),
+    [
+        (MEASURED.format("mass", '"1 h"'), "write hours = 1.5", MEASURED.format("mass", "1.5")),
+        (MEASURED.format("wheelbase", 1), "give it a spread", MEASURED.format("mass", 1)),
+        (RANGE.format(400, 300), "swap them", RANGE.format(300, 400)),
+    ],
+)
+def test_a_slip_in_what_is_measured_or_changed_is_right_once_its_remedy_is_followed(
+    slip: str, remedy: str, followed: str, small_study: Writer, squatline: Cli
+) -> None:
+    answer = squatline("check", small_study(limits=slip))
+    assert answer.status == 2
+    assert remedy in answer.err
+    assert squatline("check", small_study(limits=followed)).status == 0
+
+
 @pytest.mark.parametrize("path", [r"logs\new.csv", r"logs\feather.csv", r"logs\\mass.csv"])
 def test_a_path_with_backslashes_is_right_with_slashes(
     path: str, small_study: Writer, squatline: Cli
