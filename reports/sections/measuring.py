@@ -145,7 +145,7 @@ def what_it_does(limit: str, required: float, before: LimitState, after: LimitSt
     if turns >= SELDOM:
         now, then = ("passes", "fail") if passes else ("fails", "pass")
         would = f"would then {then} with a chance of {chance(turns)}"
-        return f"{limit} {now} on what is known now ({needed}) and {would}"
+        return f"{limit} {now} by the best estimate ({needed}) and {would}"
     return (
         f"it lowers the chance of judging {limit} wrongly ({needed}) from {chance(before.wrong)} to "
         f"{chance(after.wrong)}, and will not decide it"
@@ -428,7 +428,7 @@ def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook
     undecided = {one.name for one in summary.limits if one.conformance.verdict == "undecided"}
     return Table(
         "measuring-outlook",
-        "Each limit: whether it passes on what is known now, the chance that it passes after the "
+        "Each limit: whether it passes by the best estimate, the chance that it passes after the "
         "measurements above, and what measuring can do for it.",
         (
             Column("Limit", width=30),
@@ -460,13 +460,13 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook, undecided: bool = False
         if turns < SELDOM:
             return "passes, and the plan would hardly ever change that"
         return (
-            f"passes on what is known now; the plan would show that it fails with a chance of {chance(turns)}"
+            f"passes by the best estimate; the plan would show that it fails with a chance of {chance(turns)}"
         )
     labels, passes = _labels(plan), chance(outlook.best.passes.value)
     measured = listed(labels[name] for name in outlook.best_set) if outlook.best_set else ""
     if outlook.prospect == "the plan":
         return (
-            "fails on what is known now; the plan would show that it passes with a chance of "
+            "fails by the best estimate; the plan would show that it passes with a chance of "
             f"{chance(outlook.planned.passes.value)}"
         )
     if outlook.prospect == "another set":

@@ -219,7 +219,7 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     # Closed form of the chance that it conforms, all of it lost while it fails: Phi(0.5 / sqrt(1 + 0.36)).
     assert within(before.loss.value, 0.66595, before.loss.error)
     assert sentence == (
-        "measure the quantity a first: it takes half an hour; “front load” fails on what is known now "
+        "measure the quantity a first: it takes half an hour; “front load” fails by the best estimate "
         f"(90 % required) and would then pass with a chance of {100 * after.passes.value:.0f} %"
     )
 
@@ -297,9 +297,9 @@ def test_a_pass_that_a_reading_may_turn_says_so() -> None:
     x = drawn("ab")
     plan = planned({"y": 1.6 + x["a"] + 0.2 * x["b"]}, x, [reading("a", noise=0.1)], hours=2)
     assert outlook_words(plan, plan.outlooks[0]).startswith(
-        "passes on what is known now; the plan would show that it fails"
+        "passes by the best estimate; the plan would show that it fails"
     )
-    assert "passes on what is known now (90 % required) and would then fail with a chance of" in (
+    assert "passes by the best estimate (90 % required) and would then fail with a chance of" in (
         plain(headline(plan))
     )
 
