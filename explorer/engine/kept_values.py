@@ -22,6 +22,7 @@ from pathlib import Path
 
 import numpy as np
 
+from explorer.files.writing import whole
 from explorer.graph.arrays import Array
 
 VALUES = "values"
@@ -76,12 +77,11 @@ class KeptValues:
         if next(_files) % LOOK_AFTER == 0:
             _room.cache_clear()
         data = np.ascontiguousarray(values, float).tobytes()
-        half = self.folder / f".{name}.{os.getpid()}.part"
         with suppress(OSError):
             if _room(self.folder) and not self.folder.is_symlink():
                 self.folder.mkdir(parents=True, exist_ok=True)
-                half.write_bytes(_sealed(name, data) + data)
-                os.replace(half, self.folder / name)
+                with whole(self.folder / name, lasting=False) as fresh:
+                    fresh.write_bytes(_sealed(name, data) + data)
 
     def tidy(self) -> None:
         """Remove what is half written, and the longest unused beyond half of the room there is."""

@@ -9,7 +9,10 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from functools import lru_cache
+from functools import cache, lru_cache
+from importlib.util import find_spec
+from pathlib import Path
+from runpy import run_path
 
 import numpy as np
 import numpy.typing as npt
@@ -347,7 +350,15 @@ def _directions(dimension: int) -> tuple[int, ...]:
 
 def _joe_kuo(dimension: int) -> tuple[int, ...]:
     """Return the polynomial and the first direction numbers of a dimension above the first."""
-    from SALib.sample.directions import directions
+    return tuple(_table()[dimension - 1])
 
-    numbers: tuple[int, ...] = tuple(directions[dimension - 1])
-    return numbers
+
+@cache
+def _table() -> Sequence[Sequence[int]]:
+    """Load SALib's table alone: the package would bring pandas and pyarrow along."""
+    package = find_spec("SALib")
+    assert package is not None
+    assert package.origin is not None
+    file = Path(package.origin).with_name("sample") / "directions.py"
+    found: Sequence[Sequence[int]] = run_path(str(file))["directions"]
+    return found

@@ -62,18 +62,25 @@ def told(
 
 
 @contextmanager
-def whole(file: Path) -> Iterator[Path]:
+def whole(file: Path, *, lasting: bool = True) -> Iterator[Path]:
     """Give a file to write beside the one named; it takes that place when all of it is on the disk.
 
     What a killed process of this machine has left of the same file is removed.
+
+    Parameters
+    ----------
+    lasting:
+        Whether it has to outlast a power cut; what is only kept to save time need not, and whoever keeps it
+        removes what is left.
     """
-    for left in file.parent.glob(f".{file.name}.*.part"):
+    for left in file.parent.glob(f".{file.name}.*.part") if lasting else ():
         if not _runs(left.name.split(".")[-2]):
             left.unlink(missing_ok=True)
     fresh = file.with_name(f".{file.name}.{os.getpid()}.part")
     try:
         yield fresh
-        put_on_disk(fresh)
+        if lasting:
+            put_on_disk(fresh)
         os.replace(fresh, file)
     finally:
         fresh.unlink(missing_ok=True)

@@ -72,7 +72,9 @@ def test_help_imports_nothing_heavy() -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("words", ["schema", "explain mass", "new {folder}", f"check {DEMO}"])
+@pytest.mark.parametrize(
+    "words", ["schema", "explain mass", "new {folder}", f"check {DEMO}", f"screen {DEMO}"]
+)
 def test_a_command_imports_no_library_that_it_can_do_without(words: str, tmp_path: Path) -> None:
     heavy = {"scipy.stats", "scipy.interpolate", "pandas", "pint", "SALib", "altair", "weasyprint", "pyarrow"}
     heavy |= {"jinja2", "vl_convert", "dask", "distributed"}
