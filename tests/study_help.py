@@ -67,10 +67,10 @@ class Answer:
 
 
 def summary_without_time(folder: Path) -> dict[str, Any]:
-    """Read the summary of a run without the minute it was made in, and the digest, which covers that too."""
+    """Read the summary of a run without its minute, the runs before it, and the digest, which covers both."""
     summary: dict[str, Any] = json.loads((folder / SUMMARY_FILE).read_text(encoding="utf-8"))
     summary["reproduction"]["created"] = ""
-    del summary[DIGEST]
+    del summary["history"], summary[DIGEST]
     return summary
 
 
