@@ -37,7 +37,7 @@ from explorer.study.study import Study
 # the order matters.  So many are evaluated side by side, as a few cars cost nearly as much as many.
 SCREENING = 4
 FIRST_REPLICATES = 8
-TOGETHER = 2
+TOGETHER, ROWS_TOGETHER = 2, 512
 # Each look at the order may by chance find one that is not there, so there are few of them.
 MOST_LOOKS = 3
 # With fewer readings an input's Student t lacks the moments that errors of shares rest on: of intervals of
@@ -282,7 +282,9 @@ def run_sensitivity(
 
 def _replicates(design: Design, start: int, end: int, execution: Execution) -> list[Replicate]:
     """Reduce the replicates of a design from one to another."""
-    batches = [range(first, min(first + TOGETHER, end)) for first in range(start, end, TOGETHER)]
+    # Four batches or more, for several workers; where replicates are many and short, many in one.
+    size = max(TOGETHER, min(math.ceil((end - start) / 4), ROWS_TOGETHER // design.rows))
+    batches = [range(first, min(first + size, end)) for first in range(start, end, size)]
     told = partial(_told, execution.progress, len(batches))
     done = execution.in_order(partial(_parts, design, batches), len(batches), told)
     return [replicate for batch in done for replicate in batch]
