@@ -42,6 +42,22 @@
     tip.style.top = Math.max(4, event.clientY - high - 10) + "px";
   }
 
+  // On a phone a chart of named rows is laid out anew in the width there is, its letters of full size; words beside
+  // the rows, which stand in the text too, have no room.
+  function fitted(chart, picture) {
+    const { x, y } = chart.layer?.[0].encoding ?? {};
+    const rows = x?.type === "quantitative" && y?.type === "nominal" && chart.padding.right < 40;
+    const room = picture.closest("figure.wide .scroll")?.clientWidth ?? Infinity;
+    if (!rows || room >= 512) return chart;
+    picture.classList.add("fitted");
+    // On the narrowest it is drawn a little wider, and made smaller by its style.
+    const width = Math.max(room, 352), config = structuredClone(chart.config);
+    config.axis.labelLimit = width / 2;
+    config.legend.columns = 1;
+    config.axisX = { titleAnchor: "end" };
+    const layer = chart.layer.filter(({ mark }) => (mark.type ?? mark) !== "text");
+    return { ...chart, layer, width, config, autosize: { type: "fit-x", contains: "padding" } };
+  }
   const drawn = new Map();
   async function draw(picture) {
     const choices = (await charts)[picture.dataset.chart];
@@ -53,7 +69,7 @@
     try {
       // The interpreter keeps to the page's policy, which allows no evaluation of text as a program.
       const embed = await chartLibrary();
-      await embed(fresh, choices.specifications[wanted], {
+      await embed(fresh, fitted(choices.specifications[wanted], picture), {
         mode: "vega-lite", ast: true, actions: false, renderer: "svg", defaultStyle: false, tooltip: showTip,
       });
     } catch (problem) {

@@ -252,6 +252,20 @@ def test_contents_are_folded_on_a_phone(page: Page, address: str) -> None:
     assert page.locator(".contents ol").is_hidden()
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("width", [320, 400])
+def test_charts_of_named_rows_need_no_scrolling_on_a_phone(page: Page, address: str, width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 800})
+    page.goto(address)
+    draw_all(page)
+    fitted = page.locator(".picture.fitted svg")
+    assert fitted.count() > 0
+    for chart in fitted.all():
+        assert chart.evaluate("(drawn) => drawn.closest('.scroll').scrollWidth") <= width - 32
+        size = chart.locator("text").first.evaluate("(text) => text.getBoundingClientRect().height")
+        assert size > 9
+
+
 def test_without_scripts_the_page_still_shows_everything(
     browser: Any, address: str, results: Results
 ) -> None:
