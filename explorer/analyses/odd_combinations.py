@@ -75,6 +75,22 @@ def odd_combinations(study: Study, odd: Collection[str] = ()) -> Odd:
         there = replace(car, given={**car.given, **place.overrides})
         yield from _stations(there, own, f"conditions.{place.name}.")
     yield from _speeds(study, odd)
+    yield from _decimal_commas(study)
+
+
+def _decimal_commas(study: Study) -> Odd:
+    """Tell readings such as 9,4, 9,6: whole numbers far apart, of which every other one is alike."""
+    for name, entry in study.entries.inputs.items():
+        readings = entry.get("readings") if isinstance(entry, Mapping) else None
+        if not readings or len(readings) % 2 or not all(type(one) is int and one > 0 for one in readings):
+            continue
+        whole = readings[::2]
+        if max(whole) - min(whole) <= 1 and max(readings) - min(readings) > 0.25 * max(readings):
+            meant = ", ".join(f"{a}.{b}" for a, b in zip(whole, readings[1::2], strict=True))
+            yield (
+                f"the readings of {name} are {', '.join(map(str, readings))}, far apart; if commas between "
+                f"them were meant as decimal points, write {meant}"
+            )
 
 
 def _size(car: _Car) -> Odd:

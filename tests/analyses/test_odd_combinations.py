@@ -59,6 +59,11 @@ SLIPS = {
         {"rear_wheel_rate": '"3.6 N/mm"'},
     ),
     "too light": ({"mass": '"2.1 kg"'}, "made for cars of 3 kg to 15 kg", {"mass": '"3.1 kg"'}),
+    "decimal commas": (
+        {"mass": '{ readings = [9,4, 9,6, 9,5], unit = "kg" }'},
+        "write 9.4, 9.6, 9.5",
+        {"mass": '{ readings = [9.4, 9.6, 9.5], unit = "kg" }'},
+    ),
     "wing under the car": (
         {"wing_height": '"30 mm"'},
         "both count from the ground",
