@@ -64,9 +64,10 @@ def _packed(values: Any, middle: float, spread: float | None) -> dict[str, Any]:
 
     Half a thousandth of the distance is lost, never its sign: beside a limit each car stays on its side.
     """
-    step = spread or 1.0
-    with np.errstate(over="ignore", invalid="ignore"):
-        short = np.asarray(np.where(np.isfinite(values), (values - middle) / step, np.nan), dtype="<f2")
+    step = spread if spread and math.isfinite(spread) else 1.0
+    most = float(np.finfo("<f2").max)
+    places = np.clip(np.where(np.isfinite(values), (values - middle) / step, np.nan), -most, most)
+    short = places.astype("<f2")
     return {"middle": middle, "step": step, "packed": base64.b64encode(short.tobytes()).decode("ascii")}
 
 

@@ -150,18 +150,21 @@ def test_the_page_asks_what_if_of_numbers_only(tmp_path: Path) -> None:
     data = payload(Report(results, ReportOptions()))
     assert data is not None
     limit = data["limits"][-1]
-    values = np.frombuffer(base64.b64decode(limit["values"]), "<f4")
-    assert not np.isinf(values).any()
-    held = np.mean(values >= limit["low"])
+    assert limit["values"]["middle"] == limit["low"]
+    above = np.frombuffer(base64.b64decode(limit["values"]["packed"]), "<f2")
+    assert not np.isinf(above).any()
+    held = np.mean(above >= 0)
     assert held == results.summary.limits[-1].conformance.probability
 
 
 def test_a_number_too_large_for_the_page_stays_one() -> None:
     from reports.whatif import _packed
 
-    values = np.frombuffer(base64.b64decode(_packed(np.array([1e300, -1e300, np.inf, np.nan, 2.0]))), "<f4")
+    packed = _packed(np.array([1e300, -1e300, np.inf, np.nan, 2.0]), 1.0, 0.5)["packed"]
+    values = np.frombuffer(base64.b64decode(packed), "<f2")
     assert np.isfinite(values).tolist() == [True, True, False, False, True]
     assert np.isnan(values[2:4]).all()
+    assert values[-1] == 2.0
 
 
 def test_estimators_take_no_endless_margin_for_a_good_one() -> None:
