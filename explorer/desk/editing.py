@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping, Sequence
+from functools import lru_cache
 from typing import Any, TypeAlias
 
 import tomlkit
@@ -16,9 +17,13 @@ from explorer.errors import StudyError
 Place: TypeAlias = Sequence[str | int]
 
 
+# Reading a study takes longer than all else of a page, and every form of it asks.
+_read = lru_cache(maxsize=2)(tomlkit.parse)
+
+
 def at(text: str, place: Place) -> Any:
-    """Return what stands at a place of a study, or None."""
-    found: Any = tomlkit.parse(text)
+    """Return what stands at a place of a study, to be looked at and not written to, or None."""
+    found: Any = _read(text)
     for step in place:
         try:
             found = found[step]

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import difflib
 import re
+from functools import lru_cache
 from pathlib import Path
 
 import pytest
+import tomlkit
 
 from explorer.desk import editing
 from explorer.desk.entry_forms import Fields
@@ -135,3 +137,16 @@ def test_inputs_of_a_condition_follow_its_new_name() -> None:
 def test_a_name_that_stands_in_one_line_with_others_is_changed_in_the_whole_file() -> None:
     with pytest.raises(SquatlineError, match="cannot be changed here"):
         editing.renamed("conditions = { wet = { grip = 1 } }\n", ("conditions", "wet"), "rain")
+
+
+def test_a_study_is_read_once_however_many_forms_ask(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(editing, "_read", lru_cache(lambda text: asked.append(text) or tomlkit.parse(text)))
+    text = DEMO.read_text() if DEMO.is_file() else (DEMO / "study.toml").read_text()
+    for name in ("mass", "wheelbase", "mass"):
+        assert editing.at(text, ("inputs", name)) is not None
+    assert asked == [text]
+    # What is changed works on a reading of its own.
+    changed = editing.with_entry(text, ("inputs", "mass"), Fields("one value", {"value": "5.5"}, unit="kg"))
+    assert editing.at(text, ("inputs", "mass")) != editing.at(changed, ("inputs", "mass"))
+    assert asked == [text, changed]
