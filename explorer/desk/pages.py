@@ -250,7 +250,10 @@ def _drawing(study: Study) -> dict[str, Any] | None:
     return {
         "svg": Markup(svg),  # every word in it has been escaped where it was drawn
         "words": words,
-        "alternative": describe(values, words, study.display),
+        "alternative": "".join(
+            one if isinstance(one, str) else one.text("as given")
+            for one in describe(values, words, study.display)
+        ),
         "places": [(part, places[part.name]) for part in PARTS if part.name in places],
     }
 

@@ -356,6 +356,9 @@ def test_an_empty_folder_begins_with_a_question(tmp_path: Path) -> None:
         assert (status, headers["location"]) == (303, f"/{TOKEN}/?at=unknown")
         text = served.ask("?at=unknown")[1]
         assert "How the limits stand" in text
+        # What the drawing shows is said in words, not as the parts of a sentence.
+        assert "Side view of the car" in text
+        assert "Amount(" not in text
         (many,) = re.findall(r"(\d+) numbers to find out", text)
         assert text.count('action="entry"') == MOST_AT_ONCE < int(many)
         assert 'id="input-inputs.mass"' in text
