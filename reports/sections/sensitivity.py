@@ -34,8 +34,13 @@ _READ = (
 def build(report: Report) -> Section | None:
     """Print the matrix of limits by inputs, and the limit most in the way; the others are looked up."""
     ranked = _ranked(report)
+    still = [
+        f"“{limit.name}”" for limit in report.summary.limits if limit.sensitivity and limit not in ranked
+    ]
+    words = "the margin is the same for every car drawn, so no input moves it within what is given."
+    none = [Paragraph((f"Nothing to rank for {listed(still)}: {words}",))] if still else []
     if not ranked:
-        return None
+        return Section("sensitivity", "What drives each limit", tuple(none)) if none else None
     first = ranked[0]
     others: Line = (" The other limits are in an ", Link("appendix", "drivers"), ".")
     blocks: list[Block] = [Paragraph((_READ, *others) if len(ranked) > 1 else (_READ,), aside=True)]
@@ -43,7 +48,7 @@ def build(report: Report) -> Section | None:
         blocks.append(_matrix(report, ranked[:_ROWS], "limits-by-inputs"))
     if first.sensitivity:
         blocks.append(_figure(report, first, first.sensitivity))
-    return Section("sensitivity", "What drives each limit", tuple(blocks))
+    return Section("sensitivity", "What drives each limit", (*blocks, *none))
 
 
 def build_others(report: Report) -> Section | None:
@@ -53,12 +58,6 @@ def build_others(report: Report) -> Section | None:
         [_matrix(report, ranked[_ROWS:], "other-limits-by-inputs")] if ranked[_ROWS:] else []
     )
     blocks += [_figure(report, limit, limit.sensitivity) for limit in ranked[1:] if limit.sensitivity]
-    still = [
-        f"“{limit.name}”" for limit in report.summary.limits if limit.sensitivity and limit not in ranked
-    ]
-    if still:
-        words = "the margin is the same for every car drawn, so no input moves it within what is given."
-        blocks.append(Paragraph((f"Nothing to rank for {listed(still)}: {words}",)))
     asked = [limit for limit in ranked if limit.sensitivity and limit.sensitivity.pairs]
     if asked:
         blocks.append(_together(report, asked))

@@ -233,7 +233,7 @@ def test_a_limit_whose_margin_never_varies_ranks_nobody(
     (folder / "own.py").write_text(code)
     answer = squatline("run", folder, "--allow-code", "--engine", "threads", "--details")
     said = " ".join(answer.out.split())
-    assert "Nothing to rank for “sure”: the margin was the same for all cars drawn" in said
+    assert "Nothing to rank for “sure”: the margin is the same for every car drawn" in said
     page = (folder / "results" / "report.html").read_text()
     assert "Nothing to rank for “sure”" in page
     assert "What drives “sure”" not in page
@@ -261,7 +261,7 @@ def test_intervals_hold_the_truth_where_only_what_may_lead_is_drawn_further() ->
     blocks = evaluated(sobol_g, unit_design(8, 128, 8 * repetitions, seed=77))
     for drawn in blocks.reshape(repetitions, 8, *blocks.shape[1:]):
         first = joined([replicate_parts(block, 8).of(0, range(8)) for block in drawn[:SCREENING]])
-        ranking = _Ranking(limit, groups, first, None, False, None)
+        ranking = _Ranking(limit, groups, first, False, None)
         places = [list(groups).index(name) for name in ranking.leading]
         led += 2 in places
         chosen = [0, *(1 + place for place in places), *(9 + place for place in places), 17]

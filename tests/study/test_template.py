@@ -42,7 +42,7 @@ def test_a_new_study_has_exactly_what_its_car_needs(car: CarHas, tmp_path: Path)
     given = {name for name, one in study.inputs.items() if not one.default}
     assert given <= used
     told = {one.source for one in study.inputs.values() if not one.default}
-    assert all(source and source.startswith(("made up", ASSUMED)) for source in told)
+    assert all(source and source.startswith(("made up", "handbook", ASSUMED)) for source in told)
     assert study.inputs["wing_pitch_slope"].source.startswith(ASSUMED)
     assert len(study.graph.families.get("element", ())) == car.flaps
 
