@@ -47,7 +47,8 @@ def slip_in(line: str) -> str | None:
     """Return the remedy for a line that is no TOML, where it can be told."""
     if _CURLY.search(line):
         return 'write straight quotes: "'
-    if re.search(r"[\u00a0\u2007\u202f\u3000]", _WHOLE_TEXT.sub("", line).partition("#")[0]):
+    outside = _WHOLE_TEXT.sub("", line).partition("#")[0]
+    if re.search(r"[\u00a0\u2007\u202f\u3000]", outside):
         return "type the spaces anew: one of them only looks like a space"
     if _INCHES.search(line) or re.fullmatch(r"[^\"'#]*\d[ \t]*\"[ \t]*", line):
         return 'write "in" for inches, within the quotes: "17.3 in"'
@@ -55,14 +56,13 @@ def slip_in(line: str) -> str | None:
         return f"begin a comment with #: # {comment[1]}"
     if path := _BACKSLASH.search(line):
         return "write / in place of \\: " + '"' + re.sub(r"\\+", "/", path[1]) + '"'
-    if re.search(r"[\"']", _WHOLE_TEXT.sub("", line).partition("#")[0]):
+    if re.search(r"[\"']", outside):
         return "begin and end each text with the same kind of quote, and leave none over"
     if rows := _SEMICOLONS.search(line):
         numbers = [re.sub(r"(?<=\d),(?=\d)", ".", number.strip()) for number in rows[1].split(";")]
         return f"write decimal points, and commas between: [{', '.join(numbers)}]"
-    bare_line = _WHOLE_TEXT.sub("", line).partition("#")[0]
-    if bare_line.count("{") > bare_line.count("}"):
-        open_end = bare_line.rstrip().endswith((",", "{"))
+    if outside.count("{") > outside.count("}"):
+        open_end = outside.rstrip().endswith((",", "{"))
         return "keep all from { to } on one line" if open_end else "close the braces: write } where they end"
     if without := _NO_COMMA.search(line):
         return f"write a comma before {without[1]}"
