@@ -9,17 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, NamedTuple, Protocol
 
-from explorer.graph.units import (
-    System,
-    display_unit,
-    from_si,
-    known_unit,
-    number,
-    pretty,
-    rounded,
-)
+from explorer.graph.units import System, display_unit, from_si, known_unit, number, pretty, rounded
 from reports.options import SYSTEMS
 
 NO_ANSWER = "no answer"
@@ -50,12 +42,33 @@ class Amount:
         return len(set(self.texts)) == 1
 
 
+class InUnits(Protocol):
+    """Whatever has an SI unit and the unit that the builder uses for it, as most records have."""
+
+    @property
+    def unit(self) -> str:
+        """In SI."""
+
+    @property
+    def display_unit(self) -> str:
+        """As the builder writes it."""
+
+
+class Units(NamedTuple):
+    """An SI unit and the builder's, where no record has them."""
+
+    unit: str
+    display_unit: str
+
+
+METRES, NEWTONS = Units("m", "m"), Units("N", "N")
+
+
 @dataclass(frozen=True)
 class Scale:
     """A unit shown, and the way to it from SI."""
 
     unit: str
-    si_unit: str
     difference: bool = False
 
     def value(self, si: float) -> float:
@@ -74,17 +87,14 @@ class Scale:
         return f"{title} [{self.symbol}]" if self.symbol else title
 
 
-def scale(
-    si_unit: str, given: str, system: System, *, magnitude: float = 0.0, difference: bool = False
-) -> Scale:
+def scale(of: InUnits, system: System, *, magnitude: float = 0.0, difference: bool = False) -> Scale:
     """Choose the unit for a quantity in a system of units."""
-    return Scale(display_unit(si_unit, system, given, magnitude=magnitude), si_unit, difference)
+    return Scale(display_unit(of.unit, system, of.display_unit, magnitude=magnitude), difference)
 
 
 def amount(
     value: float | None,
-    si_unit: str,
-    given: str,
+    of: InUnits,
     *,
     spread: float | None = None,
     difference: bool = False,
@@ -98,8 +108,8 @@ def amount(
     ----------
     value:
         In SI; None or not finite is written as "no answer".
-    si_unit, given:
-        SI unit of the quantity and the unit the builder uses for it.
+    of:
+        What it is a value of, for the units.
     spread:
         Standard uncertainty in SI, by which the value is rounded.
     difference:
@@ -118,7 +128,7 @@ def amount(
     return Amount(
         tuple(
             _with_unit(_written(value, shown, spread, plus, digits, zeros), shown.symbol)
-            for shown in _scales(value, si_unit, given, difference)
+            for shown in _scales(value, of, difference)
         )
     )
 
@@ -126,8 +136,7 @@ def amount(
 def range_amount(
     low: float | None,
     high: float | None,
-    si_unit: str,
-    given: str,
+    of: InUnits,
     *,
     spread: float | None = None,
     difference: bool = False,
@@ -139,36 +148,30 @@ def range_amount(
     return Amount(
         tuple(
             _with_unit(f"{_written(low, shown, digits)} to {_written(high, shown, digits)}", shown.symbol)
-            for shown in _scales(max(abs(low), abs(high)), si_unit, given, difference)
+            for shown in _scales(max(abs(low), abs(high)), of, difference)
         )
     )
 
 
 def speed_amount(value: float, given: str, *, whole: bool = False) -> Amount:
     """Write a speed to a tenth of a metre in a second, or whole."""
-    return amount(value, "m/s", given, spread=20.0 if whole else 2.0)
+    return amount(value, Units("m/s", given), spread=20.0 if whole else 2.0)
 
 
-def margin_amount(value: float, spread: float, si_unit: str, given: str) -> Amount:
+def margin_amount(value: float, spread: float, of: InUnits) -> Amount:
     """Write a margin with its standard deviation and its unit once: "+3.4 ± 2.2 m/s"."""
-    return uncertain_amount(value, spread, si_unit, given, difference=True, plus=True)
+    return uncertain_amount(value, spread, of, difference=True, plus=True)
 
 
 def uncertain_amount(
-    value: float,
-    spread: float,
-    si_unit: str,
-    given: str,
-    *,
-    difference: bool = False,
-    plus: bool = False,
+    value: float, spread: float, of: InUnits, *, difference: bool = False, plus: bool = False
 ) -> Amount:
     """Write a value with its standard uncertainty and its unit once: "4.600 ± 0.030 kg"."""
     if not (math.isfinite(value) and math.isfinite(spread)):
         return Amount((NO_ANSWER,) * len(SYSTEMS))
     texts = []
-    for shown in _scales(value, si_unit, given, difference):
-        half = Scale(shown.unit, si_unit, difference=True)
+    for shown in _scales(value, of, difference):
+        half = Scale(shown.unit, difference=True)
         text = f"{_written(value, shown, spread, plus)} ± {_written(spread, half, spread)}"
         texts.append(_with_unit(text.replace(" ", SPACE), shown.symbol))
     return Amount(tuple(texts))
@@ -278,8 +281,8 @@ def _percent(value: float, half_width: float) -> str:
     return text
 
 
-def _scales(value: float, si_unit: str, given: str, difference: bool) -> tuple[Scale, ...]:
-    return tuple(scale(si_unit, given, system, magnitude=value, difference=difference) for system in SYSTEMS)
+def _scales(value: float, of: InUnits, difference: bool) -> tuple[Scale, ...]:
+    return tuple(scale(of, system, magnitude=value, difference=difference) for system in SYSTEMS)
 
 
 def _written(

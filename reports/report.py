@@ -13,10 +13,11 @@ from explorer.study.builds import Override
 from explorer.study.limits import Output
 from explorer.study.throttle import WORDS, with_throttle
 from reports.blocks import Line
-from reports.formatting import Amount, amount, speed_amount
+from reports.formatting import Amount, InUnits, Units, amount, speed_amount
 from reports.naming import named_in_full
 from reports.options import ReportOptions
 
+NO_UNITS = Units("", "")
 NO_CLEARANCE = "A pass is a prediction from the inputs given here. It is never a clearance to run."
 
 
@@ -118,10 +119,18 @@ class Report:
     def value(self, condition: str, quantity: str) -> Amount:
         """Write the nominal value of a quantity in a condition."""
         si = self.summary.nominal.get(condition, {}).get(quantity)
-        unit = self.si_units.get(quantity, "1")
         # Where nothing says how far it can be trusted, three figures are written.
         spread = self._spreads.get((quantity, condition), abs(si or 0.0) / 10)
-        return amount(si, unit, self.summary.display.get(quantity, ""), spread=spread)
+        return amount(si, self.units(quantity), spread=spread)
+
+    def units(self, quantity: str) -> Units:
+        """Return the units of a quantity."""
+        return Units(self.si_units.get(quantity, "1"), self.summary.display.get(quantity, ""))
+
+    @property
+    def of_speed(self) -> Units:
+        """Units of speeds."""
+        return Units("m/s", self.speed_unit)
 
 
 def in_words(name: str) -> str:
@@ -139,18 +148,15 @@ def sentence(text: str) -> str:
 
 def asked(limit: LimitRecord) -> Line:
     """Write what a limit asks of its quantity: "at least 5 N"."""
-    return said(limit.asked, limit.unit, limit.display_unit, difference=limit.is_difference, digits=4)
+    return said(limit.asked, limit, difference=limit.is_difference, digits=4)
 
 
-def said(
-    words: Sentence, unit: str = "", given: str = "", *, difference: bool = False, digits: int = 6
-) -> Line:
-    """Write words with their numbers in the units of the reader."""
+def said(words: Sentence, of: InUnits = NO_UNITS, *, difference: bool = False, digits: int = 6) -> Line:
+    """Write words with their numbers, of something unless they say of what, in the units of the reader."""
     return tuple(
         amount(
             part.value,
-            part.unit or unit,
-            part.display_unit if part.unit else given,
+            part if part.unit else of,
             spread=part.spread,
             difference=part.distance or difference,
             digits=FIGURES if part.unit else digits,
@@ -174,7 +180,7 @@ def overridden(overrides: Sequence[Override]) -> Line:
     line: Line = ()
     for one in overrides:
         line += ("; " if line else "", f"{label(one.quantity)}: ")
-        line += said(one.words, one.unit, one.display_unit)
+        line += said(one.words, one)
     return line
 
 

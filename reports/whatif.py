@@ -16,7 +16,7 @@ import numpy as np
 from explorer.graph.units import System, known_unit
 from explorer.results.records import InputRecord, LimitRecord
 from reports.findings import in_both_words, leading_inputs
-from reports.formatting import scale
+from reports.formatting import InUnits, scale
 from reports.options import SYSTEMS
 from reports.report import Report
 
@@ -71,9 +71,9 @@ def _packed(values: Any, middle: float, spread: float | None) -> dict[str, Any]:
     return {"middle": middle, "step": step, "packed": base64.b64encode(short.tobytes()).decode("ascii")}
 
 
-def _scales(si_unit: str, given: str, magnitude: float, difference: bool) -> list[dict[str, Any]]:
+def _scales(of: InUnits, magnitude: float, difference: bool) -> list[dict[str, Any]]:
     def one(system: System) -> dict[str, Any]:
-        shown = scale(si_unit, given, system, magnitude=magnitude, difference=difference)
+        shown = scale(of, system, magnitude=magnitude, difference=difference)
         unit = known_unit(shown.unit)
         return {
             "symbol": shown.symbol,
@@ -97,7 +97,7 @@ def _limit(report: Report, limit: LimitRecord, values: Any) -> dict[str, Any]:
         "verdict": found.verdict,
         "surely": None if limit.sureness is None else in_both_words(limit.sureness),
         "spread": spread,
-        "scales": _scales(limit.unit, limit.display_unit, limit.ends[0][1], limit.is_difference),
+        "scales": _scales(limit, limit.ends[0][1], limit.is_difference),
         "values": _packed(values, limit.low if math.isfinite(limit.low) else limit.high, spread),
     }
 
@@ -111,7 +111,7 @@ def _input(report: Report, record: InputRecord, values: Any) -> dict[str, Any]:
         "name": report.input_name(record.key),
         "quantity": record.quantity,
         "condition": record.condition,
-        "scales": _scales(record.unit, record.display_unit, record.nominal, difference=False),
+        "scales": _scales(record, record.nominal, difference=False),
         "values": _packed(values, float(np.mean(values)), float(np.std(values))),
     }
 

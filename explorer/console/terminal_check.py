@@ -21,7 +21,7 @@ from explorer.study.throttle import throttle_words, with_throttle
 from explorer.study.usual import ASSUMED
 from reports.blocks import Block, Bullets, Cell, Code, Column, Heading, Line, Strong, Table, cell
 from reports.findings import GUESSES
-from reports.formatting import Amount, amount, counted, unread_words
+from reports.formatting import Amount, Units, amount, counted, unread_words
 from reports.report import said
 from reports.terminal import show_blocks
 
@@ -133,7 +133,7 @@ def _standing(study: Study, limit: Limit, value: float, margin: float) -> Line:
     unit = study.graph[limit.output.quantity].unit
     if unit == "1" and value in (0.0, 1.0):
         return ("met",) if margin >= 0 else (Strong("missed"),)
-    by = amount(abs(margin), unit, limit.display_unit, difference=True, digits=3)
+    by = amount(abs(margin), Units(unit, limit.display_unit), difference=True, digits=3)
     return ("met, ", by, " to spare") if margin >= 0 else (Strong("missed by "), by)
 
 
@@ -238,7 +238,7 @@ def _nominal(study: Study, name: str, unit: str, values: Mapping[str, float | No
     if name not in values:
         return ""
     value, cap = values[name], values.get(study.graph[name].capped_by or "")
-    shown = amount(value, study.graph[name].unit, unit)
+    shown = amount(value, Units(study.graph[name].unit, unit))
     if value is not None and cap is not None and value >= cap:
         return f"over {shown.text('as given')}"
     return shown

@@ -8,7 +8,7 @@ from explorer.console.explain import HandbookEntry, ListedQuantity, ValueIn
 from explorer.console.search import MOST_FOUND, PhysicsSubject
 from explorer.graph.units import allowed_units, display_unit, pretty
 from reports.blocks import Block, Code, Column, Facts, Line, Paragraph, Table, cell
-from reports.formatting import amount, chance, hours, range_amount, uncertain_amount
+from reports.formatting import Units, amount, chance, hours, range_amount, uncertain_amount
 
 
 def subject_blocks(subjects: Sequence[PhysicsSubject]) -> Iterator[Block]:
@@ -67,7 +67,7 @@ def _facts(found: HandbookEntry) -> Iterator[tuple[str, Line]]:
     if found.given:
         silent: Line = ()
         if found.default is not None:
-            silent = ("; ", amount(found.default, found.unit, ""), " when the study is silent")
+            silent = ("; ", amount(found.default, Units(found.unit, "")), " when the study is silent")
         yield "given", (f"by the study; allowed: {found.allowed}", *silent)
         yield "written in", (allowed_units(found.unit),)
     else:
@@ -93,14 +93,14 @@ def _facts(found: HandbookEntry) -> Iterator[tuple[str, Line]]:
 def _value(value: ValueIn, unit: str) -> Line:
     if value.missing is not None:
         return (f"cannot be computed; missing {value.missing}",)
-    given = value.display_unit
-    line: Line = (amount(value.nominal, unit, given), " nominal")
+    of = Units(unit, value.display_unit)
+    line: Line = (amount(value.nominal, of), " nominal")
     if (sampled := value.sampled) is not None and sampled.sd:
         line += (
             "; mean ",
-            uncertain_amount(sampled.mean, sampled.sd, unit, given),
+            uncertain_amount(sampled.mean, sampled.sd, of),
             ", 90 % ",
-            range_amount(sampled.low, sampled.high, unit, given, spread=sampled.sd),
+            range_amount(sampled.low, sampled.high, of, spread=sampled.sd),
         )
     if value.failed_share > 0:
         line += (f"; no answer in {chance(value.failed_share)} of samples",)

@@ -17,7 +17,7 @@ from explorer.study.limits import Limit
 from explorer.study.study import Input, Study
 from reports.blocks import SIGNS
 from reports.findings import in_both_words
-from reports.formatting import amount, hours, percent, share, share_range
+from reports.formatting import Units, amount, hours, percent, share, share_range
 from reports.sections.measuring import what_it_does
 
 WIDTH, HEIGHT = 240.0, 22.0
@@ -166,9 +166,9 @@ def _at(share_of_cars: float, limit: Limit) -> float:
 
 def _asked(study: Study, limit: Limit) -> str:
     unit = study.graph[limit.output.quantity].unit
-    difference = limit.output.is_difference
+    of, difference = Units(unit, limit.display_unit), limit.output.is_difference
     return "".join(
-        amount(part.value, unit, limit.display_unit, difference=part.distance or difference).text(UNITS)
+        amount(part.value, of, difference=part.distance or difference).text(UNITS)
         if isinstance(part, Number)
         else part
         for part in limit.asked.words

@@ -16,7 +16,7 @@ from explorer.errors import SquatlineError
 from explorer.study.distributions import Distribution
 from explorer.study.inputs import Input, read_input
 from explorer.study.study import Study
-from reports.formatting import Amount, amount
+from reports.formatting import Amount, Units, amount
 from reports.report import said
 
 WIDTH, HEIGHT, BASE = 220.0, 44.0, 36.0
@@ -64,15 +64,16 @@ def drawn(study: Study, given: Input) -> Shape:
         return round(float(np.clip((value - left) / (right - left), 0.0, 1.0)) * WIDTH, 1)
 
     unit, shown = quantity.unit, given.display_unit
-    exact = amount(middle, unit, shown)
+    of = Units(unit, shown)
+    exact = amount(middle, of)
     spread = high - low
     words: tuple[str | Amount, ...] = ("exactly ", exact)
     if spread > 0:
         words = (
             "nine in ten cars from ",
-            amount(low, unit, shown, spread=spread / 3),
+            amount(low, of, spread=spread / 3),
             " to ",
-            amount(high, unit, shown, spread=spread / 3),
+            amount(high, of, spread=spread / 3),
         )
     odd = odd_by_itself(quantity, given)
     return Shape(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from explorer.graph.units import System
 from reports.drawings.sheet import Point, Sheet, scale_bar
-from reports.formatting import amount
+from reports.formatting import Units, amount
 from reports.theme import ACCENT, INK, QUIET
 
 Values = Mapping[str, float | None]
@@ -152,5 +152,5 @@ def _labels(sheet: Sheet, shown: Sequence[Chain], system: System, display: Mappi
         level = max(end[1] + 4, last + 14)
         last = level
         unit = display.get(f"{chain.name.replace(' ', '_')}_angle", "deg")
-        angle = amount(chain.angle, "rad", unit, spread=math.radians(2)).text(system)
+        angle = amount(chain.angle, Units("rad", unit), spread=math.radians(2)).text(system)
         sheet.text((end[0] + 10, level), f"{chain.name} {angle}", colour=ACCENT, weight=600, size=10.5)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from html import escape
 
 from explorer.graph.units import System, known_unit
-from reports.formatting import amount, scale
+from reports.formatting import Units, amount, scale
 from reports.theme import FONT, INK, QUIET
 
 Point = tuple[float, float]
@@ -121,13 +121,13 @@ def scale_bar(sheet: Sheet, given: str, system: System, *, widest: float, words:
     words:
         What to add to the length.
     """
-    shown = scale("m", given, system)
+    shown = scale(Units("m", given), system)
     one = known_unit(shown.unit).factor
     length = one * nice_length(widest / sheet.scale / one)
     left, y = 8.0, sheet.height - 9
     right = left + length * sheet.scale
     sheet.line([(left, y - 4), (left, y), (right, y), (right, y - 4)], colour=QUIET)
-    sheet.text((right + 6, y), amount(length, "m", given).text(system) + words, colour=QUIET)
+    sheet.text((right + 6, y), amount(length, Units("m", given)).text(system) + words, colour=QUIET)
 
 
 def nice_length(longest: float) -> float:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from explorer.graph.units import System
 from explorer.study.car_parts import part_of
 from reports.drawings.sheet import Point, Sheet, scale_bar
-from reports.formatting import Amount, amount
+from reports.formatting import NEWTONS, Amount, Units, amount
 from reports.theme import ACCENT, ALARM, INK, QUIET
 
 Values = Mapping[str, float | None]
@@ -84,7 +84,7 @@ def side_view(
     points:
         Names of the points under the car.
     system, display:
-        Units to write in.
+        NEWTONS, Units to write in.
     factor:
         Exaggeration of the tilted bar.
     longest:
@@ -156,9 +156,9 @@ def two_cars(
         _outline(known, points)[1][1][1],
     )
     for place, (values, name, colour) in enumerate(((known, names[0], INK), (less, names[1], ALARM))):
-        pitch = amount(values["pitch"], "rad", display.get("pitch", "deg"), spread=math.radians(2)).text(
-            system
-        )
+        pitch = amount(
+            values["pitch"], Units("rad", display.get("pitch", "deg")), spread=math.radians(2)
+        ).text(system)
         sheet.text((120, 26 + 15 * place), f"{name}: pitch {pitch}", colour=colour, weight=600)
     _differences(sheet, written, part_places(first, points))
     return sheet.svg()
@@ -346,8 +346,12 @@ def _loads(
     _centres(sheet, values, body)
 
 
+def _pitch(value: float | None, display: Mapping[str, str]) -> Amount:
+    return amount(value, Units("rad", display.get("pitch", "deg")), spread=math.radians(2))
+
+
 def _newtons(size: float) -> Amount:
-    return amount(size, "N", "N", spread=_TO_THE_NEWTON)
+    return amount(size, NEWTONS, spread=_TO_THE_NEWTON)
 
 
 def _upright_load(sheet: Sheet, place: Point, load: Load, written: str, length: float) -> None:
@@ -396,7 +400,7 @@ def _tilted_bar(sheet: Sheet, pitch: float, factor: int, display: Mapping[str, s
     sheet.line([(middle[0] - half, middle[1]), (middle[0] + half, middle[1])], colour=QUIET, dash="3 3")
     sheet.line([(middle[0] - half, middle[1] - rise), (middle[0] + half, middle[1] + rise)], width=3)
     side = "up" if pitch >= 0 else "down"
-    words = amount(abs(pitch), "rad", display.get("pitch", "deg"), spread=math.radians(2)).text(system)
+    words = _pitch(abs(pitch), display).text(system)
     sheet.text((120, 32), "level" if abs(pitch) < _LEVEL else f"nose {side} {words}", weight=600)
     sheet.text(
         (120, 47),
@@ -407,6 +411,6 @@ def _tilted_bar(sheet: Sheet, pitch: float, factor: int, display: Mapping[str, s
 
 def describe(values: Values, words: str, display: Mapping[str, str]) -> tuple[str | Amount, ...]:
     """Say in words what the drawing shows."""
-    pitch = amount(values["pitch"], "rad", display.get("pitch", "deg"), spread=math.radians(2))
+    pitch = _pitch(values["pitch"], display)
     loads = [part for load in list_loads(values) for part in (f"; {load.words} ", _newtons(load.size))]
     return (f"Side view of the car, {words}: pitch ", pitch, ", nose-up positive", *loads, ".")

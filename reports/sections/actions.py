@@ -131,10 +131,10 @@ def _change(report: Report, action: Action, short: bool) -> Line:
 def setting_words(setting: Setting, *, short: bool = False) -> Line:
     """Say what to set to which value, which limits then pass, and which no longer do."""
     variable = setting.variable
-    value = amount(setting.value, variable.unit, variable.display_unit, zeros=False)
+    value = amount(setting.value, variable, zeros=False)
     start: Line = (f"Set {variable.words} to ", value, f" on the build “{setting.around}”")
     if not setting.around and variable.now is not None:
-        now = amount(variable.now, variable.unit, variable.display_unit, zeros=False)
+        now = amount(variable.now, variable, zeros=False)
         start = (f"Change {variable.words} from ", now, " to ", value)
     pass_ = "passes" if len(setting.limits) == 1 else "pass"
     words = f": {_named(setting.limits, short)} then {pass_}"
@@ -155,7 +155,7 @@ def _instead(setting: Setting) -> Line:
     line: Line = ()
     for variable, value in setting.instead:
         line += (" or " if line else "", f"{variable.words} to ")
-        line += (amount(value, variable.unit, variable.display_unit, zeros=False),)
+        line += (amount(value, variable, zeros=False),)
     return (f" For “{setting.limits[0]}” alone also: ", *line, ".") if line else ()
 
 

@@ -182,8 +182,7 @@ def _objective(found: Comparison, one: CandidateResult, place: int) -> Cell:
     # A tenth of the spread between cars: finer than that, an average tells a builder nothing.
     spread = max(2 * result.error, (result.high - result.low) / 33)
     return cell(
-        amount(result.mean, objective.unit, objective.display_unit, spread=spread),
-        Quiet(range_amount(result.low, result.high, objective.unit, objective.display_unit)),
+        amount(result.mean, objective, spread=spread), Quiet(range_amount(result.low, result.high, objective))
     )
 
 
@@ -218,7 +217,7 @@ def _difference_figure(found: Comparison, place: int, names: Names) -> Figure:
 
 
 def _chart(subject: Subject, pairs: list[tuple[str, Difference]], system: System) -> dict[str, Any]:
-    shown = scale(subject.unit, subject.display_unit, system, difference=True)
+    shown = scale(subject, system, difference=True)
     return intervals(
         [Interval(name, *map(shown.value, (one.low, one.median, one.high))) for name, one in pairs],
         axis=shown.titled(f"difference, {subject.better} is better"),
@@ -226,18 +225,10 @@ def _chart(subject: Subject, pairs: list[tuple[str, Difference]], system: System
 
 
 def _shift(difference: Difference, subject: Subject) -> Amount:
-    return amount(
-        difference.mean,
-        subject.unit,
-        subject.display_unit,
-        spread=difference.sd,
-        difference=True,
-        plus=True,
-    )
+    return amount(difference.mean, subject, spread=difference.sd, difference=True, plus=True)
 
 
 def _numbers(subject: Subject, pairs: list[tuple[str, Difference]]) -> Table:
-    unit = (subject.unit, subject.display_unit)
     return Table(
         "differences",
         f"Differences in {subject.label}",
@@ -251,7 +242,7 @@ def _numbers(subject: Subject, pairs: list[tuple[str, Difference]]) -> Table:
             (
                 cell(name),
                 cell(_shift(one, subject), order=one.mean),
-                cell(range_amount(one.low, one.high, *unit, spread=one.sd, difference=True), order=one.low),
+                cell(range_amount(one.low, one.high, subject, spread=one.sd, difference=True), order=one.low),
                 cell(share(one.better, one.better_low, one.better_high), order=one.better),
             )
             for name, one in pairs
@@ -380,7 +371,7 @@ def _gain(gain: Expected, decision: DecisionResult) -> Cell:
     """Write what is gained; what lies within its error of zero is no gain that shows."""
     if gain.value <= SIGNIFICANT * gain.error:
         return cell(Quiet("none that shows"), order=0.0)
-    shown = amount(gain.value, decision.unit, decision.display_unit, spread=gain.error, difference=True)
+    shown = amount(gain.value, decision, spread=gain.error, difference=True)
     return cell(shown, order=gain.value)
 
 

@@ -9,18 +9,7 @@ from typing import Any
 from explorer.estimators.sensitivity import Estimate, Index
 from explorer.graph.units import System
 from explorer.results.records import LimitRecord
-from reports.blocks import (
-    Block,
-    Bullets,
-    Column,
-    Figure,
-    Line,
-    Part,
-    Quiet,
-    Table,
-    cell,
-    in_each_system,
-)
+from reports.blocks import Block, Bullets, Column, Figure, Line, Part, Quiet, Table, cell, in_each_system
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import WORTH_NAMING, in_both_words, slug
@@ -132,7 +121,7 @@ def _curves(limit: LimitRecord, system: System) -> dict[str, Any]:
     found = limit.sureness
     assert found is not None
     spread = limit.conformance.margin_sd
-    shown = scale(limit.unit, limit.display_unit, system, magnitude=spread, difference=True)
+    shown = scale(limit, system, magnitude=spread, difference=True)
     curves = []
     for place, name in enumerate(_CARS):
         points = [
@@ -158,7 +147,7 @@ def _numbers(limit: LimitRecord) -> Table:
         if not math.isfinite(value):
             return Quiet("no answer")
         spread = limit.conformance.margin_sd
-        return amount(value, limit.unit, limit.display_unit, spread=spread, difference=True, plus=True)
+        return amount(value, limit, spread=spread, difference=True, plus=True)
 
     rows = [
         (cell(percent(level), order=level), *(cell(shown(value), order=value) for value in values))

@@ -76,8 +76,8 @@ def _today(report: Report) -> list[Block]:
     for one in read:
         assert one.any_day is not None
         line += ("; " if line else "", f"{report.input_name(one.key)} ")
-        line += said(one.words, one.unit, one.display_unit)
-        line += (" (any day: ", *said(one.any_day, one.unit, one.display_unit), ")")
+        line += said(one.words, one)
+        line += (" (any day: ", *said(one.any_day, one), ")")
     if not line:
         return []
     speeds = report.summary.highest_speed

@@ -37,16 +37,7 @@ from reports.blocks import (
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
 from reports.findings import judged_words, slug
-from reports.formatting import (
-    Amount,
-    Scale,
-    amount,
-    chance,
-    counted,
-    percent,
-    range_amount,
-    scale,
-)
+from reports.formatting import Amount, Scale, amount, chance, counted, percent, range_amount, scale
 from reports.report import Report, sentence
 
 # What draws a map where there are letters only.
@@ -94,13 +85,13 @@ def _around(words: str) -> Paragraph:
 
 
 def _scale(variable: VariableRecord, system: System) -> Scale:
-    return scale(variable.unit, variable.display_unit, system, magnitude=variable.high)
+    return scale(variable, system, magnitude=variable.high)
 
 
 def _value(variable: VariableRecord, value: float | None) -> Amount:
     """Write a value to choose: as finely as the range it was looked for in, and without idle zeros."""
     finest = (variable.high - variable.low) / 20
-    return amount(value, variable.unit, variable.display_unit, spread=finest, zeros=False)
+    return amount(value, variable, spread=finest, zeros=False)
 
 
 # Maps.
@@ -205,7 +196,7 @@ def search_headline(found: SearchRecord) -> Line:
         "fail": "on fresh samples a limit fails",
     }[optimum.verdict]
     objective = found.objectives[0]
-    reached = amount(optimum.objectives[0], objective.unit, objective.display_unit, digits=3)
+    reached = amount(optimum.objectives[0], objective, digits=3)
     return (*parts, "; ", reached, f" on average; {stands}.")
 
 
@@ -271,7 +262,7 @@ def _build_table(found: SearchRecord, values: Sequence[float], caption: str) -> 
                 cell(variable.words),
                 cell(_value(variable, value)),
                 cell("not given" if variable.now is None else _value(variable, variable.now)),
-                cell(range_amount(variable.low, variable.high, variable.unit, variable.display_unit)),
+                cell(range_amount(variable.low, variable.high, variable)),
             )
             for variable, value in zip(found.variables, values, strict=True)
         ),
@@ -297,7 +288,7 @@ def _front_table(found: SearchRecord, front: Sequence[DesignPoint]) -> Table:
 def _front_row(found: SearchRecord, one: DesignPoint) -> tuple[Cell, ...]:
     return (
         *(
-            cell(amount(mean, objective.unit, objective.display_unit, spread=error))
+            cell(amount(mean, objective, spread=error))
             for mean, error, objective in zip(
                 one.objectives, one.objective_errors, found.objectives, strict=True
             )

@@ -90,7 +90,7 @@ def _so_often(report: Report, output: OutputRecord) -> Line:
 
 def _not_reached(report: Report, output: OutputRecord) -> Line:
     """Say in words what makes no chart: a search that nearly always ends at its cap."""
-    cap = amount(output.highest, output.unit, output.display_unit)
+    cap = amount(output.highest, output)
     where = report.where(output)
     return (
         Strong(label(output.quantity)),
@@ -128,13 +128,7 @@ def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
 def _output_figure(report: Report, output: OutputRecord) -> Figure:
     quantiles = dict(output.quantiles)
     shown = {
-        p: amount(
-            quantiles.get(p),
-            output.unit,
-            output.display_unit,
-            spread=output.sd,
-            difference=output.is_difference,
-        )
+        p: amount(quantiles.get(p), output, spread=output.sd, difference=output.is_difference)
         for p in (0.05, 0.5, 0.95)
     }
     where = report.where(output)
@@ -155,8 +149,7 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
 def _charts(name: str, output: OutputRecord, good: tuple[float, float]) -> tuple[Mapping[str, object], ...]:
     """One chart for each system of units; alike ones are made once."""
     far, difference = output.histogram.edges[-1], output.is_difference
-    unit, given = output.unit, output.display_unit
-    scales = [scale(unit, given, system, magnitude=far, difference=difference) for system in SYSTEMS]
+    scales = [scale(output, system, magnitude=far, difference=difference) for system in SYSTEMS]
     made = {shown: _chart(output, shown, good, name) for shown in dict.fromkeys(scales)}
     return tuple(made[shown] for shown in scales)
 
@@ -198,10 +191,7 @@ def _numbers(output: OutputRecord) -> Table:
         tuple(
             (
                 cell(f"{100 * p:g} %", order=p),
-                cell(
-                    amount(value, output.unit, output.display_unit, spread=output.sd, difference=difference),
-                    order=value,
-                ),
+                cell(amount(value, output, spread=output.sd, difference=difference), order=value),
             )
             for p, value in output.quantiles
         ),

@@ -8,16 +8,7 @@ from explorer.graph.labels import begun
 from explorer.graph.units import System
 from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.records import InputRecord, LimitRecord
-from reports.blocks import (
-    Block,
-    Column,
-    Figure,
-    Gallery,
-    Section,
-    Table,
-    cell,
-    in_each_system,
-)
+from reports.blocks import Block, Column, Figure, Gallery, Section, Table, cell, in_each_system
 from reports.charts_of_cars import OneCar, TwoGroups, groups_apart, margins_along
 from reports.charts_of_limits import MarginPart, part_matrix
 from reports.drawings.sideview import can_draw, exaggeration, two_cars
@@ -85,20 +76,20 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
     finding: Spoken = (
         f"{chance(worse.missing / worse.cars)} of the fifth of cars with the "
         f"{'lowest' if worse is first else 'highest'} {name} (",
-        range_amount(worse.low, worse.high, record.unit, record.display_unit, spread=record.sd),
+        range_amount(worse.low, worse.high, record, spread=record.sd),
         f") miss the limit, {chance(better.missing / better.cars)} of the fifth with the "
         f"{'lowest' if better is first else 'highest'}. ",
     )
 
     def chart(system: System) -> dict[str, object]:
-        x = scale(record.unit, record.display_unit, system, magnitude=record.nominal)
-        y = scale(limit.unit, limit.display_unit, system, magnitude=report.output(limit).sd, difference=True)
+        x = scale(record, system, magnitude=record.nominal)
+        y = scale(limit, system, magnitude=report.output(limit).sd, difference=True)
         cars = [OneCar(x.value(at), y.value(margin)) for at, margin in pairs]
         return margins_along(cars, x_axis=x.titled(name), y_axis=y.titled("margin"))
 
     rows = [
         (
-            cell(range_amount(part.low, part.high, record.unit, record.display_unit), order=part.low),
+            cell(range_amount(part.low, part.high, record), order=part.low),
             cell(count(part.cars), order=part.cars),
             cell(count(part.missing), order=part.missing),
         )
@@ -249,12 +240,12 @@ def _two_cars(report: Report, found: NearestCar) -> tuple[Figure, ...]:
             *values,
             "; " if values else "",
             f"{names[one.key]} ",
-            amount(one.value, record.unit, record.display_unit, spread=record.sd / 10),
+            amount(one.value, record, spread=record.sd / 10),
             " in place of ",
-            amount(one.median, record.unit, record.display_unit, spread=record.sd / 10),
+            amount(one.median, record, spread=record.sd / 10),
         )
     reached = tuple(
-        amount(car.get(limit.quantity), limit.unit, limit.display_unit, spread=report.output(limit).sd / 10)
+        amount(car.get(limit.quantity), limit, spread=report.output(limit).sd / 10)
         for car in (found.median, found.values)
     )
     finding: Spoken = (
@@ -297,8 +288,8 @@ def _two_cars(report: Report, found: NearestCar) -> tuple[Figure, ...]:
 
 
 def _both(value: float, median: float, record: InputRecord, system: System) -> str:
-    unit, given, spread = record.unit, record.display_unit, record.sd / 10
+    spread = record.sd / 10
     return (
-        f"{amount(value, unit, given, spread=spread).text(system)} "
-        f"({amount(median, unit, given, spread=spread).text(system)})"
+        f"{amount(value, record, spread=spread).text(system)} "
+        f"({amount(median, record, spread=spread).text(system)})"
     )

@@ -78,7 +78,7 @@ def _sources(report: Report, files: Sequence[FittedFile]) -> Facts:
 
 def _value(one: ReplacedInput, belief: Belief) -> Amount:
     """Write what is believed of an input, with its standard deviation."""
-    return uncertain_amount(belief.mean, belief.sd, one.unit, one.display_unit)
+    return uncertain_amount(belief.mean, belief.sd, one)
 
 
 def _doubts(files: Sequence[FittedFile]) -> list[Block]:

@@ -10,7 +10,7 @@ from explorer.logs.fitting.input_block import CONTRADICTION
 from explorer.results.logged_runs import Belief
 from explorer.study.study import Study
 from reports.blocks import Block, Bullets, Cell, Column, Line, Note, Paragraph, Table, cell
-from reports.formatting import Amount, amount, count, range_amount, uncertain, uncertain_amount
+from reports.formatting import Amount, Units, amount, count, range_amount, uncertain, uncertain_amount
 from reports.report import said
 
 LEAST_CORRELATION = 0.1
@@ -50,12 +50,12 @@ def _estimates(one: FitRecord) -> Table:
 
 
 def _estimate(one: EstimateRecord) -> tuple[Cell, ...]:
-    unit, given, spread = one.unit, one.display_unit, one.standard_uncertainty
+    spread = one.standard_uncertainty
     return (
         cell(one.name),
-        cell(amount(one.value, unit, given, spread=spread)),
-        cell(amount(spread, unit, given, spread=spread, difference=True)),
-        cell(range_amount(one.low, one.high, unit, given, spread=spread)),
+        cell(amount(one.value, one, spread=spread)),
+        cell(amount(spread, one, spread=spread, difference=True)),
+        cell(range_amount(one.low, one.high, one, spread=spread)),
         cell("nothing" if one.believed is None else _belief(one.believed, one)),
     )
 
@@ -88,7 +88,7 @@ def _agreement(one: FitRecord) -> Iterator[Line]:
             far = True
             yield (
                 f"! {found.name}: the log says ",
-                amount(found.value, found.unit, found.display_unit),
+                amount(found.value, found),
                 ", the study believed ",
                 _belief(found.believed, found),
                 f": {abs(distance):.1f} standard uncertainties {'higher' if distance > 0 else 'lower'}"
@@ -114,9 +114,9 @@ def _update(found: UpdateRecord) -> Table:
 
 
 def _belief(belief: Belief, of: EstimateRecord | UpdatedInput) -> Amount:
-    return uncertain_amount(belief.mean, belief.sd, of.unit, of.display_unit)
+    return uncertain_amount(belief.mean, belief.sd, of)
 
 
 def _known(known: Known, study: Study) -> Amount:
     given = study.unit_of(known.name) if known.name in study.graph else ""
-    return uncertain_amount(known.value, known.standard_uncertainty, known.unit, given)
+    return uncertain_amount(known.value, known.standard_uncertainty, Units(known.unit, given))

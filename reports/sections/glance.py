@@ -74,14 +74,13 @@ def _speeds(report: Report, quantity: str) -> Line:
     line: Line = ()
     for output in _told_apart(report, quantity):
         quantiles = dict(output.quantiles)
-        unit, given = output.unit, output.display_unit
         line = (
             *line,
             "; " if line else f"{sentence(label(quantity))[:-1]}: ",
             f"{report.swept(output.condition, 'speed', output.throttle)} ",
-            amount(quantiles.get(0.5), unit, given, spread=output.sd),
+            amount(quantiles.get(0.5), output, spread=output.sd),
             " (",
-            range_amount(quantiles.get(0.05), quantiles.get(0.95), unit, given, spread=output.sd),
+            range_amount(quantiles.get(0.05), quantiles.get(0.95), output, spread=output.sd),
             ")",
         )
     return (*line, ". ") if line else ()
@@ -102,7 +101,7 @@ def _how_hard(report: Report) -> tuple[Cell, ...]:
     if not found:
         return ()
     output = max(found, key=lambda one: one.highest)
-    middle = amount(dict(output.quantiles).get(0.5), output.unit, output.display_unit, spread=output.sd)
+    middle = amount(dict(output.quantiles).get(0.5), output, spread=output.sd)
     return (
         cell("How hard would it hit?"),
         cell(Quiet("no limit")),

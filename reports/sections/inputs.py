@@ -86,7 +86,7 @@ def _uncertain(report: Report, records: list[InputRecord]) -> Table:
             (
                 _name(report, record),
                 _value(record),
-                cell(*said(record.words, record.unit, record.display_unit)),
+                cell(*said(record.words, record)),
                 _source(record),
             )
             for record in records
@@ -96,10 +96,10 @@ def _uncertain(report: Report, records: list[InputRecord]) -> Table:
 
 
 def _value(record: InputRecord) -> Cell:
-    unit, given, sd = record.unit, record.display_unit, record.sd
+    sd = record.sd
     return cell(
-        uncertain_amount(record.nominal, sd, unit, given),
-        Quiet(range_amount(record.low, record.high, unit, given, spread=sd)),
+        uncertain_amount(record.nominal, sd, record),
+        Quiet(range_amount(record.low, record.high, record, spread=sd)),
         order=record.nominal,
     )
 
@@ -116,7 +116,7 @@ def _exact(report: Report, name: str, caption: str, records: list[InputRecord]) 
         tuple(
             (
                 _name(report, record),
-                cell(amount(record.nominal, record.unit, record.display_unit)),
+                cell(amount(record.nominal, record)),
                 _source(record),
             )
             for record in records

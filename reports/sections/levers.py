@@ -111,12 +111,11 @@ def _rescues(report: Report, found: Levers) -> Table:
 
 def _row(name: str, lever: LeverRecord, rescue: Rescue) -> tuple[Cell, ...]:
     variable = lever.variable
-    unit, given = variable.unit, variable.display_unit
     return (
         cell(name),
         cell(variable.words),
-        cell(amount(variable.now, unit, given, zeros=False)),
-        cell(amount(rescue.value, unit, given, zeros=False)),
+        cell(amount(variable.now, variable, zeros=False)),
+        cell(amount(rescue.value, variable, zeros=False)),
         cell(share(rescue.probability, rescue.low, rescue.high), order=rescue.probability),
         cell(listed(rescue.breaks) if rescue.breaks else Quiet("none")),
     )
@@ -134,7 +133,7 @@ def _figure(report: Report, found: Levers, limit: LimitRecord) -> Figure:
     most = max(abs(one.change.value) for one in strongest)
 
     def shown(system: System) -> Scale:
-        return scale(limit.unit, limit.display_unit, system, magnitude=most, difference=True)
+        return scale(limit, system, magnitude=most, difference=True)
 
     def bars(y: Scale) -> list[SignedBar]:
         return [
@@ -152,9 +151,7 @@ def _figure(report: Report, found: Levers, limit: LimitRecord) -> Figure:
     more = "more" if head.change.value > 0 else "less"
     finding: Line = (
         f"{sentence(f'cars with a high {report.input_name(head.key)} have')[:-1]} ",
-        amount(
-            abs(head.change.value), limit.unit, limit.display_unit, spread=_half(head) / 2, difference=True
-        ),
+        amount(abs(head.change.value), limit, spread=_half(head) / 2, difference=True),
         f" {more} margin than cars with a low one. ",
     )
     told = "; ".join(
@@ -195,23 +192,10 @@ def _steps(report: Report, found: Levers) -> Table:
             rows.append(
                 (
                     cell(variable.words),
-                    cell(
-                        amount(lever.step, variable.unit, variable.display_unit, difference=True, zeros=False)
-                    ),
+                    cell(amount(lever.step, variable, difference=True, zeros=False)),
                     cell(limit.name),
-                    cell(
-                        amount(
-                            change.value,
-                            limit.unit,
-                            limit.display_unit,
-                            spread=half,
-                            difference=True,
-                            plus=True,
-                        )
-                    ),
-                    cell(
-                        range_amount(change.low, change.high, limit.unit, limit.display_unit, difference=True)
-                    ),
+                    cell(amount(change.value, limit, spread=half, difference=True, plus=True)),
+                    cell(range_amount(change.low, change.high, limit, difference=True)),
                 )
             )
     return Table(

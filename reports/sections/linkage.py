@@ -8,7 +8,7 @@ from explorer.results.records import ConditionRecord
 from reports.blocks import Figure, Gallery, Line, Paragraph, Section
 from reports.drawings.linkage import Chain, can_draw, chains, linkage_view, mainplane
 from reports.findings import slug
-from reports.formatting import amount
+from reports.formatting import Units, amount
 from reports.options import SYSTEMS
 from reports.report import Report
 
@@ -47,7 +47,7 @@ def _figure(
     words = report.condition(condition.name)
     caption: Line = ()
     for chain in position:
-        shown = amount(chain.angle, "rad", "deg", spread=math.radians(2))
+        shown = amount(chain.angle, Units("rad", "deg"), spread=math.radians(2))
         caption = (*caption, f"{chain.name}: incidence ", shown, ". ")
     spoken = ", ".join(f"{chain.name} at {math.degrees(chain.angle):.1f} degrees" for chain in position)
     return Figure(

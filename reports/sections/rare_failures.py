@@ -55,9 +55,9 @@ def _row(report: Report, found: RareFailureRecord) -> tuple[Cell, ...]:
         unusual = (
             *unusual,
             f"{'; ' if unusual else ''}{report.input_name(one.key)} ",
-            amount(one.value, one.unit, one.display_unit),
+            amount(one.value, one),
             " instead of ",
-            amount(one.nominal, one.unit, one.display_unit),
+            amount(one.nominal, one),
         )
     return (
         cell(found.limit),

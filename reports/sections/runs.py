@@ -13,7 +13,7 @@ from reports.blocks import Block, Column, Figure, Gallery, Line, Section, Table,
 from reports.charts import NARROW, WIDE, Mark
 from reports.charts_of_runs import NamedLine, Spot, lines
 from reports.findings import slug
-from reports.formatting import Amount, Scale, amount, scale
+from reports.formatting import METRES, Amount, amount, scale
 from reports.report import Report, sentence
 
 # Rows of the tables behind the lines.
@@ -44,20 +44,6 @@ def build_push(report: Report) -> Section | None:
     return Section("push", "Push against resistance", (_push(report, curves),), appendix=True)
 
 
-def _shown(report: Report, quantity: str, magnitude: float, system: System) -> Scale:
-    return scale(
-        report.si_units.get(quantity, "1"),
-        report.summary.display.get(quantity, ""),
-        system,
-        magnitude=magnitude,
-    )
-
-
-def _written(report: Report, quantity: str, value: float, spread: float) -> Amount:
-    unit, given = report.si_units.get(quantity, "1"), report.summary.display.get(quantity, "")
-    return amount(value, unit, given, spread=spread)
-
-
 def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
     """Draw speed over the way, up to the place to brake and on to the end."""
     length = runs[0].length
@@ -69,12 +55,12 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
             f"{sentence(name)[:-1]}: ",
             report.speed(run.speed[-1]),
             " at ",
-            amount(run.distance[-1], "m", "m", spread=2.0),
+            amount(run.distance[-1], METRES, spread=2.0),
             ", the last place to brake. ",
         )
 
     def chart(system: System) -> dict[str, object]:
-        way, speed = scale("m", "m", system), scale("m/s", report.speed_unit, system)
+        way, speed = scale(METRES, system), scale(report.of_speed, system)
         drawn = [
             NamedLine(
                 name,
@@ -104,7 +90,7 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
     rows = [
         (
             cell(name),
-            cell(amount(x, "m", "m", spread=2.0), order=x),
+            cell(amount(x, METRES, spread=2.0), order=x),
             cell(report.speed(v), order=v),
         )
         for name, run in zip(names, runs, strict=True)
@@ -160,7 +146,7 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
             finding = (*finding, f"{sentence(name)[:-1]}: they meet at ", report.speed(top), ". ")
 
     def chart(system: System) -> dict[str, object]:
-        x, y = scale("m/s", report.speed_unit, system), _shown(report, _PUSH, most, system)
+        x, y = scale(report.of_speed, system), scale(report.units(_PUSH), system, magnitude=most)
         drawn, spots = [], []
         for name, one, top in zip(names, curves, tops, strict=True):
             for quantity, words in ((_RESISTANCE, "resistance"), (_PUSH, "push")):
@@ -183,8 +169,8 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
         (
             cell(name),
             cell(report.speed(at), order=at),
-            cell(_written(report, _PUSH, push, most / 50), order=push),
-            cell(_written(report, _RESISTANCE, held, most / 50), order=held),
+            cell(amount(push, report.units(_PUSH), spread=most / 50), order=push),
+            cell(amount(held, report.units(_RESISTANCE), spread=most / 50), order=held),
         )
         for name, one in zip(names, curves, strict=True)
         for at, push, held in _some(
@@ -235,7 +221,11 @@ def _travel(report: Report, curves: Curves) -> tuple[Figure, ...]:
                 {_NEEDED: "needed", _AVAILABLE: "can be had"},
                 "Torque of the servo over the travel",
                 "torque",
-                ("Least in hand ", _written(report, _NEEDED, left, left / 10), _where(curves, place)),
+                (
+                    "Least in hand ",
+                    amount(left, report.units(_NEEDED), spread=left / 10),
+                    _where(curves, place),
+                ),
                 (_NEEDED, place),
             )
         )
@@ -252,7 +242,11 @@ def _travel(report: Report, curves: Curves) -> tuple[Figure, ...]:
                 gaps,
                 "Narrowest gap between neighbours over the travel",
                 "gap",
-                ("Narrowest ", _written(report, worst, value, abs(value) / 20), _where(curves, place)),
+                (
+                    "Narrowest ",
+                    amount(value, report.units(worst), spread=abs(value) / 20),
+                    _where(curves, place),
+                ),
                 (worst, place),
             )
         )
@@ -287,15 +281,15 @@ def _over_travel(
             for name, words in names.items()
             for part in (
                 f"{sentence(words)[:-1]} from ",
-                _written(report, name, curves.values[name][0], most / 100),
+                amount(curves.values[name][0], report.units(name), spread=most / 100),
                 " to ",
-                _written(report, name, curves.values[name][-1], most / 100),
+                amount(curves.values[name][-1], report.units(name), spread=most / 100),
                 ". ",
             )
         )
 
     def chart(system: System) -> dict[str, object]:
-        y = _shown(report, first, most, system)
+        y = scale(report.units(first), system, magnitude=most)
         drawn = [
             NamedLine(words, [100 * at for at in curves.at], [y.value(v) for v in curves.values[name]])
             for name, words in names.items()
@@ -314,7 +308,7 @@ def _over_travel(
         (
             cell(f"{100 * at:.0f} %", order=at),
             *(
-                cell(_written(report, name, v, most / 100), order=v)
+                cell(amount(v, report.units(name), spread=most / 100), order=v)
                 for name, v in zip(names, row, strict=True)
             ),
         )

@@ -26,7 +26,7 @@ from reports.blocks import (
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import slug
-from reports.formatting import percent, range_amount, scale, speed_amount
+from reports.formatting import Units, percent, range_amount, scale, speed_amount
 from reports.report import NO_CLEARANCE, Report, sentence
 
 
@@ -80,7 +80,7 @@ def state_headline(state: StateSpeed, unit: str) -> Line:
     said = (*said, ")")
     if state.reachable is not None and state.reachable[2] > state.speed:
         low, _, high = state.reachable
-        can = range_amount(low, high, "m/s", unit, spread=20.0)
+        can = range_amount(low, high, Units("m/s", unit), spread=20.0)
         said = (*said, "; the car can run ", can, ", so it must be held back")
     return (*said, ".")
 
@@ -96,7 +96,7 @@ def _figure(report: Report, state: StateSpeed) -> Figure:
 
 
 def _chart(report: Report, state: StateSpeed, system: System) -> dict[str, Any]:
-    shown = scale("m/s", report.speed_unit, system)
+    shown = scale(report.of_speed, system)
     x = [shown.value(speed) for speed in state.speeds]
     courses = [ChanceCurve("all at once", x, state.together)]
     courses += [ChanceCurve(limit.name, x, limit.probabilities) for limit in state.limits]
@@ -117,7 +117,7 @@ def _caption(report: Report, state: StateSpeed) -> Line:
         parts = (
             *parts,
             "The car reaches ",
-            range_amount(low, high, "m/s", report.speed_unit),
+            range_amount(low, high, report.of_speed),
             " (90 % range).",
         )
     return parts
@@ -148,5 +148,5 @@ def _speed_step(report: Report, step: SpeedStep) -> tuple[Cell, ...]:
         cell(report.speed(step.speed)),
         cell(percent(round(step.load_share, 2))),
         cell(percent(round(step.holds, 4))),
-        *(cell(range_amount(one.low, one.high, one.unit, one.display_unit)) for one in step.expectations),
+        *(cell(range_amount(one.low, one.high, one)) for one in step.expectations),
     )

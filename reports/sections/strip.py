@@ -78,7 +78,7 @@ def _steps(report: Report, state: StateSpeed) -> Table:
     for step in state.steps:
         cells = [cell(report.speed(step.speed))]
         for one in step.expectations:
-            cells += [cell(range_amount(one.low, one.high, one.unit, one.display_unit)), cell("")]
+            cells += [cell(range_amount(one.low, one.high, one)), cell("")]
         rows.append((*cells, cell("")))
     return Table(
         f"strip-{state.words}",

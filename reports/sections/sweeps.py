@@ -14,7 +14,7 @@ from explorer.results.records import LimitRecord, SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import LimitPoint, ShadedBand, fan
 from reports.findings import slug
-from reports.formatting import MINUS, Amount, Scale, amount, scale
+from reports.formatting import MINUS, Amount, Scale, Units, amount, scale
 from reports.options import SYSTEMS
 from reports.report import Report
 
@@ -68,8 +68,8 @@ def _scales(sweeps: list[SweepRecord], system: System) -> tuple[Scale, Scale]:
     first = sweeps[0]
     highest = max((v for sweep in sweeps for v in sweep.high if math.isfinite(v)), default=0.0)
     return (
-        scale(first.along_unit, first.along_display_unit, system, magnitude=max(first.x)),
-        scale(first.unit, first.display_unit, system, magnitude=highest),
+        scale(Units(first.along_unit, first.along_display_unit), system, magnitude=max(first.x)),
+        scale(first, system, magnitude=highest),
     )
 
 
@@ -131,7 +131,7 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
         parts = (
             *parts,
             f"{begun(report.swept(sweep.condition, sweep.along, sweep.throttle))} at ",
-            amount(sweep.x[last], sweep.along_unit, sweep.along_display_unit),
+            amount(sweep.x[last], Units(sweep.along_unit, sweep.along_display_unit)),
             ": ",
             _at(sweep, sweep.middle[last]),
             " (90 % range ",
@@ -145,16 +145,16 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
 
 def _at(sweep: SweepRecord, value: float) -> Amount:
     last = len(sweep.x) - 1
-    return amount(value, sweep.unit, sweep.display_unit, spread=(sweep.high[last] - sweep.low[last]) / 4)
+    return amount(value, sweep, spread=(sweep.high[last] - sweep.low[last]) / 4)
 
 
 def _numbers(report: Report, sweeps: list[SweepRecord]) -> Table:
     rows = [
         (
             cell(report.swept(sweep.condition, sweep.along, sweep.throttle)),
-            cell(amount(x, sweep.along_unit, sweep.along_display_unit), order=x),
+            cell(amount(x, Units(sweep.along_unit, sweep.along_display_unit)), order=x),
             *(
-                cell(amount(value, sweep.unit, sweep.display_unit, spread=(high - low) / 4), order=value)
+                cell(amount(value, sweep, spread=(high - low) / 4), order=value)
                 for value in (low, middle, high)
             ),
             cell(str(failed), order=failed),

@@ -13,7 +13,18 @@ from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Secti
 from reports.charts import ShadedBand
 from reports.charts_of_designs import against_log
 from reports.findings import slug
-from reports.formatting import SPACE, Amount, about, amount, count, percent, range_amount, scale, share_range
+from reports.formatting import (
+    SPACE,
+    Amount,
+    Units,
+    about,
+    amount,
+    count,
+    percent,
+    range_amount,
+    scale,
+    share_range,
+)
 from reports.report import Report, in_words, sentence
 
 # Stretches outside the band that are told of each run.
@@ -68,7 +79,7 @@ def verdict_words(record: LoggedRunRecord) -> Line:
         f" {'above' if record.bias > 0 else 'below'} the middle of the band",
     )
     for one in record.stretches[:MOST_STRETCHES] if not record.explains else ():
-        where = range_amount(one.start, one.end, record.along_unit, record.along_display_unit)
+        where = range_amount(one.start, one.end, Units(record.along_unit, record.along_display_unit))
         line += (
             f"; it lies {one.side} the band at {record.along} ",
             where,
@@ -83,9 +94,9 @@ def _weakened(record: LoggedRunRecord) -> tuple[Line, ...]:
     lines: list[Line] = [
         (
             f"{one.input} at ",
-            amount(one.moved_to, one.unit, one.display_unit),
+            amount(one.moved_to, one),
             " in place of ",
-            amount(one.believed, one.unit, one.display_unit),
+            amount(one.believed, one),
             f" would explain it: {abs(one.spreads):.1f} spreads off, where the study believes 1 car in "
             f"{about(1 / one.odds)} to be.",
         )
@@ -106,7 +117,7 @@ def _weakened(record: LoggedRunRecord) -> tuple[Line, ...]:
 
 
 def _sized(record: LoggedRunRecord, size: float) -> Amount:
-    return amount(size, record.unit, record.display_unit, difference=True, digits=3)
+    return amount(size, record, difference=True, digits=3)
 
 
 def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
@@ -148,8 +159,8 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
 
 def _chart(record: LoggedRunRecord, system: System) -> dict[str, Any]:
     quantity, along = record.quantity, record.along
-    y = scale(record.unit, record.display_unit, system)
-    x = scale(record.along_unit, record.along_display_unit, system)
+    y = scale(record, system)
+    x = scale(Units(record.along_unit, record.along_display_unit), system)
     at = [x.value(value) for value in record.at]
     low, middle, high, logged = (
         [y.value(value) for value in values]

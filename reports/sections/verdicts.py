@@ -144,12 +144,12 @@ def _in_how_many(limit: LimitRecord) -> str:
 def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:
     output = report.output(limit)
     quantiles = dict(output.quantiles)
-    unit, given, difference = limit.unit, limit.display_unit, limit.is_difference
+    difference = limit.is_difference
     return (
-        amount(quantiles.get(0.5), unit, given, spread=output.sd, difference=difference),
+        amount(quantiles.get(0.5), limit, spread=output.sd, difference=difference),
         Quiet(
             range_amount(
-                quantiles.get(0.05), quantiles.get(0.95), unit, given, spread=output.sd, difference=difference
+                quantiles.get(0.05), quantiles.get(0.95), limit, spread=output.sd, difference=difference
             )
         ),
     )
@@ -157,7 +157,7 @@ def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:
 
 def _margin(limit: LimitRecord) -> tuple[Part, ...]:
     found = limit.conformance
-    return (margin_amount(found.margin_mean, found.margin_sd, limit.unit, limit.display_unit),)
+    return (margin_amount(found.margin_mean, found.margin_sd, limit),)
 
 
 def _ratio(found: Conformance) -> float:
@@ -177,12 +177,8 @@ def guard_bands(report: Report) -> Table:
     rows = []
     for limit in report.summary.limits:
         found = limit.conformance
-        guard = amount(
-            found.guard_band, limit.unit, limit.display_unit, spread=abs(found.guard_band), difference=True
-        )
-        surplus = amount(
-            found.surplus, limit.unit, limit.display_unit, spread=found.margin_sd, difference=True, plus=True
-        )
+        guard = amount(found.guard_band, limit, spread=abs(found.guard_band), difference=True)
+        surplus = amount(found.surplus, limit, spread=found.margin_sd, difference=True, plus=True)
         rows.append(
             (
                 cell(limit.name, Quiet(f" {report.where(limit)}"), order=limit.name),

@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 
 from reports.formatting import (
     MINUS,
+    NEWTONS,
     SPACE,
+    Units,
     amount,
     chance,
     count,
@@ -25,7 +27,7 @@ from reports.formatting import hours as in_hours
 
 def test_rounding_follows_the_guide() -> None:
     """JCGM 100:2008, 7.2.6: 10.057 62 ohm with a standard uncertainty of 27 milliohm is 10.058 ohm."""
-    assert amount(10.05762, "ohm", "ohm", spread=0.027).text("as given") == f"10.058{SPACE}Ω"
+    assert amount(10.05762, Units("ohm", "ohm"), spread=0.027).text("as given") == f"10.058{SPACE}Ω"
 
 
 @pytest.mark.parametrize(
@@ -40,18 +42,18 @@ def test_rounding_follows_the_guide() -> None:
 )
 def test_imperial_units(value: float, unit: str, given: str, imperial: str) -> None:
     """NIST SP 811 (2008), appendix B: pound-force 4.448 222 N, inch 25.4 mm, mile per hour 0.44704 m/s."""
-    assert amount(value, unit, given).text("imperial") == imperial
+    assert amount(value, Units(unit, given)).text("imperial") == imperial
 
 
 def test_as_given_keeps_the_builders_unit() -> None:
-    shown = amount(0.325, "m", "in", spread=0.001)
+    shown = amount(0.325, Units("m", "in"), spread=0.001)
     assert shown.text("as given") == f"12.795{SPACE}in"
     assert shown.text("metric") == f"325.0{SPACE}mm"
 
 
 def test_a_spread_of_temperature_has_no_zero() -> None:
     """A difference of 10 K is one of 18 degrees Fahrenheit, whatever the zeros of the scales are."""
-    assert amount(10.0, "K", "degC", spread=10.0, difference=True).texts == (
+    assert amount(10.0, Units("K", "degC"), spread=10.0, difference=True).texts == (
         f"10{SPACE}°C",
         f"10{SPACE}°C",
         f"10{SPACE}°C",
@@ -60,21 +62,26 @@ def test_a_spread_of_temperature_has_no_zero() -> None:
 
 
 def test_signs_ranges_and_angles() -> None:
-    assert amount(-0.01, "m", "mm", spread=0.002).text("as given") == f"{MINUS}10.0{SPACE}mm"
-    assert range_amount(0.0411, 0.0558, "m", "mm", spread=0.004).text("as given") == f"41.1 to 55.8{SPACE}mm"
-    assert amount(math.radians(2.3), "rad", "deg", spread=math.radians(0.1)).text("as given") == "2.30°"
-    assert margin_amount(3.41, 2.2, "N", "N").text("as given") == f"+3.4{SPACE}±{SPACE}2.2{SPACE}N"
+    assert amount(-0.01, Units("m", "mm"), spread=0.002).text("as given") == f"{MINUS}10.0{SPACE}mm"
+    assert (
+        range_amount(0.0411, 0.0558, Units("m", "mm"), spread=0.004).text("as given")
+        == f"41.1 to 55.8{SPACE}mm"
+    )
+    assert (
+        amount(math.radians(2.3), Units("rad", "deg"), spread=math.radians(0.1)).text("as given") == "2.30°"
+    )
+    assert margin_amount(3.41, 2.2, NEWTONS).text("as given") == f"+3.4{SPACE}±{SPACE}2.2{SPACE}N"
 
 
 @pytest.mark.parametrize("value", [None, math.nan, math.inf])
 def test_what_has_no_answer_says_so(value: float | None) -> None:
-    assert set(amount(value, "N", "N").texts) == {"no answer"}
-    assert set(range_amount(value, 1.0, "N", "N").texts) == {"no answer"}
+    assert set(amount(value, NEWTONS).texts) == {"no answer"}
+    assert set(range_amount(value, 1.0, NEWTONS).texts) == {"no answer"}
 
 
 def test_speeds_can_be_read_as_on_the_road() -> None:
-    assert amount(10.0, "m/s", "m/s").text("metric km/h") == f"36{SPACE}km/h"
-    assert amount(0.0254, "m", "in").text("metric km/h") == f"25.4{SPACE}mm"
+    assert amount(10.0, Units("m/s", "m/s")).text("metric km/h") == f"36{SPACE}km/h"
+    assert amount(0.0254, Units("m", "in")).text("metric km/h") == f"25.4{SPACE}mm"
 
 
 def test_shares_are_printed_one_way() -> None:
@@ -101,7 +108,7 @@ def test_what_is_not_certain_is_never_printed_as_certain(probability: float, hal
 def test_rounding_loses_less_than_the_uncertainty_says(value: float, spread: float) -> None:
     """Two digits of the uncertainty are kept, so the rest is at most a twentieth of it."""
     text = (
-        amount(value, "N", "N", spread=spread).text("as given").removesuffix(f"{SPACE}N").replace(MINUS, "-")
+        amount(value, NEWTONS, spread=spread).text("as given").removesuffix(f"{SPACE}N").replace(MINUS, "-")
     )
     assert abs(float(text) - value) <= 0.051 * spread + 1e-9 * abs(value)
 

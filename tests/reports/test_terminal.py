@@ -8,7 +8,7 @@ import pytest
 from rich.console import Console
 
 from reports.blocks import Column, Figure, Paragraph, Quiet, Section, Table, Verdict, cell
-from reports.formatting import SPACE, amount
+from reports.formatting import NEWTONS, SPACE, amount
 from reports.report import Report
 from reports.sections import SECTIONS
 from reports.sections.decision import in_short
@@ -30,7 +30,7 @@ TABLE = Table(
     "Loads on the axles.",
     (Column("No.", number=True), Column("Axle"), Column("Load, the car standing still", number=True)),
     (
-        (cell("1"), cell("front", Quiet("laden")), cell(amount(23.15, "N", "N", spread=0.5))),
+        (cell("1"), cell("front", Quiet("laden")), cell(amount(23.15, NEWTONS, spread=0.5))),
         (cell("2"), cell("rear"), cell(Verdict("fail"))),
     ),
 )
@@ -88,7 +88,7 @@ def test_a_table_has_columns_where_there_is_room_and_rows_elsewhere() -> None:
 
 
 def test_number_and_unit_are_never_parted() -> None:
-    line = ("the front axle carries ", amount(23.15, "N", "N", spread=0.5), " at rest")
+    line = ("the front axle carries ", amount(23.15, NEWTONS, spread=0.5), " at rest")
     for width in range(25, 40):
         text = drawn(Section("a", "A", (Paragraph(line),)), width=width)
         assert "23.15 N" in text
