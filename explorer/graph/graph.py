@@ -18,7 +18,7 @@ from explorer.errors import (
     UnknownQuantityError,
     did_you_mean,
 )
-from explorer.graph.quantity import Need, Quantity, quantities_of
+from explorer.graph.quantity import FAMILIES, Need, Quantity, quantities_of
 
 _LISTED = "'squatline explain --all' lists every quantity"
 # What was asked for, and what is given: the same is asked often while a study is read.
@@ -202,16 +202,13 @@ class Graph:
 
 def _expanded(declared: list[Quantity], families: Mapping[str, tuple[str, ...]]) -> dict[str, Quantity]:
     """Repeat per-family quantities for each member, and turn needs for a whole family into stacks."""
-    templates = {entry.name: entry.each for entry in declared if entry.each}
-    for name, family in templates.items():
-        if not name.startswith(f"{family}_"):
-            raise GraphError(
-                f"the name of a quantity repeated for each {family} starts with {family}_", key=name
-            )
+    templates = {
+        entry.name: family for entry in declared for family in FAMILIES if entry.name.startswith(f"{family}_")
+    }
     result: dict[str, Quantity] = {}
     left_out: set[str] = set()
     for entry in declared:
-        copies = [entry] if entry.each is None else _copies(entry, families, templates)
+        copies = _copies(entry, families, templates) if entry.name in templates else [entry]
         for copy in copies:
             stacked = replace(copy, needs=tuple(_stacked(need, families, templates) for need in copy.needs))
             if any(not need.names for need in stacked.needs):
@@ -239,9 +236,9 @@ def _without_orphans(quantities: dict[str, Quantity], left_out: set[str]) -> dic
 
 
 def _copies(
-    entry: Quantity, families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str | None]
+    entry: Quantity, families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str]
 ) -> list[Quantity]:
-    family = str(entry.each)
+    family = templates[entry.name]
 
     def renamed(name: str, member: str) -> str:
         return member + name.removeprefix(family) if templates.get(name) == family else name
@@ -259,15 +256,12 @@ def _copies(
                 for need in entry.needs
             ),
             capped_by=renamed(entry.capped_by, member) if entry.capped_by else None,
-            each=None,
         )
         for member in families.get(family, ())
     ]
 
 
-def _stacked(
-    need: Need, families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str | None]
-) -> Need:
+def _stacked(need: Need, families: Mapping[str, tuple[str, ...]], templates: Mapping[str, str]) -> Need:
     family = templates.get(need.names[0])
     if family is None:
         return need

@@ -17,15 +17,15 @@ What is solved once and answers several questions returns a named tuple.  Fields
         pitch: Annotated[Array, Part("rad", "Steady pitch of the car at this speed, nose-up positive.")]
         front_compression: Annotated[Array, Part("m", "How far the front has gone down from rest.")]
 
-Two things a function may ask for beyond plain values:
+What a function may ask for beyond plain values:
 
 * ``varying={"excess_force": "speed"}`` hands the parameter ``excess_force`` over as a function of speed:
   this is how roots, travels and straights are written without a second copy of any formula.
-* ``each="element"`` makes one copy per declared element.  The name starts with ``element_``; inside, other
-  ``element_`` names are those of the same element.  A function that is not per element and asks for an
-  ``element_`` name receives all of them stacked, elements first: shape (elements, samples).
-* ``each="axle"`` makes one for the front and one for the rear: ``axle_`` that begins a name, and {axle} in
-  its entry, stand for either.
+* A name that begins with ``element_`` makes one copy per declared element; inside, other ``element_`` names
+  are those of the same element.  A function that is not per element and asks for an ``element_`` name
+  receives all of them stacked, elements first: shape (elements, samples).  ``point_`` does the same.
+* A name that begins with ``axle_`` makes one for the front and one for the rear: ``axle_`` that begins a
+  name, and {axle} in its entry, stand for either.
 """
 
 from __future__ import annotations
@@ -45,6 +45,8 @@ Curve: TypeAlias = Callable[..., Array]
 #: Ends the name of a quantity that is judged on a car whose points carry nothing on the road.
 ON_WHEELS = "_on_wheels_alone"
 AXLES = ("front", "rear")
+# A quantity whose name begins with one of them is repeated for every member that the study names.
+FAMILIES = ("element", "point")
 #: Subject of the inputs that are errors of models, by which they are known again.
 MODEL_ERRORS = "model_errors"
 
@@ -113,8 +115,6 @@ class Quantity:
         What a value that is not a number means here, in words for the report.
     capped_by:
         Name of the quantity at which a search stops; a value at the cap means "not reached".
-    each:
-        Family this quantity is repeated for, before families are expanded, or "axle".
     subject:
         Name of the model file.
     table:
@@ -144,7 +144,6 @@ class Quantity:
     at_most: float | None = None
     fails: str = ""
     capped_by: str | None = None
-    each: str | None = None
     subject: str = ""
     table: tuple[str, ...] = ()
     record: bool = False
@@ -206,7 +205,7 @@ def given(unit: str, text: str, *, usual: Usual | str | None = None, **said: Any
     usual:
         "0.3 to 3.0 /rad, typically 1.0", or a ``Usual`` where the range has a source.
     said:
-        What else a ``Quantity`` holds: default, above, at_least, at_most, source, each, of_the_day, lever.
+        What else a ``Quantity`` holds: default, above, at_least, at_most, source, of_the_day, lever.
     """
     summary, description = _entry(text)
     return Quantity("", unit, summary, description, usual=_usual(usual), **said)
@@ -225,7 +224,6 @@ def quantity(
     *,
     source: str,
     varying: Mapping[str, str | tuple[str, ...]] | None = None,
-    each: str | None = None,
     fails: str = "",
     capped_by: str | None = None,
     of_the_day: bool = False,
@@ -243,8 +241,6 @@ def quantity(
         The equation, clause or book behind the formula; "definition" where there is nothing to cite.
     varying:
         Parameters wanted as functions, with the quantity or quantities they are functions of.
-    each:
-        Family to repeat the quantity for.
     fails:
         What NaN means, in words for the report.
     capped_by:
@@ -289,7 +285,6 @@ def quantity(
             fails=fails,
             capped_by=capped_by,
             of_the_day=of_the_day,
-            each=each,
             subject=function.__module__.rpartition(".")[2],
             usual=_usual(usual),
             lever=lever,
@@ -346,13 +341,12 @@ def _with_parts(whole: Quantity, function: Callable[..., Any]) -> Quantity:
 
 def _on_axles(entry: Quantity) -> list[Quantity]:
     """Return what is declared for each axle once for the front and once for the rear, all else as it is."""
-    if entry.each != "axle":
+    if not entry.name.startswith("axle_"):
         return [entry]
     return [
         replace(
             entry,
             name=entry.name.replace("axle_", f"{axle}_", 1),
-            each=None,
             needs=tuple(
                 replace(need, names=tuple(re.sub("^axle_", f"{axle}_", name) for name in need.names))
                 for need in entry.needs

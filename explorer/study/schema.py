@@ -375,7 +375,7 @@ class StudyFile(Keys):
 
     study: StudyEntry
     models: dict[str, str] = {}
-    families: dict[str, Annotated[list[Name], Field(max_length=40)]] = {}
+    families: dict[Literal["element", "point"], Annotated[list[Name], Field(max_length=40)]] = {}
     inputs: dict[str, Any] = {}
     today: dict[str, Any] = {}
     tables: dict[str, TableEntry] = {}

@@ -58,7 +58,7 @@ _RENAMED = {
 
 def _in_words(fault: ErrorDetails, root: type[Keys], under: str) -> StudyError:
     place, kind = fault["loc"], fault["type"]
-    key = ".".join(part for part in (under, _dotted(place)) if part)
+    key = ".".join(part for part in (under, _dotted(place)) if part).removesuffix(".[key]")
     if kind == "extra_forbidden":
         known = _keys_at(place[:-1], root)
         near = _meant(fault, root)
@@ -81,7 +81,7 @@ def _in_words(fault: ErrorDetails, root: type[Keys], under: str) -> StudyError:
     if kind == "string_pattern_mismatch":
         return StudyError(
             "this cannot be a name",
-            key=key.removesuffix(".[key]"),
+            key=key,
             found=_short(fault.get("input")),
             allowed="small letters, digits and _, a letter first",
             remedy=_as_name(str(fault.get("input"))),

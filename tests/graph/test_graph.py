@@ -67,7 +67,7 @@ def both_loads(front_share: Array, weight: Array) -> Loads:
     return Loads(front_share * weight, (1 - front_share) * weight, 1)
 
 
-@quantity("N", source="definition", each="element")
+@quantity("N", source="definition")
 def element_load(element_area, pressure):
     """Load on one element."""
     return element_area * pressure
@@ -89,7 +89,7 @@ CAR = module(
 )
 WING = module(
     pressure=given("Pa", "Pressure.", default=2.0),
-    element_area=given("m^2", "Area.", each="element"),
+    element_area=given("m^2", "Area."),
     element_load=element_load,
     total_load=total_load,
 )

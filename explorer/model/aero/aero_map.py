@@ -111,7 +111,7 @@ def pitch(static_pitch: Array, front_compression: Array, rear_compression: Array
     return static_pitch + (rear_compression - front_compression) / wheelbase
 
 
-@quantity("m", source="definition", each="axle")
+@quantity("m", source="definition")
 def axle_ride_height(axle_ride_height_at_rest: Array, axle_rise: Array) -> Array:
     """Height under the {axle} axle line at this speed, as the map counts it."""
     return axle_ride_height_at_rest + axle_rise

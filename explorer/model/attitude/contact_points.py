@@ -62,7 +62,7 @@ def points_under_car(
     )
 
 
-@quantity("N", source="definition", each="point")
+@quantity("N", source="definition")
 def point_load(
     point_clearance: Array, point_clearance_at_rest: Array, contact_stiffness: Array, points_carry: Array
 ) -> Array:

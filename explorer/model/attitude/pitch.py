@@ -18,16 +18,11 @@ splitter_mounting_angle = given(
 point_station = given(
     "m",
     "Named point under the car: distance behind the front axle, ahead of it negative.",
-    each="point",
     usual="-250 to 900 mm",
     lever="5 mm",
 )
 point_clearance_at_rest = given(
-    "m",
-    "Named point under the car: height above the ground at rest.",
-    each="point",
-    usual="1 to 80 mm",
-    lever="1 mm",
+    "m", "Named point under the car: height above the ground at rest.", usual="1 to 80 mm", lever="1 mm"
 )
 
 
@@ -90,13 +85,13 @@ def splitter_incidence(pitch: Array, splitter_mounting_angle: Array) -> Array:
     return pitch + splitter_mounting_angle
 
 
-@quantity("m", source="definition", each="axle")
+@quantity("m", source="definition")
 def axle_rise(tyre_rise: Array, axle_compression: Array) -> Array:
     """How far the body has come up over the {axle} axle from rest, on tyres that grow; down is negative."""
     return tyre_rise - axle_compression
 
 
-@quantity("m", source="geometry: the floor is a straight line between the axles", each="point")
+@quantity("m", source="geometry: the floor is a straight line between the axles")
 def point_clearance(
     point_clearance_at_rest: Array,
     point_station: Array,

@@ -17,7 +17,7 @@ static_pitch = given(
     "rad", "Pitch of the floor at rest, nose-up positive.", default=0.0, usual="-4 to 3 deg", lever="0.1 deg"
 )
 axle_spring_rate = given(
-    "N/m", "Rate of one {axle} spring.", above=0, usual="0.3 to 25 N/mm", lever="0.2 N/mm", each="axle"
+    "N/m", "Rate of one {axle} spring.", above=0, usual="0.3 to 25 N/mm", lever="0.2 N/mm"
 )
 axle_motion_ratio = given(
     "1",
@@ -26,7 +26,6 @@ axle_motion_ratio = given(
     above=0,
     usual="0.3 to 1.3",
     lever="0.05",
-    each="axle",
 )
 axle_tyre_stiffness = given(
     "N/m",
@@ -34,7 +33,6 @@ axle_tyre_stiffness = given(
     default=1e9,
     above=0,
     usual="8 to 60 N/mm, typically 20",
-    each="axle",
 )
 axle_bump_travel = given(
     "m",
@@ -43,7 +41,6 @@ axle_bump_travel = given(
     at_least=0,
     usual="1 to 40 mm",
     lever="1 mm",
-    each="axle",
 )
 axle_droop_travel = given(
     "m",
@@ -52,7 +49,6 @@ axle_droop_travel = given(
     at_least=0,
     usual="0.5 to 40 mm",
     lever="1 mm",
-    each="axle",
 )
 axle_stop_rate = given(
     "N/m",
@@ -60,7 +56,6 @@ axle_stop_rate = given(
     default=5e4,
     above=0,
     usual="10 to 300 N/mm, typically 50",
-    each="axle",
 )
 
 
@@ -69,7 +64,6 @@ axle_stop_rate = given(
     source="Milliken & Milliken, Race Car Vehicle Dynamics, ch. 16: wheel rate in series with the tyre",
     usual="0.3 to 15 N/mm",
     lever="0.2 N/mm",
-    each="axle",
 )
 def axle_wheel_rate(axle_spring_rate: Array, axle_motion_ratio: Array, axle_tyre_stiffness: Array) -> Array:
     """Load per travel at one {axle} wheel, body against ground: spring through its linkage, then tyre.
@@ -84,7 +78,7 @@ def in_series(rate: Array, other: Array) -> Array:
     return rate / (1 + rate / other)
 
 
-@quantity("N/m", source="two wheels side by side", each="axle")
+@quantity("N/m", source="two wheels side by side")
 def axle_axle_rate(axle_wheel_rate: Array) -> Array:
     """Load per travel of both {axle} wheels together."""
     return 2 * axle_wheel_rate
@@ -134,7 +128,7 @@ class AxleSpring(NamedTuple):
         return self.rate * travel + stop_rate * past, np.where(past == 0, self.rate, self.rate + stop_rate)
 
 
-@quantity("1", source="definition", each="axle")
+@quantity("1", source="definition")
 def axle_axle_spring(
     axle_axle_rate: Array, axle_bump_travel: Array, axle_droop_travel: Array, axle_stop_rate: Array
 ) -> AxleSpring:

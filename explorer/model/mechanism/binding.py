@@ -31,27 +31,21 @@ span_position = given(
 element_warp = given(
     "m",
     "Bow of the printed element in the middle of its span, positive upwards.",
-    each="element",
     default=0.0,
     usual="-3 to 3 mm",
 )
 element_hole_skew_station = given(
     "m",
     "How much further back the pivot hole is at the end without linkage.",
-    each="element",
     default=0.0,
     usual="-2 to 2 mm",
 )
 element_hole_skew_height = given(
-    "m",
-    "How much higher the pivot hole is at the end without linkage.",
-    each="element",
-    default=0.0,
-    usual="-2 to 2 mm",
+    "m", "How much higher the pivot hole is at the end without linkage.", default=0.0, usual="-2 to 2 mm"
 )
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_axis_station(
     element_pivot_station: Array, element_hole_skew_station: Array, span_position: Array
 ) -> Array:
@@ -59,7 +53,7 @@ def element_axis_station(
     return element_pivot_station + span_position * element_hole_skew_station
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_axis_height(
     element_pivot_height: Array, element_hole_skew_height: Array, span_position: Array
 ) -> Array:
@@ -67,13 +61,13 @@ def element_axis_height(
     return element_pivot_height + span_position * element_hole_skew_height
 
 
-@quantity("m", source="parabola through the two ends and the middle", each="element")
+@quantity("m", source="parabola through the two ends and the middle")
 def element_bow(element_warp: Array, span_position: Array) -> Array:
     """How far the element is out of the line between its ends, no air on it, square to its chord."""
     return 4 * span_position * (1 - span_position) * element_warp
 
 
-@quantity("m", source="parabola through the two ends and the middle", each="element")
+@quantity("m", source="parabola through the two ends and the middle")
 def element_loaded_bow(element_bow: Array, element_mid_span_deflection: Array, span_position: Array) -> Array:
     """How far the element is out of the line between its ends with the air bending it downwards."""
     return element_bow - 4 * span_position * (1 - span_position) * element_mid_span_deflection
@@ -114,7 +108,7 @@ def smallest_loaded_gap(loaded_slot_gap: Curve, servo_angle_closed: Array, servo
     return reduce(np.minimum, (loaded_slot_gap(angle, _MIDDLE) for angle in angles))
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_side_gap(end_plate_spacing: Array, element_span: Array) -> Array:
     """Gap between each end of the element and its end plate, the element in the middle."""
     return (end_plate_spacing - element_span) / 2

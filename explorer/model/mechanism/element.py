@@ -12,65 +12,39 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import given, quantity
 
 element_chord = given(
-    "m",
-    "Chord of the element, leading edge to trailing edge.",
-    each="element",
-    above=0,
-    usual="5 to 200 mm",
-    lever="2 mm",
+    "m", "Chord of the element, leading edge to trailing edge.", above=0, usual="5 to 200 mm", lever="2 mm"
 )
 element_span = given(
-    "m",
-    "Span of the element between its two ends.",
-    each="element",
-    above=0,
-    usual="50 to 600 mm",
-    lever="0.5 mm",
+    "m", "Span of the element between its two ends.", above=0, usual="50 to 600 mm", lever="0.5 mm"
 )
 element_thickness = given(
-    "m",
-    "Thickness of the element where it is thickest.",
-    each="element",
-    above=0,
-    usual="0.5 to 25 mm",
-    lever="0.5 mm",
+    "m", "Thickness of the element where it is thickest.", above=0, usual="0.5 to 25 mm", lever="0.5 mm"
 )
 element_pivot_fraction = given(
     "1",
     "Place of the pivot along the chord, from the leading edge, as a share of the chord.",
-    each="element",
     usual="0 to 0.8",
     lever="0.02",
 )
 element_pivot_station = given(
-    "m",
-    "Station of the element's pivot, behind the front axle.",
-    each="element",
-    usual="-250 to 900 mm",
-    lever="1 mm",
+    "m", "Station of the element's pivot, behind the front axle.", usual="-250 to 900 mm", lever="1 mm"
 )
 element_pivot_height = given(
-    "m",
-    "Height of the element's pivot above the ground.",
-    each="element",
-    at_least=0,
-    usual="10 to 400 mm",
-    lever="1 mm",
+    "m", "Height of the element's pivot above the ground.", at_least=0, usual="10 to 400 mm", lever="1 mm"
 )
 element_design_incidence_closed = given(
-    "rad", "Incidence the element should have closed.", each="element", usual="0 to 75 deg", lever="2 deg"
+    "rad", "Incidence the element should have closed.", usual="0 to 75 deg", lever="2 deg"
 )
 element_design_incidence_open = given(
     "rad",
     "Incidence the element should have open; 0 is level.",
-    each="element",
     default=0.0,
     usual="-10 to 20 deg",
     lever="1 deg",
 )
 
 
-@quantity("m2", source="definition", each="element")
+@quantity("m2", source="definition")
 def element_area(element_chord: Array, element_span: Array) -> Array:
     """Plan area of the element: chord times span."""
     return element_chord * element_span

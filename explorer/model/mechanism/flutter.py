@@ -19,7 +19,7 @@ _THEODORSEN = "Theodorsen, NACA report 496, 1935, for slow oscillation (formula 
 _DIVERGENCE = "stiffness = slope of the air's moment (Bisplinghoff, Aeroelasticity, ch. 8)"
 
 
-@quantity("m2/rad", source="secant between closed and open", each="element")
+@quantity("m2/rad", source="secant between closed and open")
 def element_force_slope_area(
     element_area: Array,
     element_normal_coefficient_closed: Array,
@@ -33,7 +33,7 @@ def element_force_slope_area(
     return element_area * change / np.where(turn == 0, np.nan, turn)
 
 
-@quantity("m3/rad", source="slope of the hinge moment q S c Cn (x_pivot - x_cp)", each="element")
+@quantity("m3/rad", source="slope of the hinge moment q S c Cn (x_pivot - x_cp)")
 def element_moment_slope_volume(
     element_area: Array,
     element_chord: Array,
@@ -59,7 +59,7 @@ def element_moment_slope_volume(
     return element_area * element_chord * per_opening / np.where(turn == 0, np.nan, turn)
 
 
-@quantity("N m/rad", source="Dunkerley: drive in series with pi^2 G J / (4 L)", each="element")
+@quantity("N m/rad", source="Dunkerley: drive in series with pi^2 G J / (4 L)")
 def element_turning_stiffness(
     element_drive_stiffness: Array,
     element_span: Array,
@@ -71,7 +71,7 @@ def element_turning_stiffness(
     return 1 / (1 / element_drive_stiffness + 1 / span)
 
 
-@quantity("m/s", source=_DIVERGENCE, each="element", capped_by="speed_cap")
+@quantity("m/s", source=_DIVERGENCE, capped_by="speed_cap")
 def element_divergence_speed(
     element_turning_stiffness: Array,
     element_moment_slope_volume: Array,
@@ -85,7 +85,7 @@ def element_divergence_speed(
     return _speed_at(element_turning_stiffness, slope, air_density, headwind, speed_cap)
 
 
-@quantity("kg m2", source="even plate about its pivot: m c^2 (1/12 + offset^2)", each="element")
+@quantity("kg m2", source="even plate about its pivot: m c^2 (1/12 + offset^2)")
 def element_pivot_inertia(
     element_mass: Array, element_chord: Array, element_mass_fraction: Array, element_pivot_fraction: Array
 ) -> Array:
@@ -94,7 +94,7 @@ def element_pivot_inertia(
     return element_mass * element_chord**2 * (1 / 12 + offset**2)
 
 
-@quantity("kg m", source="definition", each="element")
+@quantity("kg m", source="definition")
 def element_unbalance(
     element_mass: Array, element_chord: Array, element_mass_fraction: Array, element_pivot_fraction: Array
 ) -> Array:
@@ -102,7 +102,7 @@ def element_unbalance(
     return element_mass * element_chord * (element_mass_fraction - element_pivot_fraction)
 
 
-@quantity("N/m", source="first mode of a beam: pi^4 E I / (2 L^3), more with held ends", each="element")
+@quantity("N/m", source="first mode of a beam: pi^4 E I / (2 L^3), more with held ends")
 def element_bending_stiffness(
     element_modulus: Array, element_second_moment: Array, element_span: Array, element_end_fixity: Array
 ) -> Array:
@@ -111,7 +111,7 @@ def element_bending_stiffness(
     return held * element_modulus * element_second_moment / element_span**3
 
 
-@quantity("m/s", source=_PINES, each="element", capped_by="speed_cap")
+@quantity("m/s", source=_PINES, capped_by="speed_cap")
 def element_flutter_speed(
     element_mass: Array,
     element_unbalance: Array,
@@ -145,7 +145,7 @@ def element_flutter_speed(
     return _speed_at(2 * last, slope, air_density, headwind, speed_cap)
 
 
-@quantity("N m s/rad", source=_THEODORSEN, each="element")
+@quantity("N m s/rad", source=_THEODORSEN)
 def element_air_damping(
     air_density: Array,
     airspeed: Array,

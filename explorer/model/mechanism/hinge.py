@@ -21,19 +21,16 @@ _OPENINGS = np.linspace(0.0, 1.0, 13)
 element_normal_coefficient_closed = given(
     "1",
     "Coefficient of the force square to the chord, closed; positive with downforce.",
-    each="element",
     usual="0.4 to 1.8, typically 1.0",
 )
 element_normal_coefficient_open = given(
     "1",
     "Coefficient of the force square to the chord, open; positive with downforce.",
-    each="element",
     usual="-0.2 to 0.5, typically 0.15",
 )
 element_pressure_fraction_closed = given(
     "1",
     "Centre of pressure closed, from the leading edge, as a share of the chord.",
-    each="element",
     usual=Usual(
         "0.25",
         "0.38",
@@ -44,16 +41,12 @@ element_pressure_fraction_closed = given(
 element_pressure_fraction_open = given(
     "1",
     "Centre of pressure open, from the leading edge, as a share of the chord.",
-    each="element",
     usual="0.15 to 0.45, typically 0.30",
 )
-element_mass = given(
-    "kg", "Mass of the element alone.", each="element", default=0.0, at_least=0, usual="1 to 300 g"
-)
+element_mass = given("kg", "Mass of the element alone.", default=0.0, at_least=0, usual="1 to 300 g")
 element_mass_fraction = given(
     "1",
     "Centre of mass of the element, from the leading edge, as a share of the chord.",
-    each="element",
     default=0.5,
     usual="0.2 to 0.8",
     lever="0.02",
@@ -61,14 +54,13 @@ element_mass_fraction = given(
 element_pivot_friction_torque = given(
     "N m",
     "Torque that just turns the element in its pivots, no air.",
-    each="element",
     default=0.0,
     at_least=0,
     usual="0.2 to 8 N*mm, typically 1.5",
 )
 
 
-@quantity("1", source="linear between the two ends of the travel", each="element")
+@quantity("1", source="linear between the two ends of the travel")
 def element_normal_coefficient(
     element_opening: Array, element_normal_coefficient_closed: Array, element_normal_coefficient_open: Array
 ) -> Array:
@@ -77,7 +69,7 @@ def element_normal_coefficient(
     return element_normal_coefficient_closed + element_opening * change
 
 
-@quantity("1", source="linear between the two ends of the travel", each="element")
+@quantity("1", source="linear between the two ends of the travel")
 def element_pressure_fraction(
     element_opening: Array, element_pressure_fraction_closed: Array, element_pressure_fraction_open: Array
 ) -> Array:
@@ -86,7 +78,7 @@ def element_pressure_fraction(
     return element_pressure_fraction_closed + element_opening * change
 
 
-@quantity("N", source="definition of the force coefficient", each="element")
+@quantity("N", source="definition of the force coefficient")
 def element_normal_force(
     dynamic_pressure: Array, wake_loss_rear: Array, element_area: Array, element_normal_coefficient: Array
 ) -> Array:
@@ -94,7 +86,7 @@ def element_normal_force(
     return dynamic_pressure * (1 - wake_loss_rear) * element_area * element_normal_coefficient
 
 
-@quantity("N m", source="statics", each="element")
+@quantity("N m", source="statics")
 def element_weight_moment(
     element_opening: Array,
     element_mass: Array,
@@ -112,7 +104,7 @@ def element_weight_moment(
     return element_mass * gravity * lever
 
 
-@quantity("N m", source="hinge moment q S c Cn (x_pivot - x_cp), plus the weight", each="element")
+@quantity("N m", source="hinge moment q S c Cn (x_pivot - x_cp), plus the weight")
 def element_closing_moment(
     element_normal_force: Array,
     element_chord: Array,
@@ -128,7 +120,7 @@ def element_closing_moment(
     return element_normal_force * lever + element_weight_moment
 
 
-@quantity("N m", source="definition", varying={"element_closing_moment": "element_opening"}, each="element")
+@quantity("N m", source="definition", varying={"element_closing_moment": "element_opening"})
 def element_fail_safe_moment(element_closing_moment: Curve, element_pivot_friction_torque: Array) -> Array:
     """Smallest moment left to close the element anywhere in its travel, its rod gone and friction overcome.
 

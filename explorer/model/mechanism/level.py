@@ -16,7 +16,6 @@ from explorer.graph.quantity import Curve, quantity
     "rad",
     source="definition",
     varying={"element_angle": "servo_angle"},
-    each="element",
     fails="the links cannot close with the servo at its closed end",
 )
 def element_angle_closed(element_angle: Curve, servo_angle_closed: Array) -> Array:
@@ -28,7 +27,6 @@ def element_angle_closed(element_angle: Curve, servo_angle_closed: Array) -> Arr
     "rad",
     source="definition",
     varying={"element_angle": "servo_angle"},
-    each="element",
     fails="the links cannot close with the servo at its open end",
 )
 def element_angle_open(element_angle: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
@@ -36,20 +34,20 @@ def element_angle_open(element_angle: Curve, servo_angle_closed: Array, servo_tr
     return element_angle(servo_angle_closed + servo_travel)
 
 
-@quantity("rad", source="definition", each="element")
+@quantity("rad", source="definition")
 def element_travel(element_angle_closed: Array, element_angle_open: Array) -> Array:
     """Turn of the element from closed to open; negative as it opens towards less incidence."""
     return element_angle_open - element_angle_closed
 
 
-@quantity("1", source="definition", each="element", fails="the linkage does not turn the element")
+@quantity("1", source="definition", fails="the linkage does not turn the element")
 def element_opening(element_angle: Array, element_angle_closed: Array, element_travel: Array) -> Array:
     """How far through its own travel the element is: 0 closed, 1 open."""
     moves = np.where(element_travel == 0, np.nan, element_travel)
     return (element_angle - element_angle_closed) / moves
 
 
-@quantity("rad", source="definition", each="element")
+@quantity("rad", source="definition")
 def element_level_error(element_angle_open: Array, element_design_incidence_open: Array) -> Array:
     """How far the open element is from its design incidence; positive when it has not opened enough."""
     return element_angle_open - element_design_incidence_open
@@ -72,7 +70,6 @@ def level_difference(element_level_error: Array) -> Array:
 @quantity(
     "m",
     source="two-position synthesis: Freudenstein's equation at both ends, rod length eliminated",
-    each="element",
     fails="no horn radius brings the element level without passing a dead point",
 )
 def element_level_horn_radius(

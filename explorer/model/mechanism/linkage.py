@@ -36,36 +36,22 @@ servo_travel = given(
 element_horn_radius = given(
     "m",
     "Distance of this element's rod from the servo axis, on the horn.",
-    each="element",
     above=0,
     usual="2 to 50 mm",
     lever="0.5 mm",
 )
 element_horn_offset = given(
-    "rad",
-    "Direction of this element's hole in the horn, ahead of the horn's.",
-    each="element",
-    default=0.0,
-    lever="2 deg",
+    "rad", "Direction of this element's hole in the horn, ahead of the horn's.", default=0.0, lever="2 deg"
 )
 element_arm_length = given(
-    "m",
-    "Distance from the element's pivot to its rod.",
-    each="element",
-    above=0,
-    usual="3 to 80 mm",
-    lever="0.5 mm",
+    "m", "Distance from the element's pivot to its rod.", above=0, usual="3 to 80 mm", lever="0.5 mm"
 )
 element_arm_angle = given(
-    "rad",
-    "Direction of the arm from the pivot, anticlockwise from the element's chord line.",
-    each="element",
-    lever="2 deg",
+    "rad", "Direction of the arm from the pivot, anticlockwise from the element's chord line.", lever="2 deg"
 )
 element_rod_length_error = given(
     "m",
     "What the rod came out longer than the length that closes the element.",
-    each="element",
     default=0.0,
     usual="-3 to 3 mm",
 )
@@ -77,7 +63,7 @@ def servo_angle(flap_opening: Array, servo_angle_closed: Array, servo_travel: Ar
     return servo_angle_closed + flap_opening * servo_travel
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_horn_pin_back(
     servo_angle: Array,
     element_horn_offset: Array,
@@ -90,7 +76,7 @@ def element_horn_pin_back(
     return servo_axis_station - element_pivot_station + horn
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_horn_pin_up(
     servo_angle: Array,
     element_horn_offset: Array,
@@ -107,7 +93,6 @@ def element_horn_pin_up(
     "m",
     source="definition: distance between the two pins",
     varying={"element_horn_pin_back": "servo_angle", "element_horn_pin_up": "servo_angle"},
-    each="element",
 )
 def element_rod_length(
     element_horn_pin_back: Curve,
@@ -133,7 +118,6 @@ def element_rod_length(
     "1",
     source="definition",
     varying={"element_horn_pin_back": "servo_angle", "element_horn_pin_up": "servo_angle"},
-    each="element",
 )
 def element_assembly(
     element_horn_pin_back: Curve,
@@ -152,7 +136,7 @@ def element_assembly(
     return np.where(back * np.sin(arm) < up * np.cos(arm), -1.0, 1.0)
 
 
-@quantity("1", source="two circles, of the arm and of the rod", each="element")
+@quantity("1", source="two circles, of the arm and of the rod")
 def element_arm_along(
     element_horn_pin_back: Array,
     element_horn_pin_up: Array,
@@ -167,7 +151,6 @@ def element_arm_along(
 @quantity(
     "1",
     source="two circles, of the arm and of the rod; equal to Freudenstein's equation (1955)",
-    each="element",
     fails="the links cannot close: the rod is too short or too long there, or it has passed a dead point",
 )
 def element_arm_across(
@@ -187,7 +170,7 @@ def element_arm_across(
     return element_assembly * np.sqrt(np.where(left >= 0, left, np.nan))
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_arm_pin_back(
     element_horn_pin_back: Array,
     element_horn_pin_up: Array,
@@ -198,7 +181,7 @@ def element_arm_pin_back(
     return element_arm_along * element_horn_pin_back - element_arm_across * element_horn_pin_up
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_arm_pin_up(
     element_horn_pin_back: Array,
     element_horn_pin_up: Array,
@@ -209,14 +192,14 @@ def element_arm_pin_up(
     return element_arm_along * element_horn_pin_up + element_arm_across * element_horn_pin_back
 
 
-@quantity("rad", source="definition", each="element")
+@quantity("rad", source="definition")
 def element_angle(element_arm_pin_back: Array, element_arm_pin_up: Array, element_arm_angle: Array) -> Array:
     """Incidence of the element at this servo angle, between -180 and +180 degrees."""
     turned = np.arctan2(element_arm_pin_up, element_arm_pin_back) - element_arm_angle
     return turned - 2 * np.pi * np.round(turned / (2 * np.pi))
 
 
-@quantity("m", source="statics: a force along the rod", each="element")
+@quantity("m", source="statics: a force along the rod")
 def element_arm_lever(
     element_horn_pin_back: Array,
     element_horn_pin_up: Array,
@@ -229,7 +212,7 @@ def element_arm_lever(
     return across / element_rod_length
 
 
-@quantity("m", source="statics: a force along the rod", each="element")
+@quantity("m", source="statics: a force along the rod")
 def element_horn_lever(
     servo_angle: Array,
     element_horn_offset: Array,
@@ -247,16 +230,14 @@ def element_horn_lever(
 
 
 @quantity(
-    "1",
-    source="velocity along the rod is the same at both ends; Norton, Design of Machinery, eq. 6.18b",
-    each="element",
+    "1", source="velocity along the rod is the same at both ends; Norton, Design of Machinery, eq. 6.18b"
 )
 def element_velocity_ratio(element_horn_lever: Array, element_arm_lever: Array) -> Array:
     """How much the element turns for a small turn of the servo; negative where it turns the other way."""
     return element_horn_lever / np.where(element_arm_lever == 0, np.nan, element_arm_lever)
 
 
-@quantity("rad", source="Norton, Design of Machinery, transmission angle", each="element")
+@quantity("rad", source="Norton, Design of Machinery, transmission angle")
 def element_transmission_angle(element_arm_lever: Array, element_arm_length: Array) -> Array:
     """Acute angle between rod and arm at this servo angle: 90 degrees drives best, 0 is a dead point."""
     return np.arcsin(np.minimum(np.abs(element_arm_lever) / element_arm_length, 1))
@@ -266,7 +247,6 @@ def element_transmission_angle(element_arm_lever: Array, element_arm_length: Arr
     "rad",
     source="definition",
     varying={"element_transmission_angle": "servo_angle"},
-    each="element",
     fails="the links cannot close somewhere in the travel",
 )
 def element_smallest_transmission_angle(
@@ -277,7 +257,7 @@ def element_smallest_transmission_angle(
     return reduce(np.minimum, map(element_transmission_angle, angles))
 
 
-@quantity("rad", source="definition", each="element")
+@quantity("rad", source="definition")
 def element_horn_to_rod_angle(element_horn_lever: Array, element_horn_radius: Array) -> Array:
     """Angle by which horn and rod are out of line, -90 to +90 degrees; at 0 the element turns back."""
     return np.arcsin(np.clip(element_horn_lever / element_horn_radius, -1, 1))
@@ -287,7 +267,6 @@ def element_horn_to_rod_angle(element_horn_lever: Array, element_horn_radius: Ar
     "rad",
     source="definition",
     varying={"element_horn_to_rod_angle": "servo_angle"},
-    each="element",
     fails="the links cannot close somewhere in the travel",
 )
 def element_dead_point_margin(

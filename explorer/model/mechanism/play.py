@@ -26,17 +26,12 @@ servo_stiffness = given(
 element_rod_play = given(
     "m",
     "Free travel along the rod, side to side, of both its ball links together.",
-    each="element",
     at_least=0,
     usual="0 to 0.5 mm, typically 0.1",
 )
 
 
-@quantity(
-    "rad",
-    source="virtual work, at the horn and at the rod",
-    each="element",
-)
+@quantity("rad", source="virtual work, at the horn and at the rod")
 def element_play(
     servo_play: Array, element_velocity_ratio: Array, element_rod_play: Array, element_arm_lever: Array
 ) -> Array:
@@ -45,7 +40,7 @@ def element_play(
     return servo_play * np.abs(element_velocity_ratio) + element_rod_play / lever
 
 
-@quantity("N/m", source="bar in tension: E A / L", each="element")
+@quantity("N/m", source="bar in tension: E A / L")
 def element_rod_stiffness(
     element_rod_modulus: Array,
     element_rod_diameter: Array,
@@ -57,7 +52,7 @@ def element_rod_stiffness(
     return element_rod_modulus * area / element_rod_length
 
 
-@quantity("N m/rad", source="springs in series, seen at the pivot by virtual work", each="element")
+@quantity("N m/rad", source="springs in series, seen at the pivot by virtual work")
 def element_drive_stiffness(
     servo_stiffness: Array,
     element_velocity_ratio: Array,
@@ -71,13 +66,13 @@ def element_drive_stiffness(
     return stiffness
 
 
-@quantity("rad", source="moment over stiffness", each="element")
+@quantity("rad", source="moment over stiffness")
 def element_give(element_closing_moment: Array, element_drive_stiffness: Array) -> Array:
     """How far air and weight turn the element against its drive, play taken up; positive towards closed."""
     return element_closing_moment / element_drive_stiffness
 
 
-@quantity("rad", source="Coulomb friction on a spring, and play", each="element")
+@quantity("rad", source="Coulomb friction on a spring, and play")
 def element_hysteresis(
     element_play: Array,
     element_closing_moment: Array,

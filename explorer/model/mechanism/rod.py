@@ -14,31 +14,26 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import TRAVEL_SHARES, reserve_factor
 
-element_rod_diameter = given(
-    "m", "Outer diameter of the rod.", each="element", above=0, usual="0.5 to 6 mm", lever="0.2 mm"
-)
+element_rod_diameter = given("m", "Outer diameter of the rod.", above=0, usual="0.5 to 6 mm", lever="0.2 mm")
 element_rod_bore = given(
-    "m", "Inner diameter of the rod; 0 is solid.", each="element", default=0.0, at_least=0, usual="0 to 5 mm"
+    "m", "Inner diameter of the rod; 0 is solid.", default=0.0, at_least=0, usual="0 to 5 mm"
 )
-element_rod_modulus = given(
-    "Pa", "Young's modulus of the rod.", each="element", above=0, usual="3 to 210 GPa, typically 70"
-)
+element_rod_modulus = given("Pa", "Young's modulus of the rod.", above=0, usual="3 to 210 GPa, typically 70")
 element_rod_strength = given(
     "Pa",
     "Tensile strength of the rod, at its threads if it has any.",
-    each="element",
     above=0,
     usual="50 to 2000 MPa, typically 400",
 )
 
 
-@quantity("m4", source="ring, pi (D^4 - d^4)/64", each="element")
+@quantity("m4", source="ring, pi (D^4 - d^4)/64")
 def element_rod_second_moment(element_rod_diameter: Array, element_rod_bore: Array) -> Array:
     """Second moment of area of the rod."""
     return np.pi * ((element_rod_diameter**2) ** 2 - (element_rod_bore**2) ** 2) / 64
 
 
-@quantity("N", source="area times strength", each="element", usual="5 to 2000 N")
+@quantity("N", source="area times strength", usual="5 to 2000 N")
 def element_rod_pull_strength(
     element_rod_diameter: Array, element_rod_bore: Array, element_rod_strength: Array
 ) -> Array:
@@ -46,7 +41,7 @@ def element_rod_pull_strength(
     return np.pi * (element_rod_diameter**2 - element_rod_bore**2) / 4 * element_rod_strength
 
 
-@quantity("N", source="Euler 1744, pinned ends: pi^2 E I / L^2", each="element")
+@quantity("N", source="Euler 1744, pinned ends: pi^2 E I / L^2")
 def element_rod_buckling_load(
     element_rod_modulus: Array, element_rod_second_moment: Array, element_rod_length: Array
 ) -> Array:
@@ -54,7 +49,7 @@ def element_rod_buckling_load(
     return np.pi**2 * element_rod_modulus * element_rod_second_moment / element_rod_length**2
 
 
-@quantity("N", source="moments about the pivot", each="element", fails="the links cannot close")
+@quantity("N", source="moments about the pivot", fails="the links cannot close")
 def element_rod_force(element_closing_moment: Array, load_factor: Array, element_arm_lever: Array) -> Array:
     """Force in the rod that holds the element here, the load factor in it; positive is a push."""
     return -load_factor * element_closing_moment / np.where(element_arm_lever == 0, np.nan, element_arm_lever)
@@ -64,7 +59,6 @@ def element_rod_force(element_closing_moment: Array, load_factor: Array, element
     "N",
     source="definition",
     varying={"element_rod_force": "servo_angle"},
-    each="element",
     fails="the links cannot close somewhere in the travel",
 )
 def element_largest_rod_push(
@@ -79,7 +73,6 @@ def element_largest_rod_push(
     "N",
     source="definition",
     varying={"element_rod_force": "servo_angle"},
-    each="element",
     fails="the links cannot close somewhere in the travel",
 )
 def element_largest_rod_pull(
@@ -90,7 +83,7 @@ def element_largest_rod_pull(
     return reduce(np.maximum, forces, np.zeros(()))
 
 
-@quantity("1", source="definition", each="element", capped_by="reserve_cap")
+@quantity("1", source="definition", capped_by="reserve_cap")
 def element_rod_buckling_margin(
     element_rod_buckling_load: Array, element_largest_rod_push: Array, reserve_cap: Array
 ) -> Array:
@@ -98,7 +91,7 @@ def element_rod_buckling_margin(
     return reserve_factor(element_rod_buckling_load, element_largest_rod_push, reserve_cap)
 
 
-@quantity("1", source="definition", each="element", capped_by="reserve_cap")
+@quantity("1", source="definition", capped_by="reserve_cap")
 def element_rod_pull_margin(
     element_rod_pull_strength: Array, element_largest_rod_pull: Array, reserve_cap: Array
 ) -> Array:

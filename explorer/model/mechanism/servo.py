@@ -63,13 +63,13 @@ servo_supply_sag = given(
 )
 
 
-@quantity("N m", source="virtual work", each="element")
+@quantity("N m", source="virtual work")
 def element_servo_torque(element_closing_moment: Array, element_velocity_ratio: Array) -> Array:
     """Torque that air and weight on this element put on the servo, anticlockwise positive."""
     return element_closing_moment * element_velocity_ratio
 
 
-@quantity("N m", source="virtual work", each="element")
+@quantity("N m", source="virtual work")
 def element_servo_friction(element_pivot_friction_torque: Array, element_velocity_ratio: Array) -> Array:
     """Torque that the friction of this element's pivots takes from the servo, whichever way it turns."""
     return element_pivot_friction_torque * np.abs(element_velocity_ratio)

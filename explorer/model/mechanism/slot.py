@@ -69,19 +69,19 @@ def mainplane_leading_edge_height(
     return mainplane_trailing_edge_height - mainplane_chord_rise
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_chord_run(element_chord: Array, element_angle: Array) -> Array:
     """How far the element's trailing edge lies behind its leading edge at this servo angle."""
     return element_chord * np.cos(element_angle)
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_chord_rise(element_chord: Array, element_angle: Array) -> Array:
     """How far the element's trailing edge lies above its leading edge at this servo angle."""
     return element_chord * np.sin(element_angle)
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_leading_edge_station(
     element_axis_station: Array,
     element_pivot_fraction: Array,
@@ -95,7 +95,7 @@ def element_leading_edge_station(
     return element_axis_station - element_pivot_fraction * element_chord_run - bowed
 
 
-@quantity("m", source="definition", each="element")
+@quantity("m", source="definition")
 def element_leading_edge_height(
     element_axis_height: Array,
     element_pivot_fraction: Array,
@@ -109,7 +109,7 @@ def element_leading_edge_height(
     return element_axis_height - element_pivot_fraction * element_chord_rise + bowed
 
 
-@quantity("m", source="definition", varying={"element_leading_edge_station": "element_bow"}, each="element")
+@quantity("m", source="definition", varying={"element_leading_edge_station": "element_bow"})
 def element_loaded_leading_edge_station(
     element_leading_edge_station: Curve, element_loaded_bow: Array
 ) -> Array:
@@ -117,7 +117,7 @@ def element_loaded_leading_edge_station(
     return element_leading_edge_station(element_loaded_bow)
 
 
-@quantity("m", source="definition", varying={"element_leading_edge_height": "element_bow"}, each="element")
+@quantity("m", source="definition", varying={"element_leading_edge_height": "element_bow"})
 def element_loaded_leading_edge_height(
     element_leading_edge_height: Curve, element_loaded_bow: Array
 ) -> Array:

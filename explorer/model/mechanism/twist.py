@@ -15,23 +15,19 @@ from explorer.graph.quantity import quantity
 _POISSON = 0.35
 
 
-@quantity("Pa", source="E / (2 (1 + 0.35)); Poisson's ratio is a judgement", each="element")
+@quantity("Pa", source="E / (2 (1 + 0.35)); Poisson's ratio is a judgement")
 def element_shear_modulus(element_modulus: Array) -> Array:
     """Shear modulus of the element; give it where fibres lie along the span, which stiffen bending alone."""
     return element_modulus / (2 * (1 + _POISSON))
 
 
-@quantity(
-    "m4",
-    source="thin solid section: 4 I (Timoshenko, Strength of Materials)",
-    each="element",
-)
+@quantity("m4", source="thin solid section: 4 I (Timoshenko, Strength of Materials)")
 def element_torsion_constant(element_second_moment: Array) -> Array:
     """Torsion constant of the element's section: c t^3/3 of a plate; give it for a hollow section."""
     return 4 * element_second_moment
 
 
-@quantity("rad", source="torsion of a bar under an even moment: M L / (2 G J)", each="element")
+@quantity("rad", source="torsion of a bar under an even moment: M L / (2 G J)")
 def element_twist(
     element_closing_moment: Array,
     load_factor: Array,

@@ -32,7 +32,6 @@ axle_damping_ratio = given(
     at_least=0,
     usual="0.1 to 0.8, typically 0.3",
     lever="0.05",
-    each="axle",
 )
 
 _TWO_MODES = "Gillespie, Fundamentals of Vehicle Dynamics, ch. 5: bounce and pitch of the undamped half-car"
@@ -47,7 +46,7 @@ def pitch_inertia(mass: Array, pitch_gyration_share: Array, wheelbase: Array) ->
     return mass * (pitch_gyration_share * wheelbase) ** 2
 
 
-@quantity("N s/m", source="definition of the damping ratio of one mass on one spring", each="axle")
+@quantity("N s/m", source="definition of the damping ratio of one mass on one spring")
 def axle_damper_rate(
     axle_damping_ratio: Array, axle_wheel_rate: Array, axle_static_load: Array, gravity: Array
 ) -> Array:

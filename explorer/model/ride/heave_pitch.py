@@ -181,7 +181,7 @@ def returns_to_level(excursion: Excursion) -> Array:
     return excursion.settled
 
 
-@quantity("m", source="geometry: the floor is a straight line between the axles", fails=_FAILS, each="point")
+@quantity("m", source="geometry: the floor is a straight line between the axles", fails=_FAILS)
 def point_smallest_clearance(
     half_car: HalfCar,
     air_on_axles: AirOnAxles,

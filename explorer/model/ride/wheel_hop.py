@@ -22,7 +22,6 @@ axle_unsprung_mass = given(
     default=0.0,
     at_least=0,
     usual="0.02 to 0.8 kg",
-    each="axle",
 )
 #: Share of the hop frequency up to which wheels without mass are good enough: see this file's head.
 SLOW_ENOUGH = 0.5
@@ -30,7 +29,7 @@ SLOW_ENOUGH = 0.5
 _HOP = "sqrt((k_tyre + k_spring)/m)/(2 pi): one mass between two springs, the body held still"
 
 
-@quantity("Hz", source=_HOP, each="axle")
+@quantity("Hz", source=_HOP)
 def axle_wheel_hop_frequency(
     axle_unsprung_mass: Array, axle_wheel_rate: Array, axle_tyre_stiffness: Array
 ) -> Array:
