@@ -9,7 +9,8 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from explorer.graph.graph import Graph
-from explorer.graph.units import parse
+from explorer.graph.quantity import Quantity
+from explorer.graph.units import from_si, parse, to_si, written_in
 from explorer.graph.words import Number, Sentence, told
 from explorer.study.inputs import Input
 from explorer.study.study import Study
@@ -18,6 +19,8 @@ from explorer.study.study import Study
 MADE_FOR = {"mass": ("3 kg", "15 kg"), "wheelbase": ("230 mm", "620 mm")}
 SPEEDS = ("30 m/s", "70 m/s")
 _GRAVITY = 9.81
+# What a wrong unit or a slipped point makes of a value.
+_SLIPS = (1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
 # Behind and ahead of the wheels a car reaches this far, in wheelbases.
 _AHEAD, _BEHIND = 0.75, 1.75
 
@@ -51,6 +54,47 @@ def number_of(text: str, unit: str) -> Number:
     """Return a number for a sentence, written with its unit."""
     value, written = parse(text, None, unit)
     return Number(value, unit=unit, display_unit=written)
+
+
+def odd_inputs(study: Study) -> list[Sentence]:
+    """Return a caution for each input that is odd by itself or beside others, with the likely slip."""
+    alone = _outside_usual(study)
+    return [*alone.values(), *odd_combinations(study, alone)]
+
+
+def _outside_usual(study: Study) -> dict[str, Sentence]:
+    cautions = {one.key: odd_by_itself(study.graph[one.quantity], one) for one in study.all_inputs()}
+    return {key: words for key, words in cautions.items() if words}
+
+
+def odd_by_itself(quantity: Quantity, given: Input) -> Sentence:
+    """Return a caution for an input that is outside what is usual, with the likely slip; else nothing."""
+    usual, value = quantity.usual, given.distribution.nominal
+    if usual is None or given.default:
+        return ()
+    low, high = (number_of(text, quantity.unit) for text in (usual.low, usual.high))
+    # Nothing at all is a choice: a car without the part, or one that stands.
+    if low.value <= value <= high.value or value == 0 == quantity.at_least:
+        return ()
+    number = Number(float(value), unit=quantity.unit, display_unit=given.display_unit)
+    words = f"{given.key} is {{}}, where {{}} to {{}} is usual of such cars ({usual.source})"
+    meant = _meant(number, low.value, high.value)
+    return told(words, number, low, high) + (told("; did you mean {}?", meant) if meant else ())
+
+
+def _meant(given: Number, low: float, high: float) -> Number | None:
+    """Return the same number with another sign, in another unit or with another point, if that is usual."""
+    if low <= -given.value <= high:
+        return replace(given, value=-given.value)
+    # About a zero every shrunken number is usual.
+    typed, least = from_si(given.value, given.display_unit), 0.09 * high if low < 0 else 0.0
+    for other in written_in(given.unit):
+        meant = float(to_si(typed, other, given.unit))
+        if other != given.display_unit and low <= meant <= high and abs(meant) >= least:
+            return Number(meant, unit=given.unit, display_unit=other)
+    slips = (by for by in _SLIPS if low <= given.value * by <= high and abs(given.value * by) >= least)
+    slip = next(slips, None)
+    return replace(given, value=given.value * slip) if slip else None
 
 
 def odd_combinations(study: Study, odd: Collection[str] = ()) -> Odd:

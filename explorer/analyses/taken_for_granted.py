@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 
-from explorer.analyses.odd_combinations import number_of, odd_combinations
-from explorer.graph.quantity import Quantity, asked_name
-from explorer.graph.units import from_si, to_si, written_in
-from explorer.graph.words import Number, Sentence, told
-from explorer.study.study import Input, Study, wanted_outputs
-
-# What a wrong unit or a slipped point makes of a value.
-_SLIPS = (1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
+from explorer.analyses.odd_builds import odd_builds
+from explorer.analyses.odd_combinations import odd_inputs
+from explorer.analyses.room import Nominal, out_of_room
+from explorer.graph.quantity import asked_name
+from explorer.graph.words import Sentence
+from explorer.study.study import Study, wanted_outputs
 
 # Of what is asked, these know how long the strip is, or ask for it.
 _ROOM = ("strip_run", "run_with_flap", "top_speed_room")
 
 # What passes before brakes and fail-safe act; each is none where nothing is said.
 _DELAYS = ("reaction_time", "radio_delay", "fail_safe_hold")
+# What the ground gives a splitter hangs on both.
+_GAP = ("splitter_gap_at_rest", "splitter_reference_gap")
 # Front loads that hang on how the car is driven.
 _FRONT = {"front_axle_load", "front_load_kept", "front_lift_off_speed", "lowest_front_load"}
-
-Nominal = Mapping[str, Mapping[str, float | None]]
 
 
 def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
@@ -34,7 +31,9 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
         Condition -> quantity -> value with all inputs at their nominal values.
 
     """
-    yield from odd_inputs(study)
+    own = [*odd_inputs(study), *out_of_room(study, nominal)]
+    yield from own
+    yield from odd_builds(study, own)
     asked = _asked_for(study)
     braked = _hanging_on("brake_push", asked)
     if braked and "brakes" not in study.entries.models:
@@ -68,6 +67,12 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             f"{' and '.join(delays)} left at 0 s, as if no time passed before anything acts, and {braked} "
             f"hangs on that; give {'it' if len(delays) == 1 else 'each'} under [inputs]"
         )
+    gap = [name for name in _GAP if study.inputs[name].default and _hanging_on(name, asked)]
+    if gap and not study.inputs["splitter_ground_gain"].default:
+        yield (
+            f"{' and '.join(gap)} left at 10 mm, which is no measure of this car, and splitter_ground_gain "
+            f"makes its downforce hang on that; give {'it' if len(gap) == 1 else 'each'} under [inputs]"
+        )
     if any(limit.sure is not None for limit in study.limits):
         from explorer.analyses.two_levels import beyond_showing  # takes its time to load
 
@@ -76,55 +81,6 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
                 f"{limit.name} cannot pass: {drawn} {kind} are too few to show what it asks, however well it "
                 f"is met; write {kind} = {enough} under [study]"
             )
-    ways = [(values.get("reaction_distance"), values.get("fence_distance")) for values in nominal.values()]
-    near = [(gone, fence) for gone, fence in ways if gone and fence and fence <= gone]
-    if near:
-        gone, room = (Number(way, unit="m", display_unit="m") for way in max(near))
-        yield told(
-            "fence_distance is {}, and before the brakes act the car goes up to {} (speed, reaction_time and "
-            "radio_delay of the conditions): nothing the driver does stops it there; move the fence or take "
-            "speed off",
-            room,
-            gone,
-        )
-
-
-def odd_inputs(study: Study) -> list[Sentence]:
-    """Return a caution for each input that is odd by itself or beside others, with the likely slip."""
-    alone = _outside_usual(study)
-    return [*alone.values(), *odd_combinations(study, alone)]
-
-
-def _outside_usual(study: Study) -> dict[str, Sentence]:
-    cautions = {one.key: odd_by_itself(study.graph[one.quantity], one) for one in study.all_inputs()}
-    return {key: words for key, words in cautions.items() if words}
-
-
-def odd_by_itself(quantity: Quantity, given: Input) -> Sentence:
-    """Return a caution for an input that is outside what is usual, with the likely slip; else nothing."""
-    usual, value = quantity.usual, given.distribution.nominal
-    if usual is None or given.default:
-        return ()
-    low, high = (number_of(text, quantity.unit) for text in (usual.low, usual.high))
-    # Nothing at all is a choice: a car without the part, or one that stands.
-    if low.value <= value <= high.value or value == 0 == quantity.at_least:
-        return ()
-    number = Number(float(value), unit=quantity.unit, display_unit=given.display_unit)
-    words = f"{given.key} is {{}}, where {{}} to {{}} is usual of such cars ({usual.source})"
-    meant = _meant(number, low.value, high.value)
-    return told(words, number, low, high) + (told("; did you mean {}?", meant) if meant else ())
-
-
-def _meant(given: Number, low: float, high: float) -> Number | None:
-    """Return the same number with another sign, in another unit or with another point, if that is usual."""
-    if low <= -given.value <= high:
-        return replace(given, value=-given.value)
-    typed = from_si(given.value, given.display_unit)
-    for other in written_in(given.unit):
-        if other != given.display_unit and low <= to_si(typed, other, given.unit) <= high:
-            return Number(float(to_si(typed, other, given.unit)), unit=given.unit, display_unit=other)
-    slip = next((by for by in _SLIPS if low <= given.value * by <= high), None)
-    return replace(given, value=given.value * slip) if slip else None
 
 
 def _judged_at_held_speed(study: Study, asked: Mapping[str, frozenset[str]]) -> str:

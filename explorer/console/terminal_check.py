@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from explorer.analyses.nominal import nominal_or_error
-from explorer.analyses.taken_for_granted import Nominal, taken_for_granted
+from explorer.analyses.room import Nominal, room_quantities
+from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.graph.labels import label
 from explorer.graph.words import in_unit
@@ -29,8 +30,6 @@ from reports.terminal import show_blocks
 MANY_INPUTS = 40
 # More names than this hide the lines beside them; all stand in the study, and under --all.
 _NAMED = 8
-# The cautions know the way a car goes before it brakes.
-_BESIDE = ("fence_distance", "reaction_distance")
 
 
 def asked_at_nominal(study: Study) -> Nominal:
@@ -38,9 +37,8 @@ def asked_at_nominal(study: Study) -> Nominal:
     pairs = wanted_outputs(study)
 
     def wanted(condition: str) -> list[str]:
-        given = study.given_names(condition)
-        beside = [name for name in _BESIDE if name in study.graph and not study.graph.missing([name], given)]
-        return [*dict.fromkeys([name for name, where in pairs if where == condition] + beside)]
+        asked = [name for name, where in pairs if where == condition]
+        return [*dict.fromkeys(asked + room_quantities(study, condition))]
 
     return nominal_or_error(study, wanted)
 

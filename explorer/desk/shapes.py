@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from explorer.analyses.odd_combinations import number_of
-from explorer.analyses.taken_for_granted import odd_by_itself
+from explorer.analyses.odd_combinations import number_of, odd_by_itself
 from explorer.desk.editing import Place, at, plain
 from explorer.desk.entry_forms import Fields, entry_of
 from explorer.errors import SquatlineError

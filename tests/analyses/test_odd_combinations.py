@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from study_help import AIRFIELD, CHASE, DEMO
 
-from explorer.analyses.taken_for_granted import odd_inputs
+from explorer.analyses.odd_combinations import odd_inputs
 from explorer.graph.words import in_unit
 from explorer.study.study import Study, load_study
 from explorer.study.template import CarHas, template

@@ -9,6 +9,7 @@ import pytest
 
 from explorer.analyses.nominal import nominal_values
 from explorer.analyses.taken_for_granted import taken_for_granted
+from explorer.console.terminal_check import asked_at_nominal
 from explorer.errors import MissingInputError
 from explorer.graph.words import in_unit
 from explorer.study.study import Study, load_study
@@ -90,6 +91,53 @@ def test_a_fence_nearer_than_the_reaction(tmp_path: Path, distance: float, told:
     inputs = f"reaction_time = '0.78 s'\nradio_delay = '0.02 s'\nfence_distance = '{distance} m'"
     found = _cautions(tmp_path, "fence_energy", inputs)
     assert any("fence_distance is 30 m" in caution and "36 m" in caution for caution in found) == told
+
+
+@pytest.mark.parametrize(("length", "told"), [("20 m", True), ("600 m", False)])
+def test_a_strip_too_short_for_any_condition(tmp_path: Path, length: str, told: bool) -> None:
+    found = _cautions(tmp_path, "strip_speed", f"strip_length = '{length}'")
+    (words,) = [one for one in found if one.startswith("strip_length is")] or [""]
+    assert bool(words) == told
+    assert not told or ("speed@" in words and "give the whole way" in words)
+
+
+@pytest.mark.parametrize(
+    ("section", "words"),
+    [
+        ('[candidates.a]\nfence_distance = "10 m"', "candidates.a: fence_distance is 10 m, and before the"),
+        ('[candidates.a]\nstrip_length = "20 m"', "candidates.a: strip_length is 20 m, on which the car"),
+        (
+            '[candidates.a]\nrear_floor_edge_station = "700 mm"',
+            "candidates.a: rear_floor_edge_station is 700",
+        ),
+        (
+            '[design.strip_length]\nlow = "25 m"\nhigh = "600 m"',
+            "design.strip_length.low: strip_length is 25",
+        ),
+        ('[design.rear_floor_edge_station]\nlow = "0.4 m"\nhigh = "3 m"', "did you mean 0.3 m?"),
+        ('[design.fence_distance]\nlow = "300 m"\nhigh = "600 m"', ""),
+    ],
+)
+def test_candidates_and_design_variables_are_held_to_the_same(
+    tmp_path: Path, section: str, words: str
+) -> None:
+    inputs = "strip_length = '600 m'\nfence_distance = '500 m'\n" + SAID["delays"]
+    text = template(CarHas()).replace("[inputs]\n", f"[inputs]\n{inputs}\n", 1)
+    text += '\n[[outputs]]\nquantities = ["strip_speed", "fence_energy"]\nconditions = ["closed"]\n'
+    (tmp_path / "study.toml").write_text(f"{text}\n{section}\n", encoding="utf-8")
+    study = load_study(tmp_path)
+    told = [in_unit(one) for one in taken_for_granted(study, asked_at_nominal(study))]
+    found = [one for one in told if one.startswith(("candidates", "design"))]
+    assert len(found) == bool(words), found
+    assert all(words in one for one in found)
+
+
+@pytest.mark.parametrize("given", ["splitter_gap_at_rest = '9 mm'", ""])
+def test_a_gain_without_the_gap_it_counts_from(tmp_path: Path, given: str) -> None:
+    found = _cautions(tmp_path, "pitch", f"splitter_ground_gain = 0.5\n{given}")
+    (words,) = [one for one in found if "splitter_ground_gain" in one]
+    assert "splitter_reference_gap left at 10 mm" in words
+    assert ("splitter_gap_at_rest" in words) == (not given)
 
 
 HELD = (

@@ -11,7 +11,7 @@ import pytest
 
 import explorer.model
 from explorer import run
-from explorer.analyses.taken_for_granted import odd_inputs
+from explorer.analyses.odd_combinations import odd_inputs
 from explorer.errors import StudyError
 from explorer.graph.quantity import Quantity, quantities_of
 from explorer.graph.units import parse
