@@ -147,7 +147,6 @@ def measuring() -> MeasuringPlan:
                 best=outcome(0.30),
                 best_set=("splitter_rig",),
                 everything=0.3,
-                prospect="unlikely",
             ),
         ),
         complete=True,

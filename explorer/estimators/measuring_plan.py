@@ -10,7 +10,6 @@ import itertools
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -32,8 +31,6 @@ from explorer.estimators.measuring import (
     worth_of_calls,
 )
 from explorer.graph.arrays import Array
-
-Prospect: TypeAlias = Literal["passes", "the plan", "another set", "more hours", "unlikely", "fails clearly"]
 
 MOST_SETS_TRIED = 150
 # Sets of more measurements than this are not written out one by one.
@@ -108,10 +105,6 @@ class Outlook:
         Names of that set.
     everything:
         Chance that it passes once all measurements are made.
-    prospect:
-        What follows: it "passes" on what is known now; or it fails, and "the plan", or else "another set",
-        is likely to show that it passes; no affordable set is, but "more hours" would; nothing listed is
-        likely to ("unlikely"), or hardly ever would ("fails clearly").
     """
 
     limit: str
@@ -121,12 +114,22 @@ class Outlook:
     best: LimitState
     best_set: tuple[str, ...]
     everything: float
-    prospect: Prospect
+
+    @property
+    def passes_now(self) -> bool:
+        """Whether it passes by the best estimate, before anything is measured."""
+        return self.now.passes.value == 1
 
     @property
     def design_must_change(self) -> bool:
         """True when it fails and no affordable set is likely to show that it passes."""
-        return self.prospect in ("more hours", "unlikely", "fails clearly")
+        return not self.passes_now and max(self.planned.passes.value, self.best.passes.value) < LIKELY
+
+    @property
+    def fails_clearly(self) -> bool:
+        """True when it fails and hardly anything that can be measured would show that it passes."""
+        chances = (self.now.passes.value, self.planned.passes.value, self.best.passes.value, self.everything)
+        return max(chances) < SELDOM
 
 
 @dataclass(frozen=True)
@@ -506,16 +509,5 @@ def _outlooks(
         }
         best_set = max(turned, key=turned.__getitem__)
         best, at_once = tried[best_set][k].outcome(stake), everything[k].outcome(stake).passes.value
-        prospect = "passes" if passes else _prospect_of_a_fail(then, best, at_once)
-        found.append(Outlook(stake.limit, stake.required, here, then, best, best_set, at_once, prospect))
+        found.append(Outlook(stake.limit, stake.required, here, then, best, best_set, at_once))
     return tuple(found)
-
-
-def _prospect_of_a_fail(planned: LimitState, best: LimitState, everything: float) -> Prospect:
-    if planned.passes.value >= LIKELY:
-        return "the plan"
-    if best.passes.value >= LIKELY:
-        return "another set"
-    if everything >= LIKELY:
-        return "more hours"
-    return "fails clearly" if max(best.passes.value, everything) < SELDOM else "unlikely"

@@ -139,7 +139,7 @@ def _change(summary: Summary) -> list[Action]:
     settings = _settings(summary, failing)
     rescued = {name for one in settings for name in one.limits}
     plan = summary.measuring
-    clearly = {one.limit for one in plan.outlooks if one.prospect == "fails clearly"} if plan else set()
+    clearly = {one.limit for one in plan.outlooks if one.fails_clearly} if plan else set()
     return [
         Action(
             "change",

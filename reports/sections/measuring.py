@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import accumulate
 
 from explorer.estimators.measuring import SIGNIFICANT, Expected, LimitState, Worth
-from explorer.estimators.measuring_plan import SELDOM, Alone, MeasuringPlan, NextMeasurement, Outlook
+from explorer.estimators.measuring_plan import LIKELY, SELDOM, Alone, MeasuringPlan, NextMeasurement, Outlook
 from explorer.results.records import Summary
 from reports.blocks import (
     Block,
@@ -48,7 +48,6 @@ _CARS = 100.0
 # Inputs named that nothing reads, and the least chance of judging a limit wrongly that is drawn.
 _NAMED = 3
 _DRAWN = 0.005
-CLOSE = "too close to call: more cars have to be drawn before measuring can be weighed"
 
 
 def build(report: Report) -> Section | None:
@@ -111,10 +110,11 @@ def headline(plan: MeasuringPlan) -> str:
         failing = [f"“{outlook.limit}”" for outlook in plan.outlooks if outlook.design_must_change]
         if not failing:
             return "no measurement is needed: none listed would save anything on any verdict"
+        longer = any(outlook.everything >= LIKELY for outlook in plan.outlooks if outlook.design_must_change)
         return (
             f"no measurement within {hours(plan.budget_hours)} is likely to show that {listed(failing)} "
             f"{'passes' if len(failing) == 1 else 'pass'}: "
-            "allow more hours, or go by the settings among the open actions"
+            f"{'allow more hours, or ' if longer else ''}go by the settings among the open actions"
         )
     step = plan.steps[0]
     limit, (before, after) = _most_helped(step)
@@ -409,7 +409,7 @@ def _before_and_after(plan: MeasuringPlan) -> list[Block]:
 
 def _outlooks(plan: MeasuringPlan, summary: Summary) -> Iterator[Block]:
     """Tabulate the limits for which measuring may change something, and count the others."""
-    told = [one for one in plan.outlooks if one.prospect != "passes" or _turns(one) >= SELDOM]
+    told = [one for one in plan.outlooks if not one.passes_now or _turns(one) >= SELDOM]
     if told:
         yield _outlook_table(plan, summary, told)
     left = len(plan.outlooks) - len(told)
@@ -428,7 +428,7 @@ def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook
     undecided = {one.name for one in summary.limits if one.conformance.verdict == "undecided"}
     return Table(
         "measuring-outlook",
-        "Each limit: whether it passes by the best estimate, the chance that it passes after the "
+        "Each limit: where it stands by the best estimate, the chance that it passes after the "
         "measurements above, and what measuring can do for it.",
         (
             Column("Limit", width=30),
@@ -441,9 +441,13 @@ def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook
             (
                 cell(outlook.limit),
                 cell(chance(outlook.required), order=outlook.required),
-                cell("passes" if outlook.now.passes.value == 1 else "fails", order=outlook.now.passes.value),
+                cell(
+                    "passes" if outlook.passes_now else "fails",
+                    *((Quiet(" undecided yet"),) if outlook.limit in undecided else ()),
+                    order=outlook.now.passes.value,
+                ),
                 cell(_passes(outlook.planned), order=outlook.planned.passes.value),
-                cell(sentence(outlook_words(plan, outlook, outlook.limit in undecided))),
+                cell(sentence(outlook_words(plan, outlook))),
             )
             for outlook in told
         ),
@@ -451,37 +455,27 @@ def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook
     )
 
 
-def outlook_words(plan: MeasuringPlan, outlook: Outlook, undecided: bool = False) -> str:
-    """Say what measuring can do for a limit; nothing where the run has not told yet which side it lies on."""
-    if undecided:
-        return CLOSE
-    if outlook.prospect == "passes":
-        turns = _turns(outlook)
+def outlook_words(plan: MeasuringPlan, outlook: Outlook) -> str:
+    """Say what the plan can do for a limit, and for one that fails what more would show that it passes."""
+    turns = _turns(outlook)
+    if outlook.passes_now:
         if turns < SELDOM:
             return "passes, and the plan would hardly ever change that"
         return (
             f"passes by the best estimate; the plan would show that it fails with a chance of {chance(turns)}"
         )
-    labels, passes = _labels(plan), chance(outlook.best.passes.value)
-    measured = listed(labels[name] for name in outlook.best_set) if outlook.best_set else ""
-    if outlook.prospect == "the plan":
-        return (
-            "fails by the best estimate; the plan would show that it passes with a chance of "
-            f"{chance(outlook.planned.passes.value)}"
-        )
-    if outlook.prospect == "another set":
-        return (
-            f"fails, and the plan leaves it so; measuring the {measured} would show that it passes with a "
-            f"chance of {passes}"
-        )
-    if outlook.prospect == "fails clearly":
+    if outlook.fails_clearly:
         return "fails clearly; measuring cannot change that"
-    words = f"fails, and even the best use of {hours(plan.budget_hours)} is unlikely to show that it passes"
-    if measured and outlook.best.passes.value > 0:
-        words += f" ({measured}: a chance of {passes})"
-    if outlook.prospect == "more hours":
-        return (
-            f"{words}; all measurements listed, together, would with a chance of "
-            f"{chance(outlook.everything)}: allow more hours"
-        )
-    return f"{words}, and so are all listed measurements together"
+    labels = _labels(plan)
+    alone = f"{hours(plan.budget_hours)} spent on this limit alone"
+    ways = (
+        ("the plan", 1 - turns),
+        (f"{alone} ({listed(labels[name] for name in outlook.best_set)})", outlook.best.passes.value),
+        ("all that is listed together", outlook.everything),
+    )
+    told, most = [], 0.0
+    for way, reached in ways:
+        if reached >= most + SELDOM:
+            told.append(f"{chance(reached)} by {way}")
+            most = reached
+    return f"fails by the best estimate; the chance to show that it passes: {', '.join(told)}"
