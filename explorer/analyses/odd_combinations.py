@@ -86,8 +86,9 @@ def _meant(given: Number, low: float, high: float) -> Number | None:
     """Return the same number with another sign, in another unit or with another point, if that is usual."""
     if low <= -given.value <= high:
         return replace(given, value=-given.value)
-    # About a zero every shrunken number is usual.
-    typed, least = from_si(given.value, given.display_unit), 0.09 * high if low < 0 else 0.0
+    # About the front axle every shrunken length is usual.
+    least = 0.1 * high if low < 0 and given.unit == "m" else 0.0
+    typed = from_si(given.value, given.display_unit)
     for other in written_in(given.unit):
         meant = float(to_si(typed, other, given.unit))
         if other != given.display_unit and low <= meant <= high and abs(meant) >= least:
