@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 from typing import Any, TypeAlias
 
 from explorer.errors import (
@@ -21,8 +22,11 @@ from explorer.errors import (
 from explorer.graph.quantity import FAMILIES, Need, Quantity, quantities_of
 
 _LISTED = "'squatline explain --all' lists every quantity"
-# What was asked for, and what is given: the same is asked often while a study is read.
-Asked: TypeAlias = tuple[tuple[str, ...], frozenset[str]]
+# A quantity and the names bound on the way to it -> all that it needs: asked often while a study is read.
+# A name bound otherwise is another place: what hangs on an acceleration may be asked for at one that is
+# tried, to find the acceleration.
+Place: TypeAlias = tuple[str, frozenset[str]]
+Needed: TypeAlias = dict[Place, frozenset[str]]
 
 
 @dataclass(frozen=True)
@@ -39,9 +43,7 @@ class Graph:
 
     quantities: Mapping[str, Quantity]
     families: Mapping[str, tuple[str, ...]]
-    _upstream: dict[Asked, frozenset[str]] = field(
-        default_factory=dict, init=False, repr=False, compare=False
-    )
+    _needed: dict[frozenset[str], Needed] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @classmethod
     def build(cls, modules: Iterable[Any], families: Mapping[str, tuple[str, ...]] | None = None) -> Graph:
@@ -57,10 +59,7 @@ class Graph:
             When a quantity needs itself.
         """
         members = {family: tuple(names) for family, names in (families or {}).items()}
-        declared = [entry for module in modules for entry in quantities_of(module)]
-        graph = cls(_expanded(declared, members), members)
-        graph._check()
-        return graph
+        return cls(_checked(tuple(modules), tuple(members.items())), members)
 
     def _check(self) -> None:
         for entry in self.quantities.values():
@@ -110,71 +109,45 @@ class Graph:
 
         The walk stops at what is given.  A name bound by ``varying`` is not needed through that parameter.
         """
-        asked = (tuple(targets), frozenset(given))
-        if asked not in self._upstream:
-            self._upstream[asked] = self._walked(*asked)
-        return self._upstream[asked]
+        given, none = frozenset(given), frozenset[str]()
+        known = self._needed.setdefault(given, {})
+        return none.union(*(self._walked(target, given, none, known, {}) for target in targets))
 
-    def _walked(self, targets: tuple[str, ...], given: frozenset[str]) -> frozenset[str]:
-        # A name bound otherwise is another place: what hangs on an acceleration may be asked for at one
-        # that is tried, to find the acceleration.
-        done: set[tuple[str, frozenset[str]]] = set()
-        path: dict[tuple[str, frozenset[str]], None] = {}
-
-        def visit(name: str, bound: frozenset[str]) -> None:
-            place = (name, bound)
-            if name in bound or place in done:
-                return
+    def _walked(
+        self, name: str, given: frozenset[str], bound: frozenset[str], known: Needed, path: dict[Place, None]
+    ) -> frozenset[str]:
+        if name in bound:
+            return frozenset()
+        place = (name, bound)
+        if place not in known:
             if place in path:
                 raise _cycle([one for one, _ in path], name)
             path[place] = None
-            if name not in given:
-                for need in self[name].needs:
-                    for needed in need.names:
-                        visit(needed, bound.union(need.over) if need.over else bound)
+            needs = () if name in given else self[name].needs
+            known[place] = frozenset((name,)).union(
+                *(
+                    self._walked(one, given, bound.union(need.over) if need.over else bound, known, path)
+                    for need in needs
+                    for one in need.names
+                )
+            )
             del path[place]
-            done.add(place)
+        return known[place]
 
-        for target in targets:
-            visit(target, frozenset())
-        return frozenset(name for name, _ in done)
+    @cached_property
+    def _given(self) -> frozenset[str]:
+        return frozenset(name for name, entry in self.quantities.items() if entry.is_given)
 
     def inputs_of(self, target: str, given: Collection[str]) -> frozenset[str]:
         """Return the given quantities, defaults included, whose value can change the target."""
-        return self._leaves(target, frozenset(given), frozenset(), {})
-
-    def _leaves(
-        self,
-        target: str,
-        given: frozenset[str],
-        bound: frozenset[str],
-        known: dict[tuple[str, frozenset[str]], frozenset[str]],
-    ) -> frozenset[str]:
-        """Walk up from a target that may be bound by names that vary; what is known is not walked again."""
-        if (target, bound) not in known:
-            entry = self[target]
-            if target in bound:
-                leaves = frozenset[str]()
-            elif target in given or entry.is_given:
-                leaves = frozenset({target})
-            else:
-                leaves = frozenset[str]().union(
-                    *(
-                        self._leaves(name, given, bound | frozenset(need.over), known)
-                        for need in entry.needs
-                        for name in need.names
-                    )
-                )
-            known[target, bound] = leaves
-        return known[target, bound]
+        return self.upstream((target,), given) & self._given.union(given)
 
     def missing(self, targets: Iterable[str], given: Collection[str]) -> dict[str, tuple[str, ...]]:
         """Map every input that is neither given nor has a default to the targets that need it."""
         wanted: dict[str, list[str]] = {}
-        known: dict[tuple[str, frozenset[str]], frozenset[str]] = {}
         given = frozenset(given)
         for target in targets:
-            for name in sorted(self._leaves(target, given, frozenset(), known) - given):
+            for name in sorted(self.inputs_of(target, given) - given):
                 if self[name].default is None:
                     wanted.setdefault(name, []).append(target)
         return {name: tuple(names) for name, names in wanted.items()}
@@ -198,6 +171,18 @@ class Graph:
                 remedy="add each under [inputs] with a value, its unit and its source; "
                 "'squatline explain NAME' says what it means",
             )
+
+
+# A desk reads its study after every change, and the models seldom change with it.
+@lru_cache(maxsize=8)
+def _checked(
+    modules: tuple[Any, ...], families: tuple[tuple[str, tuple[str, ...]], ...]
+) -> Mapping[str, Quantity]:
+    """Collect the quantities of some modules, expand the families, and check every name."""
+    members = dict(families)
+    quantities = _expanded([entry for module in modules for entry in quantities_of(module)], members)
+    Graph(quantities, members)._check()
+    return quantities
 
 
 def _expanded(declared: list[Quantity], families: Mapping[str, tuple[str, ...]]) -> dict[str, Quantity]:
