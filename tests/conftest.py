@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
-import hypothesis
-import pytest
-from study_help import SMALL, Answer
+# Workers of the tests share two cores: as on the command line, one thread of linear algebra each.  What they
+# all run is compiled once, and not anew in every process that a test starts.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
+import hypothesis  # noqa: E402
+import pytest  # noqa: E402
+from study_help import SMALL, Answer  # noqa: E402
 
 # No example has to be quick: the machine may be busy.
 hypothesis.settings.register_profile("unhurried", deadline=None)
