@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from types import SimpleNamespace
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -26,7 +26,9 @@ def curve_of(
     space: dict[str, Any] = {"caught": caught, "__name__": "probe"}
     exec(f"def probe({name}):\n    'Catch the curve.'\n    caught.append({name})\n    return 0.0", space)
     probe = quantity("1", source="test", varying={name: over})(space["probe"])
-    graph = Graph.build([*modules(choices or {}), SimpleNamespace(__name__="probe", probe=probe)], {})
+    asking = ModuleType("probe")
+    vars(asking)["probe"] = probe
+    graph = Graph.build([*modules(choices or {}), asking], {})
     values = {**defaults(graph), "speed": 0.0, **car}
     program = compile_program(graph, [("probe", "only")], {"only": {each: each for each in values}})
     program.trace({each: values[each] for each in program.leaves})
