@@ -11,15 +11,10 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from reports.later import later
+from reports.later import alt
 from reports.theme import ACCENT, BAND, CONFIG, INK, STROKES
-
-if TYPE_CHECKING:
-    import altair as alt
-else:
-    alt = later("altair")
 
 WIDE = 640
 NARROW = 300
@@ -303,7 +298,7 @@ def share_bars(
     ]
     numbers = {"value": axis, "low": "low", "high": "high"} | ({"inner": inner} if inner else {})
     base = of_rows(rows).encode(
-        y=alt.Y("name:N", title=None, sort=None, axis=rows_axis()),
+        y=named_rows(),
         tooltip=told({"name": "input"}, numbers, ".1f"),
     )
     x = alt.X("value:Q", title=axis, scale=alt.Scale(domainMin=0), axis=few_ticks(6))
@@ -330,9 +325,11 @@ def wrapped(name: str) -> list[str]:
     return textwrap.wrap(name, _LONGEST, max_lines=2, placeholder=" …") or [name]
 
 
-def rows_axis() -> Any:
-    """Name rows at their left, a long name in two lines."""
-    return alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr="split(datum.label, '\\n')")
+def named_rows(field: str = "name", sort: list[str] | None = None, **look: Any) -> Any:
+    """Lay rows out by a field, each named at its left, a long name in two lines."""
+    lines = "split(datum.label, '\\n')"
+    axis = alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr=lines, **look)
+    return alt.Y(f"{field}:N", title=None, sort=sort, axis=axis)
 
 
 def strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:

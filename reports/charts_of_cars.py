@@ -2,28 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from reports.charts import NARROW, Mark, across, few_ticks, finished, of_rows, rows_axis, told, wrapped
-from reports.later import later
+from reports.charts import NARROW, Mark, across, few_ticks, finished, named_rows, of_rows, told, wrapped
+from reports.later import alt
 from reports.theme import BAND, INK
 
-if TYPE_CHECKING:
-    import altair as alt
-else:
-    alt = later("altair")
-
 _MEET, _MISS = "meet it", "miss it"
-
-
-@dataclass(frozen=True)
-class OneCar:
-    """A car as a point: one input, and its margin."""
-
-    x: float
-    margin: float
 
 
 @dataclass(frozen=True)
@@ -39,9 +26,9 @@ def _colours() -> Any:
     return alt.Scale(domain=[_MEET, _MISS], range=[BAND, INK])
 
 
-def margins_along(cars: Sequence[OneCar], *, x_axis: str, y_axis: str) -> dict[str, Any]:
-    """Draw a point a car; those below the line miss the limit, and are dark and filled."""
-    rows = [{"x": car.x, "y": car.margin, "side": _MEET if car.margin >= 0 else _MISS} for car in cars]
+def margins_along(cars: Iterable[tuple[float, float]], *, x_axis: str, y_axis: str) -> dict[str, Any]:
+    """Draw a point a car, its input and margin; those that miss the limit are dark and filled."""
+    rows = [{"x": x, "y": margin, "side": _MEET if margin >= 0 else _MISS} for x, margin in cars]
     points = (
         of_rows(rows)
         .mark_point(size=16, opacity=1, strokeWidth=1)
@@ -66,7 +53,7 @@ def groups_apart(groups: Sequence[TwoGroups]) -> dict[str, Any]:
     title = "standard deviations from the median car"
     numbers = {"low": "a quarter below", "median": "median", "high": "a quarter above"}
     base = of_rows(rows).encode(
-        y=alt.Y("name:N", title=None, sort=None, axis=rows_axis()),
+        y=named_rows(),
         yOffset=alt.YOffset("group:N", sort=[_MEET, _MISS]),
         tooltip=told({"name": "input", "group": "cars that"}, numbers, ".2f"),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from reports.charts import (
     QUANTILES,
@@ -22,13 +22,8 @@ from reports.charts import (
     upright,
     whiskers,
 )
-from reports.later import later
+from reports.later import alt
 from reports.theme import ACCENT, BAND, INK, QUIET
-
-if TYPE_CHECKING:
-    import altair as alt
-else:
-    alt = later("altair")
 
 # Chances [%] at which a map changes its grey, dark where limits seldom hold.
 _STEPS = (25, 50, 75, 95)

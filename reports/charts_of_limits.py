@@ -4,20 +4,15 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from reports.blocks import SIGNS
-from reports.charts import finished
+from reports.charts import finished, named_rows, of_rows, told
 from reports.formatting import MINUS
-from reports.later import later
+from reports.later import alt
 from reports.theme import ALARM, BAND, INK, QUIET
-
-if TYPE_CHECKING:
-    import altair as alt
-else:
-    alt = later("altair")
 
 # Rows reach at least and at most so many spreads to either side of the line.
 _NEAREST, _FARTHEST = 2.0, 6.0
@@ -56,23 +51,11 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     # On a narrow screen the words at the right are off the edge: the sign of the verdict leads the name.
     many = len(rows) > _MANY
     longest = _LONGEST_SMALL if many else _LONGEST
-    names = ["\n".join(textwrap.wrap(f"{SIGNS[row.verdict]} {row.name}", longest)) for row in rows]
+    names = [_lines(f"{SIGNS[row.verdict]} {row.name}", longest) for row in rows]
     values = [_row(name, row, left, right) for name, row in zip(names, rows, strict=True)]
     letters = _SMALL if many else _LETTERS
-    base = alt.Chart(alt.InlineData(values=values))
-    y = alt.Y(
-        "name:N",
-        title=None,
-        sort=names,
-        axis=alt.Axis(
-            labelLimit=290,
-            domain=False,
-            ticks=False,
-            labelExpr="split(datum.label, '\\n')",
-            labelFontSize=letters,
-            labelLineHeight=letters + 1,
-        ),
-    )
+    base = of_rows(values)
+    y = named_rows(sort=names, labelFontSize=letters, labelLineHeight=letters + 1)
     axis = alt.Axis(
         grid=False, tickMinStep=1, format=".3~g", labelExpr=f"replace(datum.label, '-', '{MINUS}')"
     )
@@ -83,17 +66,14 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
         return alt.X(f"{field}:Q", title=title, scale=x, axis=axis)
 
     known = base.transform_filter("isValid(datum.low)")
-    tooltip = [
-        alt.Tooltip("name:N", title="limit"),
-        alt.Tooltip("words:N", title="cars that meet it"),
-        alt.Tooltip("median:Q", title="median, in spreads", format=".2~f"),
-        alt.Tooltip("decisive:Q", title="deciding car, in spreads", format=".2~f"),
-    ]
+    tooltip = told(
+        {"name": "limit", "words": "cars that meet it"},
+        {"median": "median, in spreads", "decisive": "deciding car, in spreads"},
+        ".2~f",
+    )
     layers = [
         known.mark_bar(color=BAND, size=12).encode(x=along("low"), x2="high:Q", y=y, tooltip=tooltip),
-        alt.Chart(alt.InlineData(values=[{"at": 0.0}]))
-        .mark_rule(color=INK, strokeWidth=1.6)
-        .encode(x=alt.X("at:Q", title=title, scale=x, axis=axis)),
+        of_rows([{"at": 0.0}]).mark_rule(color=INK, strokeWidth=1.6).encode(x=along("at")),
         known.mark_point(filled=True, size=55, color=INK, opacity=1, stroke="white", strokeWidth=1).encode(
             x=along("median"), y=y, tooltip=tooltip
         ),
@@ -153,26 +133,19 @@ def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
     }
 
 
-@dataclass(frozen=True)
-class VerdictOfRun:
-    """What one run found of one limit, the per cent of cars that meet it written out."""
+def verdict_matrix(found: Iterable[tuple[str, str, str, str]]) -> dict[str, Any]:
+    """Draw limits by runs: dark where a limit fails, grey where it is open, sign and share written in.
 
-    limit: str
-    run: str
-    verdict: str
-    met: str
-
-
-def verdict_matrix(found: Sequence[VerdictOfRun]) -> dict[str, Any]:
-    """Draw limits by runs: dark where a limit fails, grey where it is open, sign and share written in."""
+    Each row is a limit, a run, its verdict, and the per cent of cars that meet it written out.
+    """
     values = [
         {
-            "limit": "\n".join(textwrap.wrap(one.limit, _LONGEST)),
-            "run": "\n".join(textwrap.wrap(one.run, _NARROW)),
-            "verdict": one.verdict,
-            "words": f"{SIGNS[one.verdict]} {one.met}",
+            "limit": _lines(limit),
+            "run": _lines(run, _NARROW),
+            "verdict": word,
+            "words": f"{SIGNS[word]} {met}",
         }
-        for one in found
+        for limit, run, word, met in found
     ]
     shades = alt.Scale(domain=["pass", "undecided", "fail"], range=["#ffffff", "#d3d8dd", INK])
     return _matrix(
@@ -185,24 +158,14 @@ def verdict_matrix(found: Sequence[VerdictOfRun]) -> dict[str, Any]:
     )
 
 
-@dataclass(frozen=True)
-class MarginPart:
-    """What one input answers for of the spread of one limit's margin."""
+def part_matrix(parts: Iterable[tuple[str, str, float]], cell: int = _CELL) -> dict[str, Any]:
+    """Draw limits by inputs: darker where an input answers for more, with the per cent written in.
 
-    limit: str
-    name: str
-    share: float
-
-
-def part_matrix(parts: Sequence[MarginPart], cell: int = _CELL) -> dict[str, Any]:
-    """Draw limits by inputs: darker where an input answers for more, with the per cent written in."""
+    Each part is a limit, an input, and what that answers for of the spread of the limit's margin.
+    """
     values = [
-        {
-            "limit": "\n".join(textwrap.wrap(one.limit, _LONGEST)),
-            "name": "\n".join(textwrap.wrap(one.name, _NARROW)),
-            "share": round(100 * max(one.share, 0.0)),
-        }
-        for one in parts
+        {"limit": _lines(limit), "name": _lines(name, _NARROW), "share": round(100 * max(share, 0.0))}
+        for limit, name, share in parts
     ]
     greys = alt.Scale(type="threshold", domain=[5, 20, 50], range=["#ffffff", "#d3d8dd", BAND, INK])
     return _matrix(
@@ -215,25 +178,19 @@ def part_matrix(parts: Sequence[MarginPart], cell: int = _CELL) -> dict[str, Any
     )
 
 
+def _lines(name: str, longest: int = _LONGEST) -> str:
+    return "\n".join(textwrap.wrap(name, longest))
+
+
 def _matrix(
     values: Sequence[Mapping[str, Any]], across: str, fill: Any, ink: Any, text: str, cell: int
 ) -> dict[str, Any]:
     """Draw limits by what stands ``across``, each cell filled and written into."""
     limits, names = (list(dict.fromkeys(str(row[key]) for row in values)) for key in ("limit", across))
     lines = "split(datum.label, '\\n')"
-    base = alt.Chart(alt.InlineData(values=list(values))).encode(
-        x=alt.X(
-            f"{across}:N",
-            title=None,
-            sort=names,
-            axis=alt.Axis(labelAngle=0, domain=False, ticks=False, labelExpr=lines),
-        ),
-        y=alt.Y(
-            "limit:N",
-            title=None,
-            sort=limits,
-            axis=alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr=lines),
-        ),
+    axis = alt.Axis(labelAngle=0, domain=False, ticks=False, labelExpr=lines)
+    base = of_rows(values).encode(
+        x=alt.X(f"{across}:N", title=None, sort=names, axis=axis), y=named_rows("limit", sort=limits)
     )
     layers = [
         base.mark_rect(stroke=QUIET, strokeWidth=0.5).encode(color=fill),

@@ -5,17 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
-from reports.charts import WIDE, Mark, few_ticks, finished, rows_axis, upright, wrapped
+from reports.charts import WIDE, Mark, few_ticks, finished, named_rows, of_rows, told, upright, wrapped
 from reports.label_placement import POINT, Box, Label, joined, place_labels
-from reports.later import later
+from reports.later import alt
 from reports.theme import ACCENT, INK, QUIET
-
-if TYPE_CHECKING:
-    import altair as alt
-else:
-    alt = later("altair")
 
 HEIGHT = 160
 _RIGHT = 12
@@ -32,7 +27,7 @@ _FILLS = (INK, "white", "white", "white")
 
 
 @dataclass(frozen=True)
-class Spot:
+class Measured:
     """One measurement: its number in the table, what it takes, and what it brings alone with its interval."""
 
     number: int
@@ -54,7 +49,7 @@ class Rise:
 
 
 def value_against_hours(
-    spots: Sequence[Spot], rises: Sequence[Rise], *, budget: float, axis: str
+    spots: Sequence[Measured], rises: Sequence[Rise], *, budget: float, axis: str
 ) -> dict[str, Any]:
     """Draw each measurement as a numbered point, and the best order as rising steps.
 
@@ -102,7 +97,7 @@ class Frame:
         return self.hours * x / self.width, self.high - y / self.height * (self.high - self.low)
 
 
-def _frame(spots: Sequence[Spot], rises: Sequence[Rise], budget: float) -> Frame:
+def _frame(spots: Sequence[Measured], rises: Sequence[Rise], budget: float) -> Frame:
     low = min([0.0, *(spot.low for spot in spots)])
     high = max([0.0, *(spot.high for spot in spots), *(rise.value for rise in rises)])
     span = (high - low) or 1.0
@@ -110,19 +105,9 @@ def _frame(spots: Sequence[Spot], rises: Sequence[Rise], budget: float) -> Frame
     return Frame(1.08 * max([budget, *(spot.hours for spot in spots)]), low - 0.2 * span, high + 0.08 * span)
 
 
-def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Any]:
-    rows = [
-        {
-            "hours": spot.hours,
-            "value": spot.value,
-            "low": spot.low,
-            "high": spot.high,
-            "name": f"{spot.number}: {spot.name}",
-            "standing": spot.standing,
-        }
-        for spot in spots
-    ]
-    base = alt.Chart(alt.InlineData(values=rows)).encode(
+def _points(spots: Sequence[Measured], frame: Frame, axis: str) -> list[Any]:
+    rows = [vars(spot) | {"name": f"{spot.number}: {spot.name}"} for spot in spots]
+    base = of_rows(rows).encode(
         x=alt.X(
             "hours:Q",
             title="hours it takes",
@@ -130,10 +115,8 @@ def _points(spots: Sequence[Spot], frame: Frame, axis: str) -> list[Any]:
             axis=few_ticks(8),
         ),
         tooltip=[
-            alt.Tooltip("name:N", title="measurement"),
-            alt.Tooltip("hours:Q", title="hours", format=".3~g"),
-            alt.Tooltip("value:Q", title=axis, format=".3~g"),
-            alt.Tooltip("standing:N", title="against the others"),
+            *told({"name": "measurement"}, {"hours": "hours", "value": axis}, ".3~g"),
+            *told({"standing": "against the others"}, {}),
         ],
     )
     scale = alt.Scale(domain=[frame.low, frame.high], nice=False, zero=False)
@@ -171,14 +154,15 @@ def _steps(rises: Sequence[Rise], budget: float) -> list[Any]:
     if not rises:
         return []
     corners = _corners(rises, budget)
-    data = alt.InlineData(values=[{"hours": hours, "value": value} for hours, value in corners])
-    line = alt.Chart(data).mark_line(
+    line = of_rows({"hours": hours, "value": value} for hours, value in corners).mark_line(
         interpolate="step-after", color=ACCENT, strokeWidth=2.2, strokeDash=[6, 3]
     )
     return [line.encode(x="hours:Q", y="value:Q")]
 
 
-def labels_of(spots: Sequence[Spot], rises: Sequence[Rise], budget: float, frame: Frame) -> tuple[Label, ...]:
+def labels_of(
+    spots: Sequence[Measured], rises: Sequence[Rise], budget: float, frame: Frame
+) -> tuple[Label, ...]:
     """Give each point its number, points in one place together, and name what each later step adds."""
     groups: list[tuple[tuple[float, float], list[int]]] = []
     edge = frame.pixel(budget, frame.low)[0]
@@ -231,42 +215,32 @@ def _labels(labels: Sequence[Label], frame: Frame) -> list[Any]:
             (x, y), (x2, y2) = (frame.value(*end) for end in label.leader)
             leaders.append({"x": x, "y": y, "x2": x2, "y2": y2})
     layers = [
-        alt.Chart(alt.InlineData(values=texts))
+        of_rows(texts)
         .mark_text(fontWeight=600, align="center", baseline="middle")
         .encode(x="hours:Q", y="value:Q", text="text:N")
     ]
     if leaders:
-        line = alt.Chart(alt.InlineData(values=leaders)).mark_rule(color=QUIET, strokeWidth=0.8)
+        line = of_rows(leaders).mark_rule(color=QUIET, strokeWidth=0.8)
         layers.append(line.encode(x="x:Q", y="y:Q", x2="x2:Q", y2="y2:Q"))
     return layers
 
 
-@dataclass(frozen=True)
-class BeforeAfter:
-    """The chance in per cent of judging one limit wrongly: as things stand, and once all is measured."""
+def before_and_after(rows: Sequence[tuple[str, float, float]]) -> dict[str, Any]:
+    """Draw a row a limit: hollow before the measurements, full after them, the line what they save.
 
-    limit: str
-    before: float
-    after: float
-
-
-def before_and_after(rows: Sequence[BeforeAfter]) -> dict[str, Any]:
-    """Draw a row a limit: hollow before the measurements, full after them, the line what they save."""
+    Each row is a limit, and the chance in per cent of judging it wrongly before and after.
+    """
     states = ["before measuring", "after the measurements"]
     values = [
-        {"limit": "\n".join(wrapped(row.limit)), "chance": value, "state": state}
-        for row in rows
-        for state, value in zip(states, (row.before, row.after), strict=True)
+        {"limit": "\n".join(wrapped(limit)), "chance": value, "state": state}
+        for limit, *both in rows
+        for state, value in zip(states, both, strict=True)
     ]
     title = "chance of judging the limit wrongly [%]"
-    base = alt.Chart(alt.InlineData(values=values)).encode(
+    base = of_rows(values).encode(
         x=alt.X("chance:Q", title=title, axis=few_ticks(6)),
-        y=alt.Y("limit:N", title=None, sort=None, axis=rows_axis()),
-        tooltip=[
-            alt.Tooltip("limit:N", title="limit"),
-            alt.Tooltip("state:N", title="when"),
-            alt.Tooltip("chance:Q", title=title, format=".3~g"),
-        ],
+        y=named_rows("limit"),
+        tooltip=told({"limit": "limit", "state": "when"}, {"chance": title}, ".3~g"),
     )
     key = alt.Legend(title=None, orient="top", symbolSize=70)
     shapes = alt.Scale(domain=states, range=["circle", "diamond"])
@@ -277,5 +251,5 @@ def before_and_after(rows: Sequence[BeforeAfter]) -> dict[str, Any]:
             fill=alt.Fill("state:N", scale=alt.Scale(domain=states, range=["white", INK])),
         ),
     ]
-    step = 26 if any(len(wrapped(row.limit)) > 1 for row in rows) else 18
+    step = 26 if any(len(wrapped(limit)) > 1 for limit, *_ in rows) else 18
     return finished(alt.layer(*layers), WIDE - 200, step * max(len(rows), 1))

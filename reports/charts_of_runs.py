@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from reports.charts import (
     Mark,
@@ -18,12 +18,7 @@ from reports.charts import (
     told,
     upright,
 )
-from reports.later import later
-
-if TYPE_CHECKING:
-    import altair as alt
-else:
-    alt = later("altair")
+from reports.later import alt
 
 
 @dataclass(frozen=True)

@@ -1,14 +1,16 @@
-"""A library that is loaded when it is first used: what draws no chart need not wait for one."""
+"""The library of charts, loaded when it is first used: what draws no chart need not wait for it."""
 
 from __future__ import annotations
 
 import sys
 from importlib.util import LazyLoader, find_spec, module_from_spec
 from types import ModuleType
+from typing import TYPE_CHECKING
+
+__all__ = ["alt"]
 
 
-def later(name: str) -> ModuleType:
-    """Return a module of a library, to be loaded when something of it is asked for."""
+def _later(name: str) -> ModuleType:
     if name in sys.modules:
         return sys.modules[name]
     spec = find_spec(name)
@@ -19,3 +21,9 @@ def later(name: str) -> ModuleType:
     sys.modules[name] = module
     spec.loader.exec_module(module)
     return module
+
+
+if TYPE_CHECKING:
+    import altair as alt
+else:
+    alt = _later("altair")

@@ -9,8 +9,8 @@ from explorer.graph.units import System
 from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.records import InputRecord, LimitRecord
 from reports.blocks import Block, Column, Figure, Gallery, Section, Table, cell, in_each_system
-from reports.charts_of_cars import OneCar, TwoGroups, groups_apart, margins_along
-from reports.charts_of_limits import MarginPart, part_matrix
+from reports.charts_of_cars import TwoGroups, groups_apart, margins_along
+from reports.charts_of_limits import part_matrix
 from reports.drawings.sideview import can_draw, exaggeration, two_cars
 from reports.findings import by_severity, slug
 from reports.formatting import Amount, amount, chance, count, range_amount, scale
@@ -84,7 +84,7 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
     def chart(system: System) -> dict[str, object]:
         x = scale(record, system, magnitude=record.nominal)
         y = scale(limit, system, magnitude=report.output(limit).sd, difference=True)
-        cars = [OneCar(x.value(at), y.value(margin)) for at, margin in pairs]
+        cars = [(x.value(at), y.value(margin)) for at, margin in pairs]
         return margins_along(cars, x_axis=x.titled(name), y_axis=y.titled("margin"))
 
     rows = [
@@ -169,11 +169,7 @@ def _together(report: Report, found: MissedTogether) -> Figure:
     shown = sorted(range(len(found.limits)), key=lambda i: order.get(found.limits[i], len(order)))[:_MOST]
     numbers = {i: str(place) for place, i in enumerate(shown, start=1)}
     parts = [
-        MarginPart(
-            f"{numbers[i]}  {found.limits[i]}",
-            numbers[j],
-            found.counts[i][j] / found.counts[i][i],
-        )
+        (f"{numbers[i]}  {found.limits[i]}", numbers[j], found.counts[i][j] / found.counts[i][i])
         for i in shown
         for j in shown
     ]

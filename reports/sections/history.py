@@ -6,7 +6,7 @@ from explorer.results.changes import MOST_REASONS
 from explorer.results.history import EarlierRun
 from explorer.results.records import Summary
 from reports.blocks import Bullets, Column, Figure, Line, Section, Strong, Table, cell
-from reports.charts_of_limits import VerdictOfRun, verdict_matrix
+from reports.charts_of_limits import verdict_matrix
 from reports.formatting import chance, count, counted, listed
 from reports.options import SYSTEMS
 from reports.report import Report
@@ -51,7 +51,7 @@ def _changed(place: int, run: EarlierRun) -> Line:
 def _figure(report: Report, runs: tuple[EarlierRun, ...]) -> Figure:
     names = [limit.name for limit in report.summary.limits]
     found = [
-        VerdictOfRun(name, f"Run {place}", run.verdicts[name].verdict, chance(run.verdicts[name].probability))
+        (name, f"Run {place}", run.verdicts[name].verdict, chance(run.verdicts[name].probability))
         for name in names
         for place, run in enumerate(runs, start=1)
         if name in run.verdicts
@@ -69,7 +69,7 @@ def _figure(report: Report, runs: tuple[EarlierRun, ...]) -> Figure:
             "verdicts-over-runs",
             "Verdict and share of cars that meet the limit.",
             (Column("Limit"), Column("Run"), Column("Verdict"), Column("Met by", number=True)),
-            tuple((cell(one.limit), cell(one.run), cell(one.verdict), cell(one.met)) for one in found),
+            tuple(tuple(map(cell, one)) for one in found),
             small=True,
         ),
     )

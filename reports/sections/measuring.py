@@ -24,10 +24,9 @@ from reports.blocks import (
 )
 from reports.charts_of_measuring import (
     STANDINGS,
-    BeforeAfter,
     GainStanding,
+    Measured,
     Rise,
-    Spot,
     before_and_after,
     value_against_hours,
 )
@@ -238,7 +237,7 @@ def _alone_row(plan: MeasuringPlan, place: int, one: Alone, worth: Worth) -> tup
 def _figure(plan: MeasuringPlan) -> Figure:
     numbers = _numbers(plan)
     spots = [
-        Spot(
+        Measured(
             numbers[one.measurement],
             one.label,
             one.hours,
@@ -266,7 +265,7 @@ def _figure(plan: MeasuringPlan) -> Figure:
     )
 
 
-def _signs(plan: MeasuringPlan, spots: Sequence[Spot], rises: Sequence[Rise]) -> tuple[Line, ...]:
+def _signs(plan: MeasuringPlan, spots: Sequence[Measured], rises: Sequence[Rise]) -> tuple[Line, ...]:
     """Draw what shows; nothing where nothing does."""
     shown = [(str(one.number), one.hours, one.value) for one in spots if one.standing != STANDINGS[-1]]
     steps = [(rise.hours, rise.value) for rise in rises]
@@ -369,16 +368,16 @@ def best_of_each(plan: MeasuringPlan) -> Mapping[str, Worth]:
 def _before_and_after(plan: MeasuringPlan) -> list[Block]:
     """Draw how often each limit is judged wrongly before and after the plan; nothing where it has no step."""
     rows = [
-        BeforeAfter(one.limit, _CARS * one.now.wrong, _CARS * one.planned.wrong)
+        (one.limit, _CARS * one.now.wrong, _CARS * one.planned.wrong)
         for one in plan.outlooks
         if max(one.now.wrong, one.planned.wrong) >= _DRAWN
     ]
     if not (rows and plan.steps):
         return []
-    most = max(rows, key=lambda row: row.before - row.after)
+    most, before, after = max(rows, key=lambda row: row[1] - row[2])
     finding = (
-        f"The measurements above lower the chance of judging “{most.limit}” wrongly most, from "
-        f"{chance(most.before / _CARS)} to {chance(most.after / _CARS)}. "
+        f"The measurements above lower the chance of judging “{most}” wrongly most, from "
+        f"{chance(before / _CARS)} to {chance(after / _CARS)}. "
     )
     return [
         Figure(
@@ -395,11 +394,7 @@ def _before_and_after(plan: MeasuringPlan) -> list[Block]:
                 "Chance of judging the limit wrongly.",
                 (Column("Limit"), Column("Before measuring", number=True), Column("After", number=True)),
                 tuple(
-                    (
-                        cell(row.limit),
-                        *(cell(chance(v / _CARS), order=v) for v in (row.before, row.after)),
-                    )
-                    for row in rows
+                    (cell(limit), *(cell(chance(v / _CARS), order=v) for v in both)) for limit, *both in rows
                 ),
                 small=True,
             ),

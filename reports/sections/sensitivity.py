@@ -9,7 +9,7 @@ from explorer.graph.labels import begun
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Column, Figure, Line, Link, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
-from reports.charts_of_limits import MarginPart, part_matrix
+from reports.charts_of_limits import part_matrix
 from reports.findings import WORTH_NAMING, by_severity, slug
 from reports.formatting import chance, count, listed, percent, share, share_range
 from reports.options import SYSTEMS
@@ -84,7 +84,7 @@ def _matrix(report: Report, ranked: Sequence[LimitRecord], figure: str) -> Figur
     leading = [name for name in sorted(most, key=lambda name: -most[name]) if most[name] >= WORTH_NAMING]
     names = leading[:_COLUMNS] or list(most)[:1]
     parts = [
-        MarginPart(limit.name, begun(report.input_name(name)), shares.get((limit.name, name), 0.0))
+        (limit.name, begun(report.input_name(name)), shares.get((limit.name, name), 0.0))
         for limit in ranked
         for name in names
     ]

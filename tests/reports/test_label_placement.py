@@ -6,7 +6,7 @@ from itertools import combinations
 
 import pytest
 
-from reports.charts_of_measuring import Frame, Rise, Spot, labels_of
+from reports.charts_of_measuring import Frame, Measured, Rise, labels_of
 from reports.label_placement import Box, joined, place_labels
 
 HOURS = (0.25, 0.5, 0.5, 0.5, 0.5, 0.5, 1.0, 1.0, 2.0, 2.0, 3.0, 3.0, 3.0, 4.0)
@@ -15,10 +15,10 @@ FRAME = Frame(4.3, -1.5, 25.0)
 RISES = [Rise(1, 0.25, 9.0), Rise(2, 0.75, 14.0), Rise(7, 1.75, 19.0), Rise(9, 3.75, 21.0)]
 
 
-def spots() -> list[Spot]:
+def spots() -> list[Measured]:
     """Return 14 measurements, most of them at the same few hours, several with the same gain."""
     return [
-        Spot(number, f"thing {number}", hours, gain, gain - 0.4, gain + 0.4, "stands out")
+        Measured(number, f"thing {number}", hours, gain, gain - 0.4, gain + 0.4, "stands out")
         for number, (hours, gain) in enumerate(zip(HOURS, GAINS, strict=True), start=1)
     ]
 
