@@ -9,53 +9,48 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, ClassVar, Literal, TypeAlias
+from typing import Any, Literal, TypeAlias
 
 from explorer.graph.units import System
-from reports.formatting import Amount
+from reports.formatting import Amount, Piece
 from reports.options import SYSTEMS
 
 SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
 
 
 @dataclass(frozen=True)
-class Strong:
+class Strong(Piece):
     """Words that carry the sentence."""
 
-    kind: ClassVar[str] = "strong"
     text: str
 
 
 @dataclass(frozen=True)
-class Quiet:
+class Quiet(Piece):
     """Words of lesser weight: units, notes, what is not given."""
 
-    kind: ClassVar[str] = "quiet"
     text: str | Amount
 
 
 @dataclass(frozen=True)
-class Code:
+class Code(Piece):
     """A name or a command to be typed as it stands."""
 
-    kind: ClassVar[str] = "code"
     text: str
 
 
 @dataclass(frozen=True)
-class Link:
+class Link(Piece):
     """A way to another section of the report."""
 
-    kind: ClassVar[str] = "link"
     text: str
     target: str
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Verdict(Piece):
     """pass, fail or undecided, always as a word with its sign."""
 
-    kind: ClassVar[str] = "verdict"
     word: str
 
     @property
@@ -65,10 +60,8 @@ class Verdict:
 
 
 @dataclass(frozen=True)
-class Safety:
+class Safety(Piece):
     """Mark of a limit on which someone's safety rests."""
-
-    kind: ClassVar[str] = "safety"
 
 
 Part: TypeAlias = str | Amount | Strong | Quiet | Code | Link | Verdict | Safety
@@ -76,39 +69,35 @@ Line: TypeAlias = tuple[Part, ...]
 
 
 @dataclass(frozen=True)
-class Paragraph:
+class Paragraph(Piece):
     """One paragraph; one that is an ``aside`` explains a picture, and is left out where none is drawn."""
 
-    kind: ClassVar[str] = "paragraph"
     line: Line
     lead: bool = False
     aside: bool = False
 
 
 @dataclass(frozen=True)
-class Heading:
+class Heading(Piece):
     """A heading inside a section."""
 
-    kind: ClassVar[str] = "heading"
     text: str
     anchor: str = ""
 
 
 @dataclass(frozen=True)
-class Bullets:
+class Bullets(Piece):
     """A list, numbered where the order matters; as an ``aside`` it is for reading at leisure."""
 
-    kind: ClassVar[str] = "bullets"
     items: tuple[Line, ...]
     numbered: bool = False
     aside: bool = False
 
 
 @dataclass(frozen=True)
-class Note:
+class Note(Piece):
     """A paragraph set apart: what a reader must not miss."""
 
-    kind: ClassVar[str] = "note"
     title: str
     line: Line
     tone: Literal["caution", "plain"] = "caution"
@@ -136,10 +125,9 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Table:
+class Table(Piece):
     """A table whose first column names the row; one that is an ``aside`` is for looking things up."""
 
-    kind: ClassVar[str] = "table"
     name: str
     caption: str
     columns: tuple[Column, ...]
@@ -150,15 +138,14 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Facts:
+class Facts(Piece):
     """Names with what they stand for."""
 
-    kind: ClassVar[str] = "facts"
     pairs: tuple[tuple[str, Line], ...]
 
 
 @dataclass(frozen=True)
-class Figure:
+class Figure(Piece):
     """A chart, as a Vega-Lite specification for each system of units, or a drawing, as SVG for each.
 
     ``alternative`` says in words what the picture shows; ``caption`` the number to take from it; ``signs``
@@ -166,7 +153,6 @@ class Figure:
     for.
     """
 
-    kind: ClassVar[str] = "figure"
     name: str
     title: str
     alternative: tuple[str | Amount, ...]
@@ -188,10 +174,9 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Gallery:
+class Gallery(Piece):
     """Small figures side by side."""
 
-    kind: ClassVar[str] = "gallery"
     figures: tuple[Figure, ...]
 
 
@@ -207,26 +192,23 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class Answers:
+class Answers(Piece):
     """The questions a review opens with."""
 
-    kind: ClassVar[str] = "answers"
     items: tuple[Answer, ...]
 
 
 @dataclass(frozen=True)
-class Signatures:
+class Signatures(Piece):
     """Empty lines to sign on."""
 
-    kind: ClassVar[str] = "signatures"
     roles: tuple[str, ...]
 
 
 @dataclass(frozen=True)
-class Controls:
+class Controls(Piece):
     """A part of the page that works only there; ``data`` is what it works with."""
 
-    kind: ClassVar[str] = "controls"
     template: str
     data: Mapping[str, Any] = field(default_factory=dict)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import ClassVar, NamedTuple, Protocol
+from typing import NamedTuple, Protocol
 
 from explorer.graph.units import System, display_unit, from_si, known_unit, number, pretty, rounded
 from reports.options import SYSTEMS
@@ -24,11 +24,18 @@ THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 _CLOSE = ("°",)
 
 
-@dataclass(frozen=True)
-class Amount:
-    """A text that depends on the system of units: one for each of ``SYSTEMS``."""
+class Piece:
+    """A piece of a report; each form draws it by its kind."""
 
-    kind: ClassVar[str] = "amount"
+    @property
+    def kind(self) -> str:
+        """What it is, in one word."""
+        return type(self).__name__.lower()
+
+
+@dataclass(frozen=True)
+class Amount(Piece):
+    """A text that depends on the system of units: one for each of ``SYSTEMS``."""
 
     texts: tuple[str, ...]
 
