@@ -32,7 +32,7 @@ class Driver:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedBuild:
     """The build that the first page speaks of: the recommended candidate, or the car as the study has it.
 
     ``words`` names a candidate and is empty for the study's own car.
@@ -43,7 +43,7 @@ class Judged:
     joint: Conformance | None
 
 
-def judged_build(summary: Summary) -> Judged:
+def judged_build(summary: Summary) -> JudgedBuild:
     """Pick the recommended candidate where builds were compared on the limits of this run."""
     found = summary.candidates
     for one in found.candidates if found is not None else ():
@@ -54,8 +54,8 @@ def judged_build(summary: Summary) -> Judged:
             replace(limit, conformance=by_name[limit.name], sureness=one.sureness.get(limit.name))
             for limit in summary.limits
         )
-        return Judged(one.words, limits, one.joint)
-    return Judged("", summary.limits, summary.joint)
+        return JudgedBuild(one.words, limits, one.joint)
+    return JudgedBuild("", summary.limits, summary.joint)
 
 
 def by_severity(summary: Summary) -> list[LimitRecord]:

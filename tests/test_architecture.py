@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable
 from functools import cache
 from pathlib import Path
@@ -84,6 +85,13 @@ def test_every_package_has_its_place() -> None:
     assert {package(path) for path in FILES} - set(MAY_KNOW) <= {"__init__", "__main__", "console", "desk"}
     entries = {path.name for path in (ROOT / "explorer").glob("[!_]*")} - {"py.typed"}
     assert len(entries) <= 15
+
+
+def test_no_class_name_has_two_meanings() -> None:
+    paths = [*FILES, *sorted((ROOT / "reports").rglob("*.py"))]
+    nodes = [node for path in paths for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))]
+    names = Counter(node.name.lstrip("_") for node in nodes if isinstance(node, ast.ClassDef))
+    assert [name for name, times in names.items() if times > 1] == []
 
 
 def test_model_files_know_numpy_and_the_decorator() -> None:

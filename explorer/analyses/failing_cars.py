@@ -16,7 +16,7 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.groups import apart, enough, fifths, missed_together
 from explorer.estimators.rare import generator, most_likely_failure
 from explorer.graph.arrays import Array, Mask
-from explorer.results.failing_cars import Difference, FailingCars, InputApart, MissedTogether, NearestCar
+from explorer.results.failing_cars import FailingCars, InputApart, InputMoved, MissedTogether, NearestCar
 from explorer.study.limits import Limit
 from explorer.study.study import Study
 
@@ -110,7 +110,7 @@ def nearest_car(study: Study, limit: Limit) -> NearestCar | None:
     drawn, median = ({k: float(v[0]) for k, v in margins.drawn(p).items()} for p in (point[None], middle))
     _, shares = scores_and_shares(margins, point)
     differences = [
-        Difference(one.key, drawn[one.key], median[one.key], shares[one.stream])
+        InputMoved(one.key, drawn[one.key], median[one.key], shares[one.stream])
         for one in plan.uncertain.values()
         if shares[one.stream] >= SIGNIFICANT_SHARE
     ]

@@ -26,7 +26,7 @@ _AHEAD, _BEHIND = 0.75, 1.75
 
 
 @dataclass(frozen=True)
-class _Car:
+class _GivenCar:
     """What the study itself gives, at its nominal values in SI units."""
 
     given: Mapping[str, Input]
@@ -107,7 +107,7 @@ def odd_combinations(study: Study, odd: Collection[str] = ()) -> Odd:
         Keys of inputs that are known to be odd by themselves: nothing is held against them.
     """
     families = study.graph.families
-    car = _Car(
+    car = _GivenCar(
         {name: one for name, one in study.inputs.items() if not one.default and name not in odd},
         study.graph,
         tuple(families.get("element", ())),
@@ -138,7 +138,7 @@ def _decimal_commas(study: Study) -> Odd:
             )
 
 
-def _size(car: _Car) -> Odd:
+def _size(car: _GivenCar) -> Odd:
     for name, (low, high) in MADE_FOR.items():
         if found := car(name):
             least, most = (number_of(text, car.graph[name].unit) for text in (low, high))
@@ -168,7 +168,7 @@ def _speeds(study: Study, odd: Collection[str]) -> Odd:
         yield (*words, *told("; did you mean {}?", meant)) if slipped else words
 
 
-def _centre_of_gravity(car: _Car) -> Odd:
+def _centre_of_gravity(car: _GivenCar) -> Odd:
     if found := car("cg_station", "wheelbase"):
         station, wheelbase = found
         if not 0 < station < wheelbase:
@@ -186,7 +186,7 @@ def _centre_of_gravity(car: _Car) -> Odd:
         )
 
 
-def _stations(car: _Car, names: Iterable[str] | None = None, where: str = "") -> Odd:
+def _stations(car: _GivenCar, names: Iterable[str] | None = None, where: str = "") -> Odd:
     if not (found := car("wheelbase")):
         return
     low, high = -_AHEAD * found[0], _BEHIND * found[0]
@@ -205,7 +205,7 @@ def _stations(car: _Car, names: Iterable[str] | None = None, where: str = "") ->
             yield (*words, *told("; did you mean {}?", car.said(name, slip * station))) if slip else words
 
 
-def _length(car: _Car) -> Odd:
+def _length(car: _GivenCar) -> Odd:
     """Hold the way from the foremost to the rearmost point against the length of the car."""
     stations = {f"{point}_station": found[0] for point in car.points if (found := car(f"{point}_station"))}
     if (length := car("car_length")) and stations:
@@ -220,7 +220,7 @@ def _length(car: _Car) -> Odd:
             )
 
 
-def _splitter(car: _Car) -> Odd:
+def _splitter(car: _GivenCar) -> Odd:
     if (found := car("splitter_station")) and found[0] > 0:
         yield told(
             "splitter_station is {}, behind the front axle; ahead of it is negative: did you mean {}?",
@@ -229,7 +229,7 @@ def _splitter(car: _Car) -> Odd:
         )
 
 
-def _wing_place(car: _Car) -> Odd:
+def _wing_place(car: _GivenCar) -> Odd:
     if (found := car("wing_station", "wheelbase")) and 0 <= found[0] < found[1] / 2:
         station, wheelbase = found
         yield told(
@@ -246,7 +246,7 @@ def _wing_place(car: _Car) -> Odd:
         )
 
 
-def _closed_and_open(car: _Car) -> Odd:
+def _closed_and_open(car: _GivenCar) -> Odd:
     names = [f"wing_{what}_coefficient" for what in ("downforce", "drag")]
     names += [f"{element}_normal_coefficient" for element in car.elements]
     for name in names:
@@ -260,7 +260,7 @@ def _closed_and_open(car: _Car) -> Odd:
             )
 
 
-def _clearances(car: _Car) -> Odd:
+def _clearances(car: _GivenCar) -> Odd:
     """Two points lie at rest as the floor's pitch says, give or take what the body steps between them."""
     if not (found := car("static_pitch")):
         return
@@ -285,7 +285,7 @@ def _clearances(car: _Car) -> Odd:
                 )
 
 
-def _chords(car: _Car) -> Odd:
+def _chords(car: _GivenCar) -> Odd:
     """Hold the chord that the wing's area and span leave against the chords of its parts."""
     chords = {f"{element}_chord": car(f"{element}_chord") for element in car.elements}
     spans = [found[0] for element in car.elements if (found := car(f"{element}_span"))]
@@ -312,7 +312,7 @@ def _chords(car: _Car) -> Odd:
             )
 
 
-def _elements(car: _Car) -> Odd:
+def _elements(car: _GivenCar) -> Odd:
     for element in car.elements:
         thickness, chord, span = (f"{element}_{what}" for what in ("thickness", "chord", "span"))
         if (found := car(thickness, chord)) and found[0] > 0.4 * found[1]:
@@ -347,7 +347,7 @@ def _elements(car: _Car) -> Odd:
             )
 
 
-def _springs(car: _Car) -> Odd:
+def _springs(car: _GivenCar) -> Odd:
     """How far half the car sinks into its springs from weightless."""
     for axle in ("front", "rear"):
         rate = f"{axle}_wheel_rate"
@@ -364,7 +364,7 @@ def _springs(car: _Car) -> Odd:
                 )
 
 
-RULES: tuple[Callable[[_Car], Odd], ...] = (
+RULES: tuple[Callable[[_GivenCar], Odd], ...] = (
     _size,
     _centre_of_gravity,
     _stations,

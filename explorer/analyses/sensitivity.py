@@ -265,7 +265,7 @@ def run_sensitivity(
         places = design.places_of(k)
         parts = [one.parts.of(k, places) for one in replicates]
         answered = _of_answers(parts, [one.answered and one.answered.of(k, places) for one in replicates])
-        rankings.append(_Ranking(limit, design.groups_of(k), joined(parts), k in design.by_rank, answered))
+        rankings.append(_Ranked(limit, design.groups_of(k), joined(parts), k in design.by_rank, answered))
     matter = [one for one in rankings if unmet is None or one.limit.name in unmet]
     if count < FIRST_REPLICATES and matter:
         _sharpen(study, matter, count, FIRST_REPLICATES, execution)
@@ -290,7 +290,7 @@ def _replicates(design: Design, start: int, end: int, execution: Execution) -> l
     return [replicate for batch in done for replicate in batch]
 
 
-def _sharpen(study: Study, rankings: Sequence[_Ranking], start: int, end: int, execution: Execution) -> None:
+def _sharpen(study: Study, rankings: Sequence[_Ranked], start: int, end: int, execution: Execution) -> None:
     """Draw further replicates of what leads some rankings; of everything where pairs are asked for."""
     leading = {one.limit.name: one.leading for one in rankings}
     limits = [one.limit for one in rankings]
@@ -306,7 +306,7 @@ def _sharpen(study: Study, rankings: Sequence[_Ranking], start: int, end: int, e
 
 
 @dataclass
-class _Ranking:
+class _Ranked:
     """What is known of one limit: replicates of all its groups, and further ones of those that lead."""
 
     limit: Limit

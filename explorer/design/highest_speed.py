@@ -53,7 +53,7 @@ LOOK_AFTER_EACH = (
 
 
 @dataclass(frozen=True)
-class _State:
+class _InState:
     """One state of the flap: the conditions run in it and the safety limits on them."""
 
     words: str
@@ -114,7 +114,7 @@ def _range(study: Study) -> Range:
     return Range(low, high)
 
 
-def _states(study: Study, build: Build) -> tuple[list[_State], tuple[str, ...]]:
+def _states(study: Study, build: Build) -> tuple[list[_InState], tuple[str, ...]]:
     """Group the conditions that are driven at a speed by the flap; keep the groups with a safety limit."""
     groups: dict[float | None, list[str]] = {}
     for name in study.conditions:
@@ -132,7 +132,7 @@ def _states(study: Study, build: Build) -> tuple[list[_State], tuple[str, ...]]:
         )
         words = _state_words(opening)
         if limits:
-            states.append(_State(words, opening, tuple(names), limits))
+            states.append(_InState(words, opening, tuple(names), limits))
         else:
             notes.append(f"{words}: no safety limit is set, so no highest speed follows")
     return states, tuple(notes)
@@ -145,7 +145,7 @@ def _state_words(opening: float | None) -> str:
 
 
 def _state_speed(
-    study: Study, build: Build, state: _State, speeds: Range, execution: Execution
+    study: Study, build: Build, state: _InState, speeds: Range, execution: Execution
 ) -> StateSpeed:
     variable = _speed_variable(study, build, speeds)
     samples = study.entries.highest_speed.samples
@@ -216,7 +216,7 @@ def _first_end(surplus: Callable[[float], float], speeds: Sequence[float]) -> fl
     return found[0][1] if found and found[0][0] == speeds[0] else None
 
 
-def _weakest(state: _State, at_turn: Assessment, scale: Array) -> str:
+def _weakest(state: _InState, at_turn: Assessment, scale: Array) -> str:
     return state.limits[int(np.argmin(at_turn.scaled(LIKELY, scale)))].name
 
 
@@ -252,7 +252,7 @@ def _name(evaluator: Evaluator, uses: Sequence[str], speed: float) -> str:
     return hashlib.sha256(f"highest speed {evaluator.settings} {uses} {speed}".encode()).hexdigest()
 
 
-def _reachable(study: Study, build: Build, state: _State) -> tuple[float, float, float] | None:
+def _reachable(study: Study, build: Build, state: _InState) -> tuple[float, float, float] | None:
     """Return quantiles of the top speed in a state, where the study can compute it."""
     where = state.conditions[0]
     if "top_speed" not in study.graph or study.graph.missing(["top_speed"], build.given_names(study, where)):
@@ -275,7 +275,9 @@ def _speed_steps(top: float, steps: int) -> list[float]:
     return [top * math.sqrt(step / steps) for step in range(1, steps + 1)]
 
 
-def _expected(evaluator: Evaluator, state: _State, speeds: Sequence[float]) -> list[tuple[Expectation, ...]]:
+def _expected(
+    evaluator: Evaluator, state: _InState, speeds: Sequence[float]
+) -> list[tuple[Expectation, ...]]:
     """Say what to expect at each speed of the limited quantities and of those worth watching."""
     study, first = evaluator.study, state.conditions[0]
     given = evaluator.build.given_names(study, first)

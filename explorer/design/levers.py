@@ -106,7 +106,7 @@ def try_levers(
     tried = [(search.limit, variable) for search in searches for variable in search.variables]
     rescues: dict[tuple[str, str], Rescue | None] = {(one.name, limit.name): None for limit, one in tried}
     settings = [
-        _Setting(variable, limit, value)
+        _TriedSetting(variable, limit, value)
         for (limit, variable), value in zip(tried, itertools.chain(*found), strict=True)
         if value is not None
     ]
@@ -267,7 +267,7 @@ def _searched(searches: Sequence[_Search], position: int) -> list[float | None]:
 
 
 @dataclass(frozen=True)
-class _Setting:
+class _TriedSetting:
     """Where a lever brings a limit to pass."""
 
     variable: Variable
@@ -279,15 +279,15 @@ class _Setting:
 class _Beside:
     """Settings of levers that reach the same limits, to be put on as many cars."""
 
-    settings: tuple[_Setting, ...]
+    settings: tuple[_TriedSetting, ...]
     reached: tuple[str, ...]
     samples: int
 
 
 def _beside(
-    study: Study, settings: Sequence[_Setting], reached: Mapping[str, tuple[str, ...]]
+    study: Study, settings: Sequence[_TriedSetting], reached: Mapping[str, tuple[str, ...]]
 ) -> tuple[_Beside, ...]:
-    groups: dict[tuple[int, tuple[str, ...], int], list[_Setting]] = {}
+    groups: dict[tuple[int, tuple[str, ...], int], list[_TriedSetting]] = {}
     levers = {one.variable.name: one.variable for one in settings}
     for place, of in enumerate(_together(study, list(levers.values()))):
         for one in settings:

@@ -16,7 +16,7 @@ from explorer.desk.packet import Packet
 from explorer.desk.parts import inputs_by_part
 from explorer.desk.rows import HEIGHT, UNITS, WIDTH, name_of, place_of, rows
 from explorer.desk.shapes import Shape, drawn, shape_of
-from explorer.desk.sheets import SECTIONS, Sheet, fits, sheets
+from explorer.desk.sheets import SECTIONS, SectionForm, fits, sheets
 from explorer.desk.workbench import Workbench
 from explorer.errors import SquatlineError
 from explorer.study.builds import read_builds
@@ -331,7 +331,7 @@ def _form(
 class ShownSheet:
     """The form of a table with those of the inputs it overrides, and what was wrong with it."""
 
-    of: Sheet
+    of: SectionForm
     overrides: Sequence[Form]
     error: str = ""
 
@@ -344,7 +344,7 @@ def _sheets(bench: Workbench, room: str, find: str, refused: Refused | None) -> 
     return [_sheet(bench, one, refused) for one in every if not find or fits(one, words)]
 
 
-def _sheet(bench: Workbench, sheet: Sheet, refused: Refused | None) -> ShownSheet:
+def _sheet(bench: Workbench, sheet: SectionForm, refused: Refused | None) -> ShownSheet:
     overrides = [
         _form(bench, given, (sheet.section, sheet.name, given.quantity), refused)
         for given in _overridden(bench.study, sheet).values()
@@ -362,7 +362,7 @@ def _sheet(bench: Workbench, sheet: Sheet, refused: Refused | None) -> ShownShee
     )
 
 
-def _overridden(study: Study, sheet: Sheet) -> Mapping[str, Input]:
+def _overridden(study: Study, sheet: SectionForm) -> Mapping[str, Input]:
     """Return the inputs that a condition or a candidate gives otherwise."""
     if sheet.section == "conditions" and sheet.name in study.conditions:
         return study.conditions[sheet.name].overrides

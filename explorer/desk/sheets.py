@@ -17,7 +17,7 @@ from explorer.study.study import Study
 
 
 @dataclass(frozen=True)
-class Section:
+class StudySection:
     """A section of the study with a room of its own: its words, one of them, and the schema of one."""
 
     words: str
@@ -47,11 +47,11 @@ class Section:
         return tuple(key for key in self.keys if set(self.types_of(key)) - {type(None)} == {kind})
 
 
-SECTIONS: Mapping[str, Section] = {
-    "limits": Section("Limits", "limit", LimitEntry),
-    "conditions": Section("Conditions", "condition", ConditionEntry),
-    "candidates": Section("Candidates", "candidate", CandidateEntry),
-    "measurements": Section("Measurements", "measurement"),
+SECTIONS: Mapping[str, StudySection] = {
+    "limits": StudySection("Limits", "limit", LimitEntry),
+    "conditions": StudySection("Conditions", "condition", ConditionEntry),
+    "candidates": StudySection("Candidates", "candidate", CandidateEntry),
+    "measurements": StudySection("Measurements", "measurement"),
 }
 # What a key is called beside its field, where its own name would not say it.
 LABELS: Mapping[str, str] = {
@@ -100,7 +100,7 @@ class Field:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class SectionForm:
     """The form of one table, a new one without a title.
 
     ``name`` is what it is called in the file, and ``overrides`` the inputs that it gives otherwise.
@@ -115,7 +115,7 @@ class Sheet:
     error: str = ""
 
 
-def sheets(text: str, study: Study, section: str) -> Iterator[Sheet]:
+def sheets(text: str, study: Study, section: str) -> Iterator[SectionForm]:
     """Write a form for every table of a section, and an empty one to add another."""
     tables = at(text, (section,)) or {}
     places: Sequence[str | int] = range(len(tables)) if section == "limits" else list(tables)
@@ -124,7 +124,7 @@ def sheets(text: str, study: Study, section: str) -> Iterator[Sheet]:
     yield _sheet(study, (section, len(tables) if section == "limits" else ""), {})
 
 
-def _sheet(study: Study, place: tuple[str, str | int], table: Mapping[str, Any]) -> Sheet:
+def _sheet(study: Study, place: tuple[str, str | int], table: Mapping[str, Any]) -> SectionForm:
     section = SECTIONS[place[0]]
     fields = []
     for key in section.keys:
@@ -138,7 +138,7 @@ def _sheet(study: Study, place: tuple[str, str | int], table: Mapping[str, Any])
             fields.append(_field(section, study, key, table))
     title = str(table.get("name", "") if place[0] == "limits" else place[1])
     known = {*section.keys, *KEYS}
-    return Sheet(
+    return SectionForm(
         section=place[0],
         place=".".join(map(str, place)),
         title=title,
@@ -148,7 +148,7 @@ def _sheet(study: Study, place: tuple[str, str | int], table: Mapping[str, Any])
     )
 
 
-def _field(section: Section, study: Study, key: str, table: Mapping[str, Any]) -> Field:
+def _field(section: StudySection, study: Study, key: str, table: Mapping[str, Any]) -> Field:
     value: Any = table
     for step in key.split("."):
         value = value.get(step) if isinstance(value, Mapping) else None
@@ -170,7 +170,7 @@ def _field(section: Section, study: Study, key: str, table: Mapping[str, Any]) -
     )
 
 
-def _choices(section: Section, study: Study, key: str) -> tuple[str, ...]:
+def _choices(section: StudySection, study: Study, key: str) -> tuple[str, ...]:
     """List what may stand there, where that is a closed list."""
     if key in _CONDITIONS:
         return ("", *study.conditions)
@@ -198,7 +198,7 @@ def written_as(place: Place) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return section.holding(str), section.holding(list)
 
 
-def fits(sheet: Sheet, words: Sequence[str]) -> bool:
+def fits(sheet: SectionForm, words: Sequence[str]) -> bool:
     """Whether all words of a search stand in a table."""
     said = " ".join([sheet.title, *(one.value for one in sheet.fields), *sheet.overrides])
     said = said.lower().replace("_", " ")

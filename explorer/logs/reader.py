@@ -129,7 +129,7 @@ class Log:
 
 
 @dataclass(frozen=True)
-class _Column:
+class _LoggedColumn:
     """A wanted column: its place in the row, how it is written, and its unit as one linear map to SI."""
 
     quantity: str
@@ -230,7 +230,7 @@ def glimpse(path: Path) -> Glimpse:
     return glimpse_of(_first_lines(path)[0])
 
 
-def _column(path: Path, layout: Layout, quantity: str, entry: Mapping[str, str]) -> _Column:
+def _column(path: Path, layout: Layout, quantity: str, entry: Mapping[str, str]) -> _LoggedColumn:
     from explorer.graph.units import allowed_units, to_si
 
     place, wording = layout.places[quantity], layout.wordings[quantity]
@@ -254,7 +254,7 @@ def _column(path: Path, layout: Layout, quantity: str, entry: Mapping[str, str])
     except UnitError as error:
         raise error.within(file=path.name, key=key) from None
     sign = _sign(path, quantity, entry.get("positive"))
-    return _Column(quantity, place, name, wording, sign * factor, sign * offset, expected, unit)
+    return _LoggedColumn(quantity, place, name, wording, sign * factor, sign * offset, expected, unit)
 
 
 def _sign(path: Path, quantity: str, positive: str | None) -> float:
@@ -271,7 +271,7 @@ def _sign(path: Path, quantity: str, positive: str | None) -> float:
     return -1.0 if positive == "nose_down" else 1.0
 
 
-def _chunks(path: Path, layout: Layout, wanted: list[_Column]) -> Iterator[Any]:
+def _chunks(path: Path, layout: Layout, wanted: list[_LoggedColumn]) -> Iterator[Any]:
     import pandas as pd
 
     spare = 8
@@ -308,7 +308,7 @@ def _chunks(path: Path, layout: Layout, wanted: list[_Column]) -> Iterator[Any]:
 
 
 def _streamed(
-    path: Path, layout: Layout, wanted: list[_Column], most_rows: int, clock: RunningClock | None
+    path: Path, layout: Layout, wanted: list[_LoggedColumn], most_rows: int, clock: RunningClock | None
 ) -> tuple[dict[str, Array], int, dict[str, int], int]:
     """Read chunk by chunk, keeping every stride-th good row; the stride doubles when too many are kept."""
     import pandas as pd
@@ -347,7 +347,7 @@ def _streamed(
 
 
 def _numbers(
-    frame: Any, layout: Layout, wanted: list[_Column], clock: RunningClock | None
+    frame: Any, layout: Layout, wanted: list[_LoggedColumn], clock: RunningClock | None
 ) -> tuple[Array, dict[str, Mask], str]:
     """Turn a chunk into SI numbers, and say for each row why it cannot be used; a row has one reason."""
     empty = np.zeros(len(frame), bool)
@@ -397,7 +397,7 @@ def _plain_numbers(cells: Any, wording: Wording) -> Array:
     return numbers
 
 
-def _check_digits(file: str, column: _Column, time: Array) -> None:
+def _check_digits(file: str, column: _LoggedColumn, time: Array) -> None:
     if column.wording.clock is None and column.stated == "s" and looks_like_digits(time):
         raise TableError(
             "these times look like a clock written hhmmss, not like seconds",

@@ -39,7 +39,7 @@ class MissedTogether:
 
 
 @dataclass(frozen=True)
-class Difference:
+class InputMoved:
     """One input of a car that is not as in the median car, and its share of the way there."""
 
     key: str
@@ -60,6 +60,6 @@ class NearestCar:
     condition: str
     median_meets: bool
     distance: float
-    differences: tuple[Difference, ...]
+    differences: tuple[InputMoved, ...]
     median: dict[str, float | None]
     values: dict[str, float | None]

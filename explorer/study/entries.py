@@ -327,7 +327,7 @@ def _tabulated(entry: _Entry) -> Distribution:
 
 
 @dataclass(frozen=True)
-class _Form:
+class _EntryForm:
     """One way to write a distribution: the keys it needs, those it may have, and how to build it."""
 
     kind: str
@@ -346,28 +346,28 @@ class _Form:
 
 
 _FORMS = (
-    _Form("exact", ("value",), lambda entry: Exact(entry.value("value"))),
-    _Form("normal", ("mean", "sd"), _normal),
-    _Form("normal", ("mean", "plus_minus"), _normal, ("coverage",)),
-    _Form("truncated normal", ("mean", "sd"), _truncated, ("low", "high")),
-    _Form("truncated normal", ("mean", "plus_minus"), _truncated, ("coverage", "low", "high")),
-    _Form("lognormal", ("median", "factor"), _lognormal),
-    _Form("lognormal", ("mean", "sd"), _lognormal, by_name_only=True),
-    _Form("lognormal", ("mean", "plus_minus"), _lognormal, ("coverage",), by_name_only=True),
-    _Form("uniform", ("low", "high"), _uniform),
-    _Form("uniform", ("mean", "plus_minus"), _uniform, by_name_only=True),
-    _Form("curvilinear trapezoid", ("low", "high", "ends_within"), _trapezoid),
-    _Form("arcsine", ("low", "high"), _arcsine, by_name_only=True),
-    _Form("triangular", ("low", "mode", "high"), _triangular),
-    _Form("triangular", ("mean", "plus_minus"), _triangular, by_name_only=True),
-    _Form("pert", ("low", "mode", "high"), _pert, by_name_only=True),
-    _Form("student t", ("readings",), _student),
-    _Form("discrete", ("values", "weights"), _discrete),
-    _Form("discrete", ("values",), _discrete, by_name_only=True),
-    _Form("empirical", ("values",), _empirical, ("smooth",)),
-    _Form("empirical", ("file",), _empirical, ("column", "smooth")),
-    _Form("tabulated", ("table",), _tabulated),
-    _Form("tabulated", ("cumulative",), _tabulated),
+    _EntryForm("exact", ("value",), lambda entry: Exact(entry.value("value"))),
+    _EntryForm("normal", ("mean", "sd"), _normal),
+    _EntryForm("normal", ("mean", "plus_minus"), _normal, ("coverage",)),
+    _EntryForm("truncated normal", ("mean", "sd"), _truncated, ("low", "high")),
+    _EntryForm("truncated normal", ("mean", "plus_minus"), _truncated, ("coverage", "low", "high")),
+    _EntryForm("lognormal", ("median", "factor"), _lognormal),
+    _EntryForm("lognormal", ("mean", "sd"), _lognormal, by_name_only=True),
+    _EntryForm("lognormal", ("mean", "plus_minus"), _lognormal, ("coverage",), by_name_only=True),
+    _EntryForm("uniform", ("low", "high"), _uniform),
+    _EntryForm("uniform", ("mean", "plus_minus"), _uniform, by_name_only=True),
+    _EntryForm("curvilinear trapezoid", ("low", "high", "ends_within"), _trapezoid),
+    _EntryForm("arcsine", ("low", "high"), _arcsine, by_name_only=True),
+    _EntryForm("triangular", ("low", "mode", "high"), _triangular),
+    _EntryForm("triangular", ("mean", "plus_minus"), _triangular, by_name_only=True),
+    _EntryForm("pert", ("low", "mode", "high"), _pert, by_name_only=True),
+    _EntryForm("student t", ("readings",), _student),
+    _EntryForm("discrete", ("values", "weights"), _discrete),
+    _EntryForm("discrete", ("values",), _discrete, by_name_only=True),
+    _EntryForm("empirical", ("values",), _empirical, ("smooth",)),
+    _EntryForm("empirical", ("file",), _empirical, ("column", "smooth")),
+    _EntryForm("tabulated", ("table",), _tabulated),
+    _EntryForm("tabulated", ("cumulative",), _tabulated),
 )
 KINDS = tuple(dict.fromkeys(form.kind for form in _FORMS))
 KEYS = tuple(dict.fromkeys(key for form in _FORMS for key in (*form.needs, *form.may)))
@@ -384,7 +384,7 @@ _OTHER_WORDS = {
 }
 
 
-def _form(entry: Mapping[str, Any]) -> _Form:
+def _form(entry: Mapping[str, Any]) -> _EntryForm:
     """Choose the form an entry is written in."""
     keys = set(entry) - set(ABOUT)
     for name in entry:
@@ -427,10 +427,10 @@ def _named_kind(name: object) -> str | None:
     return kind
 
 
-def _repair(forms: list[_Form], keys: set[str]) -> str:
+def _repair(forms: list[_EntryForm], keys: set[str]) -> str:
     """Say the smallest change that makes the keys one of the forms."""
 
-    def change(form: _Form) -> tuple[set[str], set[str]]:
+    def change(form: _EntryForm) -> tuple[set[str], set[str]]:
         return set(form.needs) - keys, keys - {*form.needs, *form.may}
 
     near = [form for form in forms if keys & {*form.needs, *form.may}]

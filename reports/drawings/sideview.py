@@ -95,7 +95,7 @@ def side_view(
     known = {name: value for name, value in values.items() if value is not None}
     sheet = _sheet(known, points)
     sheet.letters = letters
-    body = _Attitude(known["wheelbase"], known["front_compression"], known["rear_compression"])
+    body = _BodyDrawn(known["wheelbase"], known["front_compression"], known["rear_compression"])
     _ground(sheet, display, system)
     _body(sheet, known, points, body)
     _loads(sheet, known, body, system, longest)
@@ -138,7 +138,7 @@ def two_cars(
     sheet.height += _ROW * len(written)
     _ground(sheet, display, system)
     for values, colour, dash in ((known, INK, ""), (less, ALARM, "6 3")):
-        body = _Attitude(values["wheelbase"], values["front_compression"], values["rear_compression"])
+        body = _BodyDrawn(values["wheelbase"], values["front_compression"], values["rear_compression"])
         floor, rest = _outline(values, points)
         sheet.line(
             [*(sheet.at(body(one)) for one in (*floor, *rest)), sheet.at(body(floor[0]))],
@@ -152,7 +152,7 @@ def two_cars(
     _wing(
         sheet,
         known,
-        _Attitude(known["wheelbase"], known["front_compression"], known["rear_compression"]),
+        _BodyDrawn(known["wheelbase"], known["front_compression"], known["rear_compression"]),
         _outline(known, points)[1][1][1],
     )
     for place, (values, name, colour) in enumerate(((known, names[0], INK), (less, names[1], ALARM))):
@@ -191,7 +191,7 @@ def part_places(values: Values, points: Sequence[str]) -> dict[str, Point]:
     """Return where on the drawing of a condition each part of the car is, in pixels."""
     known = {name: value for name, value in values.items() if value is not None}
     sheet, radius, base = _sheet(known, points), _wheel(known), known["wheelbase"]
-    body = _Attitude(base, known["front_compression"], known["rear_compression"])
+    body = _BodyDrawn(base, known["front_compression"], known["rear_compression"])
     places = {
         "wheels": (0.0, radius),
         "springs": (base, 1.3 * radius),
@@ -223,7 +223,7 @@ def largest_force(conditions: Sequence[Values]) -> float:
 
 
 @dataclass(frozen=True)
-class _Attitude:
+class _BodyDrawn:
     """Moves a place on the body from rest to where the compressed springs put it."""
 
     wheelbase: float
@@ -254,7 +254,7 @@ def _ground(sheet: Sheet, display: Mapping[str, str], system: System) -> None:
     sheet.text((sheet.width - 8, sheet.height - 9), "← front", colour=QUIET, anchor="end")
 
 
-def _body(sheet: Sheet, values: Mapping[str, float], points: Sequence[str], body: _Attitude) -> None:
+def _body(sheet: Sheet, values: Mapping[str, float], points: Sequence[str], body: _BodyDrawn) -> None:
     radius, base = _wheel(values), values["wheelbase"]
     floor, rest = _outline(values, points)
     outline, roof = (*floor, *rest), rest[1][1]
@@ -288,7 +288,7 @@ def _outline(values: Mapping[str, float], points: Sequence[str]) -> tuple[list[P
     ]
 
 
-def _wing(sheet: Sheet, values: Mapping[str, float], body: _Attitude, roof: float) -> None:
+def _wing(sheet: Sheet, values: Mapping[str, float], body: _BodyDrawn, roof: float) -> None:
     if "wing_station" not in values or "wing_height" not in values:
         return
     station, height = values["wing_station"], values["wing_height"]
@@ -330,7 +330,7 @@ def list_loads(values: Values) -> list[Load]:
 
 
 def _loads(
-    sheet: Sheet, values: Mapping[str, float], body: _Attitude, system: System, longest: float
+    sheet: Sheet, values: Mapping[str, float], body: _BodyDrawn, system: System, longest: float
 ) -> None:
     for load in list_loads(values):
         length = _LONGEST_ARROW * load.size / longest
@@ -382,7 +382,7 @@ def _tyre_load(sheet: Sheet, load: Load, written: str, longest: float) -> None:
     sheet.text((x + 10, y + 32), f"{load.name} carry {written}")
 
 
-def _centres(sheet: Sheet, values: Mapping[str, float], body: _Attitude) -> None:
+def _centres(sheet: Sheet, values: Mapping[str, float], body: _BodyDrawn) -> None:
     """Mark the centre of pressure of each part with a cross and its name."""
     for part in PARTS:
         if f"{part}_station" not in values or f"{part}_downforce" in values:

@@ -28,7 +28,7 @@ from reports.blocks import (
 )
 from reports.charts_of_limits import LimitRow, limit_rows
 from reports.findings import (
-    Judged,
+    JudgedBuild,
     found_words,
     judged_build,
     met_words,
@@ -87,7 +87,7 @@ def _today(report: Report) -> list[Block]:
     return [Note("Judged for today", line, tone="plain")]
 
 
-def _chosen(report: Report, judged: Judged) -> Note:
+def _chosen(report: Report, judged: JudgedBuild) -> Note:
     """Say whose verdicts these are when a build was chosen."""
     before = report.summary.verdict
     words = {"pass": "meets every limit too", "fail": "fails", "undecided": "is not shown to meet its limits"}
@@ -141,7 +141,7 @@ def may_run(report: Report) -> Answer:
     return Answer(question, Verdict(verdict), words[verdict], (reason_line, *speeds, (NO_CLEARANCE,)))
 
 
-def _may_build(judged: Judged, summary: Summary) -> Answer:
+def _may_build(judged: JudgedBuild, summary: Summary) -> Answer:
     words = {
         "pass": "Every requirement is met in the prediction",
         "fail": "Not as it stands",
@@ -184,7 +184,7 @@ def _what_next(report: Report) -> Answer:
     return Answer(f"What next?{of}", None, "", tuple(shown), numbered=True)
 
 
-def picture(report: Report, judged: Judged) -> Figure:
+def picture(report: Report, judged: JudgedBuild) -> Figure:
     """Draw a row a limit, the one most in the way first."""
     rows = tuple(_row(report, limit) for limit in sorted(judged.limits, key=severity))
     each = " ".join(f"{row.name}: {row.verdict}, {row.words}." for row in rows)
@@ -256,7 +256,7 @@ def in_short(report: Report) -> tuple[Block, ...]:
     return (*blocks, Heading("What next?"), *todo.blocks)
 
 
-def _short_table(judged: Judged) -> Table:
+def _short_table(judged: JudgedBuild) -> Table:
     return Table(
         "limits",
         "Predicted cars that meet each limit.",

@@ -15,7 +15,7 @@ from explorer.analyses.correlated import with_members
 from explorer.analyses.sensitivity import (
     FIRST_REPLICATES,
     SCREENING,
-    _Ranking,
+    _Ranked,
     make_design,
     run_sensitivity,
 )
@@ -261,7 +261,7 @@ def test_intervals_hold_the_truth_where_only_what_may_lead_is_drawn_further() ->
     blocks = evaluated(sobol_g, unit_design(8, 128, 8 * repetitions, seed=77))
     for drawn in blocks.reshape(repetitions, 8, *blocks.shape[1:]):
         first = joined([replicate_parts(block, 8).of(0, range(8)) for block in drawn[:SCREENING]])
-        ranking = _Ranking(limit, groups, first, False, None)
+        ranking = _Ranked(limit, groups, first, False, None)
         places = [list(groups).index(name) for name in ranking.leading]
         led += 2 in places
         chosen = [0, *(1 + place for place in places), *(9 + place for place in places), 17]

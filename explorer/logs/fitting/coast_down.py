@@ -61,7 +61,7 @@ class CoastDownRun:
 
 
 @dataclass(frozen=True)
-class _Layout:
+class _RowsOfRuns:
     """All runs one after the other: time since the run's first row, and what each row belongs to."""
 
     time: Array
@@ -296,10 +296,10 @@ def _check_directions(runs: Sequence[CoastDownRun], headwind: Known | None, grad
         )
 
 
-def _laid_out(runs: Sequence[CoastDownRun]) -> _Layout:
+def _laid_out(runs: Sequence[CoastDownRun]) -> _RowsOfRuns:
     flaps = tuple(dict.fromkeys(run.flap for run in runs))
     rows = [len(run.time) for run in runs]
-    return _Layout(
+    return _RowsOfRuns(
         time=np.concatenate([run.time - run.time[0] for run in runs]),
         speed=np.concatenate([run.speed for run in runs]),
         run=np.repeat(np.arange(len(runs)), rows),
@@ -317,7 +317,7 @@ def _block_medians(run: CoastDownRun) -> tuple[Array, Array]:
 
 
 def _parameters(
-    layout: _Layout,
+    layout: _RowsOfRuns,
     runs: Sequence[CoastDownRun],
     known: Sequence[Known],
     along: Sequence[Known],
@@ -369,7 +369,7 @@ def _parameters(
     ]
 
 
-def _speeds(layout: _Layout, of: Mapping[str, float], runs: int) -> Array:
+def _speeds(layout: _RowsOfRuns, of: Mapping[str, float], runs: int) -> Array:
     """Speed over the ground at every row, shape (rows,)."""
     resisting = np.array(
         [
@@ -393,7 +393,7 @@ def _speeds(layout: _Layout, of: Mapping[str, float], runs: int) -> Array:
 
 
 def _limits(
-    fit: Fit, layout: _Layout, downforce_area: Mapping[str, Known] | None, wind_varies: float
+    fit: Fit, layout: _RowsOfRuns, downforce_area: Mapping[str, Known] | None, wind_varies: float
 ) -> Iterator[Sentence]:
     """Say what a coast-down can and cannot tell."""
     inertia = 1.0

@@ -26,7 +26,7 @@ EXACT_GAUGE = Known("deflection_scale", 1.0, 0.0, "1", "gauge taken as true")
 
 
 @dataclass(frozen=True)
-class _Line:
+class _FirstGuess:
     """First guess: deflection where the line begins, rate, preload, and squares left over."""
 
     begin: float
@@ -181,7 +181,7 @@ def _check(load: Array, deflection: Array, file: str | None) -> None:
         )
 
 
-def _best_line(load: Array, deflection: Array) -> tuple[_Line, bool]:
+def _best_line(load: Array, deflection: Array) -> tuple[_FirstGuess, bool]:
     """Choose between a straight line and one that begins at a preload.
 
     Source: F test of one added parameter (extra sum of squares, Draper & Smith).
@@ -200,13 +200,13 @@ def _best_line(load: Array, deflection: Array) -> tuple[_Line, bool]:
     return straight, False
 
 
-def _line(load: Array, deflection: Array, preload: float) -> _Line:
+def _line(load: Array, deflection: Array, preload: float) -> _FirstGuess:
     carried = load if preload == -np.inf else np.maximum(load - preload, 0.0)
     matrix = np.column_stack([np.ones(len(load)), carried])
     (begin, slope), *_ = np.linalg.lstsq(matrix, deflection, rcond=None)
     rest = deflection - matrix @ [begin, slope]
     rate = 1 / slope if slope > 0 else np.inf
-    return _Line(float(begin), float(rate), 0.0 if preload == -np.inf else preload, float(rest @ rest))
+    return _FirstGuess(float(begin), float(rate), 0.0 if preload == -np.inf else preload, float(rest @ rest))
 
 
 def _notes(

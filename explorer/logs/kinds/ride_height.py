@@ -38,7 +38,7 @@ class RideHeightOptions(Options):
 
 
 @dataclass(frozen=True)
-class _Setting:
+class _KnownSetting:
     """Everything given in each condition, and what of it is taken with its uncertainty."""
 
     nominal: Mapping[str, Mapping[str, Any]]
@@ -109,7 +109,7 @@ def _run(task: Task, number: int) -> tuple[LoggedRun, SpeedRun]:
     return run, SpeedRun(condition, run["speed"], measured, run.source)
 
 
-def _setting(task: Task, measured: list[str], conditions: list[str]) -> _Setting:
+def _setting(task: Task, measured: list[str], conditions: list[str]) -> _KnownSetting:
     """Gather the uncertain inputs upstream of what was logged; those set by a condition count as exact."""
     study, day = task.day.study, task.day
     given = {
@@ -139,7 +139,7 @@ def _setting(task: Task, measured: list[str], conditions: list[str]) -> _Setting
         }
         for condition, inputs in given.items()
     }
-    return _Setting(nominal, known)
+    return _KnownSetting(nominal, known)
 
 
 def _overridden(task: Task) -> dict[str, Input]:

@@ -205,7 +205,7 @@ def _limits(drive: Drive, tried: Array, speed: Array, opening: Array) -> _Limits
     return _Limits(rear_grip, front_grip, lifting, *balanced(0.0, 0.0, 0.0))
 
 
-class _Stretch(NamedTuple):
+class _SpeedStretch(NamedTuple):
     """Parabolas, in the square of the speed, of the limits that count; how the flap changes them."""
 
     wheel_force: Curve
@@ -245,7 +245,7 @@ def _tabulated(
     start: _Limits,
     speeds: tuple[Array, Array],
     openings: tuple[Array, Array],
-) -> _Stretch:
+) -> _SpeedStretch:
     """Tabulate the limits between two speeds, and between two flap openings where any differ."""
     square = speeds[0] ** 2
     width = speeds[1] ** 2 - square
@@ -265,7 +265,7 @@ def _tabulated(
     if last:
         ends = [_parabola(*(at[part] for at in last)) for part in counts]
         change = [[b - a for a, b in zip(*pair, strict=True)] for pair in zip(terms, ends, strict=True)]
-    return _Stretch(wheel_force, square, 1 / width, terms, change)
+    return _SpeedStretch(wheel_force, square, 1 / width, terms, change)
 
 
 def _parabola(start: Array, middle: Array, end: Array) -> list[Array]:
@@ -273,7 +273,7 @@ def _parabola(start: Array, middle: Array, end: Array) -> list[Array]:
     return [start, 4 * middle - 3 * start - end, 2 * (start - 2 * middle + end)]
 
 
-def _stepped(stretch: _Stretch, state: State, step: Array) -> list[State]:
+def _stepped(stretch: _SpeedStretch, state: State, step: Array) -> list[State]:
     """Take the classical fourth-order Runge-Kutta steps of a stretch; return its states, both ends too."""
     time, distance, speed, first = state
     half, sixth = step / 2, step / 6
