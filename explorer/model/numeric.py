@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask, Rows, picked
+from explorer.graph.arrays import Array, Mask, Rows, Samples, picked
 
 # Places through the servo's travel: angles are smooth between them, and most extremes lie at the ends.
 TRAVEL_SHARES = np.linspace(0.0, 1.0, 9)
 #: Samples from which on it pays to ask a curve for some of them alone.
 MANY = 256
+#: Values an array may hold when several places are looked at in one call; so few samples could be taken for a
+#: table's rows.
+AT_ONCE, TABLE = 8192, 64
 #: A curve that still changes by this share over so narrow a share of its place does not pass, it jumps.
 JUMP, NARROW = 1e-3, 1e-7
 
@@ -32,7 +35,7 @@ class CurveOf:
         """Evaluate it."""
         return self.function(*self.parts, *arguments)
 
-    def of_samples(self, where: Mask) -> CurveOf:
+    def of_samples(self, where: Mask | Samples) -> CurveOf:
         """Return the same function for some of the samples."""
         return CurveOf(self.function, picked(self.parts, where))
 
@@ -42,6 +45,57 @@ def pays(curve: Callable[..., Any], open_samples: Mask) -> bool:
     if not hasattr(curve, "of_samples") or open_samples.ndim != 1 or open_samples.size < MANY:
         return False
     return bool(2 * np.count_nonzero(open_samples) < open_samples.size)
+
+
+def places_at_once(curve: Callable[..., Any], shape: tuple[int, ...]) -> int:
+    """Return at how many places it pays to look in one call: calls cost more than short arrays do."""
+    if len(shape) != 1 or shape[0] < TABLE or not _by_sample(curve):
+        return 1
+    return max(1, AT_ONCE // shape[0])
+
+
+def _by_sample(group: Any) -> bool:
+    """Tell whether all curves that belong together can be had for some of the samples."""
+    if isinstance(group, tuple):
+        return all(map(_by_sample, group))
+    if isinstance(group, CurveOf):
+        return _by_sample(group.parts)
+    return hasattr(group, "of_samples") or not callable(group)
+
+
+def looks(
+    curve: Callable[..., Any], places: Sequence[tuple[Array | float, ...]], shape: tuple[int, ...]
+) -> list[Any]:
+    """Evaluate an elementwise curve at several places, as many at once as it pays.
+
+    Parameters
+    ----------
+    curve:
+        Function to an array or a named tuple of arrays.
+    places:
+        Arguments of each look.
+    shape:
+        Of the samples.
+
+    """
+    most, found = places_at_once(curve, shape), []
+    for begin in range(0, len(places), most):
+        some = places[begin : begin + most]
+        if len(some) == 1:
+            found.append(curve(*some[0]))
+            continue
+        arguments = [
+            np.concatenate([np.broadcast_to(one, shape) for one in each]) for each in zip(*some, strict=True)
+        ]
+        value = picked(curve, Samples.repeated(shape[0], len(some)))(*arguments)
+        found += [_look(value, (len(some), *shape), number) for number in range(len(some))]
+    return found
+
+
+def _look(value: Any, shape: tuple[int, ...], number: int) -> Any:
+    if isinstance(value, tuple):
+        return type(value)(*(_look(one, shape, number) for one in value))
+    return np.reshape(value, shape)[number] if np.ndim(value) else value
 
 
 @dataclass(frozen=True)
@@ -96,21 +150,24 @@ def first_fall(
     lower, value_lower = np.broadcast_to(lowest, shape), np.broadcast_to(value, shape)
     upper, value_upper, started = lower, value_lower, value_lower > 0
     fallen, rows, fewer = ~started, None, curve
-    for step in range(1, steps + 1):
-        if np.all(fallen):
-            break
-        place = lowest + (highest - lowest) * (step / steps)
+    places = [lowest + (highest - lowest) * (step / steps) for step in range(1, steps + 1)]
+    while places and not np.all(fallen):
         if pays(curve, ~fallen if rows is None else ~fallen[rows]):
             rows, fewer = np.flatnonzero(~fallen), picked(curve, ~fallen)
-        if rows is None:
-            value = _fallen_if_missing(curve(place))
-        else:
-            value = np.zeros(shape)
-            value[rows] = _fallen_if_missing(fewer(np.broadcast_to(place, shape)[rows]))
-        now = ~fallen & (value <= 0)
-        upper, value_upper = np.where(now, place, upper), np.where(now, value, value_upper)
-        fallen = fallen | now
-        lower, value_lower = np.where(fallen, lower, place), np.where(fallen, value_lower, value)
+        size = shape if rows is None else rows.shape
+        some = places[: places_at_once(fewer, size)]
+        places = places[len(some) :]
+        asked = some if rows is None else [np.broadcast_to(place, shape)[rows] for place in some]
+        for place, found in zip(some, looks(fewer, [(one,) for one in asked], size), strict=True):
+            if rows is None:
+                value = _fallen_if_missing(found)
+            else:
+                value = np.zeros(shape)
+                value[rows] = _fallen_if_missing(found)
+            now = ~fallen & (value <= 0)
+            upper, value_upper = np.where(now, place, upper), np.where(now, value, value_upper)
+            fallen = fallen | now
+            lower, value_lower = np.where(fallen, lower, place), np.where(fallen, value_lower, value)
     crossing = fallen & started
     upper, value_upper = np.where(crossing, upper, lower), np.where(crossing, value_upper, 0.0)
     root, value_above = narrowed(curve, lower, value_lower, upper, value_upper, relative_tolerance)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from explorer.model.numeric import CurveOf, balanced, first_fall, secant
+from explorer.model.numeric import AT_ONCE, CurveOf, balanced, first_fall, looks, secant
 
 
 @given(roots=st.lists(st.floats(1.5, 88.0), min_size=1, max_size=20))
@@ -106,3 +106,18 @@ def test_a_search_asks_less_and_less_of_a_curve_and_finds_the_same() -> None:
     assert asked[-1] <= 100
     np.testing.assert_allclose(met.root, root, rtol=1e-8)
     np.testing.assert_array_equal(met.at_root[0], root)
+
+
+def test_several_places_are_looked_at_in_one_call_and_each_gets_its_own() -> None:
+    calls = []
+
+    def line(height: np.ndarray, place: np.ndarray) -> np.ndarray:
+        calls.append(np.shape(place))
+        return height - place
+
+    height = np.linspace(1.0, 2.0, 128)
+    places = [(share * height,) for share in np.linspace(0, 1, 100)]
+    found = looks(CurveOf(line, (height,)), places, height.shape)
+    np.testing.assert_array_equal(found, [height - place for (place,) in places])
+    assert len(calls) == -(-100 * 128 // AT_ONCE)
+    assert first_fall(CurveOf(line, (height,)), 0.0, 4.0, 32).position == pytest.approx(height)

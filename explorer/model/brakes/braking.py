@@ -18,7 +18,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.brakes.slowing import Slowing, slowing
 from explorer.model.interpolation import FEW, through
-from explorer.model.numeric import CurveOf, balanced
+from explorer.model.numeric import CurveOf, balanced, looks
 
 reaction_time = given(
     "s",
@@ -155,7 +155,8 @@ def rear_load_in_braking(rear_axle_load: Curve, braking_deceleration: Array) -> 
 def braking_line(braking_limits: Curve, brake_push: Curve, low: Array, high: Array) -> Slowing:
     """Tabulate the braking between two speeds, flap closed."""
     energy = np.maximum((high**2 - low**2) / 2, 1e-9)
-    known = [braking_limits(np.sqrt(low**2 + 2 * place * energy), 0.0) for place in FEW]
+    places = [(np.sqrt(low**2 + 2 * place * energy), 0.0) for place in FEW]
+    known = looks(braking_limits, places, np.shape(energy))
     curves = [through(values) for values in zip(*known, strict=True)]
 
     def deceleration(speed: Array) -> Array:

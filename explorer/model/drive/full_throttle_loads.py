@@ -12,9 +12,9 @@ from typing import Annotated, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array
+from explorer.graph.arrays import Array, picked
 from explorer.graph.quantity import Curve, Part, quantity
-from explorer.model.numeric import CurveOf, balanced
+from explorer.model.numeric import CurveOf, at_row, balanced, looks, pays
 
 #: Speed at which a run begins [m/s]; places looked at first; times the grid is made finer, and by how much.
 WALKING_PACE, PLACES, ROUNDS, FINER = 1.0, 24, 3, 4
@@ -104,17 +104,41 @@ def least_front_load(front_axle_load: Curve, speed: Array) -> LeastFrontLoad:
     pace = np.minimum(WALKING_PACE, speed)
     step = (speed - pace) / PLACES
     speeds = [pace + step * place for place in range(PLACES + 1)]
-    loads = np.stack(np.broadcast_arrays(*(front_axle_load(place) for place in speeds)))
-    found = []
-    for likely in (loads, _dips(loads)):
-        lowest = np.argmin(np.where(np.isnan(loads), -np.inf, likely), axis=0)
-        near = LeastFrontLoad(np.take_along_axis(loads, lowest[None], axis=0)[0], pace + step * lowest)
-        for finer in FINER ** np.arange(1.0, ROUNDS + 1):
-            aside = [step * place / finer for place in range(1 - FINER, FINER) if place]
-            tried = [np.clip(near.lowest_front_load_speed + by, pace, speed) for by in aside]
-            near = _least_of([near[0], *map(front_axle_load, tried)], [near[1], *tried])
-        found.append(near)
-    return _least_of([one[0] for one in found], [one[1] for one in found])
+    first = front_axle_load(pace)
+    shape = np.broadcast_shapes(np.shape(first), np.shape(speed))
+    found = [first, *looks(front_axle_load, [(place,) for place in speeds[1:]], shape)]
+    loads = np.stack(np.broadcast_arrays(*found))
+    # A load that is missing stays missing: what comes after it is not reached.
+    lowest, dip = (
+        np.argmin(np.where(np.isnan(loads), -np.inf, one), axis=0) for one in (loads, _dips(loads))
+    )
+    near, deep = (LeastFrontLoad(at_row(loads, row), pace + step * row) for row in (lowest, dip))
+    curve = CurveOf(_made_finer, (front_axle_load, pace, speed, step))
+    least: LeastFrontLoad = curve(*near)
+    # No dip at all stands as one at the start.
+    apart = (dip != lowest) & (dip > 0)
+    if not np.any(apart):
+        return least
+    if pays(curve, apart):
+        other = LeastFrontLoad(*(values.copy() for values in np.broadcast_arrays(*least)))
+        for values, some in zip(other, picked(curve, apart)(*picked(deep, apart)), strict=True):
+            values[apart] = some
+    else:
+        other = curve(*deep)
+    return _least_of(*zip(least, other, strict=True))
+
+
+def _made_finer(
+    front_axle_load: Curve, pace: Array, speed: Array, step: Array, load: Array, place: Array
+) -> LeastFrontLoad:
+    """Look around a place with ever smaller steps."""
+    near = LeastFrontLoad(load, place)
+    for finer in FINER ** np.arange(1.0, ROUNDS + 1):
+        aside = [step * by / finer for by in range(1 - FINER, FINER) if by]
+        tried = [np.clip(near.lowest_front_load_speed + by, pace, speed) for by in aside]
+        found = looks(front_axle_load, [(one,) for one in tried], np.shape(load))
+        near = _least_of([near[0], *found], [near[1], *tried])
+    return near
 
 
 def _dips(loads: Array) -> Array:

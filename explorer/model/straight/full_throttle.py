@@ -21,7 +21,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array, Mask, picked
 from explorer.graph.quantity import Curve, quantity
-from explorer.model.numeric import pays
+from explorer.model.numeric import CurveOf, looks, pays
 from explorer.model.straight.flap_schedule import Flap
 from explorer.model.straight.run import Run, State
 
@@ -130,7 +130,7 @@ def _followed(
             break
         time, distance, speed, acceleration = state
         opening = flap.opening(time, after=True)
-        limits = partial(_limits, drive, acceleration)
+        limits = CurveOf(_limits, (drive, acceleration))
         start = limits(speed, opening)
         acceleration = start.at(drive.wheel_force(speed))
         span = np.minimum(GROWTH * speed / np.abs(acceleration), (end.length - distance) / speed + 1e-3)
@@ -182,7 +182,11 @@ def _smallest(limits: list[Array], coasting: Array, gain: Array, push: Array) ->
 def _limits(drive: Drive, tried: Array, speed: Array, opening: Array) -> _Limits:
     """Balance each acceleration with the loads it brings: straight lines through rest and a tried one."""
     tried = np.where(np.abs(tried) > 1, tried, 1.0)
-    loads = [drive.road_forces(speed, opening, moved) for moved in (0.0, tried)]
+    loads = looks(
+        drive.road_forces,
+        [(speed, opening, moved) for moved in (0.0, tried)],
+        np.shape(drive.inertia * speed),
+    )
 
     def left(push: float, at: RoadForces, front: float, rear: float) -> Array:
         axles = at.front_axle_load + front, at.rear_axle_load + rear
@@ -241,7 +245,7 @@ def _at(place: Array, first: Array, second: Array, third: Array) -> Array:
 
 def _tabulated(
     wheel_force: Curve,
-    limits: Callable[[Array, Array], _Limits],
+    limits: Callable[..., _Limits],
     start: _Limits,
     speeds: tuple[Array, Array],
     openings: tuple[Array, Array],
@@ -250,10 +254,12 @@ def _tabulated(
     square = speeds[0] ** 2
     width = speeds[1] ** 2 - square
     knots = (np.sqrt(square + width / 2), speeds[1])
-    first = [start, *(limits(knot, openings[0]) for knot in knots)]
-    last = []
-    if np.any(openings[1] != openings[0]):
-        last = [limits(knot, openings[1]) for knot in (speeds[0], *knots)]
+    places = [(knot, openings[0]) for knot in knots]
+    moves = bool(np.any(openings[1] != openings[0]))
+    if moves:
+        places += [(knot, openings[1]) for knot in (speeds[0], *knots)]
+    found = looks(limits, places, np.shape(width))
+    first, last = [start, *found[:2]], found[2:]
     # A limit that nobody meets need not be tabulated; what the push gives always counts.
     counts = [
         part
@@ -262,7 +268,7 @@ def _tabulated(
     ]
     terms = [_parabola(*(at[part] for at in first)) for part in counts]
     change = []
-    if last:
+    if moves:
         ends = [_parabola(*(at[part] for at in last)) for part in counts]
         change = [[b - a for a, b in zip(*pair, strict=True)] for pair in zip(terms, ends, strict=True)]
     return _SpeedStretch(wheel_force, square, 1 / width, terms, change)
