@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 from explorer.analyses.measurement_value import first_to_measure
 from explorer.analyses.sensitivity import keys_upstream, known_from_few_readings
 from explorer.analyses.two_levels import sure_cars
 from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.engine.replay import replay_margins, replay_samples
 from explorer.errors import SampleError
@@ -16,6 +18,7 @@ from explorer.estimators.given_data import first_order_given_data
 from explorer.estimators.measuring import Worth
 from explorer.estimators.sensitivity import LEADING_SHARE, Estimate
 from explorer.estimators.sobol_parts import places_among
+from explorer.graph.arrays import Array
 from explorer.study.study import Study
 
 # A share of spread is off by some hundredths with so many.
@@ -47,34 +50,56 @@ class Lead:
     label: str = ""
 
 
-def live_leads(study: Study) -> Iterator[Lead]:
+def live_leads(study: Study, *, execution: Execution | None = None) -> Iterator[Lead]:
     """Find what drives each limit, then what to measure first for each.
 
-    Nothing is under way between two of them, as between standings of ``live_verdicts``.
+    Parameters
+    ----------
+    execution:
+        On which workers: two are at work at once.
 
     Raises
     ------
     StudyError
         When a measurement of the study cannot be used.
     """
-    ways = ways_to_measure(study)
-    outcome = run_montecarlo(study, samples=CARS, keep=True)
+    drivers, worths = (execution or Execution()).in_order(partial(_half, study), 2)
+    yield from drivers.values()
+    for name, lead in worths.items():
+        yield replace(lead, drivers=drivers[name].drivers)
+
+
+def _half(study: Study, number: int) -> dict[str, Lead]:
+    return (_drivers, _worths)[number](study)
+
+
+def _cars(study: Study) -> tuple[dict[str, Array], dict[str, Array]]:
+    """Return the inputs that are uncertain, and the margins, of few cars."""
+    outcome = run_montecarlo(replace(study, outputs=()), samples=CARS, keep=True)
     samples = replay_samples(study, outcome, CARS)
-    margins = replay_margins(study, samples)
     uncertain = {one.key for one in study.all_inputs() if not one.exact}
+    return {k: values for k, values in samples.items() if k in uncertain}, replay_margins(study, samples)
+
+
+def _drivers(study: Study) -> dict[str, Lead]:
+    inputs, margins = _cars(study)
     few, found = known_from_few_readings(study), {}
     for limit in study.limits:
-        keys, margin = keys_upstream(study, limit) & uncertain, margins[limit.name]
+        keys, margin = keys_upstream(study, limit) & inputs.keys(), margins[limit.name]
         margin = places_among(margin, margin) if keys & few else margin
         try:
-            shares = first_order_given_data({key: samples[key] for key in sorted(keys)}, margin)
+            shares = first_order_given_data({key: inputs[key] for key in sorted(keys)}, margin)
         except SampleError:  # hardly a car has an answer: nothing is said of what drives it
             shares = {}
         leading = [(key, one) for key, one in shares.items() if one.value >= LEADING_SHARE]
         found[limit.name] = Lead(limit.name, tuple(leading[:MOST_NAMED]))
-        yield found[limit.name]
-    inputs = {key: values for key, values in samples.items() if key in uncertain}
+    return found
+
+
+def _worths(study: Study) -> dict[str, Lead]:
+    ways, (inputs, margins) = ways_to_measure(study), _cars(study)
     labels = {one.name: one.label for one in ways.measurements}
-    for name, worth in first_to_measure(study, inputs, margins, ways, sure_cars(study, few=True)):
-        label = "" if worth is None else labels[worth.measurement]
-        yield replace(found[name], weighed=True, measure=worth, label=label)
+    return {
+        name: Lead(name, (), True, worth, "" if worth is None else labels[worth.measurement])
+        for name, worth in first_to_measure(study, inputs, margins, ways, sure_cars(study, few=True))
+    }

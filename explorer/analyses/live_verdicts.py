@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
+
+import numpy as np
 
 from explorer.analyses.two_levels import check_kinds_apart, sure_cars, sureness_of
 from explorer.analyses.verdicts import Verdicts, judge_outcome, with_sureness
-from explorer.engine.montecarlo import SoFar, make_job
+from explorer.engine.execution import Execution
+from explorer.engine.montecarlo import Drawing, Job, SoFar, Values, make_job
 from explorer.engine.plan import CHUNK
 from explorer.estimators.two_levels import Sureness
 from explorer.study.study import Study
@@ -43,16 +47,20 @@ class JudgedSoFar:
         return self.cars >= self.most
 
 
-def live_verdicts(study: Study, *, first: int = FIRST_CARS, most: int = MOST_CARS) -> Iterator[JudgedSoFar]:
+def live_verdicts(
+    study: Study, *, first: int = FIRST_CARS, most: int = MOST_CARS, execution: Execution | None = None
+) -> Iterator[JudgedSoFar]:
     """Judge a study after few cars, then after more, up to a number of them.
 
-    Nothing is under way between two standings: who has seen enough, or whose study has changed meanwhile,
-    leaves the iterator, and no further chunk is computed.
+    Nothing but what workers have been given already is under way between two standings: who has seen enough,
+    or whose study has changed meanwhile, leaves the iterator, and no further chunk is computed.
 
     Parameters
     ----------
     first, most:
         Cars of the first standing and of the last; scrambled designs are filled up as for a run.
+    execution:
+        On which workers.
 
     Yields
     ------
@@ -60,31 +68,48 @@ def live_verdicts(study: Study, *, first: int = FIRST_CARS, most: int = MOST_CAR
         Each of plain random cars has the numbers, to the last bit, of a run of as many samples.  Of a
         scrambled design the first and the last ones have; between them stand the replicates so far.
     """
-    sureness: dict[str, Sureness] | None = None
-    for cars, verdicts in _standings(study, first, most):
+    execution, sureness = execution or Execution(), None
+    for cars, verdicts in _standings(study, first, most, execution):
         if sureness is None:
             yield JudgedSoFar(cars, most, verdicts)
             check_kinds_apart(study)
-            sureness = sureness_of(study, sure_cars(study, few=True))
+            sureness = sureness_of(study, sure_cars(study, few=True, execution=execution))
             if not sureness:
                 continue
         yield JudgedSoFar(cars, most, with_sureness(verdicts, study.limits, sureness), sureness)
 
 
-def _standings(study: Study, first: int, most: int) -> Iterator[tuple[int, Verdicts]]:
-    few = first
+def _standings(study: Study, first: int, most: int, execution: Execution) -> Iterator[tuple[int, Verdicts]]:
+    job, few = make_job(replace(study, outputs=()), samples=most, keep=False), first
     while few < min(CHUNK, most):
-        *_, (cars, verdicts) = _chunk_by_chunk(study, few)
+        *_, (cars, verdicts) = _chunk_by_chunk(replace(job, drawing=Drawing.of(study, few)), execution)
         yield cars, verdicts
         few *= GROWTH
-    yield from _chunk_by_chunk(study, most)
+    yield from _chunk_by_chunk(job, execution)
 
 
-def _chunk_by_chunk(study: Study, samples: int) -> Iterator[tuple[int, Verdicts]]:
-    job = make_job(study, samples=samples, keep=False)
-    values = job.values(0)
+def _chunk_by_chunk(job: Job, execution: Execution) -> Iterator[tuple[int, Verdicts]]:
+    values = _first_chunk(job, execution)
     job = job.with_pilot(values)
     so_far = SoFar.start(job)
-    for index in range(job.drawing.chunks):
-        so_far.add(job.part(index, values if index == 0 else None), hold=False)
-        yield so_far.samples, judge_outcome(study.limits, so_far.outcome({}))
+    so_far.add(job.part(0, values), hold=False)
+    yield so_far.samples, judge_outcome(job.limits, so_far.outcome({}))
+    for part in execution.in_order(job.part, job.drawing.chunks, start=1):
+        so_far.add(part, hold=False)
+        yield so_far.samples, judge_outcome(job.limits, so_far.outcome({}))
+
+
+def _first_chunk(job: Job, execution: Execution) -> Values:
+    """Evaluate the first chunk, which the others wait for, cut into a part a worker."""
+    count = execution.workers or 1
+    parts = execution.in_order(partial(_share_of_first, job, count), count)
+    drawn, outputs, margins = zip(*parts, strict=True)
+    return (
+        {key: np.concatenate([one[key] for one in drawn]) for key in drawn[0]},
+        [np.concatenate(one) for one in zip(*outputs, strict=True)],
+        [np.concatenate(one) for one in zip(*margins, strict=True)],
+    )
+
+
+def _share_of_first(job: Job, count: int, number: int) -> Values:
+    return job.values(0, lambda values: np.array_split(values, count)[number])

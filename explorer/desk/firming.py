@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from threading import Condition, Thread
 
 from explorer.analyses.live_leads import Lead, live_leads
 from explorer.analyses.live_verdicts import FIRST_CARS, JudgedSoFar, live_verdicts
+from explorer.desk.at_work import AtWork
+from explorer.engine.execution import Execution
+from explorer.engine.stages import told_for_users
 from explorer.errors import SquatlineError
 from explorer.study.study import Study
 
@@ -25,6 +29,8 @@ class Firming:
         one.
     settled:
         Whether nothing more will come.
+    at_work:
+        The processes that compute; without any it is done in this one.
     """
 
     study: Study | None = None
@@ -33,6 +39,7 @@ class Firming:
     settled: bool = False
     error: str = ""
     turn: int = 0
+    at_work: AtWork = field(default_factory=lambda: AtWork(0))
     _of: int = 0
     _news: Condition = field(default_factory=Condition)
 
@@ -41,13 +48,15 @@ class Firming:
         with self._news:
             self.turn += 1
             self.study, self.error, self.settled = study, "", False
-        Thread(target=self._judge, args=(study, self.turn), daemon=True).start()
+            execution = self.at_work.begin()
+        Thread(target=self._judge, args=(study, self.turn, execution), daemon=True).start()
 
     def stop(self) -> None:
         """Let go of what is under way."""
         with self._news:
             self.turn += 1
             self._news.notify_all()
+        self.at_work.end()
 
     @property
     def current(self) -> bool:
@@ -65,16 +74,19 @@ class Firming:
             turn = self.turn
             self._news.wait_for(lambda: self.turn != turn or self.current or bool(self.error), patience)
 
-    def _judge(self, study: Study, turn: int) -> None:
+    def _judge(self, study: Study, turn: int, execution: Execution) -> None:
         try:
             many = sum(not one.default for one in study.all_inputs()) > MANY_INPUTS
-            for standing in live_verdicts(study, first=FEW_CARS if many else FIRST_CARS):
+            first = FEW_CARS if many else FIRST_CARS
+            for standing in live_verdicts(study, first=first, execution=execution):
                 if not self._told(turn, standing):
                     return
-            for lead in live_leads(study):
+            for lead in live_leads(study, execution=execution):
                 if not self._led(turn, lead):
                     return
             self._settled(turn)
+        except BrokenProcessPool as error:  # most likely because the study was changed
+            self._failed(turn, str(told_for_users(error)))
         except SquatlineError as error:
             self._failed(turn, str(error))
         except Exception as error:  # a fault of the program is told on the page too, the server stays

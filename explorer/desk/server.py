@@ -17,6 +17,7 @@ from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Re
 from starlette.routing import Mount, Route
 
 from explorer.desk import editing, logs, pages
+from explorer.desk.at_work import AtWork
 from explorer.desk.entry_forms import KINDS, Fields
 from explorer.desk.gate import Gate
 from explorer.desk.packet import FORMS, REPORT_POLICY, Packet
@@ -53,12 +54,14 @@ class Desk:
         Folder of the study, or its file; a folder without one is asked about first.
     token:
         First part of every address.
+    at_work:
+        The processes that judge it; without any it is judged in this one.
     """
 
-    def __init__(self, path: Path, token: str) -> None:
+    def __init__(self, path: Path, token: str, at_work: AtWork | None = None) -> None:
         self.file = path / STUDY_FILE if path.is_dir() or not path.suffix else path
-        self.token = token
-        self.bench = Workbench.of(self.file) if self.file.exists() else None
+        self.token, self.at_work = token, at_work
+        self.bench = Workbench.of(self.file, at_work) if self.file.exists() else None
         self.packet = Packet(self.file)
 
     def app(self, port: int) -> Gate:
@@ -177,7 +180,7 @@ class Desk:
             said = {name: _text(form, name) for name in pages.QUESTIONS}
             try:
                 write_template(self.file.parent, _car(said))
-                self.bench = await run_in_threadpool(Workbench.of, self.file)
+                self.bench = await run_in_threadpool(Workbench.of, self.file, self.at_work)
             except SquatlineError as error:
                 return HTMLResponse(pages.start_page(self.file.parent.resolve().name, str(error)), 422)
         return self._there("unknown")
@@ -434,7 +437,7 @@ def serve(path: Path, announce: Callable[[str], Any], *, port: int = 0) -> None:
     """
     import uvicorn
 
-    desk = Desk(path, secrets.token_urlsafe(24))
+    desk = Desk(path, secrets.token_urlsafe(24), AtWork())
     with socket.socket() as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from explorer.analyses.two_levels import check_kinds_apart
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.exploration import prepare
+from explorer.desk.at_work import AtWork
 from explorer.desk.firming import Firming
 from explorer.errors import SquatlineError, StudyError, read_all, with_file
 from explorer.estimators.conformance import Conformance
@@ -84,8 +85,13 @@ class Workbench:
     lock: RLock = field(default_factory=RLock)
 
     @classmethod
-    def of(cls, file: Path) -> Workbench:
+    def of(cls, file: Path, at_work: AtWork | None = None) -> Workbench:
         """Put a study on the desk, with what an earlier session has left unsaved.
+
+        Parameters
+        ----------
+        at_work:
+            The processes that judge it; without any it is judged in this one.
 
         Raises
         ------
@@ -94,7 +100,7 @@ class Workbench:
         """
         saved = STUDY.text(file)
         study = read_study(file, saved)
-        bench = cls(file, saved, saved, study)
+        bench = cls(file, saved, saved, study, firming=Firming(at_work=at_work or AtWork(0)))
         bench.firming.begin(study)
         if bench._copy.exists() and (left := STUDY.text(bench._copy)) != saved:
             bench._take_up(left)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Protocol, TypeAlias
@@ -144,9 +144,11 @@ class Job:
         columns = [output.column for output in self.outputs]
         return f"{self.drawing.design} {self.drawing.samples} {self.keep} {columns}"
 
-    def values(self, index: int) -> Values:
-        """Return the drawn inputs, the outputs and the margins of one chunk."""
+    def values(self, index: int, share: Callable[[Array], Array] | None = None) -> Values:
+        """Return the drawn inputs, the outputs and the margins of one chunk, or of a share of its cars."""
         drawn = self.drawing.drawn(self.plan, index)
+        if share is not None:
+            drawn = {key: share(values) for key, values in drawn.items()}
         found = self.plan.evaluate(drawn)
         outputs = [output.value(found) for output in self.outputs]
         margins = [limit.margin_in(found) for limit in self.limits]

@@ -57,6 +57,23 @@ def process_pool(workers: int, context: BaseContext | None = None) -> Iterator[P
         yield pool
 
 
+def pool_in_waiting(workers: int) -> ProcessPoolExecutor:
+    """Start workers before there is work for them; they end with ``end_at_once`` or with this process."""
+    with safe_path():
+        pool = ProcessPoolExecutor(workers, process_context(), initializer=_begin)
+        for _ in range(workers):
+            pool.submit(os.getpid)
+    return pool
+
+
+def end_at_once(pool: ProcessPoolExecutor) -> None:
+    """End workers in the middle of what they do; whoever waits for it meets BrokenProcessPool."""
+    # What Python 3.14 calls kill_workers.
+    for process in list((pool._processes or {}).values()):
+        process.kill()
+    pool.shutdown(wait=False, cancel_futures=True)
+
+
 @contextmanager
 def safe_path() -> Iterator[None]:
     """Start Python processes in here that take no module from the current folder.
