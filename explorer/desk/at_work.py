@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from threading import Lock
 
 from explorer.engine.execution import Execution
+from explorer.engine.packing import Packed
 from explorer.engine.processes import default_workers, end_at_once, pool_in_waiting
+from explorer.study.study import Study
+
+
+def _unpacked(study: Study, number: int) -> None:
+    pass
 
 
 @dataclass
@@ -21,23 +28,34 @@ class AtWork:
     """
 
     workers: int = field(default_factory=default_workers)
-    _pools: list[ProcessPoolExecutor] = field(default_factory=list)
+    _computing: ProcessPoolExecutor | None = None
+    _waiting: ProcessPoolExecutor | None = None
     _lock: Lock = field(default_factory=Lock)
 
-    def begin(self) -> Execution:
-        """Let go of what is under way, and return what the next study is computed on."""
+    def begin(self, study: Study) -> Execution:
+        """Let go of what is under way, and return what this study is computed on."""
         if self.workers < 1:
             return Execution()
         with self._lock:
-            *at_work, waiting = self._pools or [pool_in_waiting(self.workers)]
-            self._pools = [waiting, pool_in_waiting(self.workers)]
-        for pool in at_work:
-            end_at_once(pool)
-        return Execution(self.workers, waiting)
+            at_work, chosen = self._computing, self._waiting or self._started(study)
+            self._computing, self._waiting = chosen, None
+        if at_work is not None:
+            end_at_once(at_work)
+        return Execution(self.workers, chosen)
+
+    def get_ready(self, study: Study, execution: Execution) -> None:
+        """Start those that wait for the next study, unless this one is no longer computed."""
+        with self._lock:
+            if self._computing is not None and self._computing is execution.executor:
+                self._waiting = self._started(study)
+
+    def _started(self, study: Study) -> ProcessPoolExecutor:
+        # Whoever has unpacked this study has imported what the next one reads.
+        return pool_in_waiting(self.workers, partial(Packed.of(partial(_unpacked, study)), [0]))
 
     def end(self) -> None:
         """Let go of all of them."""
         with self._lock:
-            pools, self._pools = self._pools, []
-        for pool in pools:
+            pools, self._computing, self._waiting = (self._computing, self._waiting), None, None
+        for pool in filter(None, pools):
             end_at_once(pool)

@@ -48,7 +48,7 @@ class Firming:
         with self._news:
             self.turn += 1
             self.study, self.error, self.settled = study, "", False
-            execution = self.at_work.begin()
+            execution = self.at_work.begin(study)
         Thread(target=self._judge, args=(study, self.turn, execution), daemon=True).start()
 
     def stop(self) -> None:
@@ -81,6 +81,8 @@ class Firming:
             for standing in live_verdicts(study, first=first, execution=execution):
                 if not self._told(turn, standing):
                     return
+                if standing.cars <= first:
+                    self.at_work.get_ready(study, execution)
             for lead in live_leads(study, execution=execution):
                 if not self._led(turn, lead):
                     return

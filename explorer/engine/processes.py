@@ -6,7 +6,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from multiprocessing import get_context, parent_process
@@ -57,12 +57,12 @@ def process_pool(workers: int, context: BaseContext | None = None) -> Iterator[P
         yield pool
 
 
-def pool_in_waiting(workers: int) -> ProcessPoolExecutor:
-    """Start workers before there is work for them; they end with ``end_at_once`` or with this process."""
+def pool_in_waiting(workers: int, task: Callable[[], object]) -> ProcessPoolExecutor:
+    """Start workers with a first task before there is work; they end with ``end_at_once`` or this process."""
     with safe_path():
         pool = ProcessPoolExecutor(workers, process_context(), initializer=_begin)
         for _ in range(workers):
-            pool.submit(os.getpid)
+            pool.submit(task)
     return pool
 
 
@@ -71,7 +71,7 @@ def end_at_once(pool: ProcessPoolExecutor) -> None:
     # What Python 3.14 calls kill_workers.
     for process in list((pool._processes or {}).values()):
         process.kill()
-    pool.shutdown(wait=False, cancel_futures=True)
+    pool.shutdown(cancel_futures=True)
 
 
 @contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
@@ -13,36 +14,32 @@ Mask: TypeAlias = npt.NDArray[np.bool_]
 Rows: TypeAlias = npt.NDArray[np.intp]
 
 
-class Samples(NamedTuple):
-    """Some of so many samples, by their places; one may be taken more than once."""
+class Repeated(NamedTuple):
+    """All of so many samples, so many times one after the other."""
 
-    rows: Rows
-    among: int
-
-    @classmethod
-    def repeated(cls, samples: int, times: int) -> Samples:
-        """Take all samples, so many times one after the other."""
-        return cls(np.tile(np.arange(samples), times), samples)
+    samples: int
+    times: int
 
 
-def picked(group: Any, where: Mask | Samples) -> Any:
+def picked(group: Any, where: Mask | Repeated) -> Any:
     """Return some samples of all that belongs together; numbers and tables stay as they are.
 
     A group is an array, samples along its last axis, a tuple of groups, or a curve that can be had for fewer
     samples.  Under a mask of several axes each array is as if it were repeated over them.
     """
-    if isinstance(where, Samples) or where.ndim != 1:
-        return _of_rows(group, where)
-    return _of_rows(group, Samples(np.flatnonzero(where), where.size))
+    if isinstance(where, Repeated):
+        return _each(group, where, where.samples, lambda values: np.concatenate([values] * where.times, -1))
+    if where.ndim != 1:
+        return _each(group, where, None, lambda values: np.broadcast_to(values, where.shape)[where])
+    rows = np.flatnonzero(where)
+    return _each(group, where, where.size, lambda values: values[..., rows])
 
 
-def _of_rows(group: Any, where: Mask | Samples) -> Any:
+def _each(group: Any, where: Mask | Repeated, samples: int | None, take: Callable[[Array], Array]) -> Any:
+    """Take of each array, where it has one value a sample: not of what is as long as something else."""
     if isinstance(group, tuple):
-        fields = [_of_rows(field, where) for field in group]
+        fields = [_each(field, where, samples, take) for field in group]
         return type(group)(*fields) if hasattr(group, "_fields") else tuple(fields)
     if hasattr(group, "of_samples"):
         return group.of_samples(where)
-    if not isinstance(where, Samples):
-        return np.broadcast_to(group, where.shape)[where] if np.ndim(group) else group
-    # What is as long as something else is not one value a sample.
-    return group[..., where.rows] if np.ndim(group) and group.shape[-1] == where.among else group
+    return take(group) if np.ndim(group) and samples in (None, group.shape[-1]) else group

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask, Rows, Samples, picked
+from explorer.graph.arrays import Array, Mask, Repeated, Rows, picked
 
 # Places through the servo's travel: angles are smooth between them, and most extremes lie at the ends.
 TRAVEL_SHARES = np.linspace(0.0, 1.0, 9)
@@ -35,7 +35,7 @@ class CurveOf:
         """Evaluate it."""
         return self.function(*self.parts, *arguments)
 
-    def of_samples(self, where: Mask | Samples) -> CurveOf:
+    def of_samples(self, where: Mask | Repeated) -> CurveOf:
         """Return the same function for some of the samples."""
         return CurveOf(self.function, picked(self.parts, where))
 
@@ -87,7 +87,7 @@ def looks(
         arguments = [
             np.concatenate([np.broadcast_to(one, shape) for one in each]) for each in zip(*some, strict=True)
         ]
-        value = picked(curve, Samples.repeated(shape[0], len(some)))(*arguments)
+        value = picked(curve, Repeated(shape[0], len(some)))(*arguments)
         found += [_look(value, (len(some), *shape), number) for number in range(len(some))]
     return found
 

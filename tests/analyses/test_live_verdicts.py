@@ -56,9 +56,9 @@ def test_who_leaves_has_no_further_chunk_computed(small: Study, monkeypatch: pyt
     computed = []
     values = Job.values
 
-    def counted(job: Job, index: int) -> object:
+    def counted(job: Job, index: int, *share: object) -> object:
         computed.append(index)
-        return values(job, index)
+        return values(job, index, *share)
 
     monkeypatch.setattr(Job, "values", counted)
     standings = live_verdicts(small, first=500, most=20 * CHUNK)

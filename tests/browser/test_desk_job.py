@@ -69,9 +69,9 @@ class Hand:
 def empty(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
     """Serve an empty folder; of each change the first cars alone, which is what moves the rows."""
     monkeypatch.setattr(
-        firming, "live_verdicts", lambda study, first: islice(live_verdicts(study, most=first), 1)
+        firming, "live_verdicts", lambda study, first, execution: islice(live_verdicts(study, most=first), 1)
     )
-    monkeypatch.setattr(firming, "live_leads", lambda study: ())
+    monkeypatch.setattr(firming, "live_leads", lambda study, execution: ())
     with serving(tmp_path) as desk:
         yield desk
 

@@ -6,12 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from explorer.analyses.live_leads import live_leads
 from explorer.analyses.live_verdicts import live_verdicts
+from explorer.desk.at_work import AtWork
 from explorer.desk.rows import LeadShown, rows
 from explorer.desk.workbench import MOST_STEPS_BACK, Workbench
 from explorer.errors import SquatlineError
 from explorer.study.study import load_study
-from tests.desk_help import judged, settled, small_study
+from tests.desk_help import PATIENCE, judged, settled, small_study
 
 
 def heavier(text: str) -> str:
@@ -38,6 +40,23 @@ def test_a_change_is_judged_and_can_be_undone(file: Path) -> None:
     judged(bench.firming)
     assert bench.text == bench.saved
     assert bench.firming.standing == saved
+
+
+def test_processes_judge_alike_and_a_change_ends_those_at_work(file: Path) -> None:
+    bench = Workbench.of(file, AtWork(2))
+    before = bench.firming.at_work._computing
+    assert before is not None
+    computing = list(before._processes.values())
+    bench.change(heavier)
+    for process in computing:
+        process.join(PATIENCE)
+        assert process.exitcode is not None
+    settled(bench.firming)
+    *_, expected = live_verdicts(bench.study)
+    assert bench.firming.standing == expected
+    assert bench.firming.leads == {one.limit: (bench.firming.turn, one) for one in live_leads(bench.study)}
+    bench.firming.stop()
+    assert not bench.firming.error
 
 
 def test_what_is_no_study_changes_nothing(file: Path) -> None:
