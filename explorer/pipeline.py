@@ -228,7 +228,7 @@ def _output(
         **vars(output),
         summary=quantity.summary,
         unit=quantity.unit,
-        display_unit=_shown_in(study, output),
+        display_unit=_shown_in(study, output, tally.highest),
         count=tally.count,
         failed=tally.failed,
         capped=tally.capped,
@@ -248,12 +248,12 @@ def _nominal(output: Output, nominal: Mapping[str, Mapping[str, float | None]]) 
     return float(output.value({pair: np.asarray(math.nan if v is None else v) for pair, v in values.items()}))
 
 
-def _shown_in(study: Study, output: Output) -> str:
+def _shown_in(study: Study, output: Output, magnitude: float) -> str:
     """Return the unit of the limit on it, else that of the study."""
     for limit in study.limits:
         if limit.output == output:
             return limit.display_unit
-    return study.unit_of(output.quantity)
+    return study.unit_of(output.quantity, magnitude)
 
 
 def _histogram(tally: Tally) -> Histogram:

@@ -19,7 +19,7 @@ from reports.theme import ACCENT, BAND, CONFIG, INK, STROKES
 WIDE = 640
 NARROW = 300
 # Lines that end nearer than this share of the height get their names moved apart.
-_LABEL_GAP = 0.08
+_LABEL_GAP = 0.11
 _LINE = 22
 # Names of bars longer than this are broken into two lines.
 _LONGEST = 40
@@ -226,10 +226,10 @@ def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:
     if not marks:
         return []
     base, align = of_rows(marks).encode(y="value:Q"), "left" if end is None else "right"
-    name = base.mark_text(align=align, baseline="bottom", dy=-2, color=ACCENT, fontWeight=600)
+    named = base.encode(x=alt.value(4 if end is None else end), text="label:N")
     return [
         base.mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]),
-        name.encode(x=alt.value(4 if end is None else end), text="label:N"),
+        *lifted(named, ACCENT, align=align, baseline="bottom", dy=-2),
     ]
 
 
@@ -240,11 +240,11 @@ def _limit_points(points: Sequence[LimitPoint]) -> list[Any]:
         stroke = STROKES[point.curve % len(STROKES)][0]
         base = of_rows([{"x": point.x, "y": point.y, "label": point.label}]).encode(x="x:Q", y="y:Q")
         shape = "triangle-up" if point.up else "triangle-down"
-        side: dict[str, Any] = {"baseline": "top" if point.up else "bottom", "dy": 8 if point.up else -8}
         layers += [
             base.mark_tick(orient="horizontal", thickness=2, size=34, color=stroke, opacity=1),
             base.mark_point(shape=shape, size=90, filled=True, color=stroke, opacity=1, stroke="white"),
-            *lifted(base.encode(text="label:N"), stroke, **side),
+            # Beside its mark: above or below it would run into an axis or another curve.
+            *lifted(base.encode(text="label:N"), stroke, align="right", baseline="middle", dx=-20),
         ]
     return layers
 
@@ -258,12 +258,12 @@ def line_names(bands: Sequence[ShadedBand], more: Sequence[float] = ()) -> list[
     names = []
     # A name in two lines needs room for two.
     gap *= 1 + any(len(band.name) > _LINE for band in bands)
-    lowest = float("-inf")
+    lowest, end = float("-inf"), max(band.x[-1] for band in bands)
     for position in sorted(range(len(bands)), key=lambda i: bands[i].middle[-1]):
         band, (stroke, *_) = bands[position], strokes(len(bands))[position]
         lowest = max(band.middle[-1], lowest + gap)
         names.append(
-            of_rows([{"x": band.x[-1], "y": lowest, "name": _in_two_lines(band.name)}])
+            of_rows([{"x": end, "y": lowest, "name": _in_two_lines(band.name)}])
             .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, lineBreak="\n")
             .encode(x="x:Q", y="y:Q", text="name:N")
         )
@@ -317,7 +317,7 @@ def share_bars(
 
 def height_of(names: Sequence[str]) -> int:
     """Return the height that rows of these names take."""
-    return (30 if any(len(wrapped(name)) > 1 for name in names) else 20) * max(len(names), 1)
+    return (30 if any("\n" in name or len(wrapped(name)) > 1 for name in names) else 20) * max(len(names), 1)
 
 
 def wrapped(name: str) -> list[str]:
@@ -328,7 +328,7 @@ def wrapped(name: str) -> list[str]:
 def named_rows(field: str = "name", sort: list[str] | None = None, **look: Any) -> Any:
     """Lay rows out by a field, each named at its left, a long name in two lines."""
     lines = "split(datum.label, '\\n')"
-    axis = alt.Axis(labelLimit=290, domain=False, ticks=False, labelExpr=lines, **look)
+    axis = alt.Axis(labelLimit=360, labelLineHeight=12, domain=False, ticks=False, labelExpr=lines, **look)
     return alt.Y(f"{field}:N", title=None, sort=sort, axis=axis)
 
 
@@ -339,7 +339,7 @@ def strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
 
 def few_ticks(number: int = 5) -> Any:
     """Return an axis without a grid and with about so many ticks."""
-    return alt.Axis(tickCount=number, format=".5~g", grid=False, labelOverlap=True, labelFlush=False)
+    return alt.Axis(tickCount=number, format=".6~g", grid=False, labelOverlap=True, labelFlush=False)
 
 
 def finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str, Any]:

@@ -9,22 +9,21 @@ from dataclasses import dataclass
 from typing import Any
 
 from reports.blocks import SIGNS
-from reports.charts import finished, named_rows, of_rows, told
+from reports.charts import finished, height_of, named_rows, of_rows, told, wrapped
 from reports.formatting import MINUS
 from reports.later import alt
 from reports.theme import ALARM, BAND, INK, QUIET
 
 # Rows reach at least and at most so many spreads to either side of the line.
 _NEAREST, _FARTHEST = 2.0, 6.0
-_ROW = 30
-# With more limits than this rows are as low as their words allow, so that they stay on one page.
-_MANY, _LOW_ROW, _SMALL, _LETTERS = 10, 20, 10, 11
-_LONGEST, _LONGEST_SMALL = 34, 46
-# Width of a column of the matrix, height of its rows, and width of its words in letters.
-_CELL, _MATRIX_ROW = 74, 24
-_NARROW = 13
-# Width of the rows themselves, without names and words.
-_PLOT = 320
+_ROW = 28
+# With more limits than this rows are as low as their words allow, and names have one line, for one page.
+_MANY, _LOW_ROW, _SMALL, _LETTERS = 10, 18, 10, 11
+_LONGEST, _ONE_LINE = 34, 64
+# Width of a column of the matrix, and of its words in letters.
+_CELL, _NARROW = 64, 11
+# Width of the rows themselves, without names and words, for few limits and for many.
+_PLOT, _SLIM = 320, 250
 
 
 @dataclass(frozen=True)
@@ -50,12 +49,12 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     left, right = _ends(drawn)
     # On a narrow screen the words at the right are off the edge: the sign of the verdict leads the name.
     many = len(rows) > _MANY
-    longest = _LONGEST_SMALL if many else _LONGEST
+    longest, width = (_ONE_LINE, _SLIM) if many else (_LONGEST, _PLOT)
     names = [_lines(f"{SIGNS[row.verdict]} {row.name}", longest) for row in rows]
     values = [_row(name, row, left, right) for name, row in zip(names, rows, strict=True)]
     letters = _SMALL if many else _LETTERS
     base = of_rows(values)
-    y = named_rows(sort=names, labelFontSize=letters, labelLineHeight=letters + 1)
+    y = named_rows(sort=names, labelFontSize=letters)
     axis = alt.Axis(
         grid=False, tickMinStep=1, format=".3~g", labelExpr=f"replace(datum.label, '-', '{MINUS}')"
     )
@@ -68,7 +67,7 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     known = base.transform_filter("isValid(datum.low)")
     tooltip = told(
         {"name": "limit", "words": "cars that meet it"},
-        {"median": "median, in spreads", "decisive": "deciding car, in spreads"},
+        {"median": "median, in standard deviations", "decisive": "deciding car, in standard deviations"},
         ".2~f",
     )
     layers = [
@@ -85,24 +84,27 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
             color=alt.condition("datum.decisive >= 0", alt.value(INK), alt.value(ALARM)),
             tooltip=tooltip,
         ),
-        base.transform_filter("datum.beyond != ''")
-        .mark_text(align="left", dx=1, fontSize=12, color=ALARM, fontWeight=600)
-        .encode(x=alt.value(0), y=y, text="beyond:N"),
+        base.mark_text(align="left", dx=1, color=ALARM, fontWeight=600).encode(
+            x=alt.value(0), y=y, text="short:N"
+        ),
+        base.mark_text(align="right", dx=-14, color=INK, fontWeight=600).encode(
+            x=alt.value(width), y=y, text="ahead:N"
+        ),
         base.mark_text(align="left", dx=10, color=QUIET, dy=0 if many else 8).encode(
-            x=alt.value(_PLOT - 12), y=y, text="words:N"
+            x=alt.value(width - 12), y=y, text="words:N"
         ),
     ]
     if not many:
         layers.append(
             base.mark_text(align="left", dx=10, color=INK, dy=-6, fontWeight=600).encode(
-                x=alt.value(_PLOT - 12), y=y, text="verdict:N"
+                x=alt.value(width - 12), y=y, text="verdict:N"
             )
         )
-    return finished(alt.layer(*layers), _PLOT, (_LOW_ROW if many else _ROW) * max(len(rows), 1))
+    return finished(alt.layer(*layers), width, (_LOW_ROW if many else _ROW) * max(len(rows), 1))
 
 
 def _ends(rows: Sequence[LimitRow]) -> tuple[float, float]:
-    """Show all that lies within reach; what lies beyond is told by an arrow."""
+    """Show all that lies within reach; an arrow stands for what lies beyond."""
     values = [
         value
         for row in rows
@@ -120,16 +122,19 @@ def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
         return None if value is None else min(max(value, left), right)
 
     gone = row.high is not None and row.high <= left
+    ahead = row.low is not None and row.low >= right
     lacking = row.decisive is not None and row.decisive < left
+    low, median, high = (None if gone or ahead else within(one) for one in (row.low, row.median, row.high))
     return {
         "name": name,
         "verdict": f"{SIGNS[row.verdict]} {row.verdict}",
         "words": row.words,
-        "low": None if gone else within(row.low),
-        "median": None if gone else within(row.median),
-        "high": None if gone else within(row.high),
+        "low": low,
+        "median": median,
+        "high": high,
         "decisive": None if lacking else within(row.decisive),
-        "beyond": "◀ far beyond" if gone else "◀" if lacking else "",
+        "short": "◀ far short" if gone else "◀" if lacking else "",
+        "ahead": "far ahead ▶" if ahead else "",
     }
 
 
@@ -140,7 +145,7 @@ def verdict_matrix(found: Iterable[tuple[str, str, str, str]]) -> dict[str, Any]
     """
     values = [
         {
-            "limit": _lines(limit),
+            "limit": "\n".join(wrapped(limit)),
             "run": _lines(run, _NARROW),
             "verdict": word,
             "words": f"{SIGNS[word]} {met}",
@@ -164,7 +169,11 @@ def part_matrix(parts: Iterable[tuple[str, str, float]], cell: int = _CELL) -> d
     Each part is a limit, an input, and what that answers for of the spread of the limit's margin.
     """
     values = [
-        {"limit": _lines(limit), "name": _lines(name, _NARROW), "share": round(100 * max(share, 0.0))}
+        {
+            "limit": "\n".join(wrapped(limit)),
+            "name": _lines(name, _NARROW),
+            "share": round(100 * max(share, 0.0)),
+        }
         for limit, name, share in parts
     ]
     greys = alt.Scale(type="threshold", domain=[5, 20, 50], range=["#ffffff", "#d3d8dd", BAND, INK])
@@ -178,7 +187,7 @@ def part_matrix(parts: Iterable[tuple[str, str, float]], cell: int = _CELL) -> d
     )
 
 
-def _lines(name: str, longest: int = _LONGEST) -> str:
+def _lines(name: str, longest: int) -> str:
     return "\n".join(textwrap.wrap(name, longest))
 
 
@@ -188,7 +197,7 @@ def _matrix(
     """Draw limits by what stands ``across``, each cell filled and written into."""
     limits, names = (list(dict.fromkeys(str(row[key]) for row in values)) for key in ("limit", across))
     lines = "split(datum.label, '\\n')"
-    axis = alt.Axis(labelAngle=0, domain=False, ticks=False, labelExpr=lines)
+    axis = alt.Axis(labelAngle=0, labelAlign="center", domain=False, ticks=False, labelExpr=lines)
     base = of_rows(values).encode(
         x=alt.X(f"{across}:N", title=None, sort=names, axis=axis), y=named_rows("limit", sort=limits)
     )
@@ -196,4 +205,4 @@ def _matrix(
         base.mark_rect(stroke=QUIET, strokeWidth=0.5).encode(color=fill),
         base.mark_text(baseline="middle").encode(text=text, color=ink),
     ]
-    return finished(alt.layer(*layers), cell * len(names), _MATRIX_ROW * len(limits))
+    return finished(alt.layer(*layers), cell * len(names), height_of(limits))

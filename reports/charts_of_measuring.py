@@ -7,7 +7,18 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Literal
 
-from reports.charts import WIDE, Mark, few_ticks, finished, named_rows, of_rows, told, upright, wrapped
+from reports.charts import (
+    WIDE,
+    Mark,
+    few_ticks,
+    finished,
+    height_of,
+    named_rows,
+    of_rows,
+    told,
+    upright,
+    wrapped,
+)
 from reports.label_placement import POINT, Box, Label, joined, place_labels
 from reports.later import alt
 from reports.theme import ACCENT, INK, QUIET
@@ -251,5 +262,4 @@ def before_and_after(rows: Sequence[tuple[str, float, float]]) -> dict[str, Any]
             fill=alt.Fill("state:N", scale=alt.Scale(domain=states, range=["white", INK])),
         ),
     ]
-    step = 26 if any(len(wrapped(limit)) > 1 for limit, *_ in rows) else 18
-    return finished(alt.layer(*layers), WIDE - 200, step * max(len(rows), 1))
+    return finished(alt.layer(*layers), WIDE - 200, height_of([limit for limit, *_ in rows]))

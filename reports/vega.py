@@ -22,10 +22,13 @@ _BUNDLE = "window.squatlineCharts = vegaEmbed;"
 
 # Attributes of an SVG that hold places, and what lies behind a hundredth of a pixel in them.
 _PLACES = re.compile(r' (?:d|transform|x|y|x1|x2|y1|y2|width|height)="[^"]*"')
-# What a still picture looks the same without.
+# What a still picture looks the same without: styles that a page's policy refuses, what is said by the figure
+# around it, what is drawn unseen, and what holds anyway.
+_WORDS = re.compile(r' (?:style|role|aria-[a-z]+|pointer-events)="[^"]*"')
 _IDLE = re.compile(
-    r'<path class="(?:background|foreground)" d="[^"]*" pointer-events="none"(?: display="none")?/>'
-    r'| pointer-events="none"| (?:stroke-|fill-)?opacity="1"'
+    r'<path class="(?:background|foreground)" d="[^"]*"(?: display="none")?/>'
+    r'| class="[^"]*"| (?:stroke-|fill-)?opacity="1"| stroke-width="1"| font-family="Inter"'
+    r'| transform="translate\(0,0\)"'
 )
 _FINE = re.compile(r"(\.\d\d)\d+")
 
@@ -62,18 +65,13 @@ def _drawn(specification: str) -> str:
 
 
 def _standing_alone(drawn: str, prefix: str) -> str:
-    """Rename ids in the order they come, drop styles that a page's policy refuses, and hide the inside.
-
-    What the picture shows is said once, by the figure around it.
-    """
+    """Rename ids in the order they come, and drop what a still picture has no use for."""
     names = dict.fromkeys(re.findall(r'\bid="([^"]+)"', drawn))
     for position, name in enumerate(names):
         fresh = f"{prefix}-{position}"
         drawn = drawn.replace(f'id="{name}"', f'id="{fresh}"').replace(f"url(#{name})", f"url(#{fresh})")
-    drawn = re.sub(r' style="[^"]*"', "", drawn)
-    drawn = _IDLE.sub("", drawn)
-    drawn = _PLACES.sub(lambda found: _FINE.sub(r"\1", found[0]), drawn)
-    return re.sub(r' (?:role|aria-[a-z]+)="[^"]*"', "", drawn)
+    drawn = _IDLE.sub("", _WORDS.sub("", drawn)).replace("<svg ", '<svg font-family="Inter" ', 1)
+    return _PLACES.sub(lambda found: _FINE.sub(r"\1", found[0]), drawn)
 
 
 def start() -> None:

@@ -71,7 +71,7 @@ def _record(study: Study, sweep: Sweep, condition: str, quantity: str, values: A
         quantity=quantity,
         summary=entry.summary,
         unit=entry.unit,
-        display_unit=study.unit_of(quantity),
+        display_unit=study.unit_of(quantity, _largest(values)),
         condition=condition,
         along=sweep.along,
         along_unit=study.graph[sweep.along].unit,
@@ -90,3 +90,7 @@ def _band(values: Array, probability: float) -> tuple[float, ...]:
     """Quantile at each value over the samples that have an answer; NaN where none has."""
     rows = (row[np.isfinite(row)] for row in values)
     return tuple(float(np.quantile(row, probability)) if row.size else float("nan") for row in rows)
+
+
+def _largest(values: Array) -> float:
+    return float(np.max(np.abs(values), initial=0.0, where=np.isfinite(values)))

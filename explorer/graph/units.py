@@ -122,6 +122,8 @@ _UNITS: dict[System, dict[str, str]] = {
 }
 # A length at least this long [m] is a stretch of track, not a part: shown in m or ft.
 _STRETCH = 2.0
+# An uncertainty below this share of its value is what is left of adding and taking away.
+_OF_COMPUTING = 1e-13
 
 
 @dataclass(frozen=True)
@@ -513,10 +515,13 @@ def pretty(unit: str) -> str:
 def rounded(value: float, uncertainty: float) -> str:
     """Write a value to the place its uncertainty reaches, at two significant digits.
 
-    Source: JCGM 100:2008, 7.2.6.  Without a usable uncertainty six significant digits are written.
+    Source: JCGM 100:2008, 7.2.6.  Without a usable uncertainty, or with one no larger than the error of the
+    computation, six significant digits are written.
     """
     place = _place(uncertainty)
-    return number(value, digits=6) if place is None or not math.isfinite(value) else _at_place(value, place)
+    if place is None or not math.isfinite(value) or uncertainty < _OF_COMPUTING * abs(value):
+        return number(value, digits=6)
+    return _at_place(value, place)
 
 
 def rounded_spread(uncertainty: float) -> str:

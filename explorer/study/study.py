@@ -192,13 +192,14 @@ class Study:
         for condition in self.conditions.values():
             yield from (given for given in condition.overrides.values() if given.condition == condition.name)
 
-    def unit_of(self, quantity: str) -> str:
-        """Return the unit a quantity is shown in: the study's choice, else as it was given, else SI."""
+    def unit_of(self, quantity: str, magnitude: float | None = None) -> str:
+        """Return the unit a quantity is shown in: the study's choice, else as given, else by its size."""
         quantity = asked_name(quantity)
         if quantity in self.display:
             return self.display[quantity]
         given = self.inputs.get(quantity)
-        return display_unit(self.graph[quantity].unit, "as given", given.display_unit if given else None)
+        written = given.display_unit if given else None
+        return display_unit(self.graph[quantity].unit, "as given", written, magnitude=magnitude)
 
 
 def load_study(path: str | Path, *, allow_code: bool = False, text: str | None = None) -> Study:

@@ -21,9 +21,10 @@ Values = Mapping[str, float | None]
 
 NEEDED = ("wheelbase", "cg_station", "cg_height", "pitch", "front_compression", "rear_compression")
 PARTS = ("wing", "splitter", "floor")
-_WIDTH, _HEIGHT = 660.0, 280.0
-_GROUND = 208.0
-_LONGEST_ARROW = 88.0
+_WIDTH, _HEIGHT = 660.0, 224.0
+_GROUND = 172.0
+# As long as there is room for below the ground, where the largest forces push.
+_LONGEST_ARROW = 44.0
 # The tilted bar beside the car is at most this steep.
 _STEEPEST = math.radians(30.0)
 # Pitch that would be written as zero.
@@ -50,8 +51,8 @@ class Load:
 
     @property
     def words(self) -> str:
-        """Name, and the direction where it is not the usual one."""
-        return f"{self.name}, upwards" if self.down < 0 and "tyres" not in self.name else self.name
+        """Name of the force, which is a lift where it points upwards."""
+        return self.name.replace("downforce", "lift") if self.down < 0 else self.name
 
 
 def can_draw(values: Values) -> bool:
@@ -314,12 +315,11 @@ def list_loads(values: Values) -> list[Load]:
     parts = [part for part in PARTS if f"{part}_downforce" in known and f"{part}_station" in known]
     for part in parts:
         height = known.get(f"{part}_height", 0.02)
-        loads.append(Load(part, known[f"{part}_station"], height, down=known[f"{part}_downforce"]))
+        name = f"{part} downforce"
+        loads.append(Load(name, known[f"{part}_station"], height, down=known[f"{part}_downforce"]))
     for axle, station in () if parts else axles:
         if f"{axle}_downforce" in known:
-            loads.append(
-                Load(f"air at the {axle} axle", station, 2.2 * radius, down=known[f"{axle}_downforce"])
-            )
+            loads.append(Load(f"{axle} downforce", station, 2.2 * radius, down=known[f"{axle}_downforce"]))
     if "drag_force" in known:
         height = known.get("body_drag_height", known["cg_height"])
         loads.append(Load("drag", base + 1.9 * radius, height, rearwards=known["drag_force"]))
@@ -365,8 +365,8 @@ def _upright_load(sheet: Sheet, place: Point, load: Load, written: str, length: 
     if load.name == "weight":
         sheet.text((x + 9, y - 10), label, colour=colour)
         return
-    # Towards the middle of the car, where neither wing nor splitter stands in the way.
-    side = -8 if x > sheet.width / 2 else 8
+    # Before it, where nothing stands in the way, unless the edge of the sheet is near.
+    side = -8 if x > sheet.width / 4 else 8
     anchor = "end" if side < 0 else "start"
     sheet.text((x + side, y - max(length, 8)), label, colour=colour, anchor=anchor)
 
@@ -377,9 +377,9 @@ def _tyre_load(sheet: Sheet, load: Load, written: str, longest: float) -> None:
     if load.down >= 0:
         sheet.text((x, y + 20), f"{load.name} lifted", colour=ALARM, anchor="middle", weight=600)
         return
-    length = min(_LONGEST_ARROW * load.size / longest, sheet.height - y - 32)
+    length = _LONGEST_ARROW * load.size / longest
     sheet.arrow((x, y + 2 + length), (x, y + 2), colour=INK, width=2.4)
-    sheet.text((x + 10, y + 32), f"{load.name} carry {written}")
+    sheet.text((x + 10, y + 24), f"{load.name} carry {written}")
 
 
 def _centres(sheet: Sheet, values: Mapping[str, float], body: _BodyDrawn) -> None:

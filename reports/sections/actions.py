@@ -10,7 +10,7 @@ from reports.formatting import amount, counted, listed, percent, share
 from reports.report import Report, in_words, sentence
 from reports.sections import measuring
 
-# Limits named in short.
+# Causes named of what is missing.
 _FEW = 2
 
 
@@ -22,7 +22,7 @@ def build(report: Report) -> Section:
         if todo
         else Paragraph(("No limit is open and every input has a source.",))
     )
-    return Section("actions", "Open actions", (block,))
+    return Section("actions", "What next, in full", (block,))
 
 
 def action_lines(report: Report, *, short: bool = False) -> list[Line]:
@@ -72,8 +72,10 @@ def _words(report: Report, action: Action, short: bool) -> Line:
     plan = report.summary.measuring
     match action.todo:
         case "do not run":
-            has = "safety limit has" if len(action.limits) == 1 else "safety limits have"
-            return (Strong("Do not run the car as it stands"), f": the {has} not passed: {named}.")
+            many = len(action.limits) > 1
+            has = f": {len(action.limits)} safety limits have" if many else ": the safety limit has"
+            said = "." if short and many else f": {_named(action.limits)}."
+            return (Strong("Do not run the car as it stands"), f"{has} not passed{said}")
         case "build":
             return (
                 "Build ",
@@ -119,7 +121,7 @@ def _change(report: Report, action: Action, short: bool) -> Line:
     if short:
         names = _named(action.unanswered, short)
         known = f"No change is known to mend {names}. " if names else ""
-        return (*line, f"{known}More under ", Link("open actions", "actions"), ".")
+        return (*line, f"{known}Each limit is named under ", Link("what next, in full", "actions"), ".")
     if action.unanswered:
         line = (*line, *_unanswered(report, action.unanswered))
     if action.clearly:
@@ -178,12 +180,10 @@ def _unanswered(report: Report, names: tuple[str, ...]) -> Line:
 
 
 def _named(names: tuple[str, ...], short: bool = False) -> str:
-    """List names of limits; in short not more than fit on a line or two."""
-    left = len(names) - _FEW
-    said = [f"“{name}”" for name in names]
-    if not said:
-        return ""
-    return listed([*said[:_FEW], f"{left} more"] if short and left > 1 else said)
+    """List names of limits; in short several are counted."""
+    if short and len(names) > 1:
+        return counted(len(names), "limit")
+    return listed(f"“{name}”" for name in names) if names else ""
 
 
 def _limit(report: Report, name: str) -> LimitRecord:

@@ -113,7 +113,7 @@ def headline(plan: MeasuringPlan) -> str:
         return (
             f"no measurement within {hours(plan.budget_hours)} is likely to show that {listed(failing)} "
             f"{'passes' if len(failing) == 1 else 'pass'}: "
-            f"{'allow more hours, or ' if longer else ''}go by the settings among the open actions"
+            f"{'allow more hours, or ' if longer else ''}go by the settings under “What next?”"
         )
     step = plan.steps[0]
     limit, (before, after) = _most_helped(step)

@@ -143,7 +143,12 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
     finding: tuple[str | Amount, ...] = ()
     for name, top in zip(names, tops, strict=True):
         if top is not None:
-            finding = (*finding, f"{sentence(name)[:-1]}: they meet at ", report.speed(top), ". ")
+            finding = (
+                *finding,
+                f"{sentence(name)[:-1]}: top speed where they meet, ",
+                report.speed(top),
+                ". ",
+            )
 
     def chart(system: System) -> dict[str, object]:
         x, y = scale(report.of_speed, system), scale(report.units(_PUSH), system, magnitude=most)
@@ -162,7 +167,7 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
                 force = min(
                     zip(one.at, one.values[_RESISTANCE], strict=True), key=lambda pair: abs(pair[0] - top)
                 )[1]
-                spots.append(Spot(x.value(top), y.value(force), "top speed", len(drawn) - 2))
+                spots.append(Spot(x.value(top), y.value(force), f"{x.value(top):.3g}", len(drawn) - 2))
         return lines(drawn, x_axis=x.titled("speed"), y_axis=y.titled("force"), spots=spots, width=WIDE)
 
     rows = [

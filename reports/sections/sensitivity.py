@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import zip_longest
 
 from explorer.estimators.sensitivity import Index, Sensitivity
 from explorer.graph.labels import begun
@@ -18,7 +19,7 @@ from reports.sections import cars_and_days
 
 _SHOWN = 5
 # Inputs and limits of a matrix at most, and what counts as much of a spread.
-_COLUMNS, _ROWS = 6, 8
+_COLUMNS, _ROWS = 8, 8
 _MUCH = 0.2
 # Bars thinner than this are not drawn; the table below the chart has them all.
 _THINNEST = 0.01
@@ -71,6 +72,10 @@ def _ranked(report: Report) -> list[LimitRecord]:
     return [one for one in by_severity(report.summary) if one.sensitivity and one.sensitivity.varies]
 
 
+def _size(index: Index) -> float:
+    return -index.total.value
+
+
 def _matrix(report: Report, ranked: Sequence[LimitRecord], figure: str) -> Figure:
     """Show limits by the inputs that matter to any of them."""
     shares = {
@@ -78,11 +83,11 @@ def _matrix(report: Report, ranked: Sequence[LimitRecord], figure: str) -> Figur
         for limit in ranked
         for index in (limit.sensitivity.indices if limit.sensitivity else ())
     }
-    most: dict[str, float] = {}
-    for (_, name), share_ in shares.items():
-        most[name] = max(most.get(name, 0.0), share_)
-    leading = [name for name in sorted(most, key=lambda name: -most[name]) if most[name] >= WORTH_NAMING]
-    names = leading[:_COLUMNS] or list(most)[:1]
+    # The first input of each limit comes before the second of any.
+    tops = [sorted(one.sensitivity.indices, key=_size)[:_COLUMNS] for one in ranked if one.sensitivity]
+    by_place = [one for place in zip_longest(*tops) for one in place if one]
+    leading = [one.name for one in by_place if -_size(one) >= WORTH_NAMING] or [by_place[0].name]
+    names = list(dict.fromkeys(leading))[:_COLUMNS]
     parts = [
         (limit.name, begun(report.input_name(name)), shares.get((limit.name, name), 0.0))
         for limit in ranked

@@ -13,6 +13,8 @@ from reports.options import SYSTEMS
 from reports.report import Report
 
 _MOST = 4
+# So many times as large are the words of page one's car, which is printed small.
+PAGE_ONE = 1.3
 
 
 def build(report: Report) -> Section | None:
@@ -44,7 +46,7 @@ def at_worst(report: Report) -> tuple[Figure, ...]:
     name = _worst(report, drawn)
     words = f"Side view where the front tyres carry least: {report.condition(name)}, every input nominal"
     # What its caption says stands in the drawing, and the first page is short of room.
-    return (replace(_figure(report, name, words, letters=1.3), name="sideview-worst", caption=()),)
+    return (replace(_figure(report, name, words, letters=PAGE_ONE), name="sideview-worst", caption=()),)
 
 
 def _left_out(report: Report) -> bool:

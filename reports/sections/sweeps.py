@@ -9,7 +9,7 @@ from functools import partial
 
 from explorer.graph.labels import begun, label
 from explorer.graph.quantity import asked_name
-from explorer.graph.units import System
+from explorer.graph.units import System, with_unit
 from explorer.results.records import LimitRecord, SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import LimitPoint, ShadedBand, fan
@@ -104,7 +104,7 @@ def _points(report: Report, sweeps: list[SweepRecord], x: Scale, y: Scale) -> li
     points = []
     for limit, sweep, at in _applying(report, sweeps):
         for word, value in limit.ends:
-            text = f"{word} {y.value(value):.4g}".replace("-", MINUS)
+            text = with_unit(f"{word} {y.value(value):.4g}", y.unit).replace("-", MINUS)
             up, curve = word == "at least", sweeps.index(sweep)
             points.append(LimitPoint(x.value(at), y.value(value), text, up, curve))
     return points

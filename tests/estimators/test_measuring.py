@@ -295,7 +295,7 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     assert plan.steps == ()
     assert plain(headline(plan)) == (
         "no measurement within 2 hours is likely to show that “hopeless” passes: "
-        "go by the settings among the open actions"
+        "go by the settings under “What next?”"
     )
 
 

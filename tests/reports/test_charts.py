@@ -13,13 +13,15 @@ import pytest
 from explorer.graph.labels import begun, label
 from reports import vega
 from reports.charts import Bar, Mark, ShadedBand, distribution, fan, share_bars
+from reports.charts_of_limits import LimitRow, limit_rows
 from reports.drawings.linkage import can_draw, chains, linkage_view
 from reports.drawings.sheet import Sheet, nice_length
 from reports.drawings.sideview import can_draw as can_draw_car
 from reports.drawings.sideview import describe, exaggeration, largest_force, side_view
-from reports.page import figures, page
+from reports.page import asset, figures, page
 from reports.report import Report
 from reports.sections import sections
+from reports.sections.sideview import PAGE_ONE
 from reports.theme import ACCENT, ALARM, BAND, DARK, INK, QUIET, STROKES
 from tests.mechanism_help import FLAPS, THREE_FLAPS, ask
 from tests.report_fixture import HOSTILE, make_results
@@ -100,7 +102,7 @@ def test_a_limit_is_drawn_on_its_own_curve_at_its_own_speed() -> None:
     rows = [row for rows in figure.charts[0]["datasets"].values() for row in rows if "label" in row]
     places = {(row["x"], row["y"], row["label"]) for row in rows}
     # The fixture asks 5 N at 45 m/s closed, 10 N at 55 m/s open; the curves are drawn in m/s.
-    assert places == {(45.0, 5.0, "at least 5"), (55.0, 10.0, "at least 10")}
+    assert places == {(45.0, 5.0, "at least 5 N"), (55.0, 10.0, "at least 10 N")}
     (other,) = [one for one in drawn if one.name == "sweep-pitch-speed"]
     assert not [row for rows in other.charts[0]["datasets"].values() for row in rows if "label" in row]
 
@@ -182,8 +184,8 @@ def test_a_side_view_holds_every_force_and_says_what_is_lifted() -> None:
     words = " ".join(ElementTree.fromstring(svg).itertext())
     for expected in (
         "weight 45",
-        "upwards 24",
-        "rear axle 66",
+        "front lift 24",
+        "rear downforce 66",
         "drag 40",
         "front tyres lifted",
         "rear tyres carry 90",
@@ -194,7 +196,7 @@ def test_a_side_view_holds_every_force_and_says_what_is_lifted() -> None:
     spoken = "".join(
         part if isinstance(part, str) else part.text("metric") for part in describe(CAR, "closed", {})
     )
-    assert "upwards 24" in spoken.replace("\N{NO-BREAK SPACE}", " ")
+    assert "front lift 24" in spoken.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def test_a_car_without_pitch_is_not_drawn() -> None:
@@ -272,3 +274,24 @@ def test_long_names_of_bars_are_broken_into_two_lines() -> None:
     (rows,) = chart["datasets"].values()
     assert [row["name"].count("\n") for row in rows] == [1, 0]
     assert rows[0]["name"].replace("\n", " ") == long
+
+
+def test_letters_of_page_one_can_be_read_on_paper() -> None:
+    """Six points at least, in the car and in the picture of seventeen limits, at the height they print at."""
+    style = asset("style", "document.css")
+    car = side_view(
+        CAR, (), system="metric", display={}, factor=1, longest=largest_force([CAR]), letters=PAGE_ONE
+    )
+    rows = tuple(
+        LimitRow(
+            f"Front wheels stay down behind another car, number {place}", "pass", "all", 1.0, 2.0, 3.0, 1.5
+        )
+        for place in range(17)
+    )
+    for name, drawing in (("sideview-worst", car), ("limits", vega.svg(limit_rows(rows), "a"))):
+        found = re.search(rf"#{name} img {{ max-height: (\d+)mm", style)
+        assert found is not None
+        root = ElementTree.fromstring(drawing)
+        points = float(found[1]) / float(root.attrib["height"]) / (25.4 / 72)
+        letters = [one.attrib["font-size"] for one in root.iter() if "font-size" in one.attrib]
+        assert min(float(size.removesuffix("px")) for size in letters) * points >= 6

@@ -40,6 +40,7 @@ class Reader(HTMLParser):
         self.texts: list[str] = []
         self.scripts: list[str] = []
         self._inside = ""
+        self.source = text
         self.feed(text)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
@@ -253,6 +254,22 @@ def test_nothing_is_fetched_while_drawing(monkeypatch: pytest.MonkeyPatch, tmp_p
 def test_the_page_refers_to_nothing_outside(reader: Reader) -> None:
     addresses = reader.values("src") + reader.values("href")
     assert all(address.startswith(("#", "data:")) for address in addresses)
+
+
+def test_each_part_of_the_page_keeps_within_its_bytes(reader: Reader) -> None:
+    """What every page brings, and what a chart costs: what keeps the demos below 2.5 MB."""
+    text = reader.source
+
+    def held(part: str) -> int:
+        return sum(len(found.encode()) for found in re.findall(part, text, re.DOTALL))
+
+    still = re.findall(r"<svg.*?</svg>", text, re.DOTALL)
+    assert held(r'id="chart-library">.*?</script>') < 420_000
+    assert held(r"<style>.*?</style>") + held(r"<script>.*?</script>") < 230_000
+    assert held(r'id="chart-data">.*?</script>') < 3_000 * len(still)
+    assert held(r"<svg.*?</svg>") < 9_000 * len(still)
+    # A still picture has no use for what steers a live one.
+    assert not [one for one in still if re.search(r'<[a-z]+ [^>]*(?:class|aria-[a-z]+|role)="', one)]
 
 
 @pytest.mark.long

@@ -137,7 +137,7 @@ def test_a_limit_passes_where_its_deciding_car_lies_right_of_the_line() -> None:
         row = row_of(results, place)
         if row["decisive"] is None:
             assert one.surplus < 0
-            assert row["beyond"]
+            assert row["short"]
         else:
             assert (float(row["decisive"]) >= 0) == (one.surplus >= 0)
         if row["median"] is not None:
@@ -160,7 +160,7 @@ def test_cars_without_an_answer_are_counted_lowest() -> None:
     none = replace(first, conformance=judge_margins(np.r_[np.full(50, 9.0), np.full(50, np.nan)], 0.95))
     row = row_of(replace(results, summary=replace(results.summary, limits=(none,))), 0)
     assert row["decisive"] is None
-    assert str(row["beyond"]).startswith("◀")
+    assert str(row["short"]).startswith("◀")
 
 
 def test_a_yes_or_no_quantity_is_shown_by_its_share() -> None:
