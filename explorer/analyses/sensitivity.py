@@ -15,13 +15,12 @@ import numpy as np
 
 from explorer.engine.execution import Execution
 from explorer.engine.plan import (
-    CHUNK,
     Plan,
     Progress,
     correlated_groups,
     make_plan,
 )
-from explorer.engine.sampling import saltelli_blocks, saltelli_columns
+from explorer.engine.sampling import saltelli_columns
 from explorer.estimators.sensitivity import (
     LEADING_SHARE,
     Sensitivity,
@@ -29,6 +28,7 @@ from explorer.estimators.sensitivity import (
 )
 from explorer.estimators.sobol_parts import Parts, answers, joined, ranks, replicate_parts
 from explorer.graph.arrays import Array
+from explorer.graph.variants import Moved
 from explorer.study.distributions import StudentT
 from explorer.study.limits import Limit
 from explorer.study.study import Study
@@ -74,10 +74,6 @@ class Design:
         lies upstream of them.
     pairs:
         Whether to prepare second-order indices.
-    unchanged:
-        Groups that are left as they are.
-    partial_plans:
-        Evaluates just some limits: a block that changes one group leaves the others as they are.
     """
 
     plan: Plan
@@ -85,10 +81,8 @@ class Design:
     groups: Mapping[str, tuple[str, ...]]
     rows: int
     reach: Mapping[str, tuple[int, ...]]
-    partial_plans: Mapping[tuple[int, ...], Plan]
     by_rank: tuple[int, ...] = ()
     pairs: bool = False
-    unchanged: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def groups_of(self, position: int) -> dict[str, tuple[str, ...]]:
         """Return the groups upstream of a limit."""
@@ -109,27 +103,32 @@ class Design:
     def changed_together(self, index: int, keys: Collection[str]) -> Array:
         """Return margins of A, and of A with these inputs drawn anew all at once: shape (rows, 2, limits)."""
         first, second = self._samples([index])
-        mixed = {key: (second if key in keys else first)[key] for key in first}
-        return np.stack(self._margins([first, mixed], tuple(range(len(self.limits)))), axis=1)
+        every = tuple(range(len(self.limits)))
+        return self._margins(first, [self._variant({key: second[key] for key in keys}, every)])
 
     def _evaluated(self, indices: Sequence[int], sides: int) -> Array:
         """Evaluate A, AB and, on two sides, BA and B; a limit that a block cannot change is copied.
 
         Rows of several scrambles stand one after the other.
         """
-        first, second = self._samples(indices)
-        blocks = saltelli_blocks(first, second, {**self.unchanged, **self.groups}, self.groups)
-        everything, count = tuple(range(len(self.limits))), len(self.groups)
-        ends = self._margins([blocks[0], blocks[-1]][:sides], everything)
-        order = [ends[0]] * (1 + count) + ([ends[1]] * (count + 1) if sides == 2 else [])
-        margins = np.stack(order, axis=1)
-        for reached in dict.fromkeys(self.reach[name] for name in self.groups):
-            places = [1 + i for i, name in enumerate(self.groups) if self.reach[name] == reached]
-            places += [place + count for place in places] if sides == 2 else []
-            changed = self._margins([blocks[place] for place in places], reached)
-            for place, values in zip(places, changed, strict=True):
-                margins[:, place, reached] = values
-        return margins
+        drawn = self._samples(indices)
+        # On two sides A and B stand one after the other, and what changes is taken each from the other.
+        there, other = (
+            {key: np.concatenate([drawn[side][key] for side in order]) for key in drawn[0]}
+            for order in ((0, 1)[:sides], (1, 0)[:sides])
+        )
+        variants = [
+            self._variant({key: other[key] for key in keys}, self.reach[name])
+            for name, keys in self.groups.items()
+        ]
+        margins = self._margins(there, variants)
+        if sides == 1:
+            return margins
+        ahead, behind = np.split(margins, 2)
+        return np.concatenate([ahead, behind[:, 1:], behind[:, :1]], axis=1)
+
+    def _variant(self, moved: Mapping[str, Array], limits: Sequence[int]) -> Moved:
+        return Moved(moved, {pair for k in limits for pair in self.limits[k].output.pairs})
 
     def parts(self, indices: Sequence[int]) -> list[Replicate]:
         """Reduce scrambles, evaluated side by side, to the parts of their indices."""
@@ -155,15 +154,10 @@ class Design:
         )
         return self.plan.draw(first), self.plan.draw(second)
 
-    def _margins(self, blocks: Sequence[Mapping[str, Array]], limits: tuple[int, ...]) -> list[Array]:
-        """Evaluate some limits on some blocks, chunk by chunk: one array (rows, limits) a block."""
-        plan = self.partial_plans[limits]
-        columns = {key: np.concatenate([block[key] for block in blocks]) for key in plan.uncertain}
-        pieces = []
-        for start in range(0, sum(len(next(iter(block.values()))) for block in blocks), CHUNK):
-            found = plan.evaluate({key: values[start : start + CHUNK] for key, values in columns.items()})
-            pieces.append(np.stack([self.limits[i].margin_in(found) for i in limits], axis=1))
-        return np.split(np.concatenate(pieces), len(blocks))
+    def _margins(self, drawn: Mapping[str, Array], variants: Sequence[Moved]) -> Array:
+        """Evaluate the limits on some rows and their variants: shape (rows, 1 + variants, limits)."""
+        found = self.plan.evaluate_variants(drawn, variants)
+        return np.stack([limit.margin_in(found).T for limit in self.limits], axis=2)
 
 
 def make_design(
@@ -181,7 +175,7 @@ def make_design(
         By limit the groups to change; by default all upstream of it.
     """
     limits = tuple(study.limits if limits is None else limits)
-    plan = _plan_for(study, limits)
+    plan = make_plan(study, [pair for limit in limits for pair in limit.output.pairs])
     groups: dict[str, tuple[str, ...]] = {}
     for keys in correlated_groups(study.correlations):
         if any(key in plan.uncertain for key in keys):
@@ -199,16 +193,11 @@ def make_design(
         )
         for name, members in groups.items()
     }
-    unchanged = {name: groups.pop(name) for name, reached in reach.items() if leading and not reached}
-    everything = tuple(range(len(limits)))
-    partial_plans = {
-        places: _plan_for(study, [limits[i] for i in places])
-        for places in {everything, *(reach[name] for name in groups)}
-    }
+    groups = {name: keys for name, keys in groups.items() if reach[name]}
     rows, pairs = study.sensitivity_samples, study.sensitivity_pairs
     few = known_from_few_readings(study)
     by_rank = tuple(i for i, keys in enumerate(upstream) if keys & few)
-    return Design(plan, limits, groups, rows, reach, partial_plans, by_rank, pairs, unchanged)
+    return Design(plan, limits, groups, rows, reach, by_rank, pairs)
 
 
 def known_from_few_readings(study: Study) -> set[str]:
@@ -218,10 +207,6 @@ def known_from_few_readings(study: Study) -> set[str]:
         for one in study.all_inputs()
         if isinstance(one.distribution, StudentT) and one.distribution.readings < FEWEST_READINGS
     }
-
-
-def _plan_for(study: Study, limits: Sequence[Limit]) -> Plan:
-    return make_plan(study, [pair for limit in limits for pair in limit.output.pairs])
 
 
 def keys_upstream(study: Study, limit: Limit) -> set[str]:

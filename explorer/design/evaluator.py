@@ -7,6 +7,7 @@ points is what the design does, not chance.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -30,6 +31,7 @@ from explorer.estimators.two_levels import (
 )
 from explorer.graph.arrays import Array
 from explorer.graph.program import Settled
+from explorer.graph.variants import Moved
 from explorer.study.builds import AS_IT_STANDS, Build
 from explorer.study.limits import Limit
 from explorer.study.study import Input, Study
@@ -151,23 +153,25 @@ class Evaluator:
         return margins, objectives
 
     def margins_at(self, points: Sequence[Sequence[float]]) -> Array:
-        """Return margins at several points, shape (points, limits, samples), evaluated side by side."""
+        """Return margins at several points, shape (points, limits, samples), evaluated side by side.
+
+        They are variants of the point that takes each value which most of them share.
+        """
+        pairs = list(self.plan.program.outputs)
+        usual = [Counter(values).most_common(1)[0][0] for values in zip(*points, strict=True)]
         margins = np.empty((len(points), len(self.limits), self.samples))
-        at_once = max(1, CHUNK // self.samples)
-        for first in range(0, len(points), at_once):
-            batch, start = points[first : first + at_once], 0
-            for size, drawn in zip(chunk_sizes(self.samples), self._held or self._drawn(), strict=True):
-                shape = (len(batch), size)
-                moved = [self._moved(self.plan, drawn, point) for point in batch]
-                beside = {key: np.tile(values, len(batch)) for key, values in drawn.items()}
-                for key in moved[0]:
-                    each = np.stack([np.broadcast_to(one[key], (size,)) for one in moved])
-                    beside[key] = each.ravel()
-                found = self.plan.evaluate(beside)
-                for k, limit in enumerate(self.limits):
-                    values = np.broadcast_to(limit.margin_in(found), shape[0] * size)
-                    margins[first : first + at_once, k, start : start + size] = values.reshape(shape)
-                start += size
+        start = 0
+        for size, drawn in zip(chunk_sizes(self.samples), self._held or self._drawn(), strict=True):
+            shared = self._moved(self.plan, drawn, usual)
+            variants = []
+            for point in points:
+                moved = self._moved(self.plan, drawn, point)
+                differ = [v.given.key for v, a, b in zip(self.variables, point, usual, strict=True) if a != b]
+                variants.append(Moved({key: moved[key] for key in differ if key in moved}, pairs))
+            found = self.plan.evaluate_variants({**drawn, **shared}, variants)
+            for k, limit in enumerate(self.limits):
+                margins[:, k, start : start + size] = limit.margin_in(found)[1:]
+            start += size
         return margins
 
     def assess(self, point: Sequence[float], lifted: Mapping[int, float] = _NOT_LIFTED) -> Assessment:

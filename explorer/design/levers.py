@@ -18,7 +18,7 @@ from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.inverse import standing
 from explorer.design.variables import Variable, chosen_input, read_variables, record_of
 from explorer.engine.execution import Execution
-from explorer.engine.plan import CHUNK, make_plan
+from explorer.engine.plan import CHUNK, Progress, make_plan
 from explorer.errors import StudyError
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment, turning_counts
 from explorer.estimators.conformance import binomial_interval
@@ -72,24 +72,18 @@ def try_levers(
     now = [_now(study, variable) for variable in variables]
     before, _ = evaluator.tried(now)
     steps = [_step(study, variable) for variable in variables]
-    alike = {limits: [v for v in variables if reached[v.name] == limits] for limits in reached.values()}
-    groups = tuple((found, tuple(variables.index(v) for v in of)) for found, of in alike.items() if found)
-    done = execution.in_order(
-        partial(_stepped, study, variables, steps, groups),
-        len(groups),
-        lambda ready: execution.progress("levers", ready, len(groups)),
-    )
-    after = {
-        place: at
-        for (_, places), many in zip(groups, done, strict=True)
-        for place, at in zip(places, many, strict=True)
-    }
+    points = [[*now[:k], now[k] + step, *now[k + 1 :]] for k, step in enumerate(steps)]
+    few = set_up(study, variables, samples=MOVED)
+    half = (len(points) + 1) // 2  # for several workers
+    batches = [batch for batch in (points[:half], points[half:]) if batch]
+    told = partial(_told, execution.progress, len(batches))
+    after = execution.in_order(partial(_stepped, few, batches), len(batches), told)
     moved = [
         [
-            LeverEffect(name, mean_change(before[names[name], :MOVED], margins))
-            for name, margins in zip(reached[variable.name], after.get(place, ()), strict=True)
+            LeverEffect(name, mean_change(before[names[name], :MOVED], margins[names[name]]))
+            for name in reached[variable.name]
         ]
-        for place, variable in enumerate(variables)
+        for variable, margins in zip(variables, itertools.chain(*after), strict=True)
     ]
     here = evaluator.assess(now)
     stands = standing(evaluator, here)
@@ -127,22 +121,13 @@ def try_levers(
     return Levers(tuple(records), CARS, MOVED, effects, SEEN)
 
 
-def _stepped(
-    study: Study,
-    variables: Sequence[Variable],
-    steps: Sequence[float],
-    groups: Sequence[tuple[tuple[str, ...], tuple[int, ...]]],
-    index: int,
-) -> Array:
-    """Move each lever of a group a step: margins of the limits that they reach, on the same cars.
+def _stepped(evaluator: Evaluator, batches: Sequence[Sequence[Sequence[float]]], place: int) -> Array:
+    """Move each lever of a batch a step: margins of all limits, on the same cars."""
+    return evaluator.margins_at(batches[place])
 
-    They reach the same limits and no others, so that one program serves them all, side by side.
-    """
-    reached, places = groups[index]
-    now = [_now(study, variable) for variable in variables]
-    points = [[*now[:place], now[place] + steps[place], *now[place + 1 :]] for place in places]
-    limits = [limit for limit in study.limits if limit.name in reached]
-    return set_up(study, variables, samples=MOVED, limits=limits).margins_at(points)
+
+def _told(progress: Progress, wanted: int, done: int) -> None:
+    progress("levers", done, wanted)
 
 
 def levers_of(study: Study) -> tuple[Variable, ...]:

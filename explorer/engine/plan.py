@@ -9,7 +9,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
 from itertools import islice
 from typing import Any, TypeVar
@@ -23,9 +23,12 @@ from explorer.engine.sampling import correlated, correlation_matrix, random_colu
 from explorer.estimators.conformance import finite_or_nan
 from explorer.graph.arrays import Array
 from explorer.graph.program import Program, Settled, compile_program
+from explorer.graph.variants import Moved, run_variants
 from explorer.study.study import Correlation, Input, Study
 
 CHUNK = 16_384
+# Samples and their variants that are evaluated together.
+VARIED = 2 * CHUNK
 # A cluster takes some milliseconds for every task, a tenth of what a chunk takes.
 MOST_IN_A_TASK = 4
 
@@ -121,6 +124,43 @@ class Plan:
         self.kept.put(name, np.stack([found[pair] for pair in pairs]))
         return found
 
+    def evaluate_variants(
+        self, drawn: Mapping[str, Array], variants: Sequence[Moved]
+    ) -> dict[tuple[str, str], Array]:
+        """Evaluate drawn inputs and variants of them in which a few differ: each step for what it changes.
+
+        Parameters
+        ----------
+        drawn:
+            Inputs by key, in a variant as well; some may be one number.
+
+        Returns
+        -------
+        dict
+            As ``evaluate``; shape (1 + variants, samples), the inputs as drawn first.
+        """
+        size = max(np.size(values) for values in drawn.values())
+        shape = len(pairs := list(self.program.outputs)), 1 + len(variants), size
+        name = ""
+        if self.kept is not None:
+            changed = {f"{k} {key}": one.leaves[key] for k, one in enumerate(variants) for key in one.leaves}
+            asked = [sorted(one.wanted) for one in variants]
+            name = self.kept.name(f"{self.content} varied {asked}", {**drawn, **changed})
+            if (values := self.kept.get(name, shape)) is not None:
+                return dict(zip(pairs, values, strict=True))
+        keep_freed_memory()
+        found, at_once = np.empty(shape), max(1, VARIED // shape[1])
+        for start in range(0, size, at_once):
+            part = slice(start, start + at_once)
+            supplied = {**self.constants, **_rows_of(drawn, part)}
+            moved = [replace(one, leaves=_rows_of(one.leaves, part)) for one in variants]
+            answers = run_variants(self.program, supplied, moved, min(at_once, size - start))
+            for place, pair in enumerate(pairs):
+                found[place, :, part] = finite_or_nan(answers[pair])
+        if self.kept is not None:
+            self.kept.put(name, found)
+        return dict(zip(pairs, found, strict=True))
+
     def _evaluated(
         self, drawn: Mapping[str, Array], size: int, settled: Callable[[], Settled] | None
     ) -> dict[tuple[str, str], Array]:
@@ -148,6 +188,10 @@ class Plan:
             if self.kept and kept_as:
                 self.kept.put(kept_as, counts)
         return {name: int(number) for name, number in zip(names, counts, strict=True) if number}
+
+
+def _rows_of(drawn: Mapping[str, Array], part: slice) -> dict[str, Array]:
+    return {key: values[part] if np.ndim(values) else values for key, values in drawn.items()}
 
 
 def make_plan(

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache, lru_cache
-from importlib.util import find_spec
+from importlib.util import find_spec, module_from_spec, spec_from_file_location
 from pathlib import Path
-from runpy import run_path
 
 import numpy as np
 import numpy.typing as npt
@@ -82,9 +81,8 @@ def sobol_columns(seed: int, names: Iterable[str], replicate: int, power: int) -
     """
     places = _places(tuple(sorted(names)))
     _check_size(power, len(places))
-    return {
-        name: _net(_stream("sobol", seed, name, replicate), place, power) for name, place in places.items()
-    }
+    streams = [_stream("sobol", seed, name, replicate) for name in places]
+    return dict(zip(places, _nets(streams, list(places.values()), power), strict=True))
 
 
 def saltelli_columns(
@@ -97,45 +95,9 @@ def saltelli_columns(
     """
     names = tuple(names)
     _check_size(power, 2 * len(names))
-    sides = [
-        {
-            name: _net(_stream(side, seed, name, replicate), 2 * place + offset, power)
-            for place, name in enumerate(names)
-        }
-        for offset, side in enumerate(("first", "second"))
-    ]
-    return sides[0], sides[1]
-
-
-def saltelli_blocks(
-    first: Mapping[str, Array],
-    second: Mapping[str, Array],
-    groups: Mapping[str, Sequence[str]],
-    changed: Collection[str] | None = None,
-) -> tuple[dict[str, Array], ...]:
-    """Mix two samples into the blocks of a Sobol analysis, without copying a column.
-
-    Blocks stand in SALib's order: A; for every group (or just those to be ``changed``) A with the group's
-    columns from B; for every such group B with the group's columns from A (for effects of pairs and for the
-    better estimator); B.
-    Evaluations stacked as [rows, blocks] and flattened are SALib's interleaved layout.
-    Source: A. Saltelli, Comput. Phys. Commun. 145, 2002, 280-297.
-
-    Raises
-    ------
-    SampleError
-        When an input belongs to no group or to two: correlated inputs must change together.
-
-    """
-    members = [name for names in groups.values() for name in names]
-    if sorted(members) != sorted(first):
-        raise SampleError("every input belongs to exactly one group", found=", ".join(members))
-
-    def mixed(base: Mapping[str, Array], other: Mapping[str, Array]) -> list[dict[str, Array]]:
-        chosen = [groups[name] for name in (groups if changed is None else changed)]
-        return [{**base, **{name: other[name] for name in names}} for names in chosen]
-
-    return (dict(first), *mixed(first, second), *mixed(second, first), dict(second))
+    streams = [_stream(side, seed, name, replicate) for name in names for side in ("first", "second")]
+    columns = _nets(streams, range(len(streams)), power)
+    return dict(zip(names, columns[::2], strict=True)), dict(zip(names, columns[1::2], strict=True))
 
 
 def correlated(uniforms: Mapping[str, Array], names: Sequence[str], matrix: Array) -> dict[str, Array]:
@@ -278,31 +240,22 @@ def _check_size(power: int, dimensions: int) -> None:
         )
 
 
-def _net(stream: np.random.Philox, dimension: int, power: int) -> Array:
-    """Scramble one dimension and list its points in natural order, by doubling."""
-    basis = _scrambled(stream, _directions(dimension)[:power])
-    points = np.empty(2**power, np.uint64)
-    points[0] = stream.random_raw() >> (64 - _DIGITS)
+def _nets(streams: Sequence[np.random.Philox], dimensions: Sequence[int], power: int) -> Array:
+    """Scramble one dimension a stream and list its points in natural order, by doubling: a row each."""
+    noise = np.array([stream.random_raw(_DIGITS + 1) for stream in streams], np.uint64)
+    noise = noise.reshape(len(streams), _DIGITS + 1)
+    # Column j of a random lower triangular matrix: zeros above digit j, one in it, random below.
+    ones = np.uint64(1) << np.arange(_DIGITS, dtype=np.uint64)[::-1]
+    columns = ones | (noise[:, :-1] & (ones - np.uint64(1)))
+    points = np.empty((len(streams), 2**power), np.uint64)
+    points[:, 0] = noise[:, -1] >> np.uint64(64 - _DIGITS)
     for bit in range(power):
+        numbers = np.array([_directions(dimension)[bit] for dimension in dimensions], np.uint64)
+        chosen = np.where(numbers[:, None] & ones, columns, np.uint64(0))
+        basis = np.bitwise_xor.reduce(chosen, axis=1)
         half = 2**bit
-        np.bitwise_xor(points[:half], basis[bit], out=points[half : 2 * half])
+        np.bitwise_xor(points[:, :half], basis[:, None], out=points[:, half : 2 * half])
     return _open_unit(points)
-
-
-def _scrambled(stream: np.random.Philox, directions: tuple[int, ...]) -> Bits:
-    """Multiply every direction number by one random lower triangular matrix of binary digits."""
-    # Column j of the matrix: zeros above digit j, one in it, random below.
-    place = [_DIGITS - 1 - j for j in range(_DIGITS)]
-    noise = stream.random_raw(_DIGITS).tolist()
-    columns = [(1 << p) | (r & ((1 << p) - 1)) for p, r in zip(place, noise, strict=True)]
-    products = []
-    for number in directions:
-        product = 0
-        for p, column in zip(place, columns, strict=True):
-            if number >> p & 1:
-                product ^= column
-        products.append(product)
-    return np.array(products, np.uint64)
 
 
 @lru_cache(maxsize=256)
@@ -355,10 +308,14 @@ def _joe_kuo(dimension: int) -> tuple[int, ...]:
 
 @cache
 def _table() -> Sequence[Sequence[int]]:
-    """Load SALib's table alone: the package would bring pandas and pyarrow along."""
+    """Load SALib's table alone, compiled as installed: the package would bring pandas and pyarrow along."""
     package = find_spec("SALib")
     assert package is not None
     assert package.origin is not None
-    file = Path(package.origin).with_name("sample") / "directions.py"
-    found: Sequence[Sequence[int]] = run_path(str(file))["directions"]
+    spec = spec_from_file_location("directions", Path(package.origin).with_name("sample") / "directions.py")
+    assert spec is not None
+    assert spec.loader is not None
+    table = module_from_spec(spec)
+    spec.loader.exec_module(table)
+    found: Sequence[Sequence[int]] = table.directions
     return found

@@ -21,7 +21,18 @@ class Repeated(NamedTuple):
     times: int
 
 
-def picked(group: Any, where: Mask | Repeated) -> Any:
+class Placed(NamedTuple):
+    """Of so many samples those at some places, in their order and as often as they stand there."""
+
+    samples: int
+    places: Rows
+
+
+#: Which samples.
+Which: TypeAlias = Mask | Repeated | Placed
+
+
+def picked(group: Any, where: Which) -> Any:
     """Return some samples of all that belongs together; numbers and tables stay as they are.
 
     A group is an array, samples along its last axis, a tuple of groups, or a curve that can be had for fewer
@@ -29,13 +40,15 @@ def picked(group: Any, where: Mask | Repeated) -> Any:
     """
     if isinstance(where, Repeated):
         return _each(group, where, where.samples, lambda values: np.concatenate([values] * where.times, -1))
+    if isinstance(where, Placed):
+        return _each(group, where, where.samples, lambda values: values[..., where.places])
     if where.ndim != 1:
         return _each(group, where, None, lambda values: np.broadcast_to(values, where.shape)[where])
     rows = np.flatnonzero(where)
     return _each(group, where, where.size, lambda values: values[..., rows])
 
 
-def _each(group: Any, where: Mask | Repeated, samples: int | None, take: Callable[[Array], Array]) -> Any:
+def _each(group: Any, where: Which, samples: int | None, take: Callable[[Array], Array]) -> Any:
     """Take of each array, where it has one value a sample: not of what is as long as something else."""
     if isinstance(group, tuple):
         fields = [_each(field, where, samples, take) for field in group]

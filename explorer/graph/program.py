@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask, Repeated, picked
+from explorer.graph.arrays import Array, Which, picked
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Need
 
@@ -62,7 +62,7 @@ class BoundCurve:
         result: Array = _gathered([inner[slot] for slot in self.closure.results], self.closure.stacked)
         return result
 
-    def of_samples(self, where: Mask | Repeated) -> BoundCurve:
+    def of_samples(self, where: Which) -> BoundCurve:
         """Return the same function for some of the samples."""
         fewer = picked(tuple(self.outside.values()), where)
         return BoundCurve(self.closure, dict(zip(self.outside, fewer, strict=True)))

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask, Repeated, Rows, picked
+from explorer.graph.arrays import Array, Mask, Repeated, Rows, Which, picked
 
 # Places through the servo's travel: angles are smooth between them, and most extremes lie at the ends.
 TRAVEL_SHARES = np.linspace(0.0, 1.0, 9)
@@ -35,7 +35,7 @@ class CurveOf:
         """Evaluate it."""
         return self.function(*self.parts, *arguments)
 
-    def of_samples(self, where: Mask | Repeated) -> CurveOf:
+    def of_samples(self, where: Which) -> CurveOf:
         """Return the same function for some of the samples."""
         return CurveOf(self.function, picked(self.parts, where))
 

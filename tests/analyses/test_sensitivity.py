@@ -22,7 +22,7 @@ from explorer.analyses.sensitivity import (
 from explorer.engine.execution import Execution
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.engine.plan import make_plan
-from explorer.engine.sampling import saltelli_blocks, saltelli_columns
+from explorer.engine.sampling import saltelli_columns
 from explorer.estimators.sobol_parts import joined, replicate_parts
 from explorer.study.study import load_study
 from tests.saltelli import evaluated, sobol_g, unit_design
@@ -46,8 +46,15 @@ at_least = "40 N"
 def test_blocks_are_those_of_evaluating_everything_everywhere() -> None:
     study = load_study(DEMO)
     design = make_design(study)
-    first, second = saltelli_columns(study.seed, design.plan.uncertain, 0, design.rows.bit_length() - 1)
-    blocks = saltelli_blocks(design.plan.draw(first), design.plan.draw(second), design.groups)
+    columns = saltelli_columns(study.seed, design.plan.uncertain, 0, design.rows.bit_length() - 1)
+    first, second = (design.plan.draw(side) for side in columns)
+    groups = design.groups.values()
+    blocks = [
+        first,
+        *({**first, **{key: second[key] for key in keys}} for keys in groups),
+        *({**second, **{key: first[key] for key in keys}} for keys in groups),
+        second,
+    ]
     wanted = [pair for limit in study.limits for pair in limit.output.pairs]
     plan = make_plan(study, wanted)
     brute = [

@@ -1,4 +1,4 @@
-"""Designs in the unit cube: keyed by name, stratified, independent, and in SALib's layout."""
+"""Designs in the unit cube: keyed by name, stratified, independent."""
 
 from __future__ import annotations
 
@@ -17,7 +17,6 @@ from explorer.engine.sampling import (
     correlated,
     correlation_matrix,
     random_column,
-    saltelli_blocks,
     saltelli_columns,
     sobol_columns,
 )
@@ -148,30 +147,6 @@ def test_too_large_designs_are_refused() -> None:
         sobol_columns(1, ["x"], 0, 31)
     with pytest.raises(SampleError, match="too large"):
         saltelli_columns(1, [str(n) for n in range(10_601)], 0, 0)
-
-
-def test_blocks_stand_as_in_salib() -> None:
-    from SALib.sample import sobol as salib
-
-    names = ["a", "b", "c"]
-    groups = {"one": ["a", "c"], "two": ["b"]}
-    problem = {"num_vars": 3, "names": names, "bounds": [[0, 1]] * 3, "groups": ["one", "two", "one"]}
-    rows = salib.sample(problem, 8, scramble=True, seed=1)
-    layout = rows.reshape(8, -1, 3)
-    first, second = ({n: layout[:, b, i] for i, n in enumerate(names)} for b in (0, -1))
-    blocks = saltelli_blocks(first, second, groups)
-    ours = np.stack([np.stack([block[n] for n in names], axis=-1) for block in blocks], axis=1)
-    assert np.array_equal(ours.reshape(rows.shape), rows)
-    # Nothing is copied: a mixed block holds the columns of the two samples themselves.
-    assert blocks[1]["a"] is second["a"]
-    assert blocks[1]["b"] is first["b"]
-
-
-def test_an_input_belongs_to_exactly_one_group() -> None:
-    first, second = saltelli_columns(1, ["a", "b"], 0, 2)
-    for groups in ({"one": ["a"]}, {"one": ["a", "b"], "two": ["b"]}, {"one": ["a", "b", "c"]}):
-        with pytest.raises(SampleError, match="exactly one group"):
-            saltelli_blocks(first, second, groups)
 
 
 def test_correlated_columns_have_the_correlation_of_their_scores() -> None:
