@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -245,6 +246,7 @@ def _limit(
     )
 
 
+@cache
 def make_results(
     title: str = "Invented sprint car, one flap", source: str = "kitchen scale, three readings"
 ) -> Results:

@@ -20,7 +20,7 @@ from reports.sections import sections
 from reports.sections.levers import build_steps
 from tests.report_analyses import candidates, design, design_point, with_analyses, with_findings
 from tests.report_fixture import HOSTILE, make_results
-from tests.reports.test_content import HEAVY, Reader, written
+from tests.reports.test_content import HEAVY, Reader, said, written
 
 pytestmark = pytest.mark.long
 
@@ -96,7 +96,7 @@ def test_without_a_candidate_that_passes_none_is_recommended() -> None:
     found = candidates(make_results())
     assert (
         "No candidate passes every limit, so none is recommended."
-        in written(with_findings(candidates=replace(found, recommended=None)), leave_out=HEAVY).text
+        in said(with_findings(candidates=replace(found, recommended=None))).text
     )
 
 
@@ -116,7 +116,7 @@ def test_a_search_without_a_find_says_what_came_nearest() -> None:
     assert found.search is not None
     nearest = design_point(5000.0, 0.03)
     search = replace(found.search, optimum=None, nearest=nearest, nearest_fails=("Worth the trouble",))
-    text = written(with_findings(design=replace(found, search=search)), leave_out=HEAVY).text
+    text = said(with_findings(design=replace(found, search=search))).text
     assert "The build that came nearest." in text
     assert "It fails: Worth the trouble." in text
 
@@ -153,12 +153,12 @@ def test_they_read_the_same_after_a_round_trip_through_the_file(tmp_path: Any) -
     results = with_analyses()
     (tmp_path / "summary.json").write_text(summary_text(results.summary), encoding="utf-8")
     again = replace(results, summary=load_summary(tmp_path))
-    assert written(again, leave_out=HEAVY).text == written(results, leave_out=HEAVY).text
+    assert said(again).text == said(results).text
 
 
 def test_hostile_words_in_findings_are_text() -> None:
     found = replace(design(make_results()), build=HOSTILE, notes=(HOSTILE,))
-    hostile = written(with_findings(design=found), leave_out=HEAVY)
+    hostile = said(with_findings(design=found))
     assert "b" not in {tag for tag, _ in hostile.tags}
     assert " ".join(HOSTILE.split()) in hostile.text
 

@@ -22,11 +22,11 @@ from reports.sections import decision, verdicts
 from reports.terminal import show_blocks
 from tests.report_analyses import candidates, with_findings
 from tests.report_fixture import make_results
-from tests.reports.test_content import HEAVY, written
+from tests.reports.test_content import HEAVY, said, written
 
 
 def first_page(results: Results) -> str:
-    text = written(results, leave_out=(*HEAVY, "candidates")).text
+    text = said(results).text
     return text[text.index("At a glance") : text.index("Compliance matrix")]
 
 
@@ -68,33 +68,30 @@ def test_every_line_of_a_verdict_says_the_throttle_that_it_hangs_on() -> None:
     driven = replace(first, throttle="at full throttle")
     shown = replace(results, summary=replace(results.summary, limits=(driven, *others)))
     called = f"{first.name}, at full throttle"
-    page = written(shown, leave_out=(*HEAVY, "candidates")).text
+    compared = replace(shown, summary=replace(shown.summary, candidates=candidates(results)))
+    page = written(compared, leave_out=HEAVY).text
     first_page, matrix = page[: page.rindex("Compliance matrix")], page[page.rindex("Compliance matrix") :]
     assert first_page.count(called) >= 2
     assert "at full throttle" in matrix
     console = Console(file=StringIO(), width=120)
     show_blocks(decision.in_short(Report(shown)), console)
     assert called in console.file.getvalue()  # type: ignore[attr-defined]
-    compared = replace(shown, summary=replace(shown.summary, candidates=candidates(results)))
-    for said in (page, written(compared, leave_out=HEAVY).text):
-        assert said.count(first.name) == said.count(called)
+    assert page.count(first.name) == page.count(called)
     data = summary_as_data(shown, Path(), ())
     assert [limit["throttle"] for limit in data["limits"]] == ["at full throttle", *("" for _ in others)]
 
 
-@pytest.mark.long
 def test_questions_without_a_limit_are_shown_as_not_asked() -> None:
     page = first_page(make_results())
     assert "Does the flap mechanism work? no limit The study sets no limit on this." in page
     assert "Which numbers lack a source? 2 of 10 that the study gives have no source" in page
 
 
-@pytest.mark.long
 def test_the_glance_says_what_to_build_once_builds_are_compared() -> None:
     assert "squatline compare holds builds against each other" in first_page(make_results())
     found = candidates(make_results())
-    said = "What to build? 1 of 2 candidates meets every limit: stiffer springs."
-    assert said in first_page(with_findings(candidates=found))
+    meets = "What to build? 1 of 2 candidates meets every limit: stiffer springs."
+    assert meets in first_page(with_findings(candidates=found))
 
 
 def test_what_nobody_has_measured_is_counted_where_it_is_decided() -> None:
@@ -115,10 +112,10 @@ def test_what_nobody_has_measured_is_counted_where_it_is_decided() -> None:
 def test_limits_are_counted_in_words() -> None:
     results = make_results()
     verdict = [limit.conformance.verdict for limit in results.summary.limits]
-    page = written(results, leave_out=HEAVY).text
+    page = said(results).text
     assert f"Of {len(verdict)} limits, {verdict.count('pass')} pass, 1 fails and 1 is open." in page
     passed = tuple(limit for limit in results.summary.limits if limit.conformance.verdict == "pass")
-    page = written(replace(results, summary=replace(results.summary, limits=passed)), leave_out=HEAVY).text
+    page = said(replace(results, summary=replace(results.summary, limits=passed))).text
     assert "All 2 limits pass." in page
 
 
@@ -180,25 +177,24 @@ def test_a_yes_or_no_quantity_is_shown_by_its_share() -> None:
     assert float(row["decisive"]) == pytest.approx((share - first.probability) / 0.25, rel=1e-4)  # type: ignore[arg-type]
 
 
-@pytest.mark.long
 def test_the_first_page_speaks_of_the_recommended_build() -> None:
     results = make_results()
     found = candidates(results)
     good = judge_margins(np.full(8192, 3.0) + np.arange(8192) / 8192, 0.95)
     stiff = replace(found.candidates[0], limits=(good,) * len(found.limits))
     found = replace(found, candidates=(stiff, *found.candidates[1:]))
-    page = written(with_findings(candidates=found), leave_out=HEAVY).text
+    page = said(with_findings(candidates=found)).text
     assert "Judged here: the recommended build, stiffer springs. The car as the study has it fails" in page
     assert "May we run it? ✓ pass May be run, under the cautions" in page
     none = replace(found, recommended=None)
-    page = written(with_findings(candidates=none), leave_out=HEAVY).text
+    page = said(with_findings(candidates=none)).text
     assert "Judged here" not in page
     assert "May we run it? ✗ fail DO NOT RUN" in page
 
 
 def test_whether_enough_cars_were_drawn_is_said_with_the_statistics() -> None:
     found = Convergence(("pitch | a",), ("top_speed | a", "top_speed | b"), 217_000)
-    reader = written(with_findings(convergence=found), leave_out=HEAVY)
+    reader = said(with_findings(convergence=found))
     text = reader.text
     enough = text[text.index("Were enough cars drawn?") :]
     for words in (
@@ -214,6 +210,6 @@ def test_whether_enough_cars_were_drawn_is_said_with_the_statistics() -> None:
 
 
 def test_nothing_is_said_of_figures_that_were_not_watched() -> None:
-    text = written(make_results(), leave_out=HEAVY).text
+    text = said(make_results()).text
     assert "Were enough cars drawn?" not in text
     assert "were they enough?" not in text

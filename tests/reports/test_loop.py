@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import pytest
-
 from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
 from explorer.results.records import Culprit, RareFailureRecord
 from reports.formatting import MINUS, THIN_SPACE
@@ -14,7 +12,7 @@ from reports.page import figures
 from reports.report import Report
 from reports.sections import rare_failures, sections
 from tests.report_analyses import validation, with_findings
-from tests.reports.test_content import HEAVY, Reader, written
+from tests.reports.test_content import HEAVY, Reader, said
 
 BELIEF = Belief(2600.0, 250.0, "judged")
 FOUND = Belief(2446.2, 19.9, "rear spring log, 2026-03-14, sha256 e849ba2b238d")
@@ -29,9 +27,8 @@ def first_page(reader: Reader) -> str:
     return reader.text[: reader.text.index("Compliance matrix")]
 
 
-@pytest.mark.long
 def test_an_input_from_a_log_shows_before_and_after() -> None:
-    reader = written(with_findings(fits=fits(True)))
+    reader = said(with_findings(fits=fits(True)))
     row = f"rear wheel rate 2.60 ± 0.25 N/mm 2.446 ± 0.020 N/mm {MINUS}0.6 8 %"
     for words in (
         "1 input of this study comes from a fitted log; the rear wheel rate moved most: down",
@@ -42,16 +39,14 @@ def test_an_input_from_a_log_shows_before_and_after() -> None:
     assert "changed by hand since" not in reader.text
 
 
-@pytest.mark.long
 def test_a_file_without_its_record_is_named() -> None:
-    text = written(with_findings(fits=fits(False))).text
+    text = said(with_findings(fits=fits(False))).text
     assert "Without the record of a fit, or changed by hand since: f.toml." in text
 
 
-@pytest.mark.long
 def test_a_run_that_is_not_explained_stands_on_the_first_page() -> None:
     records = tuple(replace(one, explains=False, title="Second run") for one in validation())
-    page = first_page(written(with_findings(validation=records)))
+    page = first_page(said(with_findings(validation=records)))
     assert "A logged run does not go as this study predicts (Second run)." in page
     # Before anything that rests on the same models.
     assert page.index("does not go as") < page.index("May we run it?")
@@ -67,12 +62,10 @@ def test_two_runs_of_one_quantity_are_drawn_apart() -> None:
     assert drawn[0].charts[0] != drawn[1].charts[0]
 
 
-@pytest.mark.long
 def test_a_run_that_is_explained_does_not() -> None:
-    assert "does not go as" not in first_page(written(with_findings(validation=validation())))
+    assert "does not go as" not in first_page(said(with_findings(validation=validation())))
 
 
-@pytest.mark.long
 def test_how_seldom_a_limit_fails_and_the_car_that_does() -> None:
     culprit = Culprit("rear_wheel_rate", "rear_wheel_rate", 2100.0, 2600.0, -2.0, 0.9, "N/m", "N/mm")
     found = RareFailureRecord(
@@ -89,11 +82,11 @@ def test_how_seldom_a_limit_fails_and_the_car_that_does() -> None:
         note="",
         culprits=(culprit,),
     )
-    reader = written(with_findings(rare=(found,)))
+    reader = said(with_findings(rare=(found,)))
     beyond = replace(found, probability=1e-8, high=1e-7)
     contradicted = replace(found, agree=False, note="the search missed a way to fail")
-    said = str(rare_failures.build(Report(with_findings(rare=(contradicted,)))))
-    assert "The search missed a way to fail." in said
+    missed = str(rare_failures.build(Report(with_findings(rare=(contradicted,)))))
+    assert "The search missed a way to fail." in missed
     assert "fewer than 1 car in 1 000 000 fails" in rare_failures.how_often(beyond).replace(THIN_SPACE, " ")
     for words in (
         "Failures too rare to count",
