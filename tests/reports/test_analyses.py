@@ -52,7 +52,7 @@ def test_each_measurement_says_what_it_brings(reader: Reader) -> None:
         "1, the splitter's downforce, takes 2 hours and brings 8.00 ± 0.20",
         "The dashed steps add up the best order within 4 hours: 1; in all 8 after 2 hours.",
         "the splitter's downforce, no. 1 as good at this step: rear spring rate",
-        "unlikely to show that it passes (splitter's downforce: a chance of 30 %)",
+        "28 % by the plan, 30 % by 4 hours spent on this limit alone (splitter's downforce)",
     ):
         assert words in reader.text
     # What a loss is stands before the first number of them.
