@@ -164,26 +164,24 @@ def report(
     from explorer.results.records import load_results
 
     forms = tuple(form for form, wanted in (("html", html), ("pdf", pdf)) if wanted) or ("html", "pdf")
-    with (
-        results_folder(results, new=False) as place,
-        drawing() as beside,
-        progress_shown(quiet=False) as progress,
-    ):
+    with results_folder(results, new=False) as place:
         for words in place.tidied:
             complain(f"squatline: {words}")
-        rendered = rendered_into(
-            load_results(results),
-            results,
-            progress,
-            beside,
-            forms=forms,
-            paper=paper,
-            units=units,
-            purpose=purpose,
-            leave_out=tuple(leave_out or ()),
-            cover_text=cover_text,
-            logo=logo,
-        )
+        found = load_results(results)
+        with drawing() as beside, progress_shown(quiet=False) as progress:
+            rendered = rendered_into(
+                found,
+                results,
+                progress,
+                beside,
+                forms=forms,
+                paper=paper,
+                units=units,
+                purpose=purpose,
+                leave_out=tuple(leave_out or ()),
+                cover_text=cover_text,
+                logo=logo,
+            )
     for path in rendered.paths.values():
         say(path)
     tell_problems(rendered.problems)

@@ -89,9 +89,10 @@ def test_no_module_of_the_folder_is_run_by_the_report(planted: Path) -> None:
 @pytest.mark.long
 def test_no_module_of_the_folder_is_run_by_the_package_called_as_one(planted: Path) -> None:
     """What is called ``explorer`` there is taken by Python itself, unless it is given -P."""
-    call(planted, [sys.executable, "-P", "-m", "explorer"], "run", ".", "--engine", "processes")
+    few = ("run", ".", "--engine", "processes", "--samples", "1000")
+    call(planted, [sys.executable, "-P", "-m", "explorer"], *few, "--no-report")
     (planted / "explorer.py").unlink()
-    call(planted, MODULE, "run", ".", "--engine", "processes")
+    call(planted, MODULE, *few)
 
 
 @pytest.mark.long
