@@ -127,7 +127,6 @@ def _sensitivity(
         samples=4096,
         replicates=8,
         left_out=12 if tied else 0,
-        confidence=0.95,
         variance=1.0,
         settled=not tied,
         note="",

@@ -102,10 +102,12 @@ def search_rare_failures(
         len(searched),
         lambda done: execution.progress("rare failures", done, len(searched)),
     )
-    return tuple(
-        _record(study, margins, _held(failure, seldom[margins.limit]))
-        for margins, failure in zip(searched, failures, strict=True)
-    )
+    records = []
+    for margins, failure in zip(searched, failures, strict=True):
+        counted = seldom[margins.limit]
+        found = held_against(failure, counted.trials - counted.conforming, counted.trials)
+        records.append(RareFailureRecord(margins.limit.name, found, _culprits(study, margins, found)))
+    return tuple(records)
 
 
 def _starts(study: Study, margins: Margins, outcome: Outcome | None) -> tuple[Start, ...]:
@@ -138,33 +140,12 @@ def _failure(
     )
 
 
-def _held(failure: RareFailure, counted: Conformance) -> RareFailure:
-    return held_against(failure, counted.trials - counted.conforming, counted.trials)
-
-
-def _record(study: Study, margins: Margins, failure: RareFailure) -> RareFailureRecord:
-    return RareFailureRecord(
-        limit=margins.limit.name,
-        probability=float(failure.probability),
-        low=failure.low,
-        high=failure.high,
-        confidence=failure.confidence,
-        variation=failure.variation,
-        method=failure.method,
-        agree=bool(failure.agree),
-        evaluations=failure.evaluations,
-        distance=failure.distance,
-        note=failure.note,
-        culprits=_culprits(study, margins, failure),
-    )
-
-
 def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Culprit, ...]:
-    if failure.most_likely.size == 0:
+    if not failure.most_likely:
         return ()
-    point = failure.most_likely[None, :]
-    drawn = {key: float(values[0]) for key, values in margins.drawn(point).items()}
-    scores, shares = scores_and_shares(margins, failure.most_likely)
+    point = np.array(failure.most_likely)
+    drawn = {key: float(values[0]) for key, values in margins.drawn(point[None, :]).items()}
+    scores, shares = scores_and_shares(margins, point)
     return tuple(
         Culprit(
             given.key,

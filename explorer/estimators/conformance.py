@@ -245,14 +245,14 @@ def judge_counts(
     )
 
 
-def judge_joint(margins: Array, required: float, confidence: float = CONFIDENCE) -> Conformance:
+def judge_joint(margins: Array, required: float) -> Conformance:
     """Judge several limits at once: a sample conforms only when it holds all of them.
 
     Parameters
     ----------
     margins:
         Shape (limits, samples), or (limits, replicates, samples).
-    required, confidence:
+    required:
         As in ``judge_margins``.
 
     Returns
@@ -260,7 +260,7 @@ def judge_joint(margins: Array, required: float, confidence: float = CONFIDENCE)
     Conformance
         Its margin is the smallest of the margins, each in units of its own standard deviation.
     """
-    return judge_margins(np.min([_in_own_spread(margin) for margin in margins], axis=0), required, confidence)
+    return judge_margins(np.min([_in_own_spread(margin) for margin in margins], axis=0), required)
 
 
 def _in_own_spread(margin: Array) -> Array:

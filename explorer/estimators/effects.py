@@ -14,6 +14,7 @@ from explorer.estimators.ranges import Range
 from explorer.estimators.side_by_side import Search
 from explorer.graph.arrays import Array
 
+NORMAL = float(ndtri((1 + CONFIDENCE) / 2))
 # Cars with the lowest and with the highest values that are held against each other: a fifth each.
 TAIL = 0.2
 # A setting is sought to such a part of the way between two looks, in so many steps at most.
@@ -36,7 +37,7 @@ class Change:
         return self.low > 0 or self.high < 0
 
 
-def mean_change(before: Array, after: Array, confidence: float = CONFIDENCE) -> Change:
+def mean_change(before: Array, after: Array) -> Change:
     """Return how much a margin changes on average over the same cars, shape (cars,) both.
 
     Source: mean of paired differences, normal interval (common random numbers).
@@ -46,12 +47,12 @@ def mean_change(before: Array, after: Array, confidence: float = CONFIDENCE) -> 
     unanswered = 1 - known.size / difference.size
     if known.size < 2:
         return Change(math.nan, -math.inf, math.inf, unanswered)
-    half = float(ndtri((1 + confidence) / 2)) * float(np.std(known, ddof=1)) / math.sqrt(known.size)
+    half = NORMAL * float(np.std(known, ddof=1)) / math.sqrt(known.size)
     mean = float(np.mean(known))
     return Change(mean, mean - half, mean + half, unanswered)
 
 
-def low_to_high(values: Array, margin: Array, confidence: float = CONFIDENCE) -> Change:
+def low_to_high(values: Array, margin: Array) -> Change:
     """Return the mean margin of the fifth with the highest values less that of the fifth with the lowest.
 
     Cars without an answer are left out and told as ``unanswered``.
@@ -69,7 +70,7 @@ def low_to_high(values: Array, margin: Array, confidence: float = CONFIDENCE) ->
     influence = np.zeros(answered.size)
     influence[:count] -= (lowest - np.mean(answered[count - near : count + near])) / TAIL
     influence[-count:] += (highest - np.mean(answered[-count - near : -count + near])) / TAIL
-    half = float(ndtri((1 + confidence) / 2)) * float(np.std(influence)) / math.sqrt(answered.size)
+    half = NORMAL * float(np.std(influence)) / math.sqrt(answered.size)
     mean = float(np.mean(highest) - np.mean(lowest))
     return Change(mean, mean - half, mean + half, unanswered)
 

@@ -138,9 +138,7 @@ class DecisionGain:
     turns: Expected
 
 
-def paired_difference(
-    first: Array, second: Array, better: Better = "higher", confidence: float = CONFIDENCE
-) -> Difference:
+def paired_difference(first: Array, second: Array, better: Better = "higher") -> Difference:
     """Compare a quantity of two builds.
 
     Parameters
@@ -154,7 +152,7 @@ def paired_difference(
     apart = (first - second)[np.isfinite(first) & np.isfinite(second)]
     order = np.sign(_worst_without_answer(first, better) - _worst_without_answer(second, better))
     wins = int(np.count_nonzero(order > 0))
-    low, high = binomial_interval(wins, first.size, confidence)
+    low, high = binomial_interval(wins, first.size)
     mean = mean_of(apart)
     quantiles = np.quantile(apart, [0.05, 0.5, 0.95]) if apart.size else np.full(3, math.nan)
     return Difference(
@@ -178,9 +176,7 @@ def _worst_without_answer(values: Array, better: Better) -> Array:
     return np.where(np.isfinite(turned), turned, -np.finfo(float).max / 4)
 
 
-def paired_verdict(
-    first_holds: Mask, second_holds: Mask, confidence: float = CONFIDENCE, *, verdicts: int = 1
-) -> PairedVerdict:
+def paired_verdict(first_holds: Mask, second_holds: Mask, *, verdicts: int = 1) -> PairedVerdict:
     """Compare how often two builds hold one limit.
 
     Parameters
@@ -201,10 +197,10 @@ def paired_verdict(
     only_first = int(np.count_nonzero(first & ~second))
     only_second = int(np.count_nonzero(~first & second))
     both = int(np.count_nonzero(first & second))
-    low, high = difference_interval(only_first, only_second, first.size, confidence)
+    low, high = difference_interval(only_first, only_second, first.size)
     p_value = mcnemar(only_first, only_second)
     surer: Literal["first", "second", "neither"] = "neither"
-    if p_value <= (1 - confidence) / verdicts:
+    if p_value <= (1 - CONFIDENCE) / verdicts:
         surer = "first" if only_first > only_second else "second"
     return PairedVerdict(
         both,
@@ -235,7 +231,7 @@ def difference_interval(
     return max(-1.0, middle - half), min(1.0, middle + half)
 
 
-def ranking(scores: Array, confidence: float = CONFIDENCE) -> Ranking:
+def ranking(scores: Array) -> Ranking:
     """Rank builds by a score of which more is better.
 
     Parameters
@@ -247,7 +243,7 @@ def ranking(scores: Array, confidence: float = CONFIDENCE) -> Ranking:
     shares = rank_shares(scores)
     builds, samples = scores.shape
     # Each interval at a higher confidence, so that all of them hold together (Bonferroni).
-    each = 1 - (1 - confidence) / builds
+    each = 1 - (1 - CONFIDENCE) / builds
     intervals = [binomial_interval(float(share) * samples, samples, each) for share in shares[:, 0]]
     return Ranking(
         shares=tuple(tuple(float(share) for share in row) for row in shares),
@@ -296,7 +292,6 @@ def _chance_below_nought(gap: Expected) -> float:
 def dominance(
     scores: tuple[Array, Array],
     holds: tuple[Mask, Mask],
-    confidence: float = CONFIDENCE,
     *,
     verdicts: int = 1,
 ) -> Dominance:
@@ -315,9 +310,9 @@ def dominance(
     first, second = (np.where(np.isfinite(score), score, -np.inf) for score in scores)
     as_good = np.all(first >= second, axis=0) & np.all(holds[0] >= holds[1], axis=0)
     count, samples = int(np.count_nonzero(as_good)), as_good.size
-    low, high = binomial_interval(count, samples, confidence)
+    low, high = binomial_interval(count, samples)
     comparisons = max(1, len(first) + len(holds[0]))
-    each = 1 - (1 - confidence) / (comparisons * verdicts)
+    each = 1 - (1 - CONFIDENCE) / (comparisons * verdicts)
     intervals = [_mean_interval(a - b, each) for a, b in zip(*scores, strict=True)]
     for a, b in zip(*holds, strict=True):
         intervals.append(difference_interval(int(np.sum(a & ~b)), int(np.sum(b & ~a)), samples, each))

@@ -74,7 +74,7 @@ class RareFailure:
 
     Attributes
     ----------
-    probability, low, high, confidence:
+    probability, low, high:
         The estimate with its interval, on the scale of its logarithm.
     variation:
         Coefficient of variation of the estimate: its standard error over the estimate itself.
@@ -87,12 +87,10 @@ class RareFailure:
     evaluations:
         Of the model, in all.
     most_likely:
-        Point of highest density at which the limit is broken, shape (dimensions,) in standard normal space;
-        empty when no failure was found.
+        Point of highest density at which the limit is broken, a number for each dimension in standard normal
+        space; empty when no failure was found.
     distance:
         Its distance from the middle, in standard deviations (reliability index); infinite when there is none.
-    importance:
-        Share of the squared distance in each coordinate: what leads to the failure.
     note:
         What a reader must know; empty when nothing is out of the ordinary.
     """
@@ -100,7 +98,6 @@ class RareFailure:
     probability: float
     low: float
     high: float
-    confidence: float
     variation: float
     method: str
     subset: float
@@ -109,10 +106,9 @@ class RareFailure:
     weighted_variation: float
     agree: bool
     evaluations: int
-    most_likely: Array
-    distance: float
-    importance: Array
     note: str
+    most_likely: tuple[float, ...] = ()
+    distance: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -160,7 +156,6 @@ def rare_failure(
     least: float = LEAST,
     close: float = CLOSE,
     starts: Sequence[Start] = (),
-    confidence: float = CONFIDENCE,
 ) -> RareFailure:
     """Estimate a small probability of failure.
 
@@ -180,8 +175,6 @@ def rare_failure(
         Probability below which no walk goes on, and coefficient of variation at which enough is known.
     starts:
         What each walk starts from; by default its own samples.
-    confidence:
-        Of the interval.
 
     Raises
     ------
@@ -208,7 +201,7 @@ def rare_failure(
     if not len(failures) or subset < least:
         plain = sum(start.cars for start in starts) or walks * samples
         reached = max(walk.bound for walk in done)
-        return _none_found(reached, least, plain, evaluations, dimensions, confidence)
+        return _none_found(reached, least, plain, evaluations)
     # A few walks can agree by chance, but not better than independent samples would.
     least = math.sqrt(sum(walk.least_variation**2 for walk in done) / walks)
     subset_variation = max(float(np.std(estimates, ddof=1)) / subset, least) / math.sqrt(walks)
@@ -216,14 +209,12 @@ def rare_failure(
         margin_of, failures, weighted_samples, generator(seed, walks), close
     )
     point, tried = most_likely_failure(margin_of, failures)
-    found = _combined(subset, subset_variation, weighted, weighted_variation, walks, confidence)
-    squared = point**2
+    found = _combined(subset, subset_variation, weighted, weighted_variation, walks)
     return replace(
         found,
         evaluations=evaluations + drawn + tried,
-        most_likely=point,
+        most_likely=tuple(point.tolist()),
         distance=float(np.linalg.norm(point)),
-        importance=squared / max(float(squared.sum()), np.finfo(float).tiny),
     )
 
 
@@ -243,7 +234,7 @@ def held_against(found: RareFailure, failed: int, trials: int) -> RareFailure:
     low, high = binomial_interval(failed, trials, APART)
     if low <= found.high and found.low <= high:
         return found
-    low, high = binomial_interval(failed, trials, found.confidence)
+    low, high = binomial_interval(failed, trials)
     return replace(
         found,
         probability=failed / trials,
@@ -473,7 +464,6 @@ def _combined(
     weighted: float,
     weighted_variation: float,
     walks: int,
-    confidence: float,
 ) -> RareFailure:
     """Take the surer of two estimates that agree, or the higher of two that do not."""
     apart = abs(subset - weighted)
@@ -481,9 +471,8 @@ def _combined(
     agree = weighted > 0 and apart <= float(stdtrit(walks - 1, (1 + APART) / 2)) * joint
     takes_weighted = weighted_variation <= subset_variation if agree else weighted > subset
     probability, variation = (weighted, weighted_variation) if takes_weighted else (subset, subset_variation)
-    factor = float(
-        ndtri((1 + confidence) / 2) if takes_weighted else stdtrit(walks - 1, (1 + confidence) / 2)
-    )
+    level = (1 + CONFIDENCE) / 2
+    factor = float(ndtri(level) if takes_weighted else stdtrit(walks - 1, level))
     stretch = math.exp(factor * math.sqrt(math.log1p(variation**2)))
     note = "" if agree else "the two methods disagree: the higher is given; take it as an order of magnitude"
     if agree and variation > 0.3:
@@ -492,7 +481,6 @@ def _combined(
         probability=probability,
         low=probability / stretch,
         high=min(1.0, probability * stretch),
-        confidence=confidence,
         variation=variation,
         method=IMPORTANCE if takes_weighted else SUBSET,
         subset=subset,
@@ -501,19 +489,14 @@ def _combined(
         weighted_variation=weighted_variation,
         agree=agree,
         evaluations=0,
-        most_likely=np.empty(0),
-        distance=math.inf,
-        importance=np.empty(0),
         note=note,
     )
 
 
-def _none_found(
-    reached: float, least: float, plain: int, evaluations: int, dimensions: int, confidence: float
-) -> RareFailure:
+def _none_found(reached: float, least: float, plain: int, evaluations: int) -> RareFailure:
     """No walk reached a failure: say how far they came, or what their first, plain samples bound."""
     stuck = reached > least * 1.001
-    bound = binomial_interval(0, plain, confidence)[1] if stuck else reached
+    bound = binomial_interval(0, plain)[1] if stuck else reached
     note = (
         "the walk towards failure stopped: the margin is the same over a whole region (a capped or counted "
         f"quantity), so that no direction leads on; {plain} plain samples without a failure bound it"
@@ -524,7 +507,6 @@ def _none_found(
         probability=0.0,
         low=0.0,
         high=bound,
-        confidence=confidence,
         variation=math.inf,
         method=SUBSET,
         subset=0.0,
@@ -533,8 +515,5 @@ def _none_found(
         weighted_variation=math.inf,
         agree=True,
         evaluations=evaluations,
-        most_likely=np.empty(0),
-        distance=math.inf,
-        importance=np.zeros(dimensions),
         note=note,
     )

@@ -103,8 +103,6 @@ class Sensitivity:
     samples, replicates, left_out:
         Base rows used in all, in how many independent replicates, and rows removed over all blocks because
         one of their evaluations was not a finite number.
-    confidence:
-        Of the intervals.
     variance:
         Of the output.
     settled:
@@ -126,7 +124,6 @@ class Sensitivity:
     samples: int
     replicates: int
     left_out: int
-    confidence: float
     variance: float
     settled: bool
     note: str
@@ -197,7 +194,6 @@ def indices_of_output(
         samples=rows,
         replicates=len(every.rows),
         left_out=int(every.left_out.sum()),
-        confidence=confidence,
         variance=float(every.variance.mean()),
         settled=growth == 1,
         note=_note(every, growth == 1, by_rank),

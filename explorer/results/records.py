@@ -21,6 +21,7 @@ from explorer.errors import ResultsError, with_file
 from explorer.estimators.between_cars import BetweenCars
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring_plan import MeasuringPlan
+from explorer.estimators.rare import RareFailure
 from explorer.estimators.sensitivity import Sensitivity
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import require_visible
@@ -238,22 +239,10 @@ class Culprit:
 
 @dataclass(frozen=True)
 class RareFailureRecord:
-    """How seldom a safety limit fails, with the most likely failing car.
-
-    ``probability`` to ``note`` are as in ``explorer.estimators.rare.RareFailure``.
-    """
+    """How seldom a safety limit fails, with the most likely failing car."""
 
     limit: str
-    probability: float
-    low: float
-    high: float
-    confidence: float
-    variation: float
-    method: str
-    agree: bool
-    evaluations: int
-    distance: float
-    note: str
+    found: RareFailure
     culprits: tuple[Culprit, ...]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from explorer.estimators.rare import RareFailure
 from explorer.results.records import RareFailureRecord
 from reports.blocks import Cell, Column, Line, Paragraph, Quiet, Section, Table, cell
 from reports.formatting import about, amount
@@ -39,7 +40,7 @@ def build(report: Report) -> Section | None:
     return Section("seldom", "Failures too rare to count in the run", blocks, appendix=True)
 
 
-def how_often(found: RareFailureRecord) -> str:
+def how_often(found: RareFailure) -> str:
     """Say how seldom a limit fails; beyond the floor only the assumed tails of the inputs speak."""
     if found.probability < FLOOR <= found.high:
         return f"fewer than 1 car in {about(1 / found.high)} fails, as far as cars were counted"
@@ -49,9 +50,10 @@ def how_often(found: RareFailureRecord) -> str:
     return f"about 1 car in {about(1 / found.probability)} fails ({low} to {high})"
 
 
-def _row(report: Report, found: RareFailureRecord) -> tuple[Cell, ...]:
+def _row(report: Report, record: RareFailureRecord) -> tuple[Cell, ...]:
+    found = record.found
     unusual: Line = ()
-    for one in found.culprits:
+    for one in record.culprits:
         unusual = (
             *unusual,
             f"{'; ' if unusual else ''}{report.input_name(one.key)} ",
@@ -60,7 +62,7 @@ def _row(report: Report, found: RareFailureRecord) -> tuple[Cell, ...]:
             amount(one.nominal, one),
         )
     return (
-        cell(found.limit),
+        cell(record.limit),
         cell(
             sentence(how_often(found)),
             *((Quiet(" " + sentence(found.note)),) if found.note else ()),

@@ -28,7 +28,7 @@ def test_straight_limit(dimensions: int, distance: float) -> None:
     agrees(found, float(ndtr(-distance)))
     assert found.variation < 0.05
     assert found.distance == pytest.approx(distance, abs=1e-6)
-    np.testing.assert_allclose(found.importance, direction**2, atol=1e-4)
+    np.testing.assert_allclose(np.square(found.most_likely) / found.distance**2, direction**2, atol=1e-4)
 
 
 def test_outside_a_ball() -> None:
@@ -46,7 +46,9 @@ def test_lognormal_strength_and_load() -> None:
     )
     agrees(found, float(ndtr(-distance)))
     # The load's spread leads to the failure: its share of the squared distance is that of its variance.
-    assert found.importance[1] == pytest.approx(sd_load**2 / (sd_strength**2 + sd_load**2), abs=1e-3)
+    assert (found.most_likely[1] / found.distance) ** 2 == pytest.approx(
+        sd_load**2 / (sd_strength**2 + sd_load**2), abs=1e-3
+    )
 
 
 def test_sum_of_exponential_values() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from explorer.estimators.rare import RareFailure
 from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
 from explorer.results.records import Culprit, RareFailureRecord
 from reports.formatting import MINUS, THIN_SPACE
@@ -68,25 +69,28 @@ def test_a_run_that_is_explained_does_not() -> None:
 
 def test_how_seldom_a_limit_fails_and_the_car_that_does() -> None:
     culprit = Culprit("rear_wheel_rate", "rear_wheel_rate", 2100.0, 2600.0, -2.0, 0.9, "N/m", "N/mm")
-    found = RareFailureRecord(
-        limit="stays level",
+    found = RareFailure(
         probability=1 / 9200,
         low=1 / 9500,
         high=1 / 8900,
-        confidence=0.95,
         variation=0.02,
         method="subset simulation",
+        subset=1 / 9200,
+        subset_variation=0.02,
+        weighted=1 / 9100,
+        weighted_variation=0.03,
         agree=True,
         evaluations=10_000,
         distance=3.7,
         note="",
-        culprits=(culprit,),
     )
-    reader = said(with_findings(rare=(found,)))
+    reader = said(with_findings(rare=(RareFailureRecord("stays level", found, (culprit,)),)))
     beyond = replace(found, probability=1e-8, high=1e-7)
-    contradicted = replace(found, agree=False, note="the search missed a way to fail")
-    missed = str(rare_failures.build(Report(with_findings(rare=(contradicted,)))))
-    assert "The search missed a way to fail." in missed
+    missed = RareFailureRecord(
+        "stays level", replace(found, note="the search missed a way to fail"), (culprit,)
+    )
+    words_of_it = str(rare_failures.build(Report(with_findings(rare=(missed,)))))
+    assert "The search missed a way to fail." in words_of_it
     assert "fewer than 1 car in 1 000 000 fails" in rare_failures.how_often(beyond).replace(THIN_SPACE, " ")
     for words in (
         "Failures too rare to count",
