@@ -1,4 +1,10 @@
-"""Presents the results of a run as HTML and PDF; computes no physics and no statistics."""
+"""Presents the results of a run as HTML and PDF; computes no physics and no statistics.
+
+``sections`` turn a summary into ``blocks``; ``page``, ``document`` and ``terminal`` draw those, ``charts*``
+and ``drawings`` their pictures, and ``formatting`` writes numbers.
+May import: records and words of ``explorer``.  Imported by: the command line and the desk.
+To add: a sentence to its section, a picture to ``charts*``.
+"""
 
 from __future__ import annotations
 

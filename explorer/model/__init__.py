@@ -1,7 +1,9 @@
 """The physics, one subject a file, and which files stand for which subject.
 
 A subject with several variants has several files that define the same quantities by other means: the study
-chooses one of them under ``[models]``; without a choice the first one listed is taken.
+chooses one of them under ``[models]``; without a choice the first one listed is taken.  Model files import
+numpy, the decorators of ``graph`` and each other; the study reads them through ``modules``.  A new file is
+listed in ``SUBJECTS``, as a subject or as a variant of one.
 """
 
 from __future__ import annotations

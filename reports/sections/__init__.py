@@ -1,7 +1,8 @@
 """The sections of the report, in the order of a design review.
 
 Each module builds one section from a report, or None when the run holds nothing for it.  To add one, write a
-module with a ``build`` function and put it in its place here.
+module with a ``build`` function and put it in its place here.  For all three forms,
+and for commands that print one of them.
 """
 
 from __future__ import annotations
