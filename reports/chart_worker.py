@@ -68,7 +68,6 @@ def pictures(
         Where to draw; without one, each is drawn here when it is asked for.
     live:
         Whether the script will be asked for too: it is made last, for it takes as long as all charts.
-
     """
     position = SYSTEMS.index(system)
     drawn = {

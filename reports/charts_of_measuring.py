@@ -74,7 +74,6 @@ def value_against_hours(
         Hours to spend.
     axis:
         Title of the vertical axis.
-
     """
     frame = _frame(spots, rises, budget)
     layers = [

@@ -46,7 +46,6 @@ def document(report: Report, sections: Sequence[Section], drawn: Pictures | None
     ------
     RenderError
         When the PDF library cannot work on this machine; the message says what to install.
-
     """
     weasyprint = _library()
     sections = [section for section in sections if section.printed]

@@ -128,7 +128,6 @@ def amount(
     zeros:
         False to leave out zeros at the end: they promise something only of what was found, not of what is
         chosen.
-
     """
     if value is None or not math.isfinite(value):
         return Amount((NO_ANSWER,) * len(SYSTEMS))

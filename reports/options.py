@@ -45,7 +45,6 @@ class ReportOptions:
         Words of the builder's own under the title.
     logo:
         A PNG, JPEG or SVG file, drawn at the top of the first page.
-
     """
 
     paper: Paper = "A4"
@@ -85,7 +84,6 @@ def logo_address(path: Path | None) -> str | None:
     ------
     RenderError
         When the file cannot be read, is larger than allowed, or is no PNG, JPEG or SVG picture.
-
     """
     if path is None:
         return None

@@ -99,7 +99,6 @@ def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = N
         What to print, in order.
     drawn:
         Pictures that are being drawn already.
-
     """
     from markupsafe import Markup
 

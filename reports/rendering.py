@@ -67,7 +67,6 @@ def render(
         When an option is out of its range or the logo cannot be used.
     ResultsError
         When the folder cannot be written to.
-
     """
     chosen = (options or ReportOptions()).checked(tuple(SECTIONS))
     asked = checked_forms(tuple(forms))

@@ -52,7 +52,6 @@ def svg(chart: Mapping[str, Any], prefix: str) -> str:
         Vega-Lite specification with its data inside.
     prefix:
         Put before every id, so that several drawings can stand in one page.
-
     """
     return _standing_alone(_drawn(json.dumps(chart)), prefix)
 

@@ -29,7 +29,6 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     ----------
     nominal:
         Condition -> quantity -> value with all inputs at their nominal values.
-
     """
     own = [*odd_inputs(study), *out_of_room(study, nominal)]
     yield from own

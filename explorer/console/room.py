@@ -21,7 +21,6 @@ def require_room() -> None:
     ------
     SquatlineError
         When fewer files may be open, or less memory used, than the libraries need.
-
     """
     try:
         import resource

@@ -95,7 +95,6 @@ def compare(
         With fewer than two candidates, or one that overrides what it cannot.
     SampleError
         When more samples are asked for than can be kept side by side.
-
     """
     builds, objectives = read_builds(study), read_objectives(study)
     payoff = read_payoff(study, objectives)

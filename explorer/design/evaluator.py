@@ -54,7 +54,6 @@ class Evaluator:
         What a point gives values for, in this order.
     draw:
         Number of the set of samples: another number is another, independent set.
-
     """
 
     study: Study
@@ -276,7 +275,6 @@ def set_up(
         Limits to assess; by default all of the study.
     draw:
         Which independent set of samples to use.
-
     """
     limits = tuple(study.limits if limits is None else limits)
     wanted = [pair for limit in limits for pair in limit.output.pairs]

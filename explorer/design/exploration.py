@@ -27,7 +27,6 @@ def parts_named(names: Collection[str] | None) -> tuple[str, ...]:
     ------
     StudyError
         When there is no such part.
-
     """
     for name in names or ():
         if name not in PARTS:
@@ -52,7 +51,6 @@ def prepare(study: Study, build: Build = AS_IT_STANDS) -> Prepared:
     ------
     StudyError
         For the first fault of each section.
-
     """
     faults, maps, questions = Faults(), [], []
     with faults.noted():
@@ -120,7 +118,6 @@ def explore(
     Notes
     -----
     A part that fails takes no other along: ``execution.stages`` and the notes say what failed, and why.
-
     """
     execution = execution or Execution()
     study = study if samples is None else _with_samples(study, samples)

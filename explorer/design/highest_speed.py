@@ -74,7 +74,6 @@ def run_highest_speed(study: Study, build: Build, execution: Execution) -> Highe
     ------
     StudyError
         When the range of speeds is empty.
-
     """
     entry = study.entries.highest_speed
     with with_file(str(study.path)):

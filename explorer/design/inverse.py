@@ -47,7 +47,6 @@ def prepare_question(study: Study, build: Build, position: int) -> PreparedQuest
     ------
     StudyError
         When the question names what is unknown, or varies what its limit does not depend on.
-
     """
     entry, key = study.entries.questions[position], f"questions[{position + 1}]"
     with with_file(str(study.path)):

@@ -54,7 +54,6 @@ def prepare_map(study: Study, build: Build, position: int) -> PreparedMap:
     ------
     StudyError
         When the map names what is unknown, asks for too many points, or varies what no limit depends on.
-
     """
     entry, key = study.entries.maps[position], f"maps[{position + 1}]"
     with with_file(str(study.path)):
@@ -106,7 +105,6 @@ def check_reaches(evaluator: Evaluator, variable: Variable, key: str) -> None:
     ------
     StudyError
         With the limits it does not reach.
-
     """
     if not evaluator.reached_by(variable):
         raise StudyError(
@@ -179,7 +177,6 @@ def stretches_of(
         Rising values that were looked at, and how each stands.
     scale:
         What a surplus of each limit is measured in.
-
     """
     known = dict(zip(values, assessed, strict=True))
 

@@ -73,7 +73,6 @@ def read_objectives(study: Study) -> tuple[Objective, ...]:
     ------
     StudyError
         When an objective names what is unknown or cannot be computed, or two have one name.
-
     """
     with with_file(str(study.path)):
         objectives = tuple(
@@ -102,7 +101,6 @@ def find_limit(study: Study, name: str, key: str) -> Limit:
     ------
     StudyError
         When no limit is called so.
-
     """
     for limit in study.limits:
         if limit.name == name:
@@ -166,7 +164,6 @@ class Payoff:
             Scores of the objective; None without one.
         holds_all:
             True where every limit holds.
-
         """
         if scores is None:
             return holds_all.astype(float)
@@ -180,7 +177,6 @@ def read_payoff(study: Study, objectives: tuple[Objective, ...]) -> Payoff:
     ------
     StudyError
         When it names no objective of the study, or its value has no proper unit.
-
     """
     entry = study.entries.decision
     if entry is None:

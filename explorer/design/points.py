@@ -28,7 +28,6 @@ def assess_points(
     ----------
     stage:
         What to call it in the progress report.
-
     """
     names = [_name(evaluator, point) for point in points]
     return [
@@ -63,7 +62,6 @@ def check_count(count: int, samples: int, key: str, told: str, remedy: str) -> N
     ------
     StudyError
         With the count and the remedy.
-
     """
     if count > MOST_POINTS:
         raise StudyError(

@@ -91,7 +91,6 @@ def run_search(
     ------
     StudyError
         When no limit and no objective depends on any variable, or too many points are asked for.
-
     """
     entry = study.entries.search
     check_count(entry.points, entry.samples, "search.points", "search", "a few hundred points fill the space")

@@ -50,7 +50,6 @@ class SideBySide:
     ----------
     values:
         Shape (builds, outputs, samples), in SI units; NaN has no answer.
-
     """
 
     study: Study

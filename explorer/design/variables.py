@@ -39,7 +39,6 @@ class Variable:
         What becomes of the uncertainty around a value: kept, scaled in proportion to it, or none.
     everywhere:
         Whether it takes the place of what conditions set, too.
-
     """
 
     name: str
@@ -58,7 +57,6 @@ class Variable:
         ----------
         drawn:
             Samples around the value chosen before; None for an input that is exactly known.
-
         """
         if drawn is None:
             return np.asarray(value, float)
@@ -73,7 +71,6 @@ def read_variables(study: Study, build: Build = AS_IT_STANDS) -> tuple[Variable,
     ------
     StudyError
         When a variable is unknown, its range is empty or impossible, or no condition would use it.
-
     """
     with with_file(str(study.path)):
         return tuple(_variable(study, build, name, entry) for name, entry in study.entries.design.items())
@@ -86,7 +83,6 @@ def find_variable(variables: Iterable[Variable], name: str, key: str) -> Variabl
     ------
     StudyError
         When none is called so.
-
     """
     known = {variable.name: variable for variable in variables}
     if name not in known:
@@ -171,7 +167,6 @@ def chosen_input(
         Value to stand in where the build gives none.
     keep:
         Whether the uncertainty of the build's own value stays around the one chosen.
-
     """
     before = build.overrides.get(name) or study.inputs.get(name)
     if keep and before is not None and not before.exact:

@@ -44,7 +44,6 @@ class Checkpoint:
     ----------
     found, dropped:
         How many parts were there in the beginning: of this fingerprint, and of others, thrown away.
-
     """
 
     def __init__(self, folder: Path | None = None, fingerprint: str = "") -> None:
@@ -138,7 +137,6 @@ class Checkpoint:
         ----------
         name:
             Tells parts apart; it must hold every setting that the fingerprint does not.
-
         """
         kept = self.get(name)
         return self.put(name, compute()) if kept is None else kept

@@ -27,7 +27,6 @@ class Execution:
         Where finished parts are kept, so that a stopped run goes on; without a file nothing is kept.
     stages:
         What came to no result while the rest went on.
-
     """
 
     workers: int | None = None
@@ -57,7 +56,6 @@ class Execution:
             Function of the position of a name; it travels to the workers where these are other processes.
         stage:
             What to call it in the progress report.
-
         """
         kept = self.checkpoint
         missing = [position for position, name in enumerate(names) if not kept.has(name)]

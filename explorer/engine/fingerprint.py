@@ -38,7 +38,6 @@ def fingerprint(study: Study, leave_out: Collection[str] = ()) -> str:
     ----------
     leave_out:
         Sections that the numbers in question do not depend on.
-
     """
     said = study.entries.model_dump(exclude={*_NO_NUMBERS, *leave_out})
     for key in _OF_THE_COMMAND:

@@ -43,7 +43,6 @@ class KeptValues:
         Where they lie; made with the first.
     owner:
         Fingerprint of what they hang on beside the program's calls, its fixed values and the cars.
-
     """
 
     folder: Path

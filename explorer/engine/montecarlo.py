@@ -248,7 +248,6 @@ class StopRule(Protocol):
         Tells runs under this rule from others of their study.
     memory:
         What it remembers from chunk to chunk, as numbers; it is noted with the run.
-
     """
 
     @property
@@ -330,7 +329,6 @@ def run_montecarlo(
     until:
         Asked after each chunk whether to stop there; without a checkpoint such a run keeps its first samples
         only.
-
     """
     job = make_job(study, samples=samples, keep=keep)
     first = job.values(0)

@@ -38,7 +38,6 @@ class Packed(Generic[Part]):
         ------
         ClusterError
             When this process would compute other numbers than the one that packed the job.
-
         """
         require_equal(self.versions)
         job = _unpacked(self.data)

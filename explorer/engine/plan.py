@@ -58,7 +58,6 @@ class Plan:
         Every input that the program reads, exact ones included.
     kept, content:
         Where evaluations are kept, if anywhere, and the digest of program and constants.
-
     """
 
     seed: int

@@ -84,7 +84,6 @@ def safe_path() -> Iterator[None]:
     ------
     ClusterError
         When Python was told to ignore its environment, by which this is asked of the processes.
-
     """
     if sys.flags.ignore_environment and not sys.flags.safe_path:
         raise ClusterError(

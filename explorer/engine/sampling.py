@@ -41,7 +41,6 @@ def random_column(seed: int, name: str, chunk: int, size: int) -> Array:
     -------
     Array
         Shape (size,), in the open interval (0, 1).
-
     """
     return _open_unit(_stream("random", seed, name, chunk).random_raw(size) >> np.uint64(64 - _DIGITS))
 
@@ -77,7 +76,6 @@ def sobol_columns(seed: int, names: Iterable[str], replicate: int, power: int) -
     Scrambled by a random lower triangular matrix of binary digits and a digital shift; unbiased, with the net
     kept.  Source: J. Matousek, J. Complexity 14, 1998, 527-556; direction numbers of S. Joe and F. Y. Kuo,
     SIAM J. Sci. Comput. 30, 2008, 2635-2654.
-
     """
     places = _places(tuple(sorted(names)))
     _check_size(power, len(places))
@@ -115,7 +113,6 @@ def correlated(uniforms: Mapping[str, Array], names: Sequence[str], matrix: Arra
     -------
     dict
         New columns of ``names``, each still uniform on its own; the first is unchanged.
-
     """
     lower = np.linalg.cholesky(matrix)
     scores = [special.ndtri(uniforms[name]) for name in names]
@@ -146,7 +143,6 @@ def check_correlation(names: Sequence[str], pairs: Mapping[tuple[str, str], floa
     CorrelationError
         When a value is not between -1 and 1, a pair is given twice or of an input with itself, or the matrix
         is not positive definite; then the pair that disagrees most with the others is named.
-
     """
     seen: set[frozenset[str]] = set()
     for (first, second), value in pairs.items():

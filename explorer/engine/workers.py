@@ -58,7 +58,6 @@ def workers_for(
     ClusterError
         When there is no such engine, the cluster does not answer, its workers have other versions, or
         workers ended before their work was done.
-
     """
     if engine not in ENGINES:
         raise ClusterError("there is no such engine", found=engine, allowed=", ".join(ENGINES))

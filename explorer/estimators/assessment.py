@@ -53,7 +53,6 @@ class Assessment:
         Standard deviation of each margin.
     objectives, objective_errors, objective_unanswered:
         Mean of each objective with its standard error, NaN when too many samples have no answer; their share.
-
     """
 
     samples: int
@@ -131,7 +130,6 @@ def assess(margins: Array, requirements: Sequence[Requirement], objectives: Arra
         One for each limit.
     objectives:
         Values of the objectives, shape (objectives, samples).
-
     """
     limits, samples = margins.shape
     margins = finite_or_nan(margins)

@@ -37,7 +37,6 @@ class Edge:
         Beyond this it fails beyond doubt.
     at_end:
         True when the stretch runs to the end of the range searched: the true edge may lie beyond.
-
     """
 
     value: float
@@ -73,7 +72,6 @@ def contour(x: Sequence[float], y: Sequence[float], surface: Array) -> tuple[Seg
     -----
     Marching squares, the plane case of Lorensen & Cline, SIGGRAPH 1987; a saddle is joined by the mean of its
     corners.
-
     """
     pieces = []
     for j in range(len(y) - 1):
@@ -118,7 +116,6 @@ def nondominated(scores: Array) -> Mask:
     ----------
     scores:
         Shape (points, objectives); more is better.  A point with NaN is never marked and betters nothing.
-
     """
     known = ~np.any(np.isnan(scores), axis=1)
     marks: Mask = np.array(known)
@@ -142,7 +139,6 @@ def stretches(surplus: Callable[[float], Array], values: Sequence[float]) -> tup
     -------
     tuple of Stretch
         Where the likely surplus is zero or more, from low to high.
-
     """
     known: dict[float, Array] = {}
 
@@ -165,7 +161,6 @@ def spans(surplus: Callable[[float], float], values: Sequence[float]) -> list[Sp
     ----------
     values:
         Rising values to look at first; what happens twice between two of them is not seen.
-
     """
     found: list[Span] = []
     start = values[0] if surplus(values[0]) >= 0 else None

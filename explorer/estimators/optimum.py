@@ -93,7 +93,6 @@ def best_point(
     -----
     COBYLA of M. J. D. Powell (1994) as scipy has it, from every start; then the neighbours that the steps of
     the ranges allow, and from the best of them step by step.
-
     """
     seen: dict[tuple[float, ...], Standing] = {}
 

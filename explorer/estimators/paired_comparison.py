@@ -35,7 +35,6 @@ class Difference:
         Share of all samples in which the first is the better one, with its exact interval.
     unanswered:
         Samples in which at least one build has no answer; that build is the worse one there.
-
     """
 
     mean: float
@@ -66,7 +65,6 @@ class PairedVerdict:
     surer:
         Which build holds it more often, as far as the samples can tell; all verdicts of a comparison together
         are wrong no more often than the confidence leaves.
-
     """
 
     both: int
@@ -100,7 +98,6 @@ class Ranking:
         Interval of each build's probability of being the best, all at once.
     pick:
         None when no sample has an answer for every build.
-
     """
 
     shares: tuple[tuple[float, ...], ...]
@@ -121,7 +118,6 @@ class Dominance:
     everywhere:
         True when no expectation and no conforming probability is worse beyond doubt, and at least one is
         better beyond doubt, all comparisons taken together.
-
     """
 
     probability: float
@@ -147,7 +143,6 @@ def paired_difference(first: Array, second: Array, better: Better = "higher") ->
         Values in the same samples, shape (samples,); NaN has no answer.
     better:
         Which end of the quantity is the good one.
-
     """
     apart = (first - second)[np.isfinite(first) & np.isfinite(second)]
     order = np.sign(_worst_without_answer(first, better) - _worst_without_answer(second, better))
@@ -191,7 +186,6 @@ def paired_verdict(first_holds: Mask, second_holds: Mask, *, verdicts: int = 1) 
     -----
     Exact McNemar test: Fleiss, Levin & Paik, Statistical Methods for Rates and Proportions (2003), 13.1.
     Interval: Agresti & Min, Statistics in Medicine 24 (2005) 729, half an observation added to each cell.
-
     """
     first, second = first_holds, second_holds
     only_first = int(np.count_nonzero(first & ~second))
@@ -238,7 +232,6 @@ def ranking(scores: Array) -> Ranking:
     ----------
     scores:
         Shape (builds, samples); NaN has no answer and ranks last.
-
     """
     shares = rank_shares(scores)
     builds, samples = scores.shape
@@ -272,7 +265,6 @@ def pick_of(scores: Array) -> Pick | None:
     Notes
     -----
     Paired differences to all others, their doubts added up (Bonferroni).
-
     """
     complete = scores[:, np.isfinite(scores).all(axis=0)]
     if complete.shape[1] < 2:
@@ -305,7 +297,6 @@ def dominance(
         True where a limit holds, shape (limits, samples) each.
     verdicts:
         How many such statements are made side by side; all of them hold together (Bonferroni).
-
     """
     first, second = (np.where(np.isfinite(score), score, -np.inf) for score in scores)
     as_good = np.all(first >= second, axis=0) & np.all(holds[0] >= holds[1], axis=0)
@@ -340,7 +331,6 @@ def gain_to_decision(payoffs: Array, scores: Array | None = None) -> DecisionGai
     -----
     Expected value of (partial) perfect or of sample information for the choice: Raiffa & Schlaifer, Applied
     Statistical Decision Theory (1961); by regression: Strong et al., Medical Decision Making 34 (2014) 311.
-
     """
     now = int(np.argmax(payoffs.mean(axis=1)))
     expected = payoffs if scores is None else cross_fitted(scores, payoffs)

@@ -46,7 +46,6 @@ def told(
     ------
     ResultsError
         In place of an ``OSError`` or one of those.
-
     """
     try:
         yield
@@ -109,7 +108,6 @@ def write_whole(file: Path, content: str | bytes) -> None:
     ------
     ResultsError
         When the system refuses.
-
     """
     with told("the file cannot be written", file), whole(file) as fresh:
         fresh.write_bytes(content.encode() if isinstance(content, str) else content)

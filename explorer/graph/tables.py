@@ -44,7 +44,6 @@ class Place:
         Distance between the two nodes, for each axis; infinite beyond the ends, where values are held.
     outside:
         True for samples beyond an end.
-
     """
 
     below: tuple[npt.NDArray[np.intp], ...]
@@ -65,7 +64,6 @@ class LookupTable:
         Name -> rising nodes, in the order of the dimensions of the values.
     values:
         Name -> values, one dimension for each axis.
-
     """
 
     file: str
@@ -130,7 +128,6 @@ def read_table(
     TableError
         When the file cannot be read, a column is missing or has a wrong unit, a cell is not a number, nodes
         repeat or do not rise, or the grid has a hole.
-
     """
     path = Path(path)
     declared = [_declared(column) for column in columns]

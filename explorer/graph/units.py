@@ -162,7 +162,6 @@ def parse(text_or_number: object, unit: str | None, expected: str) -> tuple[floa
     ------
     UnitError
         When there is no number, or its unit is missing, unknown or of another dimension.
-
     """
     value, used = split(text_or_number, unit, expected)
     return to_si(value, used, expected), used
@@ -267,7 +266,6 @@ def to_si(value: Number, unit: str, expected: str) -> Number:
     ------
     UnitError
         When the unit is unknown or of another dimension.
-
     """
     used = _checked(unit, expected)
     return value * used.factor + used.offset
@@ -339,7 +337,6 @@ def known_unit(text: str, allowed: str = "a unit such as mm, kg, N/mm, deg, hPa,
     ------
     UnitError
         When there is no such unit; the nearest usual one is suggested.
-
     """
     found = _looked_up(text)
     if found is None:
@@ -474,7 +471,6 @@ def display_unit(
         Unit the builder used for it, if any.
     magnitude:
         A typical SI value: a length of 2 m or more is shown in m or ft rather than mm or in.
-
     """
     if system == "as given" and given:
         return given

@@ -98,7 +98,6 @@ class Log:
         Every stride-th good row was kept.
     notes:
         What was done to the file, in words for the report.
-
     """
 
     source: Source
@@ -176,7 +175,6 @@ def read_log(
     TableError
         When the file cannot be read, a column or its unit is missing, no row is usable, or the clock runs
         backwards.
-
     """
     path = Path(path)
     layout, digest = _opened(path, columns, separator, decimal)
@@ -225,7 +223,6 @@ def glimpse(path: Path) -> Glimpse:
     ------
     TableError
         When the file cannot be read, or is empty.
-
     """
     return glimpse_of(_first_lines(path)[0])
 

@@ -102,7 +102,6 @@ def modules(choices: Mapping[str, str] | None = None) -> list[ModuleType]:
     ------
     StudyError
         When a subject or a variant is unknown.
-
     """
     chosen = dict(choices or {})
     faults = Faults()

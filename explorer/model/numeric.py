@@ -76,7 +76,6 @@ def looks(
         Arguments of each look.
     shape:
         Of the samples.
-
     """
     most, found = places_at_once(curve, shape), []
     for begin in range(0, len(places), most):
@@ -112,7 +111,6 @@ class Fall:
         It falls before the upper end.
     broken:
         It does not pass through zero but stops having a value (NaN) there.
-
     """
 
     position: Array
@@ -143,7 +141,6 @@ def first_fall(
         Steps of the walk: two crossings within one step are not seen.
     relative_tolerance:
         Of the position found.
-
     """
     value = _fallen_if_missing(curve(lowest))
     shape = np.broadcast_shapes(np.shape(value), np.shape(lowest), np.shape(highest))
@@ -194,7 +191,6 @@ def narrowed(
     value_above:
         The curve at the end of the last interval where it is not above zero: minus infinity where the curve
         has no value there.
-
     """
     with np.errstate(invalid="ignore"):
         steep = JUMP * np.abs(value_upper - value_lower)
@@ -278,7 +274,6 @@ def balanced(
         Of the root, or of one where that is larger.
     steps:
         After so many a sample whose steps did not become small has no root.
-
     """
     value, *at_first = curve(first)
     guess = first + value if second is None else second
@@ -334,7 +329,6 @@ def at_row(table: Array, row: Rows) -> Array:
         Shape (rows, samples).
     row:
         Shape (samples,).
-
     """
     if row.ndim == 1 and table.shape[1:] == row.shape:
         flat: Array = table.reshape(-1)[row * row.size + np.arange(row.size)]

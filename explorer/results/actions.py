@@ -38,7 +38,6 @@ class Setting:
         Names of those that do not pass there: of any build asked about, or only those that did before.
     instead:
         Other levers, each with the value at which the first of these limits passes as well, the best first.
-
     """
 
     variable: VariableRecord

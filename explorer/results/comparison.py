@@ -85,7 +85,6 @@ class CandidateResult:
         Highest conforming speed in each state of the flap that has a safety limit.
     sureness:
         How sure each limit that asks for it is: its verdict is that.
-
     """
 
     name: str
@@ -181,7 +180,6 @@ class DecisionResult:
         Worth of knowing one input exactly, most worth first; those that would not pay are left out.
     measurements:
         Worth of each measurement of the study, as well as its instrument reads, most worth first.
-
     """
 
     by: str
@@ -202,7 +200,6 @@ class Comparison:
     ----------
     recommended:
         The candidate with the best first objective among those that pass every limit; None when none does.
-
     """
 
     samples: int

@@ -73,7 +73,6 @@ class MapRecord:
         Over one variable: where every limit is met; empty over two.
     met:
         Share of the points at which every limit passes.
-
     """
 
     name: str
@@ -101,7 +100,6 @@ class DesignPoint:
         Of each limit.
     on_front:
         True when no other build that meets every limit betters it in all objectives.
-
     """
 
     values: tuple[float, ...]
@@ -136,7 +134,6 @@ class OptimumRecord:
         Standard errors of each probability that the search held in reserve for the check.
     tried:
         Builds tried.
-
     """
 
     values: tuple[float, ...]
@@ -163,7 +160,6 @@ class SearchRecord:
     optimum:
         None when no build meets every limit; ``nearest`` then says which came nearest and which limits it
         fails.
-
     """
 
     variables: tuple[VariableRecord, ...]
@@ -206,7 +202,6 @@ class AnswerRecord:
         How the other limits stand at ``choose``.
     values, probabilities:
         What the chart of the answer is drawn from.
-
     """
 
     ask: str
@@ -274,7 +269,6 @@ class SpeedStep:
         Air load in terms of that at the highest conforming speed.
     holds:
         Probability that all safety limits hold at this speed.
-
     """
 
     speed: float
@@ -300,7 +294,6 @@ class StateSpeed:
         5 %, 50 % and 95 % quantiles of the top speed in this state; None where it is not computed.
     speeds:
         Where the probabilities of the limits were looked at; ``together`` is that of all at once.
-
     """
 
     words: str

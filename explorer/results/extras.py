@@ -35,7 +35,6 @@ def words_on_change(folder: Path, study: Study, renewed: Collection[str]) -> Ite
     ----------
     renewed:
         Names of the findings that are about to be added to them.
-
     """
     if not (folder / SUMMARY_FILE).exists():
         return
@@ -110,7 +109,6 @@ def add_findings(
     ------
     ResultsError
         When the folder holds no summary, or cannot be written.
-
     """
     before, mark = load_summary(place.path), fingerprint(study)
     of = {**before.reproduction.findings, **dict.fromkeys(findings, mark)}

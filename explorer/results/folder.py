@@ -63,7 +63,6 @@ class ResultsFolder:
     ----------
     tidied:
         What killed commands had left there, and what became of it.
-
     """
 
     path: Path
@@ -88,7 +87,6 @@ class ResultsFolder:
         ------
         ResultsError
             When the system refuses; what was there is there still.
-
         """
         fresh = self.hidden / "new"
         with told(_CANNOT_WRITE, self.path):
@@ -133,7 +131,6 @@ def results_folder(folder: Path, *, new: bool = True, room: int = ROOM_FOR_REPOR
     ------
     ResultsError
         When something else is in the way, another command is at work there, or it cannot be written.
-
     """
     _require_fit(folder, new)
     made = not folder.exists()

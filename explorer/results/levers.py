@@ -23,7 +23,6 @@ class Rescue:
         How the other limits stand there.
     breaks:
         Names of the limits that reach their probability now, and no longer there.
-
     """
 
     value: float
@@ -46,7 +45,6 @@ class LeverEffect:
         Whether a setting was looked for at which the limit passes; only for limits that do not pass.
     rescue:
         The setting that was found, None where the whole range holds none.
-
     """
 
     limit: str

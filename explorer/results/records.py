@@ -510,7 +510,6 @@ class Results:
         ------
         ResultsError
             When something else is in the way, another command is at work there, or it cannot be written.
-
         """
         with results_folder(folder) as place:
             return self.put_into(place)

@@ -56,7 +56,6 @@ def read_builds(study: Study) -> tuple[Build, ...]:
     StudyError
         When a candidate overrides what is unknown, impossible, or set by every condition, or is called as a
         condition is.
-
     """
     found, faults = [], Faults()
     for name, entry in study.entries.candidates.items():
@@ -75,7 +74,6 @@ def find_build(
     ------
     StudyError
         When no candidate is called so.
-
     """
     if name is None:
         return otherwise
@@ -129,7 +127,6 @@ def check_not_always_overridden(study: Study, quantity: str, key: str) -> None:
     ------
     StudyError
         When every condition sets this quantity itself, or the throttle of one does.
-
     """
     refuse_decided(study, quantity, study.conditions, key)
     if all(quantity in condition.overrides for condition in study.conditions.values()):

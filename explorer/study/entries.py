@@ -91,7 +91,6 @@ def read_distribution(entry: object, expected_unit: str, key: str, folder: Path)
         When the keys or the numbers do not make a distribution.
     UnitError
         When a unit is missing, unknown or of another dimension.
-
     """
     try:
         entry = _as_meant(entry, expected_unit)

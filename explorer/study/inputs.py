@@ -197,7 +197,6 @@ def read_input(
     ------
     StudyError
         When the quantity is unknown, or the value is not possible.
-
     """
     quantity = known_quantity(name, graph, key)
     if quantity.table:

@@ -60,7 +60,6 @@ class Asked(ABC):
     ----------
     distances:
         Fields that are distances, not values.
-
     """
 
     distances: ClassVar[frozenset[str]] = frozenset()

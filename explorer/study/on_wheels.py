@@ -71,7 +71,6 @@ def judged_on_wheels(study: Study, standing_counts: Iterable[bool]) -> Study:
     ----------
     standing_counts:
         For each limit, whether a car that stands on a point meets it too.
-
     """
     quantities, limits = dict(study.graph.quantities), []
     for limit, counts in zip(study.limits, standing_counts, strict=True):

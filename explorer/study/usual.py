@@ -26,7 +26,6 @@ def usual_entry(quantity: Quantity, graph: Graph, key: str) -> dict[str, Any]:
     ------
     StudyError
         When the quantity is measured, chosen or nobody has said what is usual.
-
     """
     usual = quantity.usual
     if usual is None or usual.typical is None:

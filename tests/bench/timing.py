@@ -32,7 +32,6 @@ def by_turns(
     -------
     dict
         Job -> seconds, one a round.
-
     """
     times: Times = {name: [] for name in jobs}
     for turn in range(rounds + 1):

@@ -50,7 +50,6 @@ class CoastDownRun:
         Position of the flap, as in "closed" or "open".
     source:
         The log it came from.
-
     """
 
     time: Array
@@ -98,7 +97,6 @@ def coasting_speed(time: Array, start: Array, square: Array, constant: Array) ->
     -------
     Array
         In m/s; zero from where the car stands.
-
     """
     phase = square * constant * time**2
     root = np.sqrt(np.abs(phase))
@@ -162,7 +160,6 @@ def fit_coast_down(
         When a run is too short or its speed does not fall.
     SampleError
         When all runs go one way and wind or slope is not given.
-
     """
     for run in runs:
         _check_run(run)
@@ -224,7 +221,6 @@ def coast_down_inputs(
     ------
     SampleError
         Without a run with the flap open.
-
     """
     if "drag_area_open" not in fit.names:
         raise SampleError(

@@ -42,7 +42,6 @@ def derived(
     -------
     Fit
         The quantities in place of the estimates; all else is carried over.
-
     """
     values = {**dict(zip(fit.names, fit.estimates, strict=True)), **{k.name: k.value for k in known}}
     results = np.array([each.function(values) for each in quantities.values()])

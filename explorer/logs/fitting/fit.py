@@ -44,7 +44,6 @@ class LackOfFit:
         True when scatter alone is not a believable explanation.
     largest, at:
         Largest value of the smooth pattern, in the unit of the observation, and the abscissa where it stands.
-
     """
 
     statistic: float
@@ -68,7 +67,6 @@ class Residuals:
         Number of the run and of the observed quantity each row belongs to.
     abscissa_name, channel_names, channel_units:
         What they are, for the axes.
-
     """
 
     abscissa: Array
@@ -117,7 +115,6 @@ class Fit:
         What can and cannot be inferred, in words for the report.
     weakness:
         Why the result should not be used; empty when it may.
-
     """
 
     kind: str
@@ -186,7 +183,6 @@ class Fit:
         ------
         SampleError
             With the estimates it would have given.
-
         """
         if self.weakness:
             raise SampleError(

@@ -44,7 +44,6 @@ def repetition(residuals: Array, run: Labels, fitted: float = 0.0) -> float:
     fitted:
         Number of parameters fitted to these rows.  A slow curve takes its share of the slow scatter with it,
         and that share is put back: at every lag the spectral density over the rows for each parameter.
-
     """
     parts = [part for number in np.unique(run) if len(part := residuals[run == number]) >= SHORTEST_RUN]
     if not parts:

@@ -38,7 +38,6 @@ def lack_of_fit(
     -------
     LackOfFit or None
         None with too few rows to tell a pattern from scatter.
-
     """
     pattern = _added_pattern(jacobian, abscissa)
     free = pattern.shape[1]

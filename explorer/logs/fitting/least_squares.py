@@ -109,7 +109,6 @@ def fit_curve(
     ------
     SampleError
         With fewer rows than parameters, or with parameters that the log cannot tell apart at all.
-
     """
     problem = Problem.stated(predict, observations, parameters, known)
     file = ", ".join(dict.fromkeys(source.file for source in sources)) or None
@@ -216,7 +215,6 @@ def _inverse(solution: _Solution, kind: str) -> Array:
     ------
     SampleError
         Naming the parameters that cannot be told apart.
-
     """
     problem = solution.problem
     weighted = weighted_jacobian(problem, solution.unknowns, solution.scatter, solution.used)

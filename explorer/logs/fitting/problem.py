@@ -32,7 +32,6 @@ class Parameter:
         What is believed without this log: value and standard uncertainty, or None.
     of_log:
         True for what only this log has, as in a run's first speed: reported aside, never fed back.
-
     """
 
     name: str
@@ -64,7 +63,6 @@ class Observations:
         For axes and messages.
     standard_deviations:
         Known scatter of each channel, or None to take it from the residuals.
-
     """
 
     values: Array

@@ -31,7 +31,6 @@ class Scatter:
     variance:
         What one row contributes to the covariance: the square of the scale, times the repeats, times what
         robustness costs.
-
     """
 
     scale: Array

@@ -62,7 +62,6 @@ class GroundEffect(NamedTuple):
         Downforce area at the lean of rest, and what a metre of lean takes from it.
     place:
         Where it is behind the front axle, over the wheelbase.
-
     """
 
     gain: Array

@@ -55,7 +55,6 @@ class Support(NamedTuple):
         Travel from rest at which it is met, on that side.
     rate:
         Load per travel beyond.
-
     """
 
     share: Array | float
@@ -109,7 +108,6 @@ class Car(NamedTuple):
         Load in the first two that acceleration and slope move from the front to the rear.
     stops, points:
         Its supports: those of the suspension, and those that stand on the road.
-
     """
 
     front: Array

@@ -71,7 +71,6 @@ class BrakingLimits(NamedTuple):
         Load on the rear axle at held speed [N], and what each m/s2 of deceleration takes from it [kg].
     coasting, gain:
         Deceleration without brakes [m/s2], and what each newton of braking adds to it [1/kg].
-
     """
 
     tyres: Array

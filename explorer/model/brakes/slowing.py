@@ -29,7 +29,6 @@ class Slowing(NamedTuple):
         One over the deceleration at each; not a number where the car does not slow.
     distance, time:
         What it takes from each speed down to the lowest.
-
     """
 
     speed: Array
@@ -73,7 +72,6 @@ def slowing(deceleration: Callable[[Array], Array], low: Array, high: Array) -> 
         Elementwise function of the speed, cheap to evaluate; the car slows where it is positive.
     low, high:
         Speeds in m/s, broadcast against the samples.
-
     """
     shares = np.linspace(0, 1, 2 * STRETCHES + 1)
     places = [low + share * np.maximum(high - low, 0.0) for share in shares]

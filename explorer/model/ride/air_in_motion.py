@@ -69,7 +69,6 @@ class RoadPoints(NamedTuple):
         How far the body goes down there from rest to the road.
     rate:
         Load per travel beyond.
-
     """
 
     share: Array

@@ -48,7 +48,6 @@ class Motion(NamedTuple):
         Number of the stretch between events, time left of it, and longest step in it.
     table:
         All stretches.
-
     """
 
     who: Index
@@ -70,7 +69,6 @@ def begun(ride: Ride, events: Sequence[Array] = ()) -> Motion:
         The car and what it meets.
     events:
         Times, besides those at which wheels meet or leave the bump and the gust turns, to end a step at.
-
     """
     table, body, who = ride.timetable(events), standing(ride), np.arange(ride.start.size)
     left = table.lengths[0] * ~ride.course.gone(body.drop)
@@ -133,7 +131,6 @@ def follow(
         Where the motion was left.
     early:
         Where it was left before its end.
-
     """
     motion, fading = begun(ride, events), Fading.of(ride)
     met = ride.meeting(motion.time)

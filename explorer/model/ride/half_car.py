@@ -114,7 +114,6 @@ class HalfCar(NamedTuple):
         Travels from rest to the stops, infinite where there is none, and what both add to the rate.
     own, across:
         Acceleration of the body over an axle per force there, and per force at the other axle.
-
     """
 
     rate: Array

@@ -42,7 +42,6 @@ class Course(NamedTuple):
         How much lower the rear is than the front when the car counts as gone over, forwards and backwards.
     watch_time:
         How long to go on after the last of bump and gust.
-
     """
 
     front_drop: Array
@@ -147,7 +146,6 @@ class Ride:
             Function of a ride, and of the same samples of the others, to an array with samples last.
         others:
             More values by sample.
-
         """
         lined = tuple(_in_line(np.asarray(other), self.shape, 0) for other in others)
         size = math.prod(self.shape)

@@ -81,7 +81,6 @@ def stepped(
         Where the step begins and how long it is; a sample that waits for others has a step of nothing.
     met:
         What is met at the step's start, middle and end.
-
     """
     drop, speed, half, sixth = body.drop, body.speed, step / 2, step / 6
     most = ride.unloaded + NEVER * ~body.off if np.any(body.off) else None

@@ -89,7 +89,6 @@ def run_along(
     -------
     Run
         Not a number where a force has no value; short of the length where the car does not get there.
-
     """
     pull = drive.excess_force(drive.wheel_force(begin.speed), *drive.road_forces(begin.speed, 0.0, 0.0))
     shape = np.broadcast(pull, drive.inertia, begin.speed, length, flap.opened).shape
