@@ -401,8 +401,8 @@ def _of_the_cars(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[Sent
             speed = means[LIFTING_SPEED, output.condition] / output.mean
             yield told(
                 f"{share} lift their front wheels at full throttle, on average up to {{}}: acceleration, "
-                "straight and strip are of a driver who lets off just so far that they stay down; front "
-                "loads and lift-off are of one who does not",
+                "straight and strip are computed for a driver who eases off until they stay down, front "
+                "loads and lift-off for one who does not",
                 Number(speed, spread=speed / 5, unit="m/s", display_unit=study.unit_of("speed")),
             )
 

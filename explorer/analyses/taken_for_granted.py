@@ -50,7 +50,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     held = _judged_at_held_speed(study, asked)
     if held:
         yield (
-            f"the limit on {held} is for a car that holds its speed; one that is gaining speed carries less "
+            f"the limit on {held} is for a car at held speed; one that is gaining speed carries less "
             'at the front: limit it as well in a condition with throttle = "full"'
         )
     fast = {limit.output.quantity for limit in study.limits} & {"top_speed"}

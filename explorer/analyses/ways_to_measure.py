@@ -77,7 +77,7 @@ def _listed(study: Study) -> tuple[Measurement, ...]:
                 "a measurement reads what has one true value, and this varies from run to run",
                 found=name,
                 allowed=", ".join(sorted(units.keys() - varying)),
-                remedy=f"leave it out, or say varies = false at {name} where one value holds in every run",
+                remedy=f"leave it out, or say varies = false at {name} where one value is true of every run",
             )
         if name not in units:
             exact = name in study.inputs

@@ -313,7 +313,7 @@ def _rankings(found: SideBySide) -> tuple[RankingResult, ...]:
         )
         for k, objective in enumerate(found.objectives)
     ]
-    by_limits = RankingResult("all limits hold", "1", "%", 1.0, ranking(found.all_hold.astype(float)))
+    by_limits = RankingResult("all limits met", "1", "%", 1.0, ranking(found.all_hold.astype(float)))
     return (*by_objectives, by_limits)
 
 
@@ -433,8 +433,8 @@ def _notes(candidates: Sequence[CandidateResult], surely: Sequence[str]) -> tupl
     ]
     if surely:
         notes.append(
-            f"whether a build passes {' and '.join(surely)} is told by cars and days apart; which build is "
-            "surer of it, and what is gained by knowing more, by cars and days together"
+            f"whether a build passes {' and '.join(surely)} is judged with cars and days apart; which "
+            "build is surer of it, and what is gained by knowing more, with both together"
         )
     for one in candidates:
         lost = [

@@ -152,7 +152,7 @@ class Payoff:
     def words(self) -> str:
         """Say what is reckoned."""
         if self.objective is None:
-            return "the chance that the build chosen holds every limit"
+            return "the chance that the build chosen meets every limit"
         return f"{self.objective.words}, a car that breaks a limit counted as one with the value given"
 
     def of(self, scores: Array | None, holds_all: Mask) -> Array:

@@ -326,7 +326,7 @@ def _what_decides(verdict: Verdict, more: int | None) -> str:
             "sampling alone will not decide: the probability lies at the requirement; "
             "know an input better, leave more room, or relax the requirement and record why"
         )
-    return f"about {two_digits(more):,} more samples".replace(",", " ")
+    return f"about {two_digits(more):,} more cars".replace(",", " ")
 
 
 def two_digits(count: int) -> int:

@@ -343,10 +343,10 @@ def _note(parts: Parts, settled: bool, by_rank: bool) -> str:
         share = left_out / (rows + left_out)
         said.append(
             f"{100 * _unanswered(parts):.3g}% of the cars have no answer, which takes {share:.0%} of the "
-            "rows (each is a set of cars): the ranking holds only for the rest"
+            "rows (each is a set of cars): the ranking is of the rest only"
         )
     elif rows and left_out:
         said.append(f"{left_out} rows without an answer were left out")
     if not settled:
-        said.append("the order of the leading inputs is not settled")
+        said.append("the order of the leading inputs is not certain")
     return "; ".join(said)

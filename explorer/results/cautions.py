@@ -26,7 +26,7 @@ CAUTIONS = (
 ASSUMPTIONS = (
     "The car runs straight and level unless a condition says otherwise; left and right wheels of an axle "
     "move together.",
-    "Air forces are steady: at each speed the car has settled to its attitude.",
+    "Air forces are steady: at each speed the car has taken up its attitude.",
     "Named points under the car sink into the road and carry nothing there, unless the study says "
     'contact = "points" under [models].',
     "Downforce of each part falls in a straight line with nose-up pitch, by the slope given.",

@@ -181,7 +181,7 @@ def _require_fit(folder: Path, new: bool) -> None:
         )
     if present and present.isdisjoint({*NAMES, HIDDEN}):
         raise ResultsError(
-            "the folder for the results holds something else",
+            "the folder for the results has something else in it",
             file=str(folder),
             allowed="a new folder, an empty one, or one with earlier results",
             remedy="name another folder with --output",

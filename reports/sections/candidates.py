@@ -46,9 +46,10 @@ from reports.formatting import (
 from reports.report import Report, overridden, sentence
 
 Names = Mapping[str, str]
+_ALL = "all limits at once"
 _HOW = (
     "All candidates are tried on the same cars, so what they share cancels out. The dot is the median car, "
-    "the bar holds nine cars in ten, and the dashed line is no difference. A bar that stays on one side of "
+    "the bar spans nine cars in ten, and the dashed line is no difference. A bar that stays on one side of "
     "it tells the two builds apart."
 )
 
@@ -63,7 +64,7 @@ def build(report: Report) -> Section | None:
         Paragraph((Strong(headline(found)),), lead=True),
         _builds(found),
         _verdicts(report, found),
-        Paragraph((_told_apart(found, names),)),
+        *_differing(found, names),
         Heading("How they differ"),
         Paragraph((_HOW,), aside=True),
         *(_difference_figure(found, place, names) for place in range(len(found.subjects))),
@@ -117,7 +118,7 @@ def _verdicts(report: Report, found: Comparison) -> Table:
         (cell(_limit(found, place)), *(_judged(found, one, place) for one in candidates))
         for place in range(len(found.limits))
     ]
-    rows.append((cell("all limits at once"), *(_held(one.joint) for one in candidates)))
+    rows.append((cell(_ALL), *(_held(one.joint) for one in candidates)))
     if any(found.safety):
         rows.append((cell("all safety limits at once"), *(_held(one.joint_safety) for one in candidates)))
     rows.append((cell("verdict on all limits"), *(cell(Verdict(one.verdict)) for one in candidates)))
@@ -143,21 +144,35 @@ def _verdicts(report: Report, found: Comparison) -> Table:
     )
 
 
-def _told_apart(found: Comparison, names: Names) -> str:
-    """Say which candidate holds what more often than which, one error for everything said."""
-    labels = (*found.limits, "all limits at once")
-    said = [
-        f"{names[pair.first if one.surer == 'first' else pair.second]} holds {label} more often than "
-        f"{names[pair.second if one.surer == 'first' else pair.first]}"
-        for pair in found.pairs
-        for label, one in zip(labels, (*pair.verdicts, pair.all_limits), strict=True)
-        if one.surer != "neither"
-    ]
-    if not said:
-        return "On these cars no two candidates can be told apart by how often they hold a limit."
-    held = len(found.pairs) * len(labels)
-    return sentence(
-        f"told apart, any of the {held} comparisons wrong in 1 case of 20 at most: " + "; ".join(said)
+def _differing(found: Comparison, names: Names) -> tuple[Block, ...]:
+    """Say which candidate meets what more often than which, one error for everything said."""
+    rows: list[tuple[str, str, str]] = []
+    for place, name in enumerate((*found.limits, _ALL)):
+        beaten: dict[str, list[str]] = {}
+        for pair in found.pairs:
+            surer = (*pair.verdicts, pair.all_limits)[place].surer
+            if surer != "neither":
+                both = names[pair.first], names[pair.second]
+                better, worse = both if surer == "first" else both[::-1]
+                beaten.setdefault(better, []).append(worse)
+        rows += [(name, better, listed(worse)) for better, worse in beaten.items()]
+    if not rows:
+        return (
+            Paragraph(("On these cars no two candidates differ clearly in how often they meet a limit.",)),
+        )
+    whole = [f"more often by {better} than by {worse}" for name, better, worse in rows if name == _ALL]
+    said = "; ".join(whole) or "by no candidate clearly more often than by another"
+    return (
+        Paragraph((f"{sentence(_ALL)[:-1]} are met {said}.",)),
+        Table(
+            "differing",
+            f"Clear differences on these cars. Any of all {len(found.pairs) * (len(found.limits) + 1)} "
+            "comparisons is wrong in 1 case of 20 at most.",
+            (Column("Limit"), Column("Met more often by"), Column("Than by")),
+            tuple(tuple(map(cell, row)) for row in rows),
+            small=True,
+            aside=True,
+        ),
     )
 
 

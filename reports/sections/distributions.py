@@ -24,7 +24,18 @@ from reports.blocks import (
 )
 from reports.charts import Mark, distribution
 from reports.findings import by_severity, met_words, slug
-from reports.formatting import MINUS, Scale, amount, chance, count, counted, scale, share, share_range
+from reports.formatting import (
+    MINUS,
+    Scale,
+    amount,
+    chance,
+    count,
+    counted,
+    range_amount,
+    scale,
+    share,
+    share_range,
+)
 from reports.options import SYSTEMS
 from reports.report import Report, is_yes_or_no
 
@@ -71,20 +82,33 @@ def build_others(report: Report) -> Section | None:
     blocks: list[Block] = []
     if capped:
         blocks.append(Bullets(tuple(_not_reached(report, output) for output in capped)))
-    yes_or_no = [output for output in spread if is_yes_or_no(output)]
-    if yes_or_no:
-        blocks.append(Bullets(tuple(_so_often(report, output) for output in yes_or_no)))
-    drawn = tuple(_output_figure(report, output) for output in spread if output not in yes_or_no)
+    said = [output for output in spread if is_yes_or_no(output) or _nearly_one(output)]
+    if said:
+        blocks.append(Bullets(tuple(_so_often(report, output) for output in said)))
+    drawn = tuple(_output_figure(report, output) for output in spread if output not in said)
     if drawn:
         blocks.append(Gallery(drawn))
     return Section("outputs", "Quantities without a limit", tuple(blocks), appendix=True)
 
 
+def _nearly_one(output: OutputRecord) -> bool:
+    """Tell whether nine cars in ten have the same value."""
+    quantiles = dict(output.quantiles)
+    return quantiles.get(0.05) == quantiles.get(0.5) == quantiles.get(0.9)
+
+
 def _so_often(report: Report, output: OutputRecord) -> Line:
-    """Say the share of a quantity that is either 0 or 1: a histogram of it would be two bars."""
+    """Say in words what would be a histogram of a bar or two."""
+    start = (Strong(label(output.quantity)), f", {report.where(output)}: ")
+    if is_yes_or_no(output):
+        return (*start, f"yes in {chance(output.mean)} of predicted cars.")
+    ends = range_amount(output.lowest, output.highest, output, spread=output.sd)
     return (
-        Strong(label(output.quantity)),
-        f", {report.where(output)}: yes in {chance(output.mean)} of predicted cars.",
+        *start,
+        amount(dict(output.quantiles).get(0.5), output),
+        " in nine cars of ten, ",
+        ends,
+        " in all.",
     )
 
 

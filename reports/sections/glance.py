@@ -125,7 +125,7 @@ def _what_to_build(report: Report) -> tuple[Cell, ...]:
     words = words or (
         "Nothing is compared yet: ",
         Code("squatline compare"),
-        " holds builds against each other, ",
+        " sets builds side by side, ",
         Code("squatline explore"),
         " looks for one.",
     )

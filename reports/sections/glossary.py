@@ -21,8 +21,8 @@ WORDS = (
         "true one lies in "
         "a 95 % interval nineteen times out of twenty.",
     ),
-    ("Limit", "A requirement on a quantity, and how often it must hold."),
-    ("Margin", "How far a car lies on the good side of a limit; negative means that it does not hold."),
+    ("Limit", "A requirement on a quantity, and how often it must be met."),
+    ("Margin", "How far a car lies on the good side of a limit; negative means that it misses it."),
     (
         "Pass",
         "The whole interval of the probability reaches what was required. A prediction, never a clearance.",

@@ -95,7 +95,7 @@ def _rescues(report: Report, found: Levers) -> Table:
     return Table(
         "rescues",
         "Settings at which a limit would pass, each alone and nothing else changed, the fewest steps first; "
-        f"each is put on the same {count(found.cars)} cars or more. Try what is chosen as a candidate.",
+        f"each is tried on the same {count(found.cars)} cars or more. Try what is chosen as a candidate.",
         (
             Column("Limit", width=24),
             Column("Change", width=18),

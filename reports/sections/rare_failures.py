@@ -20,7 +20,7 @@ def build(report: Report) -> Section | None:
     blocks = (
         Paragraph(
             (
-                "Where a safety limit failed in few or none of the cars of the run, the search went to "
+                "Where a safety limit failed in few or none of the cars of the run, a search looked "
                 "where failures lie. The most likely failing car is the least unusual one that still "
                 "fails: the inputs that make it so are worth watching. Figures this small rest on the "
                 "tails that the study gives its inputs, which are the least known part of them.",

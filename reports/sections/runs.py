@@ -108,7 +108,7 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
         name="run-over-strip",
         title="Speed along the strip: full throttle, then brakes with the flap shut",
         alternative=("Speed against the distance from the start. ", *finding),
-        caption=(*finding, "Every input nominal; reaction and radio are driven at held speed."),
+        caption=(*finding, "Every input nominal; until the brakes answer, the speed is held."),
         draw=in_each_system(chart),
         numbers=Table(
             "run-over-strip",
@@ -184,7 +184,7 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
     ]
     return Figure(
         name="push-and-resistance",
-        title="Push of the driven wheels against what holds the car",
+        title="Push of the driven wheels against the resistance",
         alternative=("Force against speed: push falls, resistance rises. ", *finding),
         caption=(*finding, "Left of there the car still gains speed by what lies between the lines."),
         draw=in_each_system(chart),

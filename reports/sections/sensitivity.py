@@ -184,7 +184,7 @@ def ranking_words(report: Report, found: Sensitivity) -> str:
     else:
         words = f"{sentence(report.input_name(head.name))[:-1]} leads and answers for {total}."
     if not found.settled:
-        words += f" To settle the order would take about {count(found.samples_needed)} rows."
+        words += f" About {count(found.samples_needed)} rows would tell the order."
     if found.behind_no_answer:
         behind = " and ".join(report.input_name(index.name) for index in found.behind_no_answer[:2])
         words += (

@@ -63,11 +63,6 @@ def _begun(line: Line) -> Line:
     return (first[:1].upper() + first[1:] if isinstance(first, str) else first, *rest)
 
 
-def _caption(record: LoggedRunRecord) -> Line:
-    verdict = Verdict("pass" if record.explains else "fail")
-    return (verdict, " ", "explained" if record.explains else "not explained", ".")
-
-
 def verdict_words(record: LoggedRunRecord) -> Line:
     """Say whether the model explains a run, how far the log lies from it, and where outside."""
     low, high = 100 * record.expected_low, 100 * record.expected_high
@@ -127,7 +122,6 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
     condition = record.condition_words or in_words(record.condition)
     cars = count(record.samples - record.unanswered)
     facts: tuple[tuple[str, Line], ...] = (
-        ("In words", (*_begun(verdict_words(record)), ".")),
         (
             "Points",
             (
@@ -135,10 +129,10 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
                 f"band, {share_range(low, high)} expected",
             ),
         ),
-        ("Log", (f"{record.log.file}, {condition}: held against {cars} predicted runs",)),
+        ("Log", (f"{record.log.file}, {condition}: compared with {cars} predicted runs",)),
         (
             "Chance of such a run",
-            (f"{percent(round(record.chance, 4))} of runs of the predicted kind lie as badly as this one",),
+            (f"{percent(round(record.chance, 4))} of predicted runs lie at least as far off as this one",),
         ),
     )
     blocks: list[Block] = [
@@ -147,7 +141,7 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
             name=f"validation-{place}-{slug(f'{quantity}-{along}')}",
             title=f"{record.title}: {label(quantity)} against {label(along)}",
             alternative=(f"Predicted band and logged points of {label(quantity)}.",),
-            caption=_caption(record),
+            caption=(Verdict("pass" if record.explains else "fail"), " ", *verdict_words(record), "."),
             draw=in_each_system(partial(_chart, record)),
         ),
         Facts(facts),

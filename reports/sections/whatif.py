@@ -14,7 +14,7 @@ def build(report: Report) -> Section | None:
     if data is None:
         return None
     words = (
-        f"The page holds {count(data['samples'])} cars of the run. Move a limit; shift one of the inputs "
+        f"The page has {count(data['samples'])} cars of the run. Move a limit; shift one of the inputs "
         "that matter most, or make it better known: cars that fit the change then count for more, the "
         "others for less. No model is run again, so this is for finding out what is worth a new run. The "
         "further you go, the fewer cars are left to count; a slider stops where too few are left to answer."

@@ -157,7 +157,7 @@ def test_an_order_that_would_take_too_much_is_said_to_be_open(small_study: Write
     assert found.replicates == FIRST_REPLICATES
     assert not found.settled
     assert found.samples_needed > found.samples
-    assert "not settled" in found.note
+    assert "not certain" in found.note
 
 
 def test_only_an_order_that_matters_is_settled(small_study: Writer) -> None:

@@ -188,7 +188,7 @@ def test_results_do_not_overwrite_something_else(tmp_path: Path, squatline: Cli,
     (other / "thesis.txt").write_text("precious")
     answer = squatline("run", small_study(), "--output", other, "--no-report")
     assert answer.status == 2
-    assert "holds something else" in answer.err
+    assert "has something else in it" in answer.err
     assert [path.name for path in other.iterdir()] == ["thesis.txt"]
 
 

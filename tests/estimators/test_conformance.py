@@ -70,7 +70,7 @@ def test_more_samples_is_the_number_that_decides_at_the_present_estimate(
         assert short[0] < 0.95 <= enough[0]
     else:
         assert enough[1] < 0.95 <= short[1]
-    assert "more samples" in judged.decides
+    assert "more cars" in judged.decides
 
 
 def test_estimate_at_the_requirement_is_never_decided_by_sampling() -> None:

@@ -457,7 +457,7 @@ def test_the_command_leaves_data_and_says_who_is_recommended(
     assert answer.status == 0, answer.err
     assert "2 of 2 candidates meet every limit" in answer.out
     assert "verdict on all limits" in answer.out
-    assert "no two candidates can be told apart" in answer.out
+    assert "no two candidates differ clearly" in answer.out
     record = json.loads((folder / "results" / "candidates.json").read_text())
     summary = json.loads((folder / "results" / "summary.json").read_text())
     assert {"written_by": "squatline", **summary["candidates"]} == record

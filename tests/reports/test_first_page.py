@@ -88,7 +88,7 @@ def test_questions_without_a_limit_are_shown_as_not_asked() -> None:
 
 
 def test_the_glance_says_what_to_build_once_builds_are_compared() -> None:
-    assert "squatline compare holds builds against each other" in first_page(make_results())
+    assert "squatline compare sets builds side by side" in first_page(make_results())
     found = candidates(make_results())
     meets = "What to build? 1 of 2 candidates meets every limit: stiffer springs."
     assert meets in first_page(with_findings(candidates=found))
