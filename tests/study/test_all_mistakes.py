@@ -94,6 +94,18 @@ def test_all_are_told_at_once_with_their_lines_and_remedies_that_work(
     assert squatline("check", file.parent).status == 0
 
 
+def refused_then_read(file: Path, right: str, slip: str, remedy: str, followed: str) -> None:
+    """Write a slip, look for its remedy, and read the study once that is followed."""
+    text = file.read_text()
+    assert text.count(right) == 1
+    file.write_text(text.replace(right, slip))
+    with pytest.raises(SquatlineError) as caught:
+        load_study(file)
+    assert remedy in str(caught.value)
+    file.write_text(text.replace(right, followed))
+    load_study(file)
+
+
 def test_mistakes_of_included_files_carry_their_names(small_study: Writer) -> None:
     file = small_study() / "study.toml"
     text = file.read_text().replace('"360 mm"', '"360 kg"')
@@ -273,14 +285,7 @@ def test_a_run_tells_them_across_sections_before_it_draws(small_study: Writer, s
 def test_a_slip_of_the_pen_is_right_once_its_remedy_is_followed(
     slip: str, remedy: str, followed: str, small_study: Writer
 ) -> None:
-    file = small_study() / "study.toml"
-    right = file.read_text()
-    file.write_text(right.replace('wheelbase = "360 mm"', slip))
-    with pytest.raises(SquatlineError) as caught:
-        load_study(file)
-    assert remedy in str(caught.value)
-    file.write_text(right.replace('wheelbase = "360 mm"', followed))
-    load_study(file)
+    refused_then_read(small_study() / "study.toml", 'wheelbase = "360 mm"', slip, remedy, followed)
 
 
 @pytest.mark.parametrize(
@@ -295,15 +300,7 @@ def test_a_slip_of_the_pen_is_right_once_its_remedy_is_followed(
 def test_a_limit_in_other_words_is_right_once_its_remedy_is_followed(
     key: str, slip: str, remedy: str, followed: str, small_study: Writer
 ) -> None:
-    file = small_study() / "study.toml"
-    right = file.read_text()
-    begin = right.index("[[limits]]")
-    for words in (slip, followed):
-        file.write_text(right[:begin] + right[begin:].replace(f"{key} =", f"{words} ="))
-        if words == slip:
-            with pytest.raises(SquatlineError, match=re.escape(remedy)):
-                load_study(file)
-    load_study(file)
+    refused_then_read(small_study() / "study.toml", f"{key} =", f"{slip} =", remedy, f"{followed} =")
 
 
 def test_a_throttle_that_is_no_throttle_is_told_the_three(small_study: Writer) -> None:
@@ -353,12 +350,7 @@ def test_a_slip_elsewhere_is_right_once_its_remedy_is_followed(
 ) -> None:
     file = small_study() / "study.toml"
     file.with_name("more.toml").write_text("[inputs]\n")
-    text = file.read_text()
-    file.write_text(text.replace(right, slip))
-    with pytest.raises(SquatlineError, match=re.escape(remedy)):
-        load_study(file)
-    file.write_text(text.replace(right, followed))
-    load_study(file)
+    refused_then_read(file, right, slip, remedy, followed)
 
 
 MEASURED = '[measurements.a]\nreads = ["{}"]\nhours = {}\naccuracy = {{ noise = "1 g" }}\n'
