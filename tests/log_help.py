@@ -10,6 +10,7 @@ from types import ModuleType
 
 import numpy as np
 
+from explorer.graph.arrays import Array
 from explorer.study.study import Study, load_study
 from tests.study_help import AIRFIELD
 from tests.synthetic import Roughness, make_spring_test, random_stream
@@ -71,9 +72,10 @@ columns = { load = { column = "load", unit = "N" }, deflection = { column = "gau
 """
 
 
-def spring_log(folder: Path, rate: float, seed: int, noise: float = 5e-5) -> None:
-    """Write a spring test on a rear wheel of known rate, as ``SPRING`` reads it."""
-    load, deflection, _ = make_spring_test(
+def spring_log(folder: Path, rate: float, seed: int, noise: float = 5e-5) -> tuple[Array, Array, Array]:
+    """Write a spring test on a rear wheel of known rate, as ``SPRING`` reads it, and return it."""
+    made = make_spring_test(
         LOADS, rate=rate, friction=0.4, play=1e-4, rough=Roughness(noise=noise), random=random_stream(seed)
     )
-    write_columns(folder / "mine.csv", {"load": load, "gauge": 1e3 * deflection})
+    write_columns(folder / "mine.csv", {"load": made[0], "gauge": 1e3 * made[1]})
+    return made

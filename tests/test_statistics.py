@@ -55,7 +55,7 @@ PRINTED = {
         "logs/test_fit_track.test_intervals_of_300_runs_hold_the_top_speed_95_times_in_100",
         "logs/test_fit_track.test_intervals_of_300_batteries_and_tyres_hold_the_truth_95_times_in_100",
         "logs/test_fit_track.test_intervals_of_100_ride_height_logs_hold_the_wing_95_times_in_100",
-        "logs/test_fits.test_intervals_of_80_springs_hold_the_truth_95_times_in_100",
+        "logs/test_fits.test_a_study_fits_as_the_estimator_does",
     ),
     "logged runs: points in the band, chance, error of a model": (
         "logs/test_validation.test_coverage_over_many_runs_is_that_of_the_band",
@@ -90,7 +90,6 @@ ONCE_WRONG = {
     ),
     "logs whose scatter repeats called unexplained": (
         "logs/test_validation.test_a_right_model_is_doubted_no_more_often_than_said",
-        "logs/test_validation.test_scatter_that_repeats_itself_does_not_condemn_a_right_model",
     ),
     "an abrupt second way to fail, and its note printed nowhere": (
         "estimators/test_rare.test_an_abrupt_second_way_to_fail_is_told_by_the_count",

@@ -258,12 +258,12 @@ def test_few_readings_are_ranked_by_place_and_said(small_study: Callable[..., Pa
 
 @pytest.mark.long
 def test_intervals_hold_the_truth_where_only_what_may_lead_is_drawn_further() -> None:
-    """Repeat 150 times on the G function, whose shares are known in closed form; the third leads at times."""
+    """Repeat 300 times on the G function, whose shares are known in closed form; the third leads at times."""
     (limit,) = load_study(DEMO).limits[:1]
     alone = 1 / 3 / (1 + np.array([0, 1, 4.5, 9, 99, 99, 99, 99])) ** 2
     whole = np.prod(1 + alone)
     truth = alone * whole / (1 + alone) / (whole - 1)
-    repetitions, covered, led = 150, np.zeros(3), 0
+    repetitions, covered, led = 300, np.zeros(3), 0
     groups = {f"x{i}": (f"x{i}",) for i in range(8)}
     blocks = evaluated(sobol_g, unit_design(8, 128, 8 * repetitions, seed=77))
     for drawn in blocks.reshape(repetitions, 8, *blocks.shape[1:]):
@@ -279,4 +279,4 @@ def test_intervals_hold_the_truth_where_only_what_may_lead_is_drawn_further() ->
         covered += [found[f"x{i}"].low <= truth[i] <= found[f"x{i}"].high for i in range(3)]
     assert led > 0
     for share in covered / repetitions:
-        assert within(share, 0.95, (0.95 * 0.05 / repetitions) ** 0.5)
+        assert within(share, 0.95, (0.95 * 0.05 / repetitions) ** 0.5, z=3)

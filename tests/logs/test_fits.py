@@ -19,6 +19,8 @@ from explorer.analyses.verdicts import CONFIDENCE, judge_outcome
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.logs.fit_writing import block_of, line_to_add
 from explorer.logs.fitting.fit import Fit
+from explorer.logs.fitting.spring_test import fit_spring_test
+from explorer.logs.kinds.workshop import directions
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.shared_errors import Shared, held_together
 from reports.sections.fits import headline
@@ -168,19 +170,15 @@ def test_a_study_without_a_file_it_includes(demo: Path) -> None:
     assert study.without("other.toml") is study
 
 
-# How well: coverage, and errors shared with other inputs.
+# How well: as the estimators, and errors shared with other inputs.
 
 
-@pytest.mark.long
-def test_intervals_of_80_springs_hold_the_truth_95_times_in_100(demo: Path) -> None:
+def test_a_study_fits_as_the_estimator_does(demo: Path) -> None:
+    """So what is proved of the estimator's intervals holds of the study's."""
     study = with_sections(demo, SPRING)
-    hits = 0
-    for seed in range(80):
-        spring_log(demo, 2450, seed)
-        low, high = fit(study, "mine")[0].fit.interval()[0]
-        hits += low <= 2450 <= high
-    # 80 logs: standard error 0.0244.
-    assert within(hits / 80, 0.95, 0.0244, z=2.5)
+    load, deflection, _ = spring_log(demo, 2450, 7)
+    (found,), alone = fit(study, "mine"), fit_spring_test(load, deflection, loading=directions(load))
+    assert found.fit.interval() == pytest.approx(alone.interval(), rel=1e-6)
 
 
 def test_errors_of_what_was_known_are_shared_with_the_study(demo: Path) -> None:

@@ -62,11 +62,11 @@ def spring_test(task: Task) -> Finding:
 
 
 def directions(load: Array) -> Array:
-    """Say for each row whether load was being added (1) or taken off (-1); 0 before the first change.
+    """Say for each row whether load was being added (1) or taken off (-1); 0 before there is any.
 
-    A load that is repeated keeps the direction it was reached in.
+    A test begins without load; one that is repeated keeps the direction it was reached in.
     """
-    steps = np.sign(np.diff(load, prepend=load[:1]))
+    steps = np.sign(np.diff(load, prepend=0.0))
     latest = np.maximum.accumulate(np.where(steps != 0, np.arange(len(steps)), 0))
     return np.asarray(steps[latest])
 
