@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import signal
+import sys
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated
@@ -44,4 +46,6 @@ def desk(
 
             webbrowser.open(address)
 
+    # The server ends by the signal that ended it: as an exit that lets workers go, not in the middle.
+    signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
     serve(study, announce, port=port)
