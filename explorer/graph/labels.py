@@ -43,6 +43,7 @@ _WHOLE = {
     "stable_attitudes": "number of steady attitudes",
     "pulls_out": "pulls out in time",
     "points_carry": "points under the car carry load",
+    "points_at_rest": "points under the car at rest, as a whole",
     "points_under_car": "points under the car, as a whole",
     "returns_to_level": "comes back level",
     "braking_distance_closed": "braking distance, flap never used",

@@ -42,24 +42,27 @@ points_carry = given(
 
 
 @quantity("1", source="definition")
-def points_under_car(
+def points_at_rest(
     point_station: Array,
     point_clearance_at_rest: Array,
-    tyre_rise: Array,
     wheelbase: Array,
     contact_stiffness: Array,
     points_carry: Array,
 ) -> tuple[Support, ...]:
-    """Named points of the car as supports, together; none where they carry nothing."""
+    """Named points of the car as supports on tyres as at rest, together; none where they carry nothing."""
     if not np.any(points_carry):
         return ()
     return tuple(
         # A point that is on the road at rest carries nothing there: the springs were set so.
-        Support(
-            station / wheelbase, 1.0, np.maximum(clearance, 0) + tyre_rise, contact_stiffness * points_carry
-        )
+        Support(station / wheelbase, 1.0, np.maximum(clearance, 0), contact_stiffness * points_carry)
         for station, clearance in zip(point_station, point_clearance_at_rest, strict=True)
     )
+
+
+@quantity("1", source="definition")
+def points_under_car(points_at_rest: tuple[Support, ...], tyre_rise: Array) -> tuple[Support, ...]:
+    """Named points of the car as supports at this speed, together."""
+    return tuple(point._replace(reach=point.reach + tyre_rise) for point in points_at_rest)
 
 
 @quantity("N", source="definition")

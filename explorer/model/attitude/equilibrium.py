@@ -120,11 +120,13 @@ class CarAtSpeed(NamedTuple):
             front_give = front_give - self.front_loss / self.wheelbase * leaning
             give = 1 / rate + front_give + share * leaning
             push = side * np.maximum(past[index], 0) / give
-            front, lean = front - push * front_give, lean - push * leaning
             angle = angle - push * leaning / self.wheelbase
             if index >= len(stops):
-                front_contact, rear_contact = front_contact + push * (1 - share), rear_contact + push * share
-            settled, taken = settled & ~(here & (taken | (give <= 0))), taken | here
+                behind = push * share
+                front_contact, rear_contact = front_contact + push - behind, rear_contact + behind
+            settled = settled & ~(here & (taken | (give <= 0)))
+            if len(supports) > 1:
+                front, lean, taken = front - push * front_give, lean - push * leaning, taken | here
         for index, support in enumerate(supports if met else ()):
             # Where no other gives way, a support that a sample does not meet stays where it is.
             if index not in met or len(met) > 1:
