@@ -107,14 +107,10 @@ class GroundEffect(NamedTuple):
         )
 
 
-@quantity(
-    "1",
-    source="power law of the gap; rise and stall as in Zerihan & Zhang, J. Aircraft 37(6), 2000 (trend only)",
-)
-def splitter_ground_effect(
+@quantity("1", source="definition")
+def splitter_over_road(
     splitter_ground_gain: Array,
     splitter_gap_at_rest: Array,
-    tyre_rise: Array,
     splitter_reference_gap: Array,
     splitter_critical_gap: Array,
     splitter_downforce_area: Array,
@@ -123,15 +119,24 @@ def splitter_ground_effect(
     static_pitch: Array,
     wheelbase: Array,
 ) -> GroundEffect:
-    """Splitter and ground, together."""
+    """Splitter and ground on tyres as at rest, together."""
     # Where it does not stall, the rise ends far down.
     smallest = np.where(splitter_critical_gap > 0, splitter_critical_gap, splitter_reference_gap / 20)
     return GroundEffect(
         splitter_ground_gain,
-        splitter_gap_at_rest + tyre_rise,
+        splitter_gap_at_rest,
         splitter_reference_gap,
         smallest,
         splitter_downforce_area - splitter_downforce_area_loss * static_pitch,
         splitter_downforce_area_loss / wheelbase,
         splitter_station / wheelbase,
     )
+
+
+@quantity(
+    "1",
+    source="power law of the gap; rise and stall as in Zerihan & Zhang, J. Aircraft 37(6), 2000 (trend only)",
+)
+def splitter_ground_effect(splitter_over_road: GroundEffect, tyre_rise: Array) -> GroundEffect:
+    """Splitter and ground at this speed, together."""
+    return splitter_over_road._replace(at_rest=splitter_over_road.at_rest + tyre_rise)
