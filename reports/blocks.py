@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Literal, TypeAlias
 
-from explorer.graph.units import System
+from explorer.graph.written import System
 from reports.formatting import Amount, Piece
 from reports.options import SYSTEMS
 

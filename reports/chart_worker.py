@@ -16,7 +16,7 @@ from typing import ParamSpec, TypeVar
 from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool
 from explorer.errors import RenderError
 from explorer.files.characters import visible_data
-from explorer.graph.units import System
+from explorer.graph.written import System
 from reports import vega
 from reports.blocks import Figure
 from reports.options import SYSTEMS

@@ -13,7 +13,7 @@ from functools import partial
 from typing import Any
 
 from explorer.errors import RenderError
-from explorer.graph.units import System
+from explorer.graph.written import System
 from reports.blocks import Figure, Section
 from reports.chart_worker import Pictures, pictures
 from reports.options import SYSTEMS

@@ -11,7 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
-from explorer.graph.units import System, display_unit, from_si, known_unit, number, pretty, rounded
+from explorer.graph.units import from_si, known_unit
+from explorer.graph.written import System, display_unit, number, pretty, rounded
 from reports.options import SYSTEMS
 
 NO_ANSWER = "no answer"

@@ -10,7 +10,7 @@ from typing import Literal
 from explorer.errors import RenderError, unknown, with_key
 from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
-from explorer.graph.units import System
+from explorer.graph.written import System
 
 Paper = Literal["A4", "Letter"]
 Form = Literal["html", "pdf"]

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from explorer.graph.units import System
+from explorer.graph.written import System
 from reports import vega
 from reports.blocks import Block, Controls, Figure, Gallery, Heading, Line, Section
 from reports.chart_worker import Pictures, pictures

@@ -16,7 +16,7 @@ from rich.segment import Segment
 from rich.table import Table as Grid
 from rich.text import Text
 
-from explorer.graph.units import System
+from explorer.graph.written import System
 from reports.blocks import (
     Answers,
     Block,

@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from explorer.graph.units import System, known_unit
+from explorer.graph.units import known_unit
+from explorer.graph.written import System
 from explorer.results.records import InputRecord, LimitRecord
 from reports.findings import in_both_words, leading_inputs
 from reports.formatting import InUnits, scale

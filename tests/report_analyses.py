@@ -9,7 +9,7 @@ from typing import Any
 from explorer.estimators.conformance import Verdict
 from explorer.estimators.design_space import Edge, Stretch
 from explorer.estimators.measuring import Expected, LimitState, Worth
-from explorer.estimators.measuring_plan import Alone, MeasuringPlan, NextMeasurement, Outlook
+from explorer.estimators.measuring_outlook import Alone, MeasuringPlan, NextMeasurement, Outlook
 from explorer.estimators.paired_comparison import (
     DecisionGain,
     Difference,

@@ -23,7 +23,8 @@ from explorer.estimators.measuring import (
     stacked_margins,
     worth_of_calls,
 )
-from explorer.estimators.measuring_plan import Judged, MeasuringPlan, plan_measurements
+from explorer.estimators.measuring_outlook import MeasuringPlan
+from explorer.estimators.measuring_plan import Judged, plan_measurements
 from explorer.estimators.rough_worth import rough_worth
 from explorer.graph.arrays import Array
 from explorer.study.limits import Limit

@@ -10,8 +10,8 @@ from explorer.analyses.live_verdicts import JudgedSoFar
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.labels import label
-from explorer.graph.units import System
 from explorer.graph.words import Number
+from explorer.graph.written import System
 from explorer.study.car_parts import part_of
 from explorer.study.limits import Limit
 from explorer.study.study import Input, Study

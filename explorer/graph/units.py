@@ -1,4 +1,4 @@
-"""Text with a unit to an SI number, and back for display.
+"""Text with a unit to an SI number, and back.
 
 Inside, every number is in coherent SI units, angles in radians.  The unit library is loaded for the
 first unit that is none of the usual ones, and one registry serves the whole program.  Beyond dimensions the
@@ -11,7 +11,7 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 
 from explorer.errors import UnitError, nearest
 from explorer.graph.arrays import Array
@@ -19,7 +19,6 @@ from explorer.graph.number_slips import slip_in
 from explorer.graph.unit_grammar import WORDS, factors, with_stars
 from explorer.graph.usual_units import composed
 
-System = Literal["as given", "metric", "metric km/h", "imperial"]
 Number = TypeVar("Number", float, Array)
 
 _SAID = re.compile(r"plus\W*(?:or\W*)?minus", re.IGNORECASE)
@@ -81,49 +80,6 @@ _MEANT = (
     ("F", "degF"),
     ("\"|\u2033|\u201d|''", "in"),
 )
-
-_METRIC = {
-    "m": "mm",
-    "rad": "deg",
-    "1/rad": "1/rad",
-    "rad/s": "rpm",
-    "rad/s/V": "rpm/V",
-    "N/m": "N/mm",
-    "K": "degC",
-    "Pa": "Pa",
-    "m**4": "mm**4",
-    "ohm": "mohm",
-    "A*s": "mAh",
-}
-_IMPERIAL = {
-    **_METRIC,
-    "m": "in",
-    "m**2": "in**2",
-    "m**3": "in**3",
-    "m**4": "in**4",
-    "kg": "lb",
-    "m/s": "mph",
-    "m/s**2": "ft/s**2",
-    "N": "lbf",
-    "N/m": "lbf/in",
-    "N*m": "lbf*in",
-    "N*s/m": "lbf*s/in",
-    "Pa": "inHg",
-    "K": "degF",
-    "kg/m**3": "lb/ft**3",
-    "W": "hp",
-    "J": "ft*lbf",
-}
-_UNITS: dict[System, dict[str, str]] = {
-    "as given": _METRIC,
-    "metric": _METRIC,
-    "metric km/h": {**_METRIC, "m/s": "km/h"},
-    "imperial": _IMPERIAL,
-}
-# A length at least this long [m] is a stretch of track, not a part: shown in m or ft.
-_STRETCH = 2.0
-# An uncertainty below this share of its value is what is left of adding and taking away.
-_OF_COMPUTING = 1e-13
 
 
 @dataclass(frozen=True)
@@ -430,7 +386,7 @@ def _nearest_unit(text: str) -> str | None:
     return by_lower.get(text.lower()) or nearest(text, usual)
 
 
-def _key(si_unit: str) -> str:
+def one_spelling(si_unit: str) -> str:
     """Bring the spellings of one SI unit together: "N m", "N·m" and "N*m"."""
     return re.sub(r" +", "*", with_stars(si_unit))
 
@@ -444,7 +400,7 @@ def allowed_units(expected: str) -> str:
 
 def written_in(expected: str) -> tuple[str, ...]:
     """Return the units that a builder would write a quantity in, the most usual first."""
-    return _EXAMPLES.get(_key(expected), (expected,))
+    return _EXAMPLES.get(one_spelling(expected), (expected,))
 
 
 def _as_written(expected: str) -> str:
@@ -453,117 +409,3 @@ def _as_written(expected: str) -> str:
         if expected != "1"
         else "a pure number, or %"
     )
-
-
-def display_unit(
-    si_unit: str, system: System, given: str | None = None, *, magnitude: float | None = None
-) -> str:
-    """Choose the unit to show a quantity in.
-
-    Parameters
-    ----------
-    si_unit:
-        SI unit of the quantity.
-    system:
-        "as given" keeps the builder's unit where there is one, otherwise metric; "metric km/h" is metric with
-        speeds as on the road.
-    given:
-        Unit the builder used for it, if any.
-    magnitude:
-        A typical SI value: a length of 2 m or more is shown in m or ft rather than mm or in.
-    """
-    if system == "as given" and given:
-        return given
-    if _key(si_unit) == "m" and magnitude is not None and abs(magnitude) >= _STRETCH:
-        return "ft" if system == "imperial" else "m"
-    return _UNITS[system].get(_key(si_unit), si_unit)
-
-
-_SUPERSCRIPTS = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
-_SYMBOLS = {
-    "degC": "°C",
-    "degF": "°F",
-    "delta_degC": "°C",
-    "delta_degF": "°F",
-    "deg": "°",
-    "degree": "°",
-    "percent": "%",
-    "ohm": "Ω",
-    "mohm": "mΩ",
-    "um": "µm",
-    "g_0": "g₀",
-    "1": "",
-}
-
-
-def pretty(unit: str) -> str:
-    """Write a unit as it is printed: m², N/mm, N·m, °C, °; nothing for a pure number."""
-    if unit.strip() in _SYMBOLS:
-        return _SYMBOLS[unit.strip()]
-    plain = re.sub(
-        r"\s*\*\*\s*(-?\d+)", lambda power: power.group(1).translate(_SUPERSCRIPTS), with_stars(unit)
-    )
-    plain = re.sub(r"\s*/\s*", "/", plain)
-    plain = re.sub(r"\s*\*\s*|\s+", "·", plain)
-    return re.sub(r"[A-Za-z_]\w*", lambda word: _SYMBOLS.get(word.group(), word.group()), plain)
-
-
-def rounded(value: float, uncertainty: float) -> str:
-    """Write a value to the place its uncertainty reaches, at two significant digits.
-
-    Source: JCGM 100:2008, 7.2.6.  Without a usable uncertainty, or with one no larger than the error of the
-    computation, six significant digits are written.
-    """
-    place = _place(uncertainty)
-    if place is None or not math.isfinite(value) or uncertainty < _OF_COMPUTING * abs(value):
-        return number(value, digits=6)
-    return _at_place(value, place)
-
-
-def rounded_spread(uncertainty: float) -> str:
-    """Write a standard uncertainty with two significant digits (JCGM 100:2008, 7.2.6)."""
-    place = _place(uncertainty)
-    return number(uncertainty, digits=2) if place is None else _at_place(uncertainty, place)
-
-
-def number(value: float, digits: int = 4) -> str:
-    """Write a number with this many significant digits, plainly where that stays short."""
-    if not math.isfinite(value):
-        return str(value)
-    if value == 0:
-        return "0"
-    # Rounding may carry into the next decade: 9.9999 needs one decimal less.
-    exponent = math.floor(math.log10(abs(float(f"{value:.{digits - 1}e}"))))
-    if exponent < -5 or exponent > 9:
-        return f"{value:.{digits - 1}e}"
-    return _at_place(value, max(digits - 1 - exponent, 0)) if exponent < digits else f"{value:.0f}"
-
-
-def plain(value: float, digits: int = 6) -> str:
-    """Write a number with up to this many significant digits and no trailing zeros."""
-    text = number(value, digits)
-    return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
-
-
-def with_unit(text: str, unit: str) -> str:
-    """Put the printed unit behind a number: a space between, except before the degree sign of an angle."""
-    symbol = pretty(unit)
-    return f"{text}{symbol}" if symbol in ("", "°") else f"{text} {symbol}"
-
-
-def _place(uncertainty: float) -> int | None:
-    """Return the decimals that two significant digits of an uncertainty need; negative: left of the point."""
-    if not math.isfinite(uncertainty) or uncertainty <= 0:
-        return None
-    # Rounding may carry into the next decade: 0.0996 has its second digit in the second decimal.
-    return 1 - math.floor(math.log10(float(f"{uncertainty:.1e}")))
-
-
-def _at_place(value: float, place: int) -> str:
-    text = f"{round(value, place):.{max(place, 0)}f}"
-    return text.removeprefix("-") if float(text) == 0 else text
-
-
-def about(count: float) -> str:
-    """Write a count in two figures, with spaces between thousands."""
-    return f"{float(f'{count:.2g}'):,.0f}".replace(",", " ")

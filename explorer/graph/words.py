@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from explorer.graph.units import display_unit, from_si, plain, rounded, spread_from_si, with_unit
+from explorer.graph.units import from_si, spread_from_si
+from explorer.graph.written import display_unit, plain, rounded, with_unit
 
 #: Where nothing says how far a number can be trusted, it is written with so many figures.
 FIGURES = 4

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from explorer.errors import ResultsError
 from explorer.files.writing import told, write_whole
-from explorer.graph.units import rounded, rounded_spread
+from explorer.graph.written import rounded, rounded_spread
 from explorer.logs.fits import FITTED_FOLDER
 from explorer.logs.fitting.model_error import Discrepancy, ModelError, model_error
 from explorer.logs.logged_runs import ComparedRun

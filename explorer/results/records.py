@@ -20,7 +20,7 @@ from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, write_samples
 from explorer.errors import ResultsError, with_file
 from explorer.estimators.between_cars import BetweenCars
 from explorer.estimators.conformance import Conformance
-from explorer.estimators.measuring_plan import MeasuringPlan
+from explorer.estimators.measuring_outlook import MeasuringPlan
 from explorer.estimators.rare import RareFailure
 from explorer.estimators.sensitivity import Sensitivity
 from explorer.estimators.two_levels import Sureness

@@ -14,8 +14,8 @@ from itertools import pairwise
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.units import plain
 from explorer.graph.words import Number, Words
+from explorer.graph.written import plain
 from explorer.study.distributions import IF_EXACT, Distribution, mean_and_sd, require
 
 

@@ -10,7 +10,8 @@ from typing import Any
 from explorer.errors import Faults, SquatlineError, StudyError, UnknownQuantityError
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity
-from explorer.graph.units import from_si, to_si, with_unit
+from explorer.graph.units import from_si, to_si
+from explorer.graph.written import with_unit
 from explorer.model import variant_with
 from explorer.study.day_to_day import day_of, in_a_run, says_by_how_much
 from explorer.study.distributions import Distribution, Exact, Normal

@@ -19,7 +19,8 @@ from explorer.errors import SquatlineError, StudyError
 from explorer.files.reading import Wanted
 from explorer.files.writing import write_whole
 from explorer.graph.units import from_si, spread_from_si
-from explorer.study.distributions import Distribution, Exact, Normal, Triangular, TruncatedNormal, Uniform
+from explorer.study.distributions import Distribution, Exact, Normal, TruncatedNormal
+from explorer.study.distributions_between_limits import Triangular, Uniform
 from explorer.study.editing import document_of, write_changed
 from explorer.study.entries import read_distribution
 from explorer.study.inputs import read_inputs

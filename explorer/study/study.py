@@ -17,7 +17,8 @@ from explorer.engine.sampling import check_correlation
 from explorer.errors import Faults, SquatlineError, StudyError, did_you_mean, unknown, with_file, with_key
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity, asked_name
-from explorer.graph.units import dimension_matches, display_unit, parse, written_in
+from explorer.graph.units import dimension_matches, parse, written_in
+from explorer.graph.written import display_unit
 from explorer.model import modules
 from explorer.study.beside import told_beside
 from explorer.study.day_to_day import with_days

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from explorer.graph.units import System
+from explorer.graph.written import System
 from reports.drawings.sheet import Point, Sheet, scale_bar
 from reports.formatting import Units, amount
 from reports.theme import ACCENT, INK, QUIET

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
 
-from explorer.graph.units import System, known_unit
+from explorer.graph.units import known_unit
+from explorer.graph.written import System
 from reports.formatting import Units, amount, scale
 from reports.theme import FONT, INK, QUIET
 

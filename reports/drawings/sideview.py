@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.study.car_parts import part_of
 from reports.drawings.sheet import Point, Sheet, scale_bar
 from reports.formatting import NEWTONS, Amount, Units, amount

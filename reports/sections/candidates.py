@@ -10,7 +10,7 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring import SIGNIFICANT, Expected
 from explorer.estimators.paired_comparison import Difference, Pick
 from explorer.graph.labels import label
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.results.comparison import CandidateResult, Comparison, DecisionResult, Subject
 from reports.blocks import (
     Block,

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from explorer.estimators.sensitivity import Estimate, Index
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Column, Figure, Line, Part, Quiet, Table, cell, in_each_system
 from reports.charts import Mark

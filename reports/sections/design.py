@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from explorer.estimators.design_space import Stretch
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.results.exploration import (
     AnswerRecord,
     DesignPoint,

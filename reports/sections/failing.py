@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from explorer.graph.labels import begun
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.records import InputRecord, LimitRecord
 from reports.blocks import Block, Column, Figure, Gallery, Section, Table, cell, in_each_system

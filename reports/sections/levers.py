@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from explorer.graph.labels import begun
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.results.actions import Setting
 from explorer.results.levers import LeverRecord, Levers, Rescue, SignedEffect
 from explorer.results.records import LimitRecord

@@ -6,7 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import accumulate
 
 from explorer.estimators.measuring import SIGNIFICANT, Expected, LimitState, Worth
-from explorer.estimators.measuring_plan import LIKELY, SELDOM, Alone, MeasuringPlan, NextMeasurement, Outlook
+from explorer.estimators.measuring_outlook import (
+    LIKELY,
+    SELDOM,
+    Alone,
+    MeasuringPlan,
+    NextMeasurement,
+    Outlook,
+)
 from explorer.results.records import Summary
 from reports.blocks import (
     Block,

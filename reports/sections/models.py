@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from explorer.graph.labels import begun, label
-from explorer.graph.units import pretty
+from explorer.graph.written import pretty
 from explorer.results.records import QuantityRecord
 from reports.blocks import Block, Cell, Column, Heading, Paragraph, Part, Quiet, Section, Table, cell
 from reports.findings import behind_results

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TypeVar
 
 from explorer.graph.labels import label
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.results.curves import Curves, RunOverStrip
 from reports.blocks import Block, Column, Figure, Gallery, Line, Section, Table, cell, in_each_system
 from reports.charts import NARROW, WIDE, Mark

@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any
 
 from explorer.graph.labels import label
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.results.exploration import HighestSpeeds, SpeedStep, StateSpeed
 from reports.blocks import (
     Block,

@@ -9,7 +9,7 @@ from functools import partial
 
 from explorer.graph.labels import begun, label
 from explorer.graph.quantity import asked_name
-from explorer.graph.units import System, with_unit
+from explorer.graph.written import System, with_unit
 from explorer.results.records import LimitRecord, SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import LimitPoint, ShadedBand, fan

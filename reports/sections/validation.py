@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from explorer.graph.labels import label
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.results.logged_runs import FURTHEST, LoggedRunRecord
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict, in_each_system
 from reports.charts import ShadedBand

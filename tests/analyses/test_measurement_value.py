@@ -15,7 +15,7 @@ from explorer.analyses.measurement_value import weigh_measurements
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.engine.montecarlo import Outcome, run_montecarlo
 from explorer.errors import SquatlineError
-from explorer.estimators.measuring_plan import MeasuringPlan
+from explorer.estimators.measuring_outlook import MeasuringPlan
 from explorer.study.study import Study, load_study
 
 Cli = Callable[..., Answer]

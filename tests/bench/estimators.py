@@ -12,7 +12,8 @@ import numpy as np
 from explorer.engine.sampling import random_column, sobol_columns
 from explorer.estimators.sensitivity import Sensitivity
 from explorer.graph.arrays import Array
-from explorer.study.distributions import Normal, Pert, TruncatedNormal, Uniform
+from explorer.study.distributions import Normal, TruncatedNormal
+from explorer.study.distributions_between_limits import Pert, Uniform
 from tests.saltelli import indices
 
 from .timing import by_turns, ratio

@@ -13,6 +13,7 @@ from explorer.analyses.measurements import measurement_from
 from explorer.errors import SampleError, StudyError, UnitError
 from explorer.estimators import measuring, measuring_plan
 from explorer.estimators.measuring import Accuracy, Measurement, Stake
+from explorer.estimators.measuring_outlook import MeasuringPlan
 from explorer.graph.arrays import Array
 from reports.formatting import SPACE
 from reports.sections.measuring import headline, outlook_words
@@ -201,7 +202,7 @@ def planned(
     measurements: list[Measurement],
     hours: float,
     **more: float,
-) -> measuring_plan.MeasuringPlan:
+) -> MeasuringPlan:
     judged = measuring_plan.Judged(x, margins, tuple(Stake(name, 0.9) for name in margins))
     return measuring_plan.plan_measurements([judged], measurements, budget_hours=hours, seed=2, **more)
 

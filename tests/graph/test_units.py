@@ -11,26 +11,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from explorer.errors import UnitError
-from explorer.graph import units
+from explorer.graph import units, written
 from explorer.graph.unit_grammar import factors
 from explorer.graph.units import (
     dimension_matches,
-    display_unit,
     from_si,
-    number,
     parse,
     parse_spread,
-    plain,
-    pretty,
-    rounded,
-    rounded_spread,
     spread_from_si,
     spread_to_si,
     to_si,
     with_spread,
-    with_unit,
 )
 from explorer.graph.usual_units import USUAL, composed
+from explorer.graph.written import display_unit, number, plain, pretty, rounded, rounded_spread, with_unit
 from explorer.study.template import CarHas, template
 
 # Factors are exact by definition: NIST SP 811 (2008), appendix B.8 (in, lb, lbf, mph); BIPM SI Brochure.
@@ -390,7 +384,7 @@ def test_what_is_kept_of_usual_units_is_what_the_library_says(unit: str) -> None
 
 def test_no_unit_of_a_new_study_or_of_a_message_needs_the_library() -> None:
     named = {unit for row in units._EXAMPLES.items() for unit in (row[0], *row[1])}
-    named |= {unit for system in units._UNITS.values() for row in system.items() for unit in row}
+    named |= {unit for system in written._UNITS.values() for row in system.items() for unit in row}
     named |= set(re.findall(r'unit = "([^"]+)"', template(CarHas(2, "electric", "fitted", "spring", True))))
     for unit in named:
         assert composed(factors(unit) or ()), unit

@@ -20,7 +20,7 @@ from explorer.engine.execution import Execution
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
 from explorer.graph.arrays import Array
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.logs.forward import forward_model
 from explorer.logs.logged_runs import ComparedRun
 from explorer.logs.speed_curves import speed_along

@@ -12,14 +12,8 @@ import pytest
 
 from explorer.engine.sampling import check_correlation, correlated, random_column, sobol_columns
 from explorer.graph.arrays import Array
-from explorer.study.distributions import (
-    Distribution,
-    LogNormal,
-    Normal,
-    StudentT,
-    TruncatedNormal,
-    Uniform,
-)
+from explorer.study.distributions import Distribution, LogNormal, Normal, StudentT, TruncatedNormal
+from explorer.study.distributions_between_limits import Uniform
 from explorer.study.distributions_of_values import Tabulated
 from tests.statistics_help import within
 

@@ -15,7 +15,7 @@ from pypdf import PdfReader
 from study_help import Answer
 
 from explorer import fit, load_results, load_study
-from explorer.graph.units import System
+from explorer.graph.written import System
 from explorer.logs.fit_records import fit_record
 from reports.blocks import Block, Figure, Gallery, Section
 from reports.document import document

@@ -15,18 +15,14 @@ from scipy import stats
 from scipy.integrate import quad
 
 from explorer.errors import DistributionError, SquatlineError, UnitError
-from explorer.study.distributions import (
-    Distribution,
-    Exact,
-    LogNormal,
-    Normal,
+from explorer.study.distributions import Distribution, Exact, LogNormal, Normal, StudentT, TruncatedNormal
+from explorer.study.distributions_between_limits import (
+    ArcSine,
+    CurvilinearTrapezoid,
     Pert,
-    StudentT,
     Triangular,
-    TruncatedNormal,
     Uniform,
 )
-from explorer.study.distributions_between_limits import ArcSine, CurvilinearTrapezoid
 from explorer.study.distributions_of_values import Discrete, Empirical, Tabulated, smoothed
 from explorer.study.entries import read_distribution
 

@@ -16,7 +16,7 @@ from explorer.errors import StudyError
 from explorer.graph.quantity import Quantity, quantities_of
 from explorer.graph.units import parse
 from explorer.graph.words import in_unit
-from explorer.study.distributions import Triangular
+from explorer.study.distributions_between_limits import Triangular
 from explorer.study.study import Study, load_study
 from explorer.study.template import CarHas, template
 from explorer.study.usual import ASSUMED
