@@ -78,7 +78,7 @@ class Outlook:
     now, planned, best:
         Where it stands; after the plan; after the affordable set that turns its verdict most often.
     best_set:
-        Names of that set.
+        Names of those of that set that tell anything of the limit.
     everything:
         Chance that it passes once all measurements are made.
     """

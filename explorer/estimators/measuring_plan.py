@@ -368,6 +368,7 @@ def _outlooks(
     """Judge for each limit what the plan, the best affordable set and everything at once would do to it."""
     now, after = taken.calls(()), taken.calls(planned)
     everything = taken.calls([one.name for one in taken.measurements])
+    telling = [names for one in taken.drawn for names in one.telling]
     found = []
     for k, stake in enumerate(taken.stakes):
         here, then = now[k].outcome(stake), after[k].outcome(stake)
@@ -378,5 +379,6 @@ def _outlooks(
         }
         best_set = max(turned, key=turned.__getitem__)
         best, at_once = tried[best_set][k].outcome(stake), everything[k].outcome(stake).passes.value
-        found.append(Outlook(stake.limit, stake.required, here, then, best, best_set, at_once))
+        told = tuple(name for name in best_set if name in telling[k])
+        found.append(Outlook(stake.limit, stake.required, here, then, best, told, at_once))
     return tuple(found)

@@ -295,7 +295,9 @@ def _pick(found: Comparison, pick: Pick | None) -> str:
         return "no answer"
     one = found.candidates[pick.chosen]
     barred = "; not to be run: a safety limit is not passed" if _open_safety(found, one) else ""
-    return f"{one.words}, sure by {chance(pick.confidence)} at least{barred}"
+    # Rounding makes a doubt of one in many millions none at all.
+    sure = chance(min(pick.confidence, 1 - 1e-9))
+    return f"{one.words}, sure by {sure}{'' if sure.startswith('more') else ' at least'}{barred}"
 
 
 def _decision(found: Comparison, names: Names) -> list[Block]:

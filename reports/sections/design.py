@@ -37,7 +37,7 @@ from reports.blocks import (
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
 from reports.findings import judged_words, slug
-from reports.formatting import Amount, Scale, amount, chance, counted, percent, range_amount, scale
+from reports.formatting import Amount, Scale, amount, chance, counted, listed, percent, range_amount, scale
 from reports.report import Report, sentence
 
 # What draws a map where there are letters only.
@@ -63,7 +63,7 @@ def build(report: Report) -> Section | None:
         said = Paragraph(map_headline(one, report.limit_names))
         blocks += [Heading(one.name), said, _around(one.around), _map(one)]
     if found.search is not None:
-        blocks += [Heading("The best build found"), *_search(found.search)]
+        blocks += [Heading("The best build tried"), *_search(found.search)]
     for answer in found.answers:
         said = Paragraph(answer_headline(answer))
         heading = Heading(sentence(answer.ask).removesuffix("."))
@@ -187,17 +187,20 @@ def search_headline(found: SearchRecord) -> Line:
         return (
             f"No build in the ranges meets every limit; the nearest of {len(found.points)} fails: {fails}.",
         )
-    parts: Line = (f"Best build for {found.objectives[0].words}: ",)
+    failing = [
+        f"“{name}” {'fails' if one.verdict == 'fail' else 'stays undecided'}"
+        for name, one in zip(found.limits, optimum.limits, strict=True)
+        if one.verdict != "pass"
+    ]
+    parts: Line = (
+        "No build is recommended. The best tried for " if failing else "Best build for ",
+        f"{found.objectives[0].words}: ",
+    )
     for place, (variable, value) in enumerate(zip(found.variables, optimum.values, strict=True)):
         parts = (*parts, f"{', ' if place else ''}{variable.words} ", _value(variable, value))
-    stands = {
-        "pass": "every limit passes on fresh samples",
-        "undecided": "on fresh samples a limit stays undecided",
-        "fail": "on fresh samples a limit fails",
-    }[optimum.verdict]
-    objective = found.objectives[0]
-    reached = amount(optimum.objectives[0], objective, digits=3)
-    return (*parts, "; ", reached, f" on average; {stands}.")
+    stands = f"but {listed(failing)}" if failing else "every limit passes"
+    reached = amount(optimum.objectives[0], found.objectives[0], digits=3)
+    return (*parts, "; ", reached, f" on average; {stands} on fresh samples.")
 
 
 def _search(found: SearchRecord) -> list[Block]:
@@ -274,7 +277,8 @@ def _build_table(found: SearchRecord, values: Sequence[float], caption: str) -> 
 def _front_table(found: SearchRecord, front: Sequence[DesignPoint]) -> Table:
     return Table(
         "front",
-        "Trade-off: builds that meet every limit and that no other betters in all objectives.",
+        "Trade-off: builds that meet every limit by the estimate of the search, not checked on fresh cars, "
+        "and that no other betters in all objectives.",
         (
             *(Column(objective.words, number=True) for objective in found.objectives),
             *(Column(variable.words, number=True) for variable in found.variables),

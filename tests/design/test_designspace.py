@@ -340,6 +340,12 @@ def test_the_optimum_is_the_known_corner_and_stands_the_check(tmp_path: Path) ->
     front = [point for point in found.points if point.on_front]
     assert len(front) == 1
     assert "every limit passes on fresh samples" in words(search_headline(found))
+    # One that does not stand the check is recommended to nobody.
+    judged = (found.optimum.limits[0], replace(found.optimum.limits[1], verdict="fail"))
+    fallen = replace(found, optimum=replace(found.optimum, limits=judged, verdict="fail"))
+    said = words(search_headline(fallen))
+    assert said.startswith("No build is recommended. The best tried for ")
+    assert said.endswith(f"but “{found.limits[1]}” fails on fresh samples.")
 
 
 def test_in_steps_the_optimum_is_the_best_that_can_be_had(tmp_path: Path) -> None:
