@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 
-from explorer.analyses.nominal import nominal_values
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.console.terminal_check import asked_at_nominal
 from explorer.errors import MissingInputError
@@ -24,7 +23,7 @@ SAID = {
 
 
 def said(study: Study) -> list[str]:
-    return [in_unit(one) for one in taken_for_granted(study, nominal_values(study))]
+    return [in_unit(one) for one in taken_for_granted(study, asked_at_nominal(study))]
 
 
 def _cautions(folder: Path, asked: str, inputs: str = "", models: str = "") -> list[str]:
@@ -126,8 +125,7 @@ def test_candidates_and_design_variables_are_held_to_the_same(
     text += '\n[[outputs]]\nquantities = ["strip_speed", "fence_energy"]\nconditions = ["closed"]\n'
     (tmp_path / "study.toml").write_text(f"{text}\n{section}\n", encoding="utf-8")
     study = load_study(tmp_path)
-    told = [in_unit(one) for one in taken_for_granted(study, asked_at_nominal(study))]
-    found = [one for one in told if one.startswith(("candidates", "design"))]
+    found = [one for one in said(study) if one.startswith(("candidates", "design"))]
     assert len(found) == bool(words), found
     assert all(words in one for one in found)
 

@@ -12,6 +12,7 @@ import pytest
 
 from explorer.graph.labels import begun, label
 from reports import vega
+from reports.blocks import Section
 from reports.charts import Bar, Mark, ShadedBand, distribution, fan, share_bars
 from reports.charts_of_limits import LimitRow, limit_rows
 from reports.drawings.linkage import can_draw, chains, linkage_view
@@ -53,10 +54,16 @@ def rows_of(chart: dict[str, Any], layer: dict[str, Any]) -> list[dict[str, Any]
     return rows
 
 
+@pytest.fixture(scope="module")
+def parts() -> list[Section]:
+    """Return the sections of a report; each of their charts is made once."""
+    return sections(Report(make_results()))
+
+
 @pytest.mark.long
-def test_every_chart_of_a_report_fits_the_schema() -> None:
+def test_every_chart_of_a_report_fits_the_schema(parts: list[Section]) -> None:
     """The Vega-Lite schema as altair brings it."""
-    shown = [figure for figure in figures(sections(Report(make_results()))) if figure.charts]
+    shown = [figure for figure in figures(parts) if figure.charts]
     assert len(shown) > 8
     for figure in shown:
         alt.Chart.from_dict(dict(figure.charts[0]), validate=True)
@@ -85,9 +92,8 @@ def test_what_carries_data_stands_out_on_light_and_dark_paper() -> None:
         assert _contrast(of[BAND], of[INK]) >= 3
 
 
-def test_every_colour_of_the_pictures_has_its_own_on_a_dark_page() -> None:
-    report = Report(make_results())
-    text = page(report, sections(report))
+def test_every_colour_of_the_pictures_has_its_own_on_a_dark_page(parts: list[Section]) -> None:
+    text = page(Report(make_results()), parts)
     drawn = "".join(re.findall(r"<svg\b.*?</svg>", text, re.DOTALL))
     colours = set(re.findall(r'(?:fill|stroke)="([^"]+)"', drawn)) - {"none"}
     assert len(colours) > 5
@@ -95,9 +101,8 @@ def test_every_colour_of_the_pictures_has_its_own_on_a_dark_page() -> None:
     assert f'.picture [fill="{INK}"] {{ fill: {DARK[INK]}; }}' in text
 
 
-def test_a_limit_is_drawn_on_its_own_curve_at_its_own_speed() -> None:
-    results = make_results()
-    drawn = figures(sections(Report(results)))
+def test_a_limit_is_drawn_on_its_own_curve_at_its_own_speed(parts: list[Section]) -> None:
+    drawn = figures(parts)
     (figure,) = [one for one in drawn if one.name == "sweep-front-axle-load-speed"]
     rows = [row for rows in figure.charts[0]["datasets"].values() for row in rows if "label" in row]
     places = {(row["x"], row["y"], row["label"]) for row in rows}
@@ -107,10 +112,9 @@ def test_a_limit_is_drawn_on_its_own_curve_at_its_own_speed() -> None:
     assert not [row for rows in other.charts[0]["datasets"].values() for row in rows if "label" in row]
 
 
-def test_every_limit_and_its_inputs_stand_in_one_matrix() -> None:
+def test_every_limit_and_its_inputs_stand_in_one_matrix(parts: list[Section]) -> None:
     summary = make_results().summary
-    drawn = figures(sections(Report(make_results())))
-    (figure,) = [one for one in drawn if one.name == "limits-by-inputs"]
+    (figure,) = [one for one in figures(parts) if one.name == "limits-by-inputs"]
     rows = [row for rows in figure.charts[0]["datasets"].values() for row in rows]
     first = summary.limits[0]
     assert first.sensitivity is not None
@@ -123,9 +127,8 @@ def test_every_limit_and_its_inputs_stand_in_one_matrix() -> None:
     )
 
 
-def test_the_axis_of_a_difference_says_so() -> None:
-    drawn = figures(sections(Report(make_results())))
-    (figure,) = [one for one in drawn if one.name == "limit-worth-the-trouble"]
+def test_the_axis_of_a_difference_says_so(parts: list[Section]) -> None:
+    (figure,) = [one for one in figures(parts) if one.name == "limit-worth-the-trouble"]
     axes = {
         layer["encoding"]["x"]["title"]
         for layer in figure.charts[0]["layer"]
