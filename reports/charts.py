@@ -327,9 +327,16 @@ def wrapped(name: str) -> list[str]:
 
 def named_rows(field: str = "name", sort: list[str] | None = None, **look: Any) -> Any:
     """Lay rows out by a field, each named at its left, a long name in two lines."""
-    lines = "split(datum.label, '\\n')"
-    axis = alt.Axis(labelLimit=360, labelLineHeight=12, domain=False, ticks=False, labelExpr=lines, **look)
-    return alt.Y(f"{field}:N", title=None, sort=sort, axis=axis)
+    usual = {"labelLimit": 360, "labelLineHeight": 12, "domain": False, "ticks": False}
+    axis = alt.Axis(**{**usual, "labelExpr": "split(datum.label, '\\n')", **look})
+    # Named one by one, a row stands there whatever is drawn in it.
+    return alt.Y(
+        f"{field}:N",
+        title=None,
+        sort=sort,
+        axis=axis,
+        scale=alt.Scale(domain=sort) if sort else alt.Undefined,
+    )
 
 
 def strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:

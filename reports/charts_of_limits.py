@@ -17,9 +17,11 @@ from reports.theme import ALARM, BAND, INK, QUIET
 # Rows reach at least and at most so many spreads to either side of the line.
 _NEAREST, _FARTHEST = 2.0, 6.0
 _ROW = 28
-# With more limits than this rows are as low as their words allow, and names have one line, for one page.
+# With more limits than this rows are as low as their words allow, and names have one line, for one page (but
+# for a phone, which has less width than height: `fitted` in page.js).
 _MANY, _LOW_ROW, _SMALL, _LETTERS = 10, 18, 10, 11
-_LONGEST, _ONE_LINE = 34, 64
+_LONGEST = 34
+_ONE_LINE = {"labelExpr": "join(split(datum.label, '\\n'), ' ')"}
 # Width of a column of the matrix, and of its words in letters.
 _CELL, _NARROW = 64, 11
 # Width of the rows themselves, without names and words, for few limits and for many.
@@ -49,12 +51,12 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     left, right = _ends(drawn)
     # On a narrow screen the words at the right are off the edge: the sign of the verdict leads the name.
     many = len(rows) > _MANY
-    longest, width = (_ONE_LINE, _SLIM) if many else (_LONGEST, _PLOT)
-    names = [_lines(f"{SIGNS[row.verdict]} {row.name}", longest) for row in rows]
+    width = _SLIM if many else _PLOT
+    names = [_lines(f"{SIGNS[row.verdict]} {row.name}", _LONGEST) for row in rows]
     values = [_row(name, row, left, right) for name, row in zip(names, rows, strict=True)]
     letters = _SMALL if many else _LETTERS
     base = of_rows(values)
-    y = named_rows(sort=names, labelFontSize=letters)
+    y = named_rows(sort=names, labelFontSize=letters, **(_ONE_LINE if many else {}))
     axis = alt.Axis(
         grid=False, tickMinStep=1, format=".3~g", labelExpr=f"replace(datum.label, '-', '{MINUS}')"
     )
@@ -76,7 +78,7 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
         known.mark_point(filled=True, size=55, color=INK, opacity=1, stroke="white", strokeWidth=1).encode(
             x=along("median"), y=y, tooltip=tooltip
         ),
-        known.transform_filter("isValid(datum.decisive)")
+        base.transform_filter("isValid(datum.decisive)")
         .mark_tick(thickness=6, size=18 if many else 24, opacity=1)
         .encode(
             x=along("decisive"),

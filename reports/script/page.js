@@ -55,8 +55,10 @@
     config.axis.labelLimit = width / 2;
     config.legend.columns = 1;
     config.axisX = { titleAnchor: "end" };
-    const layer = chart.layer.filter(({ mark }) => (mark.type ?? mark) !== "text");
-    return { ...chart, layer, width, config, autosize: { type: "fit-x", contains: "padding" } };
+    const layer = structuredClone(chart.layer.filter(({ mark }) => (mark.type ?? mark) !== "text"));
+    for (const { axis } of layer.map(({ encoding }) => encoding.y ?? {})) if (axis) axis.labelExpr = "split(datum.label, '\\n')";
+    const height = Math.max(chart.height, 26 * (y.sort?.length ?? 0));
+    return { ...chart, layer, width, height, config, autosize: { type: "fit-x", contains: "padding" } };
   }
   const drawn = new Map();
   async function draw(picture) {

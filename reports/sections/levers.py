@@ -188,14 +188,15 @@ def _steps(report: Report, found: Levers) -> Table:
             limit, change = limits[effect.limit], effect.change
             if not change.clear or abs(change.value) < _LITTLE * limit.conformance.margin_sd:
                 continue
-            half = (change.high - change.low) / 4
+            # On the same cars a change is known better than anybody reads it.
+            half = max((change.high - change.low) / 4, abs(change.value) / 100)
             rows.append(
                 (
                     cell(variable.words),
                     cell(amount(lever.step, variable, difference=True, zeros=False)),
                     cell(limit.name),
                     cell(amount(change.value, limit, spread=half, difference=True, plus=True)),
-                    cell(range_amount(change.low, change.high, limit, difference=True)),
+                    cell(range_amount(change.low, change.high, limit, spread=half, difference=True)),
                 )
             )
     return Table(
@@ -205,9 +206,9 @@ def _steps(report: Report, found: Levers) -> Table:
         (
             Column("Lever", width=24),
             Column("Step up", number=True, width=12, mixed=True),
-            Column("Limit", width=30),
+            Column("Limit", width=28),
             Column("Margin changes by", number=True, width=16, mixed=True),
-            Column("95 % interval", number=True, width=18, mixed=True),
+            Column("95 % interval", number=True, width=20, mixed=True),
         ),
         tuple(rows),
         small=True,
