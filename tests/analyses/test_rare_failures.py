@@ -29,7 +29,7 @@ def study_with(small_study: Writer, sigmas: float) -> Study:
 @pytest.mark.parametrize("sigmas", [3.5, 4.75])
 def test_probability_of_a_normal_tail(sigmas: float, small_study: Writer) -> None:
     study = study_with(small_study, sigmas)
-    (found,) = search_rare_failures(study, uncounted(study.limits[1:]))
+    found = search_rare_failures(study, uncounted(study.limits[1:]))[0].found
     truth = math.erfc(sigmas / math.sqrt(2)) / 2
     assert abs(math.log(found.probability / truth)) < 4 * found.variation
     assert found.variation < 0.1
@@ -39,8 +39,8 @@ def test_walks_that_start_from_the_run_find_the_same_with_fewer_cars(small_study
     study = study_with(small_study, 4.0)
     outcome = run_montecarlo(study, samples=6400)
     seldom = uncounted(study.limits[1:])
-    (found,) = search_rare_failures(study, seldom, outcome=outcome)
-    (afresh,) = search_rare_failures(study, seldom)
+    found = search_rare_failures(study, seldom, outcome=outcome)[0].found
+    afresh = search_rare_failures(study, seldom)[0].found
     truth = math.erfc(4 / math.sqrt(2)) / 2
     assert abs(math.log(found.probability / truth)) < 4 * found.variation
     assert found.agree
@@ -112,7 +112,8 @@ def test_what_the_run_counted_is_held_against_the_search(small_study: Writer) ->
     (limit,) = study.limits[1:]
     margins = np.ones(10_000)
     margins[:30] = -1.0
-    (found,) = search_rare_failures(study, {limit: judge_margins(margins, limit.probability)})
+    (record,) = search_rare_failures(study, {limit: judge_margins(margins, limit.probability)})
+    found = record.found
     assert (found.probability, found.method, found.agree) == (0.003, COUNTED, False)
     assert "30 of the run's own 10000 cars fail" in found.note
     assert found.low < 0.003 < found.high
