@@ -155,7 +155,7 @@ def run(
             assumptions=(*study.assumptions, *ASSUMPTIONS),
             not_modelled=(*study.not_modelled, *NOT_MODELLED),
             cautions=CAUTIONS,
-            warnings=(*_warnings(study), *granted, *_of_the_cars(study, outputs)),
+            warnings=(*_warnings(study), *granted, *ways.cautions, *_of_the_cars(study, outputs)),
             families=dict(study.graph.families),
             display=dict(study.display),
             from_catalogue=dict(ways.from_catalogue),

@@ -157,9 +157,17 @@ def met_words(limit: LimitRecord) -> Line:
 def in_both_words(sure: Sureness) -> str:
     """Say in how many runs a limit holds over all cars, and in how many as surely as is asked."""
     return (
-        f"{100 * sure.average:.0f} of 100 runs ({percent(sure.sure)} sure: in at least "
-        f"{100 * sure.at_least:.0f}, known to lie from {100 * sure.at_least_low:.0f} to "
-        f"{100 * sure.at_least_high:.0f})"
+        f"{of_100(sure.average)} of 100 runs ({percent(sure.sure)} sure: in at least "
+        f"{of_100(sure.at_least)}, known to lie from {of_100(sure.at_least_low)} to "
+        f"{of_100(sure.at_least_high)})"
+    )
+
+
+def of_100(share_of_runs: float) -> str:
+    """Count runs of 100: never all of them where some fail, nor none where some hold."""
+    count = 100 * share_of_runs
+    return (
+        f"{count:.0f}" if count in (0, 100) or 0.5 <= count <= 99.5 else f"{min(max(count, 0.1), 99.9):.1f}"
     )
 
 

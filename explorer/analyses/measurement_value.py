@@ -40,7 +40,7 @@ ROUGH_SAMPLES = 10_000
 def stakes_of(study: Study) -> tuple[Stake, ...]:
     """Say what hangs on each limit, at the probability of its verdict: of cars where it asks ``sure``."""
     return tuple(
-        Stake(limit.name, limit.threshold, entry.weight)
+        Stake(limit.name, limit.threshold, entry.weight, None if limit.sure is None else limit.probability)
         for limit, entry in zip(study.limits, study.entries.limits, strict=True)
     )
 
@@ -58,13 +58,15 @@ def weigh_measurements(
         Those drawn for the limits that ask ``sure``: their verdict is on cars, each on all its days, and
         reading what a car is tells nothing of the day.
     """
-    if not ways.measurements:
-        return None
     settings = study.entries.measuring
     kept = replay_samples(study, outcome, settings.samples)
     uncertain = {given.key for given in study.all_inputs() if not given.exact}
     samples = {key: values for key, values in kept.items() if key in uncertain}
     judged = _judged(study, samples, replay_margins(study, kept), cars)
+    known = set().union(*(of.samples for of in judged))
+    ways = ways.of_inputs(known)
+    if not ways.measurements:
+        return None
     promising = _promising(ways, judged, study)
     plan = plan_measurements(
         judged,
@@ -122,8 +124,9 @@ def first_to_measure(
         Name of a limit, and what is worth measuring first; None where nothing saves anything that shows.
     """
     judged = _judged(study, samples, margins, cars)
+    known = set().union(*(of.samples for of in judged))
+    ways = ways.of_inputs(known)
     for of, worths in zip(judged, _rough_worths(ways.measurements, judged, study), strict=True):
-        known = set().union(*(other.samples for other in judged))
         for place, stake in enumerate(of.stakes):
             telling = of.telling(ways.measurements, stake.limit)
             offered = [one for one in ways.measurements if one.name in telling]

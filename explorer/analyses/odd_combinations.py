@@ -5,6 +5,7 @@ A caution with the likely slip, never a refusal.  All bounds here are judgement,
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -21,6 +22,8 @@ SPEEDS = ("30 m/s", "70 m/s")
 _GRAVITY = 9.81
 # What a wrong unit or a slipped point makes of a value.
 _SLIPS = (1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
+# A reading of the day so many standard deviations off is a slip, or the study is wrong of other days.
+FAR = 5.0
 # Behind and ahead of the wheels a car reaches this far, in wheelbases.
 _AHEAD, _BEHIND = 0.75, 1.75
 
@@ -59,7 +62,20 @@ def number_of(text: str, unit: str) -> Number:
 def odd_inputs(study: Study) -> list[Sentence]:
     """Return a caution for each input that is odd by itself or beside others, with the likely slip."""
     alone = _outside_usual(study)
-    return [*alone.values(), *odd_combinations(study, alone)]
+    return [*alone.values(), *odd_combinations(study, alone), *_far_from_any_day(study)]
+
+
+def _far_from_any_day(study: Study) -> Odd:
+    """Yield a caution for each reading of the day that hardly any day would bring."""
+    for name, any_day in study.any_day.inputs.items():
+        read, expected = study.inputs[name], any_day.distribution
+        spread = math.hypot(read.distribution.sd, expected.sd)
+        if abs(read.distribution.mean - expected.mean) > FAR * spread:
+            unit, shown = study.graph[name].unit, read.display_unit
+            values = (read.distribution.nominal, expected.nominal)
+            numbers = [Number(float(value), unit=unit, display_unit=shown) for value in values]
+            words = f"{name} is {{}} under [today], far from the {{}} of any other day under [inputs]"
+            yield told(f"{words}: check its unit, or what is said of any day", *numbers)
 
 
 def _outside_usual(study: Study) -> dict[str, Sentence]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 from explorer.analyses.measurements import measurement_from
@@ -27,11 +27,20 @@ class WaysToMeasure:
         Labels of the latter by name.
     unread:
         Keys of the uncertain inputs that could be learnt, that a limit hangs on and that none of them reads.
+    cautions:
+        What is said of those listed that read nothing any limit hangs on.
     """
 
     measurements: tuple[Measurement, ...]
     from_catalogue: Mapping[str, str]
     unread: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def of_inputs(self, keys: Collection[str]) -> WaysToMeasure:
+        """Return those that read some of these inputs, and of their readings only these."""
+        reads = ({key: how for key, how in one.reads.items() if key in keys} for one in self.measurements)
+        kept = zip(self.measurements, reads, strict=True)
+        return replace(self, measurements=tuple(replace(one, reads=some) for one, some in kept if some))
 
 
 def ways_to_measure(study: Study) -> WaysToMeasure:
@@ -53,10 +62,16 @@ def ways_to_measure(study: Study) -> WaysToMeasure:
         read_already = {key for one in listed for key in one.reads}
         added = tuple(_from_catalogue(study, [key for key in uncertain if key not in read_already]))
     read = {key for one in (*listed, *added) for key in one.reads}
+    # What goes together with an input tells of it.
+    telling = matters.union(*((tie.first, tie.second) for tie in study.correlations))
+    idle = [one.label for one in listed if telling.isdisjoint(one.reads)]
     return WaysToMeasure(
         measurements=(*listed, *added),
         from_catalogue={one.name: one.label for one in added},
         unread=tuple(key for key in uncertain if key not in read),
+        cautions=tuple(
+            f"no limit hangs on what measuring the {name} reads: it is not weighed" for name in idle
+        ),
     )
 
 

@@ -199,6 +199,7 @@ def _measuring(study: Study) -> list[Line]:
     counts = ((len(ways.measurements) - known, "of the study"), (known, "home methods of the catalogue"))
     said = " and ".join(f"{count} {which}" for count, which in counts if count)
     found: list[Line] = [(f"measurements to weigh: {said}",)] if said else []
+    found += [(one,) for one in ways.cautions]
     if ways.unread:
         found.append((unread_words([label(key.replace("@", " in ")) for key in ways.unread]),))
         if not known:

@@ -18,7 +18,7 @@ from explorer.study.study import Input, Study
 from reports.blocks import SIGNS
 from reports.findings import in_both_words
 from reports.formatting import Units, amount, hours, percent, share, share_range
-from reports.sections.measuring import what_it_does
+from reports.sections.measuring import asked_words, what_it_does
 
 WIDTH, HEIGHT = 240.0, 22.0
 # What is asked stands at three quarters of every row: right of it the cars hold often enough.
@@ -116,7 +116,8 @@ def _lead(
     ]
     measure = "no measurement listed would save anything that shows" if lead.weighed and open_ else ""
     if (worth := lead.measure) is not None:
-        does = what_it_does("it", limit.threshold, worth.before, worth.after)
+        asked = asked_words(limit.threshold, None if limit.sure is None else limit.probability)
+        does = what_it_does("it", asked, worth.before, worth.after)
         measure = f"measure first the {lead.label}, which takes {hours(worth.hours)}: {does}"
     return LeadShown(tuple(drivers), measure, of != turn)
 

@@ -91,11 +91,14 @@ class Stake:
         Probability with which it must hold.
     weight:
         Loss of turning down a car that conforms, against that of another limit.
+    runs:
+        Where ``required`` is how sure one must be of a car: share of its runs that must hold the limit.
     """
 
     limit: str
     required: float
     weight: float = 1.0
+    runs: float | None = None
 
     @property
     def wrong_pass(self) -> float:

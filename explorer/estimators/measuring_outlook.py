@@ -81,6 +81,8 @@ class Outlook:
         Names of those of that set that tell anything of the limit.
     everything:
         Chance that it passes once all measurements are made.
+    runs:
+        As of the stake: with it ``required`` is how sure one must be of a car.
     """
 
     limit: str
@@ -90,6 +92,7 @@ class Outlook:
     best: LimitState
     best_set: tuple[str, ...]
     everything: float
+    runs: float | None = None
 
     @property
     def passes_now(self) -> bool:

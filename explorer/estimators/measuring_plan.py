@@ -380,5 +380,5 @@ def _outlooks(
         best_set = max(turned, key=turned.__getitem__)
         best, at_once = tried[best_set][k].outcome(stake), everything[k].outcome(stake).passes.value
         told = tuple(name for name in best_set if name in telling[k])
-        found.append(Outlook(stake.limit, stake.required, here, then, best, told, at_once))
+        found.append(Outlook(stake.limit, stake.required, here, then, best, told, at_once, stake.runs))
     return tuple(found)

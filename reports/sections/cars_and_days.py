@@ -12,7 +12,7 @@ from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Column, Figure, Line, Part, Quiet, Table, cell, in_each_system
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
-from reports.findings import WORTH_NAMING, in_both_words, slug
+from reports.findings import WORTH_NAMING, in_both_words, of_100, slug
 from reports.formatting import amount, count, percent, scale, share, share_range
 from reports.report import Report
 
@@ -98,7 +98,7 @@ def _family(report: Report, limit: LimitRecord) -> Figure:
     found = limit.sureness
     assert found is not None
     finding = (
-        f"{percent(found.sure)} of cars meet it in at least {100 * found.at_least:.0f} of 100 runs, "
+        f"{percent(found.sure)} of cars meet it in at least {of_100(found.at_least)} of 100 runs, "
         f"{100 * found.required:g} are required of them."
     )
     return Figure(

@@ -57,8 +57,9 @@ def build(report: Report) -> Section | None:
         return None
     blocks: list[Block] = [
         Paragraph(headline(found, report.limit_names), lead=True),
-        Paragraph((f"The best build was looked for from the build “{found.build}”.",)),
     ]
+    if found.search is not None:
+        blocks.append(Paragraph((f"The best build was looked for from the build “{found.build}”.",)))
     for one in found.maps:
         said = Paragraph(map_headline(one, report.limit_names))
         blocks += [Heading(one.name), said, _around(one.around), _map(one)]

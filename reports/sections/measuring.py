@@ -49,6 +49,7 @@ WRONG = (
     "required: those are the losses that make the required p the right threshold. A measurement is worth "
     "the loss it saves."
 )
+SURELY = " Where a limit asks “sure”, p is how sure, and a good car holds it in as many of its runs as asked."
 LOSS_SAVED = "loss saved, in good cars rejected per 100"
 _CARS = 100.0
 # Inputs named that nothing reads, and the least chance of judging a limit wrongly that is drawn.
@@ -79,7 +80,8 @@ def build_alone(report: Report) -> Section | None:
     plan = report.summary.measuring
     if plan is None or not plan.alone:
         return None
-    blocks = (Paragraph((WRONG,)), _alone_table(plan))
+    surely = SURELY if any(one.runs is not None for one in plan.outlooks) else ""
+    blocks = (Paragraph((WRONG + surely,)), _alone_table(plan))
     return Section("measured-alone", "What each measurement brings alone", blocks, appendix=True)
 
 
@@ -119,15 +121,13 @@ def headline(plan: MeasuringPlan) -> str:
         longer = any(outlook.everything >= LIKELY for outlook in plan.outlooks if outlook.design_must_change)
         return (
             f"no measurement within {hours(plan.budget_hours)} is likely to show that {listed(failing)} "
-            f"{'passes' if len(failing) == 1 else 'pass'}: "
-            f"{'allow more hours, or ' if longer else ''}go by the settings under “What next?”"
+            f"{'passes' if len(failing) == 1 else 'pass'}{': allow more hours' if longer else ''}"
         )
     step = plan.steps[0]
     limit, (before, after) = _most_helped(step)
-    required = next(outlook.required for outlook in plan.outlooks if outlook.limit == limit)
     words = (
         f"measure the {step.label} first: it takes {hours(step.hours)}; "
-        f"{what_it_does(f'“{limit}”', required, before, after)}"
+        f"{what_it_does(f'“{limit}”', _required(plan, limit), before, after)}"
     )
     if step.tied_with:
         labels = _labels(plan)
@@ -138,14 +138,22 @@ def headline(plan: MeasuringPlan) -> str:
 def worth_words(plan: MeasuringPlan, worth: Worth) -> str:
     """Say what one measurement, made meanwhile, does to the verdict of one limit."""
     label = _labels(plan).get(worth.measurement, worth.measurement)
-    required = next(outlook.required for outlook in plan.outlooks if outlook.limit == worth.limit)
-    does = what_it_does(f"“{worth.limit}”", required, worth.before, worth.after)
+    does = what_it_does(f"“{worth.limit}”", _required(plan, worth.limit), worth.before, worth.after)
     return f"meanwhile measure the {label}, which takes {hours(worth.hours)}: {does}"
 
 
-def what_it_does(limit: str, required: float, before: LimitState, after: LimitState) -> str:
+def _required(plan: MeasuringPlan, limit: str) -> str:
+    return asked_words(*next((one.required, one.runs) for one in plan.outlooks if one.limit == limit))
+
+
+def asked_words(threshold: float, runs: float | None) -> str:
+    """Say what a verdict asks: of all cars and days in one, or of a car's runs and how surely."""
+    return chance(threshold) if runs is None else f"{chance(runs)} of runs, {chance(threshold)} sure,"
+
+
+def what_it_does(limit: str, required: str, before: LimitState, after: LimitState) -> str:
     """Say what a measurement does to one verdict, the threshold beside it."""
-    needed = f"{chance(required)} required"
+    needed = f"{required} required"
     passes = before.passes.value == 1
     turns = 1 - after.passes.value if passes else after.passes.value
     if turns >= SELDOM:
@@ -442,7 +450,7 @@ def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook
         tuple(
             (
                 cell(outlook.limit),
-                cell(chance(outlook.required), order=outlook.required),
+                cell(asked_words(outlook.required, outlook.runs).removesuffix(","), order=outlook.required),
                 cell(
                     "passes" if outlook.passes_now else "fails",
                     *((Quiet(" undecided yet"),) if outlook.limit in undecided else ()),

@@ -25,7 +25,7 @@ from explorer.errors import SquatlineError
 from explorer.pipeline import run
 from explorer.study.study import Study, load_study
 from reports.blocks import Figure
-from reports.findings import in_both_words, met_words
+from reports.findings import in_both_words, met_words, of_100
 from reports.formatting import share
 from reports.report import Report
 from reports.sections import candidates, design, reproduction, sensitivity, verdicts
@@ -117,6 +117,13 @@ def test_candidates_and_the_best_build_are_told_in_both_words(tmp_path: Path) ->
             assert in_both_words(one) in text.replace("\\xa0", "\xa0")
             assert share(one.often_enough, one.low, one.high) in text.replace("\\xa0", "\xa0")
     assert "sure required" in str(candidates.build(report))
+
+
+@pytest.mark.parametrize(
+    ("share_of_runs", "said"), [(1.0, "100"), (0.99999, "99.9"), (0.998, "99.8"), (0.87, "87"), (0.0, "0")]
+)
+def test_runs_are_all_of_them_only_where_none_fails(share_of_runs: float, said: str) -> None:
+    assert of_100(share_of_runs) == said
 
 
 def test_numbers_hang_on_no_worker(tmp_path: Path) -> None:

@@ -55,6 +55,16 @@ def test_a_list_of_ones_own_replaces_the_catalogue_unless_it_is_asked_for(
 def test_what_no_limit_hangs_on_is_not_measured(small_study: Writer) -> None:
     folder = small_study(inputs='cg_height = { mean = 50, sd = 4, unit = "mm", source = "test" }')
     assert "tilt_on_scales" not in ways_to_measure(load_study(folder)).from_catalogue
+    # One that the study lists is told and left out, and the others are weighed.
+    own = '[measurements.height]\nlabel = "height"\nreads = { cg_height = { noise = "1 mm" } }\nhours = 1\n'
+    with (folder / "study.toml").open("a") as file:
+        file.write(OWN + own)
+    study = load_study(folder)
+    ways = ways_to_measure(study)
+    assert ways.cautions == ("no limit hangs on what measuring the height reads: it is not weighed",)
+    plan = weigh_measurements(study, run_montecarlo(study), ways)
+    assert plan is not None
+    assert [one.measurement for one in plan.alone] == ["tilt"]
 
 
 @pytest.mark.long

@@ -294,10 +294,7 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     assert outlook_words(plan, outlook["lost"]) == "fails clearly; measuring cannot change that"
     plan = planned({"hopeless": 0.2 + x["c"]}, x, [reading("a")], hours=2)
     assert plan.steps == ()
-    assert plain(headline(plan)) == (
-        "no measurement within 2 hours is likely to show that “hopeless” passes: "
-        "go by the settings under “What next?”"
-    )
+    assert plain(headline(plan)) == ("no measurement within 2 hours is likely to show that “hopeless” passes")
 
 
 def test_a_pass_that_a_reading_may_turn_says_so() -> None:
@@ -309,6 +306,14 @@ def test_a_pass_that_a_reading_may_turn_says_so() -> None:
     assert "passes by the best estimate (90 % required) and would then fail with a chance of" in (
         plain(headline(plan))
     )
+
+
+def test_a_limit_that_asks_sure_is_told_in_both_words() -> None:
+    x = drawn("a")
+    stake = Stake("y", 0.9, runs=0.95)
+    judged = measuring_plan.Judged(x, {"y": 0.5 + x["a"]}, (stake,))
+    plan = measuring_plan.plan_measurements([judged], [reading("a")], budget_hours=2, seed=2)
+    assert "fails by the best estimate (95 % of runs, 90 % sure, required) and" in plain(headline(plan))
 
 
 def test_nothing_to_measure_when_all_is_settled() -> None:

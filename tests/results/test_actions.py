@@ -120,6 +120,14 @@ def test_a_plan_that_found_nothing_to_measure_is_told_in_words() -> None:
     assert len(lines) >= len(todo)
 
 
+def test_what_no_measurement_can_change_is_told_once() -> None:
+    plan = measuring()
+    lost = replace(plan.outlooks[0], planned=plan.outlooks[0].now, best=plan.outlooks[0].now, everything=0.0)
+    assert lost.fails_clearly
+    summary = replace(SUMMARY, measuring=replace(plan, steps=(), worths=(), outlooks=(lost,)))
+    assert "measure" not in [one.todo for one in actions_of(summary)]
+
+
 def test_missing_answers_name_what_gave_up_how_often_and_the_command_that_tells_more() -> None:
     (record,) = SUMMARY.failures
     many = tuple(

@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 from study_help import SMALL, Answer
 
+from explorer.analyses.odd_combinations import odd_inputs
 from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.errors import SquatlineError
+from explorer.graph.words import in_unit
 from explorer.pipeline import run
 from explorer.results.records import Results
 from explorer.study.study import Study, load_study
@@ -40,6 +42,12 @@ def study_of(folder: Path, today: str = "", inputs: str = INPUTS, conditions: st
     text = SMALL.format(inputs=inputs, conditions=conditions, limits=LIMITS + today)
     (folder / "study.toml").write_text(text, encoding="utf-8")
     return load_study(folder)
+
+
+def test_a_reading_far_from_any_day_is_cautioned(tmp_path: Path) -> None:
+    far = study_of(tmp_path, '[today]\nheadwind = "40 ± 1 m/s"\n')
+    assert any("far from the" in in_unit(one) and "headwind" in in_unit(one) for one in odd_inputs(far))
+    assert not any("far from the" in in_unit(one) for one in odd_inputs(study_of(tmp_path, READ)))
 
 
 @pytest.fixture(scope="module")
