@@ -280,7 +280,8 @@ def _next(
     best = int(np.argmax(gains.mean(axis=1)))
     if not prefer_variance and _significant(gains[best]):
         _, ties = ranked(gains)
-        return rest[best], tuple(rest[j].name for j in ties[best])
+        # What brings nothing that shows would not do as well, however wide its error.
+        return rest[best], tuple(rest[j].name for j in ties[best] if _significant(gains[j]))
     removed = [_variance_removed(before, after[one.name]) / one.hours for one in rest]
     return rest[int(np.argmax(removed))], ()
 

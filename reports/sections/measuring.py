@@ -38,7 +38,7 @@ from reports.charts_of_measuring import (
     value_against_hours,
 )
 from reports.findings import leading_inputs
-from reports.formatting import chance, hours, listed, share, uncertain, unread_words
+from reports.formatting import chance, hours, listed, percent, share, uncertain, unread_words
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 from reports.text_chart import hours_chart
@@ -148,7 +148,7 @@ def _required(plan: MeasuringPlan, limit: str) -> str:
 
 def asked_words(threshold: float, runs: float | None) -> str:
     """Say what a verdict asks: of all cars and days in one, or of a car's runs and how surely."""
-    return chance(threshold) if runs is None else f"{chance(runs)} of runs, {chance(threshold)} sure,"
+    return percent(threshold) if runs is None else f"{percent(runs)} of runs, {percent(threshold)} sure,"
 
 
 def what_it_does(limit: str, required: str, before: LimitState, after: LimitState) -> str:

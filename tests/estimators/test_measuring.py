@@ -12,7 +12,7 @@ from scipy.special import ndtr, ndtri
 from explorer.analyses.measurements import measurement_from
 from explorer.errors import SampleError, StudyError, UnitError
 from explorer.estimators import measuring, measuring_plan
-from explorer.estimators.measuring import Accuracy, Measurement, Stake
+from explorer.estimators.measuring import SIGNIFICANT, Accuracy, Measurement, Stake
 from explorer.estimators.measuring_outlook import MeasuringPlan
 from explorer.graph.arrays import Array
 from reports.formatting import SPACE
@@ -314,6 +314,19 @@ def test_a_limit_that_asks_sure_is_told_in_both_words() -> None:
     judged = measuring_plan.Judged(x, {"y": 0.5 + x["a"]}, (stake,))
     plan = measuring_plan.plan_measurements([judged], [reading("a")], budget_hours=2, seed=2)
     assert "fails by the best estimate (95 % of runs, 90 % sure, required) and" in plain(headline(plan))
+
+
+def test_what_brings_nothing_that_shows_would_not_do_as_well() -> None:
+    """Of few failures a quick measurement that hardly tells lies within the error, and is not named."""
+    x = {name: np.random.default_rng(7).normal(size=(2, 2000))[place] for place, name in enumerate("ab")}
+    stake = Stake("y", 0.9999)
+    judged = measuring_plan.Judged(x, {"y": 2.9 + x["a"] + 0.3 * x["b"]}, (stake,))
+    ways = [reading("a", 0.5, 0.1), reading("b", 0.1, 0.3)]
+    plan = measuring_plan.plan_measurements([judged], ways, budget_hours=2, seed=2)
+    shows = {one.measurement for one in plan.alone if one.gain.value > SIGNIFICANT * one.gain.error}
+    assert shows == {"a"}
+    assert [(step.measurement, step.tied_with) for step in plan.steps] == [("a", ())]
+    assert "(99.99 % required)" in plain(headline(plan))
 
 
 def test_nothing_to_measure_when_all_is_settled() -> None:
