@@ -206,9 +206,12 @@ class Line(NamedTuple):
     def barred(self, gap: Array, lowest: float = 0.0) -> Mask:
         """Tell where a car is pushed up at a gap at every share of the pressure from the lowest to the whole.
 
-        With no support met, the load spare there times what holds the lean is quadratic in the share.  A
-        support pushes more than in line with it; those that turn the car towards the ground count, with what
-        each pushes alone, and those that hold it up are left out.
+        With no support met, the load spare there times what holds the lean is quadratic in the share.  How
+        far the car is past a support, times what holds the lean, is a straight line: a support met at neither
+        end is met nowhere between, and where one is met the chord lies above.  The push is that over the sum
+        of what holds the lean and what the support adds, which is least at an end; what a push adds to the
+        load spare is a straight line over another, most at an end.  So the sum taken here is no less than the
+        true one.  A support that only holds the car up is left out; where two are met nothing is said.
         """
         car, splitter, gained = self.near.car, self.near.splitter, self.near.splitter.gained(gap)
         drop, pressure, transfer = splitter.at_rest - gap, self.near.pressure, car.transfer
@@ -223,19 +226,17 @@ class Line(NamedTuple):
         more = pushed * held - sprung * held_more + turn * turned_more - lost * turned
         bend = pushed * held_more - lost * turned_more
         count = np.zeros(gap.shape)
+        first = held + lowest * held_more
         for support, (at_zero, per_gap) in zip(car.supports, self.beyond, strict=True):
-            arm, past = support.share - splitter.place, at_zero + per_gap * gap
-            first = (turned + lowest * turned_more) / (held + lowest * held_more)
-            before = support.side * (drop + arm * first) - support.reach
+            arm, past = support.share - splitter.place, (at_zero + per_gap * gap) * self.stiffness
+            before = (support.side * drop - support.reach) * first
+            before = before + support.side * arm * (turned + lowest * turned_more)
             if np.any(past > 0) or np.any(before > 0):
-                push, push_before = (
-                    support.rate * np.maximum(one, 0) / (1 + support.rate * arm * arm / by)
-                    for one, by in ((past, self.stiffness), (before, held + lowest * held_more))
-                )
+                softest = np.minimum(first, self.stiffness) + support.rate * arm * arm
                 pull = np.maximum(self.pull(support, gap), -support.side * (1 + arm * turn / held))
-                pull = np.maximum(pull, 0)
-                slope = pull * (push - push_before) / (1 - lowest)
-                start = pull * push_before - slope * lowest
+                pull = np.maximum(pull, 0) * support.rate / softest
+                slope = pull * (np.maximum(past, 0) - np.maximum(before, 0)) / (1 - lowest)
+                start = pull * np.maximum(before, 0) - slope * lowest
                 still, bend = still + start * held, bend + slope * held_more
                 more = more + start * held_more + slope * held
                 count += (past > 0) | (before > 0)
