@@ -58,11 +58,6 @@ def _noted(note: str) -> str:
     return note if "." in note.split(" ")[0] else sentence(note)
 
 
-def _begun(line: Line) -> Line:
-    first, *rest = line
-    return (first[:1].upper() + first[1:] if isinstance(first, str) else first, *rest)
-
-
 def verdict_words(record: LoggedRunRecord) -> Line:
     """Say whether the model explains a run, how far the log lies from it, and where outside."""
     low, high = 100 * record.expected_low, 100 * record.expected_high
