@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from explorer.logs.fits import fit
     from explorer.logs.logged_runs import validate
     from explorer.pipeline import run
-    from explorer.results.records import Results, load_results
+    from explorer.results.stored import Results, load_results
     from explorer.study.study import Study, load_study
 
 __all__ = [
@@ -49,14 +49,14 @@ __all__ = [
 
 # Imported on first use, so that the command line answers at once.
 _LATER = {
-    "Results": "explorer.results.records",
+    "Results": "explorer.results.stored",
     "Study": "explorer.study.study",
     "compare": "explorer.design.comparison",
     "explore": "explorer.design.exploration",
     "fit": "explorer.logs.fits",
     "given": "explorer.graph.quantity",
     "given_table": "explorer.graph.quantity",
-    "load_results": "explorer.results.records",
+    "load_results": "explorer.results.stored",
     "load_study": "explorer.study.study",
     "quantity": "explorer.graph.quantity",
     "run": "explorer.pipeline",

@@ -53,9 +53,9 @@ from explorer.results.records import (
     OutputRecord,
     QuantityRecord,
     Reproduction,
-    Results,
     Summary,
 )
+from explorer.results.stored import Results
 from explorer.study.beside import (
     LIFTING,
     LIFTING_SPEED,

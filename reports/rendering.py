@@ -11,7 +11,7 @@ from pathlib import Path
 
 from explorer.errors import RenderError
 from explorer.files.writing import write_whole
-from explorer.results.records import Results
+from explorer.results.stored import Results
 from reports.chart_worker import pictures
 from reports.document import document
 from reports.options import ReportOptions, checked_forms, logo_address

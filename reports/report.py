@@ -8,7 +8,8 @@ from functools import cached_property
 
 from explorer.graph.labels import label
 from explorer.graph.words import FIGURES, Number, Sentence, Words, in_unit
-from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Results, Summary
+from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Summary
+from explorer.results.stored import Results
 from explorer.study.builds import Override
 from explorer.study.limits import Output
 from explorer.study.throttle import WORDS, with_throttle

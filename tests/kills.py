@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from explorer.results.records import SAMPLES_FILE
+from explorer.results.stored import SAMPLES_FILE
 
 ROOT = Path(__file__).resolve().parents[1]
 COMMAND = (sys.executable, "-c", "from explorer.console.cli import main; main()")

@@ -51,7 +51,7 @@ from explorer.results.exploration import (
 )
 from explorer.results.histogram import Histogram
 from explorer.results.logged_runs import LoggedRunRecord
-from explorer.results.records import Results
+from explorer.results.stored import Results
 from explorer.study.builds import Override
 from explorer.study.distributions import Normal
 from tests.report_fixture import make_results

@@ -24,10 +24,10 @@ from explorer.results.records import (
     OutputRecord,
     QuantityRecord,
     Reproduction,
-    Results,
     Summary,
     SweepRecord,
 )
+from explorer.results.stored import Results
 from explorer.study.builds import Override
 from explorer.study.distributions import Exact
 from explorer.study.limits import Bounds

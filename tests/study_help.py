@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from explorer.estimators.conformance import Conformance, judge_margins
-from explorer.results.records import DIGEST, SUMMARY_FILE
+from explorer.results.stored import DIGEST, SUMMARY_FILE
 from explorer.study.limits import Limit
 
 ROOT = Path(__file__).resolve().parents[1]

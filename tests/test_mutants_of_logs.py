@@ -15,7 +15,7 @@ from report_fixture import make_results
 from study_help import ROOT
 
 from explorer.logs.reader import read_log
-from explorer.results.records import SUMMARY_FILE, load_summary, summary_text
+from explorer.results.stored import SUMMARY_FILE, load_summary, summary_text
 
 LOG = ROOT / "studies" / "airfield-sprint" / "logs" / "coast_down_open_there.csv"
 

@@ -17,7 +17,7 @@ from study_help import Answer, summary_without_time
 from explorer.errors import SampleError
 from explorer.estimators.rare import rare_failure
 from explorer.pipeline import run
-from explorer.results.records import load_results, load_summary
+from explorer.results.stored import load_results, load_summary
 from explorer.study.study import load_study
 from reports.formatting import SPACE, chance
 

@@ -192,7 +192,7 @@ def _filed(
     """Add findings to the results of the study's run, made first where there is none, and to its report."""
     from explorer.pipeline import run as run_study
     from explorer.results.extras import add_findings, run_there
-    from explorer.results.records import Results, load_results
+    from explorer.results.stored import Results, load_results
     from reports.report import Report
 
     if run_there(place.path, study) is None:

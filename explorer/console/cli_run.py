@@ -161,7 +161,7 @@ def report(
 ) -> None:
     """Draw the report of a finished run again, without computing."""
     from explorer.results.folder import results_folder
-    from explorer.results.records import load_results
+    from explorer.results.stored import load_results
 
     forms = tuple(form for form, wanted in (("html", html), ("pdf", pdf)) if wanted) or ("html", "pdf")
     with results_folder(results, new=False) as place:
@@ -191,6 +191,6 @@ def report(
 
 def schema() -> None:
     """Print the JSON schema of summary.json, for programs that read results."""
-    from explorer.results.records import summary_schema
+    from explorer.results.stored import summary_schema
 
     print_json(summary_schema())

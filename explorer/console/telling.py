@@ -17,7 +17,7 @@ from explorer.files.characters import visible
 if TYPE_CHECKING:
     from explorer.engine.plan import Progress
     from explorer.engine.stages import Stages
-    from explorer.results.records import Results
+    from explorer.results.stored import Results
 
 
 def say(text: object) -> None:

@@ -16,7 +16,8 @@ from explorer.engine.plan import Progress
 from explorer.graph.words import in_unit
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
 from explorer.results.json import json_data
-from explorer.results.records import LimitRecord, Results
+from explorer.results.records import LimitRecord
+from explorer.results.stored import Results
 from reports.blocks import Bullets, Column, Line, Table, cell
 from reports.findings import in_both_words
 from reports.formatting import chance

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from explorer.engine.plan import Progress
     from explorer.engine.stages import Stages
     from explorer.results.folder import ResultsFolder
-    from explorer.results.records import Results
+    from explorer.results.stored import Results
     from explorer.study.study import Study
     from reports import Rendered
 

@@ -107,8 +107,8 @@ class RareFailure:
     agree: bool
     evaluations: int
     note: str
+    distance: float
     most_likely: tuple[float, ...] = ()
-    distance: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -490,6 +490,7 @@ def _combined(
         agree=agree,
         evaluations=0,
         note=note,
+        distance=math.inf,
     )
 
 
@@ -516,4 +517,5 @@ def _none_found(reached: float, least: float, plain: int, evaluations: int) -> R
         agree=True,
         evaluations=evaluations,
         note=note,
+        distance=math.inf,
     )

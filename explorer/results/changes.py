@@ -9,7 +9,8 @@ from pathlib import Path
 from explorer.errors import SquatlineError
 from explorer.graph.words import in_unit
 from explorer.results.history import KEPT, EarlierRun, VerdictThen
-from explorer.results.records import SUMMARY_FILE, LimitRecord, Summary, load_summary
+from explorer.results.records import LimitRecord, Summary
+from explorer.results.stored import SUMMARY_FILE, load_summary
 
 MOST_REASONS = 5
 

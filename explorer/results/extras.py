@@ -15,7 +15,8 @@ from explorer.graph.arrays import Array
 from explorer.results.exploration import Exploration
 from explorer.results.folder import NAMES, ResultsFolder, marked_json
 from explorer.results.json import json_text
-from explorer.results.records import SUMMARY_FILE, Summary, load_summary, summary_text
+from explorer.results.records import Summary
+from explorer.results.stored import SUMMARY_FILE, load_summary, summary_text
 from explorer.study.study import Study
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from explorer.results.records import Results
+from explorer.results.stored import Results
 from reports import render
 from tests.report_analyses import with_analyses
 from tests.report_fixture import hostile_results

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from explorer.results.records import Results
+from explorer.results.stored import Results
 from tests.browser.browser_help import Watch, draw_all, wait_until
 from tests.report_fixture import HOSTILE
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from explorer.results.records import Results
+from explorer.results.stored import Results
 from reports.report import Report
 from reports.whatif import FEWEST_EFFECTIVE, payload
 from tests.browser.browser_help import wait_until

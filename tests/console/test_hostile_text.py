@@ -12,7 +12,7 @@ from study_help import Answer
 from explorer.errors import RenderError, ResultsError, SquatlineError, StudyError
 from explorer.files.characters import require_visible, visible, visible_data
 from explorer.pipeline import run
-from explorer.results.records import load_summary
+from explorer.results.stored import load_summary
 from explorer.study.study import load_study
 from reports.options import ReportOptions
 from reports.screen import Screen

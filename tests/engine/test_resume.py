@@ -26,7 +26,7 @@ from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, SampleFolder, fir
 from explorer.errors import ResultsError
 from explorer.graph.arrays import Array
 from explorer.pipeline import run
-from explorer.results.records import load_results
+from explorer.results.stored import load_results
 from explorer.study.study import Study, load_study
 
 SAMPLES = 7 * CHUNK + 99
@@ -42,7 +42,7 @@ def demo() -> Study:
 def few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a few chunks be a long run, noted after every chunk."""
     monkeypatch.setattr("explorer.engine.montecarlo.HELD_AT_ONCE", 100)
-    monkeypatch.setattr("explorer.results.records.HELD_AT_ONCE", 100)
+    monkeypatch.setattr("explorer.results.stored.HELD_AT_ONCE", 100)
     monkeypatch.setattr("explorer.engine.checkpoint.SECONDS_BETWEEN_NOTES", 0.0)
 
 

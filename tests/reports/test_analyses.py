@@ -12,7 +12,7 @@ import pytest
 from explorer.estimators.effects import Change
 from explorer.results.exploration import VariableRecord
 from explorer.results.levers import LeverEffect, LeverRecord, Levers
-from explorer.results.records import load_summary, summary_text
+from explorer.results.stored import load_summary, summary_text
 from reports.options import ReportOptions
 from reports.page import figures
 from reports.report import Report

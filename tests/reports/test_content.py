@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from explorer.errors import RenderError, ResultsError
-from explorer.results.records import Results
+from explorer.results.stored import Results
 from reports import ReportOptions, render
 from reports.blocks import Block, Figure, Gallery
 from reports.formatting import SYSTEMS, share

@@ -13,7 +13,8 @@ from rich.console import Console
 from explorer.console.terminal import summary_as_data
 from explorer.estimators.conformance import judge_margins
 from explorer.model import SUBJECTS
-from explorer.results.records import Convergence, LimitRecord, Results, Summary
+from explorer.results.records import Convergence, LimitRecord, Summary
+from explorer.results.stored import Results
 from reports import terminal
 from reports.findings import judged_build
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions

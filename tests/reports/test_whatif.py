@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from explorer.results.records import Results
+from explorer.results.stored import Results
 from reports.report import Report
 from reports.whatif import FEWEST_SAMPLES, LEADING, MOST_NUMBERS, payload
 from tests.report_fixture import make_results

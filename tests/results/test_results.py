@@ -19,17 +19,8 @@ from explorer.results.comparison import Comparison
 from explorer.results.exploration import Exploration
 from explorer.results.json import json_text
 from explorer.results.logged_runs import LoggedRunRecord
-from explorer.results.records import (
-    SUMMARY_FILE,
-    InputRecord,
-    LimitRecord,
-    OutputRecord,
-    Summary,
-    load_results,
-    load_summary,
-    summary_schema,
-    summary_text,
-)
+from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Summary
+from explorer.results.stored import SUMMARY_FILE, load_results, load_summary, summary_schema, summary_text
 from tests.report_analyses import with_analyses
 
 Writer = Callable[..., Path]

@@ -13,7 +13,7 @@ from report_fixture import make_results
 from study_help import Answer
 
 from explorer.errors import ResultsError
-from explorer.results.records import load_results, load_summary
+from explorer.results.stored import load_results, load_summary
 
 Cli = Callable[..., Answer]
 

@@ -20,7 +20,8 @@ from statistics_help import within
 from study_help import Answer
 
 from explorer.graph.words import Number, Words
-from explorer.results.records import LimitRecord, Results, load_results
+from explorer.results.records import LimitRecord
+from explorer.results.stored import Results, load_results
 from explorer.study.limits import KINDS, Asked
 from explorer.study.schema import LimitEntry, StudyFile, Value
 from reports.document import document

@@ -14,7 +14,7 @@ from explorer.engine.fingerprint import CHOOSING, fingerprint
 from explorer.errors import SquatlineError
 from explorer.graph.words import in_unit
 from explorer.pipeline import run
-from explorer.results.records import Results
+from explorer.results.stored import Results
 from explorer.study.study import Study, load_study
 from reports.report import Report
 from reports.sections.decision import in_short
