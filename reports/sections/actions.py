@@ -95,7 +95,7 @@ def _words(report: Report, action: Action, short: bool) -> Line:
                 pass_ = "passes" if len(action.limits) == 1 else "pass"
                 words = f"no measurement listed is likely to show that {named} {pass_}"
                 if plan.steps:
-                    words += f"; for the other limits, {measuring.headline(plan)}"
+                    words = f"{measuring.headline(plan)}. {words[0].upper()}{words[1:]}"
             method = "a home method of the catalogue, " if measuring.by_catalogue(report.summary) else ""
             return (f"{sentence(words)[:-1]} ({method}", Link("measurements", "measuring"), ").")
         case "draw more cars":
