@@ -49,7 +49,7 @@ WRONG = (
     "required: those are the losses that make the required p the right threshold. A measurement is worth "
     "the loss it saves."
 )
-SURELY = " Where a limit asks “sure”, p is how sure, and a good car holds it in as many of its runs as asked."
+SURELY = " Where a limit asks “sure”, p is how sure, and a good car meets it in as many of its runs as asked."
 LOSS_SAVED = "loss saved, in good cars rejected per 100"
 _CARS = 100.0
 # Inputs named that nothing reads, and the least chance of judging a limit wrongly that is drawn.
