@@ -39,6 +39,7 @@ class LimitRow:
     name: str
     verdict: str
     words: str
+    safety: bool = False
     low: float | None = None
     median: float | None = None
     high: float | None = None
@@ -53,7 +54,7 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     many = len(rows) > _MANY
     width = _SLIM if many else _PLOT
     names = [_lines(f"{SIGNS[row.verdict]} {row.name}", _LONGEST) for row in rows]
-    values = [_row(name, row, left, right) for name, row in zip(names, rows, strict=True)]
+    values = [_row(name, row, left, right, many) for name, row in zip(names, rows, strict=True)]
     letters = _SMALL if many else _LETTERS
     base = of_rows(values)
     y = named_rows(sort=names, labelFontSize=letters, **(_ONE_LINE if many else {}))
@@ -61,7 +62,7 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
         grid=False, tickMinStep=1, format=".3~g", labelExpr=f"replace(datum.label, '-', '{MINUS}')"
     )
     x = alt.Scale(domain=[left, right], nice=False)
-    title = "standard deviations from the limit: right of the line is good"
+    title = "in steps of the cars' scatter (standard deviations): right is good"
 
     def along(field: str) -> Any:
         return alt.X(f"{field}:Q", title=title, scale=x, axis=axis)
@@ -117,7 +118,7 @@ def _ends(rows: Sequence[LimitRow]) -> tuple[float, float]:
     return -min(max(-1.1 * low, _NEAREST), _FARTHEST), min(max(1.1 * high, _NEAREST), _FARTHEST)
 
 
-def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
+def _row(name: str, row: LimitRow, left: float, right: float, many: bool) -> dict[str, Any]:
     """Keep a row within the picture."""
 
     def within(value: float | None) -> float | None:
@@ -129,14 +130,14 @@ def _row(name: str, row: LimitRow, left: float, right: float) -> dict[str, Any]:
     low, median, high = (None if gone or ahead else within(one) for one in (row.low, row.median, row.high))
     return {
         "name": name,
-        "verdict": f"{SIGNS[row.verdict]} {row.verdict}",
-        "words": row.words,
+        "verdict": f"{SIGNS[row.verdict]} {row.verdict}{', safety' if row.safety else ''}",
+        "words": f"{row.words}{', safety' if row.safety and many else ''}",
         "low": low,
         "median": median,
         "high": high,
         "decisive": None if lacking else within(row.decisive),
         "short": "◀ far short" if gone else "◀" if lacking else "",
-        "ahead": "far ahead ▶" if ahead else "",
+        "ahead": "far inside ▶" if ahead else "",
     }
 
 

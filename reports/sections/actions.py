@@ -120,7 +120,7 @@ def _change(report: Report, action: Action, short: bool) -> Line:
         line = (*line, *setting_words(setting, short=short), *(() if short else _instead(setting)), " ")
     if short:
         names = _named(action.unanswered, short)
-        known = f"No change is known to mend {names}. " if names else ""
+        known = f"For {names} no change that mends them is known. " if names else ""
         return (*line, f"{known}Each limit is named under ", Link("what next, in full", "actions"), ".")
     if action.unanswered:
         line = (*line, *_unanswered(report, action.unanswered))

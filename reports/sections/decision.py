@@ -187,16 +187,18 @@ def _what_next(report: Report) -> Answer:
 def picture(report: Report, judged: JudgedBuild) -> Figure:
     """Draw a row a limit, the one most in the way first."""
     rows = tuple(_row(report, limit) for limit in sorted(judged.limits, key=severity))
-    each = " ".join(f"{row.name}: {row.verdict}, {row.words}." for row in rows)
+    each = " ".join(
+        f"{row.name}{' (safety)' if row.safety else ''}: {row.verdict}, {row.words}." for row in rows
+    )
     shares = any(is_yes_or_no(report.output(limit)) for limit in judged.limits)
     return Figure(
         name="limits",
         title=_finding(judged.limits),
         alternative=(f"A row a limit, with the distance of the cars from it. {each}",),
         caption=(
-            "Upright line: the limit. Grey bar: nine cars in ten, dot: the median. Heavy bar: the car with "
-            "as many to its left as may miss the limit (cars without an answer count as misses). A limit "
-            "passes where the heavy bar lies clearly right of the line",
+            "Upright line: the limit. Grey bar: nine predicted cars in ten, dot: the median. Heavy bar: the "
+            "car that decides. As many cars lie left of it as may miss the limit (those without an answer "
+            "among them): where it stands clearly right of the line, the limit passes",
             "; a yes-or-no quantity shows its share instead." if shares else ".",
         ),
         draw=lambda: (limit_rows(rows),) * len(SYSTEMS),
@@ -214,7 +216,7 @@ def _finding(limits: Sequence[LimitRecord]) -> str:
 def _row(report: Report, limit: LimitRecord) -> LimitRow:
     found = limit.conformance
     words = f"{found_words(limit)} meet it, {required_words(limit)} required"
-    row = partial(LimitRow, limit.name, found.verdict, words)
+    row = partial(LimitRow, limit.name, found.verdict, words, limit.safety)
     if is_yes_or_no(report.output(limit)):
         low, middle, high = ((value - limit.probability) / _POINTS for value in _ends(found))
         return row(low, None, high, middle)

@@ -158,8 +158,8 @@ def what_it_does(limit: str, required: str, before: LimitState, after: LimitStat
     turns = 1 - after.passes.value if passes else after.passes.value
     if turns >= SELDOM:
         now, then = ("passes", "fail") if passes else ("fails", "pass")
-        would = f"would then {then} with a chance of {chance(turns)}"
-        return f"{limit} {now} by the best estimate ({needed}) and {would}"
+        would = f"once measured it would {then} with a chance of {chance(turns)}"
+        return f"{limit} {now} by the best estimate ({needed}); {would}"
     return (
         f"it lowers the chance of judging {limit} wrongly ({needed}) from {chance(before.wrong)} to "
         f"{chance(after.wrong)}, and will not decide it"

@@ -287,7 +287,14 @@ def test_letters_of_page_one_can_be_read_on_paper() -> None:
     )
     rows = tuple(
         LimitRow(
-            f"Front wheels stay down behind another car, number {place}", "pass", "all", 1.0, 2.0, 3.0, 1.5
+            f"Front wheels stay down behind another car, number {place}",
+            "pass",
+            "all",
+            False,
+            1.0,
+            2.0,
+            3.0,
+            1.5,
         )
         for place in range(17)
     )
