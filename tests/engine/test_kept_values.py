@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from study_help import Answer, summary_without_time
 
 from explorer.analyses.sensitivity import run_sensitivity
 from explorer.engine import kept_values
+from explorer.engine import plan as plan_module
 from explorer.engine.fingerprint import ASKED, CHOOSING, fingerprint
 from explorer.engine.kept_values import KeptValues
 from explorer.engine.montecarlo import run_montecarlo
@@ -48,13 +49,18 @@ def keeping(folder: Path, place: Path) -> Study:
 def evaluations(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """Count the cars of each evaluation that is computed."""
     computed: list[int] = []
-    evaluated = Plan._evaluated
+    evaluated, varied = Plan._evaluated, plan_module.run_variants
 
     def counted(plan: Plan, drawn: Mapping[str, Array], size: int, settled: Any) -> Any:
         computed.append(size)
         return evaluated(plan, drawn, size, settled)
 
+    def counted_variants(program: Any, supplied: Any, variants: Sequence[Any], size: int) -> Any:
+        computed.append(size * (1 + len(variants)))
+        return varied(program, supplied, variants, size)
+
     monkeypatch.setattr(Plan, "_evaluated", counted)
+    monkeypatch.setattr(plan_module, "run_variants", counted_variants)
     return computed
 
 
