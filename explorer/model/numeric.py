@@ -19,6 +19,8 @@ MANY = 256
 AT_ONCE, TABLE = 8192, 64
 #: A curve that still changes by this share over so narrow a share of its place does not pass, it jumps.
 JUMP, NARROW = 1e-3, 1e-7
+#: Times a search goes twice as far for a curve to change its sign.
+DOUBLINGS = 6
 
 
 @dataclass(frozen=True)
@@ -261,7 +263,8 @@ def balanced(
 ) -> Met:
     """Find a root near two guesses by the secant method: at once for a straight line.
 
-    A converged sample keeps its value, whatever its neighbours need.
+    A converged sample keeps its value, whatever its neighbours need.  One that the method does not come to is
+    enclosed and closed in on: a curve that jumps past zero has its root in the jump.
 
     Parameters
     ----------
@@ -279,8 +282,34 @@ def balanced(
     guess = first + value if second is None else second
     shape = np.broadcast_shapes(np.shape(value), np.shape(first), np.shape(guess))
     first, value, guess = (np.broadcast_to(each, shape) for each in (first, value, guess))
-    root, *at_root = _met(curve, first, value, guess, relative_tolerance, steps)
+    found = _met(curve, first, value, guess, relative_tolerance, steps)
+    lost = np.isnan(found[0]) & np.isfinite(value)
+    if np.any(lost):
+        alone = hasattr(curve, "of_samples") and lost.ndim == 1
+        here = (curve, first, value, relative_tolerance)
+        rest = _enclosed(*(picked(here, lost) if alone else here))
+        found += [np.full(shape, np.nan) for _ in rest[len(found) :]]
+        for whole, new in zip(found, rest, strict=True):
+            whole[lost] = new if alone else np.broadcast_to(new, shape)[lost]
+    root, *at_root = found
     return Met(root, tuple(at_first), tuple(at_root))
+
+
+def _enclosed(
+    curve: Callable[[Array], tuple[Array, ...]], first: Array, value: Array, relative_tolerance: float
+) -> list[Array]:
+    """Go from a place the way its value points, twice as far each time, until the curve changes its sign."""
+    far = first + value
+    for _ in range(DOUBLINGS):
+        beyond = curve(far)[0]
+        same = (beyond > 0) == (value > 0)
+        far = np.where(same & np.isfinite(beyond), 2 * far - first, far)
+    beyond = curve(far)[0]
+    crossed = np.isfinite(beyond) & ((beyond > 0) != (value > 0))
+    far, beyond = np.where(crossed, far, first), np.where(crossed, beyond, value)
+    root, above = narrowed(lambda at: curve(at)[0], first, value, far, beyond, relative_tolerance)
+    root = np.where(crossed & np.isfinite(above), root, np.nan)
+    return [root, *curve(root)[1:]]
 
 
 def _met(

@@ -86,6 +86,23 @@ def test_secant_needs_one_step_for_a_straight_line_and_admits_failure() -> None:
     assert np.isnan(secant(lambda x: 1.0 + x * x, np.zeros(()), np.ones(())))
 
 
+def test_a_root_in_a_jump_is_enclosed_and_none_is_made_up() -> None:
+    """The value of a jump is its place; a curve that only falls towards zero, or ends, has no root."""
+    edge = np.array([1.7, 23.0, 5.0, 5.0])
+    ends = np.array([np.inf, np.inf, np.inf, 4.0])
+    kind = np.array([0.0, 0.0, 1.0, 0.0])
+
+    def curve(edge: np.ndarray, ends: np.ndarray, kind: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, ...]:
+        jumping = np.where(at < edge, 3.0 + 40.0 / (1 + at), -2.0 - at)
+        value = np.where(kind > 0, 1.0 / (1 + np.abs(at)), jumping)
+        return np.where(at < ends, value, np.nan), 2 * at
+
+    for alone in (CurveOf(curve, (edge, ends, kind)), lambda at: curve(edge, ends, kind, at)):
+        met = balanced(alone, np.zeros(4))
+        np.testing.assert_allclose(met.root, [1.7, 23.0, np.nan, np.nan], rtol=1e-6)
+        np.testing.assert_array_equal(met.at_root[0], 2 * met.root)
+
+
 def test_a_search_asks_less_and_less_of_a_curve_and_finds_the_same() -> None:
     """To the last bit as one sample after the other; samples that have their root are asked no more."""
     root = np.concatenate([np.full(900, 20.0), np.random.default_rng(3).uniform(5, 80, 100)])
