@@ -32,7 +32,9 @@ def read_section(section: type[AnySection], data: dict[str, Any], key: str = "")
         told = {fault["loc"]: fault for fault in reversed(error.errors())}
         # A key written wrongly is not missing besides.
         for fault in [fault for fault in told.values() if fault["type"] == "extra_forbidden"]:
-            told.pop((*fault["loc"][:-1], _meant(fault, section) or ""), None)
+            meant = (*fault["loc"][:-1], _meant(fault, section) or "")
+            if meant in told and told[meant]["type"] == "missing":
+                del told[meant]
         faults.found += [_in_words(fault, section, key) for fault in reversed(told.values())]
     raise faults.all_at_once()
 

@@ -196,10 +196,13 @@ def picture(report: Report, judged: JudgedBuild) -> Figure:
         title=_finding(judged.limits),
         alternative=(f"A row a limit, with the distance of the cars from it. {each}",),
         caption=(
-            "Upright line: the limit. Grey bar: nine predicted cars in ten, dot: the median. Heavy bar: the "
-            "car that decides. As many cars lie left of it as may miss the limit (those without an answer "
-            "among them): where it stands clearly right of the line, the limit passes",
-            "; a yes-or-no quantity shows its share instead." if shares else ".",
+            "A predicted car is yours as it may be, for what is known of it. Upright line: the limit. Grey "
+            "bar: nine of them in ten, dot: the median. Heavy bar: the car that decides: as many lie left of "
+            "it as may miss the limit, those without an answer among them. Where it stands clearly right of "
+            "the line, the limit passes",
+            "; of a yes-or-no quantity the share of cars is drawn, and the line is the share required."
+            if shares
+            else ".",
         ),
         draw=lambda: (limit_rows(rows),) * len(SYSTEMS),
     )

@@ -10,6 +10,8 @@ import pytest
 from study_help import Answer
 
 from explorer.errors import MOST_TOLD, Faults, JoinedError, SquatlineError, StudyError
+from explorer.study.schema import StudyFile
+from explorer.study.shape import read_section
 from explorer.study.slips import slip_in
 from explorer.study.study import load_study
 
@@ -425,3 +427,10 @@ def test_a_mistake_that_is_met_twice_is_told_once() -> None:
         with faults.noted():
             raise StudyError("the value is not finite", key=key)
     assert [one.key for one in faults.found] == ["inputs.mass", "inputs.wheelbase"]
+
+
+def test_no_unknown_key_hides_another() -> None:
+    """The first means the second, which may not stand here either: both are told."""
+    with pytest.raises(StudyError) as told:
+        read_section(StudyFile, {"study": {"name": "car", "min": 1.0, "at_least": 2.0}})
+    assert {error.key for error in told.value.each} >= {"study.min", "study.at_least"}
