@@ -1,17 +1,22 @@
 """Pictures of charts, drawn in this process or in one beside it, while this one goes on.
 
-Begun before the forms are written, so that on two processors a chart costs the reader next to nothing.
+Begun before the forms are written, so that on two processors a chart costs the reader next to nothing.  What
+was drawn for an earlier report is kept by content.
 """
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
+from importlib.metadata import version
 from multiprocessing import get_context
-from typing import ParamSpec, TypeVar
+from pathlib import Path
+from typing import Any, ParamSpec, Protocol, TypeVar
 
 from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool
 from explorer.errors import RenderError
@@ -23,6 +28,18 @@ from reports.options import SYSTEMS
 
 P = ParamSpec("P")
 T = TypeVar("T")
+# A picture or script of more bytes is none that was kept.
+MOST_KEPT = 2**24
+
+
+class Kept(Protocol):
+    """Where pieces of work lie by the digest of their content; what cannot be trusted is not there."""
+
+    def read(self, name: str, most: int) -> bytes | None:
+        """Return what lies under a name, of so many bytes at most."""
+
+    def write(self, name: str, data: bytes) -> None:
+        """Put something under a name."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +71,12 @@ def drawing_beside() -> Iterator[Executor | None]:
 
 
 def pictures(
-    figures: Sequence[Figure], system: System, *, executor: Executor | None = None, live: bool = True
+    figures: Sequence[Figure],
+    system: System,
+    *,
+    executor: Executor | None = None,
+    live: bool = True,
+    kept: Kept | None = None,
 ) -> Pictures:
     """Begin to draw the charts of some figures.
 
@@ -68,14 +90,39 @@ def pictures(
         Where to draw; without one, each is drawn here when it is asked for.
     live:
         Whether the script will be asked for too: it is made last, for it takes as long as all charts.
+    kept:
+        Where what was drawn before lies, and what is drawn now is put.
     """
     position = SYSTEMS.index(system)
     drawn = {
-        figure.name: _begun(executor, vega.svg, visible_data(figure.charts[position]), figure.name)
+        figure.name: _kept_or_begun(
+            kept, executor, vega.svg, visible_data(figure.charts[position]), figure.name
+        )
         for figure in figures
         if figure.charts
     }
-    return Pictures(lambda figure: drawn[figure.name](), _begun(executor if live else None, vega.bundle))
+    script = _kept_or_begun(kept, executor if live else None, vega.bundle)
+    return Pictures(lambda figure: drawn[figure.name](), script)
+
+
+def _kept_or_begun(
+    kept: Kept | None, executor: Executor | None, draw: Callable[..., str], *args: Any
+) -> Callable[[], str]:
+    """Find what was drawn of the same by the same program and library, else begin to draw it."""
+    if kept is None:
+        return _begun(executor, draw, *args)
+    by = Path(vega.__file__).read_bytes(), version("vl-convert-python"), draw.__name__
+    name = hashlib.blake2b(f"{by} {json.dumps(args)}".encode(), digest_size=32).hexdigest()
+    if (found := kept.read(name, MOST_KEPT)) is not None:
+        return found.decode
+    drawn = _begun(executor, draw, *args)
+
+    def result() -> str:
+        picture = drawn()
+        kept.write(name, picture.encode())
+        return picture
+
+    return result
 
 
 def _begun(

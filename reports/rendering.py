@@ -12,7 +12,7 @@ from pathlib import Path
 from explorer.errors import RenderError
 from explorer.files.writing import write_whole
 from explorer.results.stored import Results
-from reports.chart_worker import pictures
+from reports.chart_worker import Kept, pictures
 from reports.document import document
 from reports.options import ReportOptions, checked_forms, logo_address
 from reports.page import figures, page
@@ -40,6 +40,7 @@ def render(
     forms: Sequence[str] = ("html", "pdf"),
     options: ReportOptions | None = None,
     executor: Executor | None = None,
+    kept: Kept | None = None,
 ) -> Rendered:
     """Write the report into a folder.
 
@@ -55,6 +56,8 @@ def render(
         Paper, units, sections left out, cover words and logo.
     executor:
         Where to draw the charts while this process does the rest (``reports.chart_worker.drawing_beside``).
+    kept:
+        Where pictures of earlier reports lie, and those of this one are put.
 
     Returns
     -------
@@ -76,7 +79,7 @@ def render(
     problems: list[str] = []
     with _nothing_collected():
         content = sections(report)
-        drawn = pictures(figures(content), chosen.units, executor=executor, live="html" in asked)
+        drawn = pictures(figures(content), chosen.units, executor=executor, live="html" in asked, kept=kept)
         # The printed form waits for its pictures as late as can be, the page begins with them.
         for form in sorted(asked, key=("pdf", "html").index):
             try:

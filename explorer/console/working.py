@@ -110,11 +110,20 @@ def rendered_into(
     results: Results, folder: Path, progress: Progress, beside: Executor | None = None, **wanted: Any
 ) -> Rendered:
     """Draw the report of results into their folder, as wanted."""
+    from explorer.engine.kept_values import VALUES, KeptValues
+    from explorer.results.folder import HIDDEN
     from reports import ReportOptions, render
 
     progress("report", 0, 1)
     forms = wanted.pop("forms", ("html", "pdf"))
     with nullcontext(beside) if beside else drawing() as executor:
-        rendered = render(results, folder, forms=forms, options=ReportOptions(**wanted), executor=executor)
+        rendered = render(
+            results,
+            folder,
+            forms=forms,
+            options=ReportOptions(**wanted),
+            executor=executor,
+            kept=KeptValues(folder / HIDDEN / VALUES, ""),
+        )
     progress("report", 1, 1)
     return rendered

@@ -1,4 +1,4 @@
-"""What the model said of cars that were drawn before, kept by content, so that nothing is computed twice.
+"""What the model said of cars, and pictures of charts, kept by content, so that nothing is made twice.
 
 An evaluation hangs on the program, its fixed values and the cars drawn, and on nothing else: their digest is
 the name of the file.  A limit that asks something else of the same cars finds them there.  Each file is
@@ -58,24 +58,32 @@ class KeptValues:
 
     def get(self, name: str, shape: tuple[int, ...]) -> Array | None:
         """Return an evaluation, or None where there is none of this shape that can be trusted."""
-        file, length = self.folder / name, 8 * int(np.prod(shape))
+        length = 8 * int(np.prod(shape))
+        data = self.read(name, length)
+        return np.frombuffer(data, float).reshape(shape).copy() if data and len(data) == length else None
+
+    def read(self, name: str, most: int) -> bytes | None:
+        """Return what is kept, of so many bytes at most, or None where there is nothing to be trusted."""
+        file = self.folder / name
         try:
             with open(os.open(file, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK), "rb") as kept:
-                data = kept.read(_SEAL + length + 1)
-            if len(data) != _SEAL + length or not hmac.compare_digest(
-                data[:_SEAL], _sealed(name, data[_SEAL:])
-            ):
+                sealed = kept.read(_SEAL + most + 1)
+            data = sealed[_SEAL:]
+            if len(data) > most or not hmac.compare_digest(sealed[:_SEAL], _sealed(name, data)):
                 return None
             os.utime(file)  # those that served last are the last to go
         except OSError:
             return None
-        return np.frombuffer(data, float, offset=_SEAL).reshape(shape).copy()
+        return data
 
     def put(self, name: str, values: Array) -> None:
-        """Keep an evaluation, whole or not at all; where that cannot be, nothing but time is lost."""
+        """Keep an evaluation."""
+        self.write(name, np.ascontiguousarray(values, float).tobytes())
+
+    def write(self, name: str, data: bytes) -> None:
+        """Keep something, whole or not at all; where that cannot be, nothing but time is lost."""
         if next(_files) % LOOK_AFTER == 0:
             _room.cache_clear()
-        data = np.ascontiguousarray(values, float).tobytes()
         with suppress(OSError):
             if _room(self.folder) and not self.folder.is_symlink():
                 self.folder.mkdir(parents=True, exist_ok=True)

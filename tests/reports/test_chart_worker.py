@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from explorer.engine.kept_values import KeptValues
 from explorer.errors import RenderError
 from reports import ReportOptions, render, vega
 from reports import chart_worker as pictures_module
@@ -127,6 +128,24 @@ def test_only_what_is_needed_is_drawn() -> None:
     drawing = replace(FIGURE, name="two", draw=tuple, drawings=("<svg/>",) * 3)
     pictures([FIGURE, drawing], "metric", executor=elsewhere, live=False)
     assert elsewhere.asked == ["svg"]
+
+
+def test_only_what_has_changed_is_drawn_for_the_next_report(tmp_path: Path) -> None:
+    kept = KeptValues(tmp_path / "values", "")
+    changed = replace(
+        FIGURE, name="two", draw=lambda: (share_bars([Bar("mass", 0.6, 0.4, 0.7)], axis="x"),) * 3
+    )
+    found = []
+    for figures, asked in (([FIGURE], ["svg", "bundle"]), ([FIGURE], []), ([FIGURE, changed], ["svg"])):
+        elsewhere = Elsewhere()
+        drawn = pictures(figures, "metric", executor=elsewhere, kept=kept)
+        found.append((drawn.of(FIGURE), drawn.script()))
+        assert elsewhere.asked == asked
+    assert found[0] == found[1] == found[2]
+    # Nobody else's picture is believed.
+    for file in kept.folder.iterdir():
+        file.write_bytes(bytes(32) + b"<svg/>")
+    assert pictures([FIGURE], "metric", kept=kept).of(FIGURE) == found[0][0]
 
 
 def test_a_picture_that_cannot_be_drawn_stops_the_document_and_is_told() -> None:
