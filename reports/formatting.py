@@ -247,6 +247,11 @@ def times_in_100(probability: float) -> str:
     return "always" if probability == 1 else "almost always" if probability > 0.5 else "less than once in 100"
 
 
+def every(value: int) -> str:
+    """Begin a sentence about all of a few: "Both", "All 3"."""
+    return "Both" if value == 2 else f"All {value}"
+
+
 def uncertain(value: float, error: float) -> str:
     """Write a pure number with its uncertainty: "6.04 ± 0.67"."""
     return f"{rounded(value, error)} ± {rounded(error, error)}" if error > 0 else f"{value:.3g}"
@@ -277,13 +282,13 @@ def unread_words(unread: Sequence[str], most: int = 8) -> str:
 def _percent(value: float, half_width: float) -> str:
     if value in (0.0, 1.0):
         return f"{100 * value:.0f}"
-    near, half = 100 * min(value, 1 - value), 100 * half_width
+    near, half = 100 * min(abs(value), abs(1 - value)), 100 * half_width
     # One decimal, as everywhere; fewer where the interval is wide, more near the ends and where it is narrow.
     # Three decimals tell one car in a hundred thousand; finer is never asked of a builder.
     places = 0 if half >= 5 else 1 if near >= 1 and not 0 < half < 0.05 else 2 if near >= 0.1 else 3
-    text = f"{100 * value:.{places}f}"
+    text = _signed(f"{100 * value:.{places}f}")
     # What is not certain is not written as certain.
-    if float(text) >= 100 and value < 1:
+    if value < 1 and text.startswith("100"):
         return f"{100 * value:.5g}" if 100 * value < 99.9995 else "99.999"
     return text
 

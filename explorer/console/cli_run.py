@@ -153,7 +153,13 @@ def report(
     leave_out: Annotated[
         list[str] | None,
         typer.Option(
-            "--leave-out", help="Section to leave out, by its name in links to it; may be repeated."
+            "--leave-out",
+            help="Section to leave out; may be repeated. "
+            "One of decision, actions, signatures, glance, verdicts, failing, levers, measuring, "
+            "candidates, whatif, hazards, speed_steps, linkage, runs, sweeps, sensitivity, design, "
+            "validation, fits, failures, inputs, models, reproduction, glossary, assumptions, "
+            "distributions, outputs, sideview, more-sweeps, seldom, push, failing-others, drivers, "
+            "steps, measured-alone, history.",
         ),
     ] = None,
     cover_text: Annotated[str, typer.Option(help="Text of your own for the first page.")] = "",

@@ -51,6 +51,8 @@ _UNITS: dict[System, dict[str, str]] = {
 }
 # A length at least this long [m] is a stretch of track, not a part: shown in m or ft.
 _STRETCH = 2.0
+# From here on [m] it is shown so even where the builder writes mm: nobody reads tens of thousands of them.
+_TRACK = 10.0
 
 
 # An uncertainty below this share of its value is what is left of adding and taking away.
@@ -72,11 +74,13 @@ def display_unit(
     given:
         Unit the builder used for it, if any.
     magnitude:
-        A typical SI value: a length of 2 m or more is shown in m or ft rather than mm or in.
+        A typical SI value: a length of 2 m or more is shown in m or ft rather than mm or in, one of 10 m
+        or more also where the builder writes mm.
     """
-    if system == "as given" and given:
+    long = 0.0 if magnitude is None or one_spelling(si_unit) != "m" else abs(magnitude)
+    if system == "as given" and given and not (given == "mm" and long >= _TRACK):
         return given
-    if one_spelling(si_unit) == "m" and magnitude is not None and abs(magnitude) >= _STRETCH:
+    if long >= _STRETCH:
         return "ft" if system == "imperial" else "m"
     return _UNITS[system].get(one_spelling(si_unit), si_unit)
 

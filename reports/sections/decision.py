@@ -36,7 +36,7 @@ from reports.findings import (
     unfounded_words,
     worst,
 )
-from reports.formatting import counted, listed, share, share_range
+from reports.formatting import counted, every, listed, share, share_range
 from reports.options import SYSTEMS
 from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity, told
 from reports.sections import actions, sideview, speed_steps
@@ -150,7 +150,9 @@ def _may_build(judged: JudgedBuild, summary: Summary) -> Answer:
     verdict = worst(judged.limits)
     why = [_counted(judged.limits)]
     if judged.joint is not None and len(judged.limits) > 1:
-        why.append(f"All {len(judged.limits)} are met at once by {_share(judged.joint)} of predicted cars.")
+        why.append(
+            f"{every(len(judged.limits))} are met at once by {_share(judged.joint)} of predicted cars."
+        )
     lines: list[Line] = [(" ".join(why),)]
     if unfounded := unfounded_words(summary):
         lines.append(("Of its inputs, ", Link(unfounded, "inputs"), "."))
@@ -168,7 +170,7 @@ def _counted(limits: Sequence[LimitRecord]) -> str:
     """Count the verdicts in words."""
     verdicts: list[str] = [limit.conformance.verdict for limit in limits]
     if len(verdicts) == verdicts.count("pass"):
-        return f"{'The limit passes' if len(verdicts) == 1 else f'All {len(verdicts)} limits pass'}."
+        return f"{'The limit passes' if len(verdicts) == 1 else f'{every(len(verdicts))} limits pass'}."
     words = (("pass", "passes", "pass"), ("fail", "fails", "fail"), ("undecided", "is open", "are open"))
     counts = [(verdicts.count(verdict), one, more) for verdict, one, more in words]
     parts = [f"{number} {one if number == 1 else more}" for number, one, more in counts if number]

@@ -9,7 +9,7 @@ from explorer.graph.quantity import MODEL_ERRORS
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import Cell, Code, Column, Line, Link, Quiet, Section, Table, Verdict, cell
 from reports.findings import found_words, required_words, slug, unfounded_words, worst
-from reports.formatting import amount, range_amount
+from reports.formatting import amount, every, range_amount
 from reports.questions import FLIP, SPEED, Question, questions
 from reports.report import Report, sentence, severity
 from reports.sections import candidates, design
@@ -52,8 +52,7 @@ def _limits_line(limits: Sequence[LimitRecord]) -> Line:
     standing = [limit for limit in limits if limit.conformance.verdict != "pass"]
     if not standing:
         tightest = limits[0]
-        every = "Both" if len(limits) == 2 else f"All {len(limits)}"
-        start = "" if len(limits) == 1 else f"{every} limits pass. Tightest: "
+        start = "" if len(limits) == 1 else f"{every(len(limits))} limits pass. Tightest: "
         return (start, *_short(tightest))
     line: Line = ()
     for limit in standing[:_TIGHTEST]:

@@ -195,8 +195,8 @@ def guard_bands(report: Report) -> Table:
         "negative where it falls short.",
         (
             Column("Limit", width=40),
-            Column("Guard band", number=True, width=15),
-            Column("Spare", number=True, width=15),
+            Column("Guard band", number=True, width=15, mixed=True),
+            Column("Spare", number=True, width=15, mixed=True),
             Column("Cars", number=True, width=15),
             Column("No answer", number=True, width=15),
         ),

@@ -16,6 +16,7 @@ from study_help import CHASE, DEMO, Answer
 
 from explorer.console.explain import explain_all
 from explorer.console.search import MOST_FOUND, find
+from reports.sections import SECTIONS
 
 Cli = Callable[..., Answer]
 Writer = Callable[..., Path]
@@ -47,6 +48,11 @@ def test_it_says_which_version_it_is(squatline: Cli) -> None:
 @pytest.mark.parametrize("command", ["run", "compare", "explore", "fit", "validate"])
 def test_help_says_what_is_judged_by_the_exit_status(command: str, squatline: Cli) -> None:
     assert "End with status 1 unless" in " ".join(squatline(command, "--help").out.split())
+
+
+def test_help_names_every_section_that_can_be_left_out(squatline: Cli) -> None:
+    listed = " ".join(squatline("report", "--help").out.split()).partition("One of ")[2].partition(".")[0]
+    assert listed.split(", ") == list(SECTIONS)
 
 
 def test_help_imports_nothing_heavy() -> None:

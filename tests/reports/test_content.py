@@ -19,8 +19,8 @@ import pytest
 from explorer.errors import RenderError, ResultsError
 from explorer.results.stored import Results
 from reports import ReportOptions, render
-from reports.blocks import Block, Figure, Gallery
-from reports.formatting import SYSTEMS, share
+from reports.blocks import Block, Figure, Gallery, Table
+from reports.formatting import SYSTEMS, Amount, share
 from reports.options import LOGO
 from reports.page import page
 from reports.report import Report
@@ -197,6 +197,38 @@ def test_ties_are_said(reader: Reader) -> None:
 
 def test_failed_samples_are_said_with_their_cause(reader: Reader) -> None:
     assert "The car has no steady attitude at this speed." in reader.text
+
+
+def test_no_name_holds_a_sign_of_the_program(reader: Reader) -> None:
+    assert any("@" in one.key for one in make_results().summary.inputs)
+    # Only the list of inputs has the key, beside the label.
+    shown = reader.text.replace("Speed (closed at 45 m/s) speed@closed_45", "")
+    assert not re.search(r"\w@\w", shown)
+    assert not re.search(r"\+-|\d\s?m2\b", reader.text)
+
+
+def test_a_column_of_different_things_cannot_be_sorted() -> None:
+    """Read in metric units; 900 N/mm is neither more nor less than 3 kg."""
+    tables = [
+        block
+        for section in sections(Report(with_analyses()))
+        for block in section.blocks
+        if isinstance(block, Table) and block.sortable
+    ]
+    mixed = 0
+    for table in tables:
+        for place, column in enumerate(table.columns):
+            pieces = [piece for row in table.rows for piece in row[place].line[:1]]
+            units = {
+                piece.text("metric").rpartition("\N{NO-BREAK SPACE}")[2]
+                for piece in pieces
+                if isinstance(piece, Amount) and "\N{NO-BREAK SPACE}" in piece.text("metric")
+            }
+            # Margins go by how many of their own spreads they are, which are all of one kind.
+            alike = column.mixed or (table.name, column.title) == ("compliance", "Margin")
+            assert alike or not column.number or len(units) < 2, (table.name, column.title, units)
+            mixed += column.mixed
+    assert mixed > 2
 
 
 def test_links_lead_somewhere_and_ids_are_unique(reader: Reader) -> None:

@@ -117,7 +117,7 @@ def test_limits_are_counted_in_words() -> None:
     assert f"Of {len(verdict)} limits, {verdict.count('pass')} pass, 1 fails and 1 is open." in page
     passed = tuple(limit for limit in results.summary.limits if limit.conformance.verdict == "pass")
     page = said(replace(results, summary=replace(results.summary, limits=passed))).text
-    assert "All 2 limits pass." in page
+    assert "Both limits pass. Both are met at once by " in page
 
 
 def row_of(result: Results, place: int) -> dict[str, float | str | None]:

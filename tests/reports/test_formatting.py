@@ -95,6 +95,8 @@ def test_shares_are_printed_one_way() -> None:
     # So narrow an interval is worth its digits, and so is what lies near an end.
     assert share(0.94987, 0.9497, 0.9501) == f"94.99{SPACE}%"
     assert share(0.99988, 0.9996, 1.0) == f"99.988{SPACE}%"
+    # An estimated share may lie a little below zero: it is written like any other.
+    assert share_range(-0.015, 0.015) == f"{MINUS}1.5 to 1.5{SPACE}%"
     assert percent(0.999) == f"99.9{SPACE}%"
     assert count(1234567) == "1\N{NARROW NO-BREAK SPACE}234\N{NARROW NO-BREAK SPACE}567"
 

@@ -77,6 +77,13 @@ def test_it_is_tagged_and_says_what_it_claims_to_be(pages: Any) -> None:
     assert pages.metadata.title == "Invented sprint car, one flap"
 
 
+def test_its_subject_is_one_line() -> None:
+    results = make_results()
+    told = replace(results, summary=replace(results.summary, description="May it\n  run?\n"))
+    head = document_module._html(Report(told), (), {}).partition("</head>")[0]
+    assert '<meta name="description" content="May it run?">' in head
+
+
 def test_pictures_have_words(pages: Any) -> None:
     found: list[str] = []
     seen: set[int] = set()
