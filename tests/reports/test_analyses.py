@@ -16,7 +16,7 @@ from explorer.results.stored import load_summary, summary_text
 from reports.options import ReportOptions
 from reports.page import figures
 from reports.report import Report
-from reports.sections import sections
+from reports.sections import sections, speed_steps
 from reports.sections.levers import build_steps
 from tests.report_analyses import candidates, design, design_point, with_analyses, with_findings
 from tests.report_fixture import HOSTILE, make_results
@@ -127,6 +127,14 @@ def test_the_speed_steps_are_no_permission(reader: Reader) -> None:
     assert "It is never a clearance to run." in steps[:600]
     assert "Flap closed: all safety limits are met up to 158.4 km/h (not certain at any speed" in steps
     assert "Look for fresh marks under the splitter." in steps
+    # Where no speed is allowed there is no step to look after.
+    report = Report(with_analyses())
+    found = report.summary.highest_speed
+    assert found is not None
+    none = replace(found, states=tuple(replace(state, steps=()) for state in found.states))
+    section = speed_steps.build(Report(with_findings(highest_speed=none)))
+    assert "After each step" in str(speed_steps.build(report))
+    assert "After each step" not in str(section)
 
 
 def test_prediction_and_log_are_held_against_each_other(reader: Reader) -> None:
