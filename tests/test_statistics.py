@@ -54,7 +54,7 @@ PRINTED = {
         "logs/test_fit_track.test_intervals_of_300_runs_hold_the_power_and_the_efficiency",
         "logs/test_fit_track.test_intervals_of_300_runs_hold_the_top_speed_95_times_in_100",
         "logs/test_fit_track.test_intervals_of_300_batteries_and_tyres_hold_the_truth_95_times_in_100",
-        "logs/test_fit_track.test_intervals_of_100_ride_height_logs_hold_the_wing_95_times_in_100",
+        "logs/test_fit_track.test_intervals_of_300_ride_height_logs_hold_the_wing_95_times_in_100",
         "logs/test_fits.test_a_study_fits_as_the_estimator_does",
     ),
     "logged runs: points in the band, chance, error of a model": (
