@@ -18,7 +18,7 @@ def main() -> None:
     """Print each figure as it is found."""
     from explorer.engine.processes import default_workers
 
-    from . import engine, estimators, whole
+    from . import engine, estimators, rare, whole
 
     groups = {
         "hand": engine.against_hand,
@@ -28,6 +28,7 @@ def main() -> None:
         "sobol": estimators.sobol_against_salib,
         "quantiles": estimators.quantiles,
         "openturns": estimators.openturns,
+        "rare": rare.rare,
         "memory": whole.memory,
         "billion": whole.billion,
         "stages": whole.stages,
