@@ -1,4 +1,4 @@
-"""Worker processes for one study after another: a change ends those at work, others are waiting already."""
+"""Worker processes for one study after another: a change lets go of those at work, others wait already."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from threading import Lock
 
 from explorer.engine.execution import Execution
 from explorer.engine.packing import Packed
-from explorer.engine.processes import default_workers, end_at_once, pool_in_waiting
+from explorer.engine.processes import default_workers, let_go, pool_in_waiting
 from explorer.study.study import Study
 
 
@@ -40,7 +40,7 @@ class AtWork:
             at_work, chosen = self._computing, self._waiting or self._started(study)
             self._computing, self._waiting = chosen, None
         if at_work is not None:
-            end_at_once(at_work)
+            let_go(at_work)
         return Execution(self.workers, chosen)
 
     def get_ready(self, study: Study, execution: Execution) -> None:
@@ -58,4 +58,4 @@ class AtWork:
         with self._lock:
             pools, self._computing, self._waiting = (self._computing, self._waiting), None, None
         for pool in filter(None, pools):
-            end_at_once(pool)
+            let_go(pool)

@@ -8,7 +8,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from multiprocessing.context import BaseContext
@@ -22,6 +22,8 @@ PRELOADED = (
     "SALib.sample.directions",
 )
 
+# What the system gives to who may wait.
+LEAST_PRIORITY = 19
 # Has the meaning of Python's -P, for every process that comes from this one.
 _SAFE_PATH = "PYTHONSAFEPATH"
 
@@ -58,7 +60,7 @@ def process_pool(workers: int, context: BaseContext | None = None) -> Iterator[P
 
 
 def pool_in_waiting(workers: int, task: Callable[[], object]) -> ProcessPoolExecutor:
-    """Start workers with a first task before there is work; they end with ``end_at_once`` or this process."""
+    """Start workers with a first task before there is work, for ``let_go`` to end."""
     with safe_path():
         pool = ProcessPoolExecutor(workers, process_context(), initializer=_begin)
         for _ in range(workers):
@@ -66,12 +68,15 @@ def pool_in_waiting(workers: int, task: Callable[[], object]) -> ProcessPoolExec
     return pool
 
 
-def end_at_once(pool: ProcessPoolExecutor) -> None:
-    """End workers in the middle of what they do; whoever waits for it meets BrokenProcessPool."""
-    # What Python 3.14 calls kill_workers.
-    for process in list((pool._processes or {}).values()):
-        process.kill()
-    pool.shutdown(cancel_futures=True)
+def let_go(pool: ProcessPoolExecutor) -> None:
+    """Have workers end with the part they are at, behind all else on the machine; nobody waits for them.
+
+    To kill them is not safe: one that dies while it hands a part over leaves the pool reading for ever.
+    """
+    for number in list(pool._processes or {}):
+        with suppress(ProcessLookupError):
+            os.setpriority(os.PRIO_PROCESS, number, LEAST_PRIORITY)
+    pool.shutdown(wait=False, cancel_futures=True)
 
 
 @contextmanager

@@ -42,7 +42,7 @@ def test_a_change_is_judged_and_can_be_undone(file: Path) -> None:
     assert bench.firming.standing == saved
 
 
-def test_processes_judge_alike_and_a_change_ends_those_at_work(file: Path) -> None:
+def test_processes_judge_alike_and_a_change_lets_go_of_those_at_work(file: Path) -> None:
     bench = Workbench.of(file, AtWork(2))
     before = bench.firming.at_work._computing
     assert before is not None
