@@ -44,10 +44,10 @@ class AtWork:
         return Execution(self.workers, chosen)
 
     def get_ready(self, study: Study, execution: Execution) -> None:
-        """Start those that wait for the next study, unless this one is no longer computed."""
+        """Start those that wait for the next study, once, unless this one is no longer computed."""
         with self._lock:
             if self._computing is not None and self._computing is execution.executor:
-                self._waiting = self._started(study)
+                self._waiting = self._waiting or self._started(study)
 
     def _started(self, study: Study) -> ProcessPoolExecutor:
         # Whoever has unpacked this study has imported what the next one reads.

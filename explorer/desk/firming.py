@@ -87,7 +87,7 @@ class Firming:
                 if not self._led(turn, lead):
                     return
             self._settled(turn)
-        except BrokenProcessPool as error:  # most likely because the study was changed
+        except BrokenProcessPool as error:
             self._failed(turn, str(told_for_users(error)))
         except SquatlineError as error:
             self._failed(turn, str(error))

@@ -11,6 +11,7 @@ from explorer.analyses.live_verdicts import live_verdicts
 from explorer.desk.at_work import AtWork
 from explorer.desk.rows import LeadShown, rows
 from explorer.desk.workbench import MOST_STEPS_BACK, Workbench
+from explorer.engine.execution import Execution
 from explorer.errors import SquatlineError
 from explorer.study.study import load_study
 from tests.desk_help import PATIENCE, judged, settled, small_study
@@ -52,6 +53,10 @@ def test_processes_judge_alike_and_a_change_lets_go_of_those_at_work(file: Path)
         process.join(PATIENCE)
         assert process.exitcode is not None
     settled(bench.firming)
+    at_work = bench.firming.at_work
+    waiting = at_work._waiting
+    at_work.get_ready(bench.study, Execution(2, at_work._computing))
+    assert at_work._waiting is waiting
     *_, expected = live_verdicts(bench.study)
     assert bench.firming.standing == expected
     assert bench.firming.leads == {one.limit: (bench.firming.turn, one) for one in live_leads(bench.study)}
