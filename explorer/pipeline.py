@@ -41,6 +41,7 @@ from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import visible
 from explorer.graph.words import Number, Sentence, told
+from explorer.graph.written import chance
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
@@ -377,7 +378,7 @@ def _of_the_cars(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[Sent
     """Yield what is to be known of the cars that the figures of a condition are of."""
     means = {(output.quantity, output.condition): output.mean for output in outputs}
     for output in outputs:
-        share = f"{100 * output.mean:.3g} % of cars in condition {output.condition}"
+        share = f"{chance(output.mean)} of cars in condition {output.condition}"
         if output.quantity == SEVERAL and output.mean > 0:
             yield (
                 f"{share} can keep more than one attitude: figures are of the one the car comes to from "

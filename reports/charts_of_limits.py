@@ -8,9 +8,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from explorer.graph.written import MINUS
 from reports.blocks import SIGNS
 from reports.charts import finished, height_of, named_rows, of_rows, told, wrapped
-from reports.formatting import MINUS
 from reports.later import alt
 from reports.theme import ALARM, BAND, INK, QUIET
 

@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.sensitivity import Index
 from explorer.estimators.two_levels import Sureness
+from explorer.graph.written import percent
 from explorer.results.records import InputRecord, LimitRecord, Summary
 from explorer.study.usual import ASSUMED
 from reports.blocks import Line, Link, Quiet
-from reports.formatting import listed, percent, share, share_range
+from reports.formatting import listed, share, share_range
 from reports.report import severity
 
 # An input below this share of the spread is not worth naming in a sentence.

@@ -12,13 +12,9 @@ from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 from explorer.graph.units import from_si, known_unit
-from explorer.graph.written import System, display_unit, number, pretty, rounded
+from explorer.graph.written import MINUS, NO_ANSWER, SPACE, System, display_unit, number, pretty, rounded
 from reports.options import SYSTEMS
 
-NO_ANSWER = "no answer"
-MINUS = "\N{MINUS SIGN}"
-# Between a number and its unit, so that the two are never parted at the end of a line.
-SPACE = "\N{NO-BREAK SPACE}"
 # Between the thousands of a number.
 THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 # Units written against their number.
@@ -184,8 +180,8 @@ def uncertain_amount(
     return Amount(tuple(texts))
 
 
-def share(probability: float, low: float, high: float) -> str:
-    """Write a probability in per cent, to the place its interval reaches."""
+def share(probability: float, low: float = 0.0, high: float = 0.0) -> str:
+    """Write a share of cars in per cent, to the place its interval reaches; to one where none is known."""
     if not math.isfinite(probability):
         return NO_ANSWER
     return f"{_percent(probability, (high - low) / 2)}{SPACE}%"
@@ -197,13 +193,6 @@ def share_range(low: float, high: float) -> str:
     if not math.isfinite(half):
         return NO_ANSWER
     return f"{_percent(low, half)} to {_percent(high, half)}{SPACE}%"
-
-
-def percent(value: float) -> str:
-    """Write a share exactly known, such as a required probability."""
-    if not math.isfinite(value):
-        return NO_ANSWER
-    return f"{_signed(number(100 * value, 5).rstrip('0').rstrip('.') if value else '0')}{SPACE}%"
 
 
 def count(value: int) -> str:
@@ -219,24 +208,6 @@ def about(value: float) -> str:
 def counted(value: int, one: str) -> str:
     """Write a number with its noun: "1 car", "2 cars"."""
     return f"{count(value)} {one if value == 1 else one + 's'}"
-
-
-def chance(probability: float) -> str:
-    """Write a probability without an interval: no more figures than matter, and never zero for a little.
-
-    An estimated share may lie a little below zero or above one by chance: the end is written.
-    """
-    if not math.isfinite(probability):
-        return NO_ANSWER
-    probability = min(max(0.0, probability), 1.0)
-    if probability in (0.0, 1.0):
-        return f"{100 * probability:.0f}{SPACE}%"
-    if probability < 0.001:
-        return f"less than 0.1{SPACE}%"
-    if probability > 0.999:
-        return f"more than 99.9{SPACE}%"
-    digits = 1 if probability < 0.0095 or probability > 0.9905 else 0
-    return f"{100 * probability:.{digits}f}{SPACE}%"
 
 
 def times_in_100(probability: float) -> str:

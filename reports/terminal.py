@@ -16,7 +16,7 @@ from rich.segment import Segment
 from rich.table import Table as Grid
 from rich.text import Text
 
-from explorer.graph.written import System
+from explorer.graph.written import SPACE, System
 from reports.blocks import (
     Answers,
     Block,
@@ -38,7 +38,7 @@ from reports.blocks import (
     Table,
     Verdict,
 )
-from reports.formatting import SPACE, THIN_SPACE, Amount
+from reports.formatting import THIN_SPACE, Amount
 from reports.screen import Screen
 
 #: Wide enough for the tables when the output goes to a file.

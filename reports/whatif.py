@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from explorer.graph.units import known_unit
-from explorer.graph.written import System
+from explorer.graph.written import System, percent
 from explorer.results.records import InputRecord, LimitRecord
 from reports.findings import in_both_words, leading_inputs
 from reports.formatting import InUnits, scale
@@ -94,6 +94,7 @@ def _limit(report: Report, limit: LimitRecord, values: Any) -> dict[str, Any]:
         "low": _or_none(limit.low),
         "high": _or_none(limit.high),
         "required": limit.probability,
+        "asked": percent(limit.probability),
         "run": {"probability": found.probability, "low": found.low, "high": found.high},
         "verdict": found.verdict,
         "surely": None if limit.sureness is None else in_both_words(limit.sureness),

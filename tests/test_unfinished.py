@@ -16,10 +16,10 @@ from study_help import Answer, summary_without_time
 
 from explorer.errors import SampleError
 from explorer.estimators.rare import rare_failure
+from explorer.graph.written import SPACE, chance
 from explorer.pipeline import run
 from explorer.results.stored import load_results, load_summary
 from explorer.study.study import load_study
-from reports.formatting import SPACE, chance
 
 Cli = Callable[..., Answer]
 Writer = Callable[..., Path]

@@ -14,6 +14,7 @@ from explorer.estimators.conformance import CONFIDENCE, Conformance, Margin, jud
 from explorer.estimators.stopping import confidence_at_look, next_look
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.arrays import Array
+from explorer.graph.written import percent
 from explorer.study.limits import Limit
 
 FIRST_LOOK = 10_000
@@ -58,8 +59,8 @@ def decided(judged: Conformance, found: Sureness | None) -> Conformance:
     if found.verdict != "undecided":
         return replace(judged, verdict=found.verdict, decides="", more_samples=0)
     decides = (
-        f"how sure it is lies between {100 * found.low:.1f} and {100 * found.high:.1f} %, "
-        f"{100 * found.sure:g} % asked: draw more than {found.cars} cars and {found.days} days (cars and "
+        f"how sure it is lies between {percent(found.low, 3)} and {percent(found.high, 3)}, "
+        f"{percent(found.sure)} required: draw more than {found.cars} cars and {found.days} days (cars and "
         "days under [study])"
     )
     return replace(judged, verdict="undecided", decides=decides, more_samples=None)

@@ -14,13 +14,14 @@ from rich.text import Text
 
 from explorer.engine.plan import Progress
 from explorer.graph.words import in_unit
+from explorer.graph.written import chance
 from explorer.results.changes import MOST_REASONS, ChangedVerdict
 from explorer.results.json import json_data
 from explorer.results.records import LimitRecord
 from explorer.results.stored import Results
 from reports.blocks import Bullets, Column, Line, Table, cell
 from reports.findings import in_both_words
-from reports.formatting import chance
+from reports.formatting import share
 from reports.page import imprint
 from reports.report import Report
 from reports.screen import Screen
@@ -99,7 +100,7 @@ def show_changes(changed: Sequence[ChangedVerdict]) -> None:
     lines: list[Line] = []
     for one in changed:
         was, now = (
-            f"{found.verdict}, {chance(found.probability)}" if found else "not asked"
+            f"{found.verdict}, {share(found.probability)}" if found else "not asked"
             for found in (one.before, one.after)
         )
         why = ""
@@ -177,6 +178,6 @@ def show_stages(stages: Sequence[tuple[str, float]]) -> None:
     total = sum(seconds for _, seconds in stages)
     columns = (Column("stage"), Column("seconds", number=True), Column("share", number=True))
     rows = tuple(
-        (cell(name), cell(f"{seconds:.2f}"), cell(f"{seconds / total:.0%}")) for name, seconds in stages
+        (cell(name), cell(f"{seconds:.2f}"), cell(chance(seconds / total))) for name, seconds in stages
     )
     show_blocks([Table("stages", f"Stages, {total:.1f} s in all", columns, rows)])

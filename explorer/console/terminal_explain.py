@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from explorer.console.explain import HandbookEntry, ListedQuantity, ValueIn
 from explorer.console.search import MOST_FOUND, PhysicsSubject
 from explorer.graph.units import allowed_units
-from explorer.graph.written import display_unit, pretty
+from explorer.graph.written import chance, display_unit, pretty
 from reports.blocks import Block, Code, Column, Facts, Line, Paragraph, Table, cell
-from reports.formatting import Units, amount, chance, hours, range_amount, uncertain_amount
+from reports.formatting import Units, amount, hours, range_amount, uncertain_amount
 
 
 def subject_blocks(subjects: Sequence[PhysicsSubject]) -> Iterator[Block]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from explorer.analyses.screening import ScreenedInputs
+from explorer.graph.written import chance
 from explorer.study.study import Study
 from reports.blocks import Block, Bullets, Column, Heading, Note, Paragraph, Table, cell
-from reports.formatting import chance
 
 
 def screening_blocks(study: Study, look: ScreenedInputs) -> Iterator[Block]:

@@ -26,6 +26,7 @@ from explorer.estimators.design_space import spans
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
 from explorer.graph.units import parse
+from explorer.graph.written import percent
 from explorer.results.exploration import Expectation, HighestSpeeds, SpeedLimit, SpeedStep, StateSpeed
 from explorer.study.builds import Build
 from explorer.study.limits import Limit, Output
@@ -140,7 +141,7 @@ def _states(study: Study, build: Build) -> tuple[list[_InState], tuple[str, ...]
 def _state_words(opening: float | None) -> str:
     if opening is None:
         return "any state"
-    return {0.0: "flap closed", 1.0: "flap open"}.get(opening, f"flap {100 * opening:.0f} % open")
+    return {0.0: "flap closed", 1.0: "flap open"}.get(opening, f"flap {percent(opening, 2)} open")
 
 
 def _state_speed(

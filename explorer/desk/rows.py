@@ -11,13 +11,13 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.labels import label
 from explorer.graph.words import Number
-from explorer.graph.written import System
+from explorer.graph.written import System, chance, percent
 from explorer.study.car_parts import part_of
 from explorer.study.limits import Limit
 from explorer.study.study import Input, Study
 from reports.blocks import SIGNS
 from reports.findings import in_both_words
-from reports.formatting import Units, amount, hours, percent, share, share_range
+from reports.formatting import Units, amount, hours, share, share_range
 from reports.sections.measuring import asked_words, what_it_does
 
 WIDTH, HEIGHT = 240.0, 22.0
@@ -109,7 +109,7 @@ def _lead(
         (
             name_of(study, given[key]),
             f"?at={part_of(given[key].quantity)}#input-{'.'.join(place_of(given[key]))}",
-            percent(round(estimate.value, 2)),
+            chance(estimate.value),
         )
         for key, estimate in lead.drivers
         if key in given

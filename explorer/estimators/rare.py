@@ -35,6 +35,7 @@ from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE, binomial_interval
 from explorer.estimators.side_by_side import Search, side_by_side
 from explorer.graph.arrays import Array
+from explorer.graph.written import percent
 
 # Samples in standard normal space, shape (samples, dimensions), to margins, shape (samples,).
 MarginOf: TypeAlias = Callable[[Array], Array]
@@ -476,7 +477,7 @@ def _combined(
     stretch = math.exp(factor * math.sqrt(math.log1p(variation**2)))
     note = "" if agree else "the two methods disagree: the higher is given; take it as an order of magnitude"
     if agree and variation > 0.3:
-        note = f"known only to about {variation:.0%}: draw more samples"
+        note = f"known only to about {percent(variation, 2)}: draw more samples"
     return RareFailure(
         probability=probability,
         low=probability / stretch,

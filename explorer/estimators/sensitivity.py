@@ -24,6 +24,7 @@ from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE
 from explorer.estimators.sobol_parts import Parts, joined
 from explorer.graph.arrays import Array, Mask
+from explorer.graph.written import chance
 
 # Totals below this share of the variance are not worth an order of their own.
 LEADING_SHARE = 0.05
@@ -342,7 +343,7 @@ def _note(parts: Parts, settled: bool, by_rank: bool) -> str:
     if rows and left_out > MANY_LEFT_OUT * (rows + left_out):
         share = left_out / (rows + left_out)
         said.append(
-            f"{100 * _unanswered(parts):.3g}% of the cars have no answer, which takes {share:.0%} of the "
+            f"{chance(_unanswered(parts))} of the cars have no answer, which takes {chance(share)} of the "
             "rows (each is a set of cars): the ranking is of the rest only"
         )
     elif rows and left_out:

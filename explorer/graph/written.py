@@ -11,6 +11,11 @@ from explorer.graph.units import one_spelling
 
 System = Literal["as given", "metric", "metric km/h", "imperial"]
 
+NO_ANSWER = "no answer"
+MINUS = "\N{MINUS SIGN}"
+# Between a number and its unit, so that the two are never parted at the end of a line.
+SPACE = "\N{NO-BREAK SPACE}"
+
 _METRIC = {
     "m": "mm",
     "rad": "deg",
@@ -150,6 +155,31 @@ def plain(value: float, digits: int = 6) -> str:
     """Write a number with up to this many significant digits and no trailing zeros."""
     text = number(value, digits)
     return text.rstrip("0").rstrip(".") if "." in text and "e" not in text else text
+
+
+def percent(value: float, digits: int = 5) -> str:
+    """Write a share exactly known, such as a required probability, or one of anything but cars."""
+    if not math.isfinite(value):
+        return NO_ANSWER
+    return f"{plain(100 * value, digits).replace('-', MINUS)}{SPACE}%"
+
+
+def chance(probability: float) -> str:
+    """Write a probability without an interval: no more figures than matter, and never zero for a little.
+
+    An estimated share may lie a little below zero or above one by chance: the end is written.
+    """
+    if not math.isfinite(probability):
+        return NO_ANSWER
+    probability = min(max(0.0, probability), 1.0)
+    if probability in (0.0, 1.0):
+        return f"{100 * probability:.0f}{SPACE}%"
+    if probability < 0.001:
+        return f"less than 0.1{SPACE}%"
+    if probability > 0.999:
+        return f"more than 99.9{SPACE}%"
+    digits = 1 if probability < 0.0095 or probability > 0.9905 else 0
+    return f"{100 * probability:.{digits}f}{SPACE}%"
 
 
 def with_unit(text: str, unit: str) -> str:

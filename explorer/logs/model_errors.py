@@ -8,7 +8,7 @@ from pathlib import Path
 
 from explorer.errors import ResultsError
 from explorer.files.writing import told, write_whole
-from explorer.graph.written import rounded, rounded_spread
+from explorer.graph.written import chance, rounded, rounded_spread
 from explorer.logs.fits import FITTED_FOLDER
 from explorer.logs.fitting.model_error import Discrepancy, ModelError, model_error
 from explorer.logs.logged_runs import ComparedRun
@@ -45,7 +45,7 @@ class FoundError:
         """What it is made of, in a line."""
         share = self.error.from_inputs**2 / self.error.sd**2 if self.error.sd else 0.0
         return (
-            f"as an error of the model: {self.entry}; {100 * share:.0f} % of its variance is what the inputs "
+            f"as an error of the model: {self.entry}; {chance(share)} of its variance is what the inputs "
             "leave open, the rest is how it differs along the run"
         )
 

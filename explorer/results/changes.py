@@ -8,6 +8,7 @@ from pathlib import Path
 
 from explorer.errors import SquatlineError
 from explorer.graph.words import in_unit
+from explorer.graph.written import percent
 from explorer.results.history import KEPT, EarlierRun, VerdictThen
 from explorer.results.records import LimitRecord, Summary
 from explorer.results.stored import SUMMARY_FILE, load_summary
@@ -97,7 +98,7 @@ def _why(before: Summary, after: Summary, names: Sequence[str]) -> Iterator[str]
         if (was.low, was.high) != (now.low, now.high):
             yield f"the bound{of} is another"
         if was.probability != now.probability:
-            yield f"{100 * now.probability:g} %{of} is required, in place of {100 * was.probability:g} %"
+            yield f"{percent(now.probability)}{of} is required, in place of {percent(was.probability)}"
     old, new = (
         {
             one.key: in_unit(one.words, one.display_unit)

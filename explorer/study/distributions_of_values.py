@@ -15,7 +15,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.words import Number, Words
-from explorer.graph.written import plain
+from explorer.graph.written import percent
 from explorer.study.distributions import IF_EXACT, Distribution, mean_and_sd, require
 
 
@@ -199,7 +199,7 @@ class Discrete(Distribution):
         """List the choices with their probabilities."""
         words: Words = ("one of ",)
         for value, weight in zip(self.values, self.weights, strict=True):
-            words += (Number(value), f" ({plain(100 * weight, digits=3)} %)", ", ")
+            words += (Number(value), f" ({percent(weight, 3)})", ", ")
         return words[:-1]
 
 

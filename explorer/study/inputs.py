@@ -11,7 +11,7 @@ from explorer.errors import Faults, SquatlineError, StudyError, UnknownQuantityE
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity
 from explorer.graph.units import from_si, to_si
-from explorer.graph.written import with_unit
+from explorer.graph.written import percent, with_unit
 from explorer.model import variant_with
 from explorer.study.day_to_day import day_of, in_a_run, says_by_how_much
 from explorer.study.distributions import Distribution, Exact, Normal
@@ -301,7 +301,7 @@ def _check_physical(quantity: Quantity, distribution: Distribution, unit: str, k
         raise StudyError(
             "too much of the distribution lies outside what is physically possible",
             key=key,
-            found=f"{100 * tail:.2g} % of it",
+            found=f"{percent(tail, 2)} of it",
             allowed=quantity.allowed_range,
             remedy='give a low and a high bound beside mean and sd, or distribution = "lognormal"',
         )

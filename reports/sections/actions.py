@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from explorer.graph.written import percent
 from explorer.results.actions import Action, Setting, actions_of
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
 from reports.findings import without_source
-from reports.formatting import amount, counted, listed, percent, share
+from reports.formatting import amount, counted, listed, share
 from reports.report import Report, in_words, sentence
 from reports.sections import measuring
 

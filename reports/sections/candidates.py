@@ -10,7 +10,7 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring import SIGNIFICANT, Expected
 from explorer.estimators.paired_comparison import Difference, Pick
 from explorer.graph.labels import label
-from explorer.graph.written import System
+from explorer.graph.written import System, chance, percent
 from explorer.results.comparison import CandidateResult, Comparison, DecisionResult, Subject
 from reports.blocks import (
     Block,
@@ -31,18 +31,7 @@ from reports.blocks import (
 )
 from reports.charts_of_designs import Interval, intervals
 from reports.findings import judged_words, slug
-from reports.formatting import (
-    Amount,
-    amount,
-    chance,
-    hours,
-    listed,
-    percent,
-    range_amount,
-    scale,
-    share,
-    times_in_100,
-)
+from reports.formatting import Amount, amount, hours, listed, range_amount, scale, share, times_in_100
 from reports.report import Report, overridden, sentence
 
 Names = Mapping[str, str]

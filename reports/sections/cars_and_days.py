@@ -7,13 +7,13 @@ from functools import partial
 from typing import Any
 
 from explorer.estimators.sensitivity import Estimate, Index
-from explorer.graph.written import System
+from explorer.graph.written import System, chance, percent
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Column, Figure, Line, Part, Quiet, Table, cell, in_each_system
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import WORTH_NAMING, in_both_words, of_100, slug
-from reports.formatting import amount, count, percent, scale, share, share_range
+from reports.formatting import amount, count, scale, share, share_range
 from reports.report import Report
 
 _CARS = ("Poor car", "Median car", "Good car")
@@ -40,9 +40,9 @@ def _surely(limit: LimitRecord) -> Line:
     asked_for = f"{percent(found.required)} of runs are asked, {percent(found.sure)} sure"
     return (
         f"{limit.name}: met in {in_both_words(found)}. {asked_for}: of {count(found.cars)} cars, each on "
-        f"{count(found.days)} days, {percent(round(found.often_enough, 3))} meet it so often "
+        f"{count(found.days)} days, {share(found.often_enough, found.low, found.high)} meet it so often "
         f"({share_range(found.low, found.high)}; that the days are few is allowed for). Mostly {kind} "
-        f"decides: {percent(round(found.ignorance, 2))} of the margin's variance could be learnt by "
+        f"decides: {chance(found.ignorance)} of the margin's variance could be learnt by "
         "measuring the car; the rest differs from run to run.",
     )
 
@@ -88,9 +88,7 @@ def leading_of(report: Report, limit: LimitRecord, *, varies: bool) -> Index | N
 
 def _leading(report: Report, limit: LimitRecord, *, varies: bool) -> str:
     index = leading_of(report, limit, varies=varies)
-    return (
-        "" if index is None else f"{report.input_name(index.name)} ({percent(round(index.total.value, 2))})"
-    )
+    return "" if index is None else f"{report.input_name(index.name)} ({chance(index.total.value)})"
 
 
 def _family(report: Report, limit: LimitRecord) -> Figure:
@@ -99,7 +97,7 @@ def _family(report: Report, limit: LimitRecord) -> Figure:
     assert found is not None
     finding = (
         f"{percent(found.sure)} of cars meet it in at least {of_100(found.at_least)} of 100 runs, "
-        f"{100 * found.required:g} are required of them."
+        f"{percent(found.required)} are required to."
     )
     return Figure(
         name=f"family-{slug(limit.name)}",

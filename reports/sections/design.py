@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from explorer.estimators.design_space import Stretch
-from explorer.graph.written import System
+from explorer.graph.written import System, chance, percent
 from explorer.results.exploration import (
     AnswerRecord,
     DesignPoint,
@@ -37,7 +37,7 @@ from reports.blocks import (
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
 from reports.findings import judged_words, slug
-from reports.formatting import Amount, Scale, amount, chance, counted, listed, percent, range_amount, scale
+from reports.formatting import Amount, Scale, amount, counted, listed, range_amount, scale, share
 from reports.report import Report, sentence
 
 # What draws a map where there are letters only.
@@ -106,7 +106,7 @@ def map_headline(found: MapRecord, limits: frozenset[str]) -> Line:
     if found.met == 0:
         return (f"{found.name}: nowhere on the map is it certain that {held}.",)
     if not found.stretches:
-        return (f"{found.name}: {held} on {100 * found.met:.0f} % of the map.",)
+        return (f"{found.name}: {held} on {chance(found.met)} of the map.",)
     return (f"{found.name}: {held} ", *_stretches(found.variables[0], found.stretches), ".")
 
 
@@ -124,10 +124,7 @@ def _map(found: MapRecord) -> Figure:
         name=f"map-{slug(found.name)}",
         title=f"Where all limits are met: {found.name}",
         alternative=(f"Map of the chance that all limits are met over {_over(found)}.",),
-        caption=(
-            f"Every limit passes at {percent(round(found.met, 3))} of the points"
-            f"{_PLANE_KEY if two else ''}. ",
-        ),
+        caption=(f"Every limit passes at {chance(found.met)} of the points{_PLANE_KEY if two else ''}. ",),
         draw=in_each_system(partial(_plane if two else _line, found)),
         signs=_letters(found) if two else (),
     )
@@ -325,7 +322,7 @@ def answer_headline(found: AnswerRecord) -> Line:
             value(variable.low),
             " and ",
             value(variable.high),
-            f" is enough; at best {chance(found.best_probability)} of cars meet the limit, at ",
+            f" is enough; at best {share(found.best_probability)} of cars meet the limit, at ",
             value(found.best),
             ".",
         )
@@ -393,7 +390,7 @@ def _answer_chart(found: AnswerRecord, system: System) -> dict[str, Any]:
         [course],
         x_axis=shown.titled(found.variable.words),
         marks=marks,
-        required=[Mark(required, f"required {required:.4g} %")],
+        required=[Mark(required, f"required {percent(found.required)}")],
     )
 
 
@@ -402,7 +399,7 @@ def _choose(found: AnswerRecord) -> Line:
         best = _value(found.variable, found.best)
         return ("No value in the range is certain to meet it; the best looked at is ", best, ".")
     others = ", ".join(
-        f"{one.name} {one.verdict}" + ("" if one.verdict == "pass" else f" ({chance(one.probability)})")
+        f"{one.name} {one.verdict}" + ("" if one.verdict == "pass" else f" ({share(one.probability)})")
         for one in found.others
     )
     rest = f" The other limits there: {others}." if others else ""

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 
 from explorer.graph.labels import label
+from explorer.graph.written import MINUS, percent
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import (
     Block,
@@ -24,18 +25,7 @@ from reports.blocks import (
 )
 from reports.charts import Mark, distribution
 from reports.findings import by_severity, met_words, slug
-from reports.formatting import (
-    MINUS,
-    Scale,
-    amount,
-    chance,
-    count,
-    counted,
-    range_amount,
-    scale,
-    share,
-    share_range,
-)
+from reports.formatting import Scale, amount, count, counted, range_amount, scale, share, share_range
 from reports.options import SYSTEMS
 from reports.report import Report, is_yes_or_no
 
@@ -101,7 +91,7 @@ def _so_often(report: Report, output: OutputRecord) -> Line:
     """Say in words what would be a histogram of a bar or two."""
     start = (Strong(label(output.quantity)), f", {report.where(output)}: ")
     if is_yes_or_no(output):
-        return (*start, f"yes in {chance(output.mean)} of predicted cars.")
+        return (*start, f"yes in {share(output.mean)} of predicted cars.")
     ends = range_amount(output.lowest, output.highest, output, spread=output.sd)
     return (
         *start,
@@ -214,7 +204,7 @@ def _numbers(output: OutputRecord) -> Table:
         (Column("Share of cars below"), Column("Value", number=True)),
         tuple(
             (
-                cell(f"{100 * p:g} %", order=p),
+                cell(percent(p), order=p),
                 cell(amount(value, output, spread=output.sd, difference=difference), order=value),
             )
             for p, value in output.quantiles

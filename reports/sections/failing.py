@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from explorer.graph.labels import begun
-from explorer.graph.written import System
+from explorer.graph.written import System, chance
 from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.records import InputRecord, LimitRecord
 from reports.blocks import Block, Column, Figure, Gallery, Section, Table, cell, in_each_system
@@ -13,7 +13,7 @@ from reports.charts_of_cars import TwoGroups, groups_apart, margins_along
 from reports.charts_of_limits import part_matrix
 from reports.drawings.sideview import can_draw, exaggeration, two_cars
 from reports.findings import by_severity, slug
-from reports.formatting import Amount, amount, chance, count, range_amount, scale
+from reports.formatting import Amount, amount, count, range_amount, scale
 from reports.options import SYSTEMS
 from reports.report import Report, is_yes_or_no, sentence
 

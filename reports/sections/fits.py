@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from explorer.graph.labels import label
+from explorer.graph.written import MINUS, chance
 from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
 from reports.blocks import Block, Cell, Column, Facts, Paragraph, Quiet, Section, Strong, Table, cell
-from reports.formatting import MINUS, Amount, percent, uncertain_amount
+from reports.formatting import Amount, uncertain_amount
 from reports.report import Report, sentence
 
 
@@ -52,7 +53,7 @@ def headline(files: Sequence[FittedFile]) -> str:
     moved, left = farthest.moved_by or 0.0, farthest.narrowed_to or 0.0
     return (
         f"{counted}; the {label(farthest.quantity)} moved most: {'up' if moved > 0 else 'down'} by "
-        f"{abs(moved):.1f} times the spread it had, and its spread is now {100 * left:.0f} % of what it was"
+        f"{abs(moved):.1f} times the spread it had, and its spread is now {chance(left)} of what it was"
     )
 
 
@@ -63,7 +64,7 @@ def _row(report: Report, one: ReplacedInput) -> tuple[Cell, ...]:
         cell(_value(one, one.before) if one.before else Quiet("not given")),
         cell(_value(one, one.after)),
         cell("" if moved is None else f"{moved:+.1f}".replace("-", MINUS)),
-        cell("" if left is None else percent(round(left, 2))),
+        cell("" if left is None else chance(left)),
     )
 
 

@@ -7,7 +7,7 @@ from explorer.results.history import EarlierRun
 from explorer.results.records import Summary
 from reports.blocks import Bullets, Column, Figure, Line, Section, Strong, Table, cell
 from reports.charts_of_limits import verdict_matrix
-from reports.formatting import chance, count, counted, listed
+from reports.formatting import count, counted, listed, share
 from reports.options import SYSTEMS
 from reports.report import Report
 
@@ -51,7 +51,7 @@ def _changed(place: int, run: EarlierRun) -> Line:
 def _figure(report: Report, runs: tuple[EarlierRun, ...]) -> Figure:
     names = [limit.name for limit in report.summary.limits]
     found = [
-        (name, f"Run {place}", run.verdicts[name].verdict, chance(run.verdicts[name].probability))
+        (name, f"Run {place}", run.verdicts[name].verdict, share(run.verdicts[name].probability))
         for name in names
         for place, run in enumerate(runs, start=1)
         if name in run.verdicts

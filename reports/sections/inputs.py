@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from explorer.graph.labels import begun
+from explorer.graph.written import MINUS
 from explorer.results.records import ConditionRecord, InputRecord
 from explorer.study.study import Correlation
 from reports.blocks import (
@@ -20,7 +21,7 @@ from reports.blocks import (
     cell,
 )
 from reports.findings import without_source
-from reports.formatting import MINUS, amount, range_amount, uncertain_amount
+from reports.formatting import amount, range_amount, uncertain_amount
 from reports.report import Report, in_words, overridden, said
 
 NO_SOURCE = "no source given"

@@ -14,6 +14,7 @@ from explorer.estimators.measuring_outlook import (
     NextMeasurement,
     Outlook,
 )
+from explorer.graph.written import chance, percent
 from explorer.results.records import Summary
 from reports.blocks import (
     Block,
@@ -38,7 +39,7 @@ from reports.charts_of_measuring import (
     value_against_hours,
 )
 from reports.findings import leading_inputs
-from reports.formatting import chance, hours, listed, percent, share, uncertain, unread_words
+from reports.formatting import hours, listed, share, uncertain, unread_words
 from reports.options import SYSTEMS
 from reports.report import Report, sentence
 from reports.text_chart import hours_chart

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TypeVar
 
 from explorer.graph.labels import label
-from explorer.graph.written import System
+from explorer.graph.written import System, percent
 from explorer.results.curves import Curves, RunOverStrip
 from reports.blocks import Block, Column, Figure, Gallery, Line, Section, Table, cell, in_each_system
 from reports.charts import NARROW, WIDE, Mark
@@ -266,7 +266,7 @@ def _where(curves: Curves, place: int) -> str:
     share = curves.at[place]
     if share in (0.0, 1.0):
         return f", flap {'open' if share else 'shut'}. "
-    return f" at {100 * share:.0f} % of the travel. "
+    return f" at {percent(share, 2)} of the travel. "
 
 
 def _over_travel(
@@ -311,7 +311,7 @@ def _over_travel(
 
     rows = [
         (
-            cell(f"{100 * at:.0f} %", order=at),
+            cell(percent(at, 2), order=at),
             *(
                 cell(amount(v, report.units(name), spread=most / 100), order=v)
                 for name, v in zip(names, row, strict=True)

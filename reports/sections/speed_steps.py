@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any
 
 from explorer.graph.labels import label
-from explorer.graph.written import System
+from explorer.graph.written import System, chance
 from explorer.results.exploration import HighestSpeeds, SpeedStep, StateSpeed
 from reports.blocks import (
     Block,
@@ -26,7 +26,7 @@ from reports.blocks import (
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import slug
-from reports.formatting import Units, percent, range_amount, scale, speed_amount
+from reports.formatting import Units, range_amount, scale, share, speed_amount
 from reports.report import NO_CLEARANCE, Report, sentence
 
 
@@ -146,7 +146,7 @@ def _speed_steps(report: Report, state: StateSpeed) -> Table:
 def _speed_step(report: Report, step: SpeedStep) -> tuple[Cell, ...]:
     return (
         cell(report.speed(step.speed)),
-        cell(percent(round(step.load_share, 2))),
-        cell(percent(round(step.holds, 4))),
+        cell(chance(step.load_share)),
+        cell(share(step.holds)),
         *(cell(range_amount(one.low, one.high, one)) for one in step.expectations),
     )

@@ -9,12 +9,12 @@ from functools import partial
 
 from explorer.graph.labels import begun, label
 from explorer.graph.quantity import asked_name
-from explorer.graph.written import System, with_unit
+from explorer.graph.written import MINUS, System, with_unit
 from explorer.results.records import LimitRecord, SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import LimitPoint, ShadedBand, fan
 from reports.findings import slug
-from reports.formatting import MINUS, Amount, Scale, Units, amount, scale
+from reports.formatting import Amount, Scale, Units, amount, scale
 from reports.options import SYSTEMS
 from reports.report import Report
 

@@ -7,24 +7,13 @@ from functools import partial
 from typing import Any
 
 from explorer.graph.labels import label
-from explorer.graph.written import System
+from explorer.graph.written import System, chance, percent
 from explorer.results.logged_runs import FURTHEST, LoggedRunRecord
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict, in_each_system
 from reports.charts import ShadedBand
 from reports.charts_of_designs import against_log
 from reports.findings import slug
-from reports.formatting import (
-    SPACE,
-    Amount,
-    Units,
-    about,
-    amount,
-    count,
-    percent,
-    range_amount,
-    scale,
-    share_range,
-)
+from reports.formatting import Amount, Units, about, amount, count, range_amount, scale, share_range
 from reports.report import Report, in_words, sentence
 
 # Stretches outside the band that are told of each run.
@@ -60,11 +49,10 @@ def _noted(note: str) -> str:
 
 def verdict_words(record: LoggedRunRecord) -> Line:
     """Say whether the model explains a run, how far the log lies from it, and where outside."""
-    low, high = 100 * record.expected_low, 100 * record.expected_high
     line: Line = (
         f"the model {'explains' if record.explains else 'does not explain'} this run: "
-        f"{100 * record.coverage:.0f}{SPACE}% of the points lie in the {100 * record.share:.0f}{SPACE}% band "
-        f"({low:.0f} to {high:.0f}{SPACE}% expected); on average the log lies ",
+        f"{chance(record.coverage)} of the points lie in the {percent(record.share)} band "
+        f"({share_range(record.expected_low, record.expected_high)} expected); on average the log lies ",
         _sized(record, abs(record.bias)),
         f" {'above' if record.bias > 0 else 'below'} the middle of the band",
     )
@@ -113,7 +101,7 @@ def _sized(record: LoggedRunRecord, size: float) -> Amount:
 def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
     quantity, along = record.quantity, record.along
     low, high = record.expected_low, record.expected_high
-    inside = percent(round(record.coverage, 3))
+    inside = chance(record.coverage)
     condition = record.condition_words or in_words(record.condition)
     cars = count(record.samples - record.unanswered)
     facts: tuple[tuple[str, Line], ...] = (
@@ -127,7 +115,7 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
         ("Log", (f"{record.log.file}, {condition}: compared with {cars} predicted runs",)),
         (
             "Chance of such a run",
-            (f"{percent(round(record.chance, 4))} of predicted runs lie at least as far off as this one",),
+            (f"{chance(record.chance)} of predicted runs lie at least as far off as this one",),
         ),
     )
     blocks: list[Block] = [

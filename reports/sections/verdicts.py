@@ -6,6 +6,7 @@ import math
 
 from explorer.estimators.conformance import Conformance
 from explorer.graph.labels import label
+from explorer.graph.written import SPACE, percent
 from explorer.results.records import LimitRecord
 from reports.blocks import (
     Block,
@@ -25,17 +26,7 @@ from reports.blocks import (
     Verdict,
     cell,
 )
-from reports.formatting import (
-    SPACE,
-    about,
-    amount,
-    count,
-    margin_amount,
-    percent,
-    range_amount,
-    share,
-    share_range,
-)
+from reports.formatting import about, amount, count, margin_amount, range_amount, share, share_range
 from reports.report import Report, asked, severity
 from reports.sections import cars_and_days, history
 

@@ -15,7 +15,7 @@ from explorer.estimators import measuring, measuring_plan
 from explorer.estimators.measuring import SIGNIFICANT, Accuracy, Measurement, Stake
 from explorer.estimators.measuring_outlook import MeasuringPlan
 from explorer.graph.arrays import Array
-from reports.formatting import SPACE
+from explorer.graph.written import SPACE
 from reports.sections.measuring import headline, outlook_words
 from tests.measuring_help import worth_of_measurements
 from tests.statistics_help import within

@@ -75,7 +75,7 @@ def test_few_readings_widen_the_spread_and_too_few_are_refused() -> None:
 def test_a_weak_fit_is_not_written() -> None:
     with pytest.raises(SampleError, match="not good enough to use: too short") as caught:
         input_block(replace(FIT, weakness="too short"))
-    assert "drag_area = 0.012 +- 0.0001 m2; rolling_resistance = 0.015 +- 0.001" in str(caught.value.found)
+    assert "drag_area = 0.01200 ± 0.00010 m²; rolling_resistance = 0.0150 ± 0.0010" in str(caught.value.found)
     assert caught.value.file == "coast.csv"
 
 

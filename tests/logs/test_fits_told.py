@@ -18,10 +18,10 @@ from study_help import Answer
 from explorer import fit, load_study, write_fit
 from explorer.errors import ResultsError, SquatlineError
 from explorer.files.reading import Source
+from explorer.graph.written import MINUS
 from explorer.logs.fit_records import fit_record
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.input_block import input_block
-from reports.formatting import MINUS
 from tests.synthetic import random_stream
 
 Cli = Callable[..., Answer]

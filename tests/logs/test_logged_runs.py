@@ -20,13 +20,12 @@ from explorer.engine.execution import Execution
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
 from explorer.graph.arrays import Array
-from explorer.graph.written import System
+from explorer.graph.written import SPACE, System
 from explorer.logs.forward import forward_model
 from explorer.logs.logged_runs import ComparedRun
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation_records import track_records
 from explorer.study.study import Study
-from reports.formatting import SPACE
 from reports.report import Report
 from reports.sections import SECTIONS
 from reports.sections.validation import section, verdict_words

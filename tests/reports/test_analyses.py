@@ -139,7 +139,7 @@ def test_the_speed_steps_are_no_permission(reader: Reader) -> None:
 
 def test_prediction_and_log_are_held_against_each_other(reader: Reader) -> None:
     assert "✓ pass the model explains this run: 67" in reader.text
-    assert "66.7 % in the band, 55 to 100 % expected" in reader.text
+    assert "67 % in the band, 55 to 100 % expected" in reader.text
 
 
 def test_their_charts_fit_the_schema() -> None:

@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
+import ast
 import math
+import re
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from study_help import ROOT
 
-from reports.formatting import (
-    MINUS,
-    NEWTONS,
-    SPACE,
-    Units,
-    amount,
-    chance,
-    count,
-    margin_amount,
-    percent,
-    range_amount,
-    share,
-    share_range,
-)
+from explorer.graph.written import MINUS, SPACE, chance, percent
+from reports.formatting import NEWTONS, Units, amount, count, margin_amount, range_amount, share, share_range
 from reports.formatting import hours as in_hours
 
 
@@ -92,6 +85,8 @@ def test_shares_are_printed_one_way() -> None:
         assert share(0.951, 0.951 - half, 0.951 + half) == f"95.1{SPACE}%" == percent(0.951)
     # Where the interval has no width it says nothing of the digits.
     assert share(0.94123, 0.94123, 0.94123) == f"94.1{SPACE}%"
+    # Nor does its absence: one share is the same in a table with intervals and in one without.
+    assert share(0.9875, 0.986, 0.989) == share(0.9875) == f"98.8{SPACE}%"
     # So narrow an interval is worth its digits, and so is what lies near an end.
     assert share(0.94987, 0.9497, 0.9501) == f"94.99{SPACE}%"
     assert share(0.99988, 0.9996, 1.0) == f"99.988{SPACE}%"
@@ -135,3 +130,58 @@ def test_hours_in_words(hours: float, words: str) -> None:
 )
 def test_percent_never_rounds_a_little_to_nothing(probability: float, words: str) -> None:
     assert chance(probability).replace(SPACE, " ") == words
+
+
+#: The files that write shares, units and intervals; the first serves the explorer, which knows no reports.
+FORMATTERS = {"explorer/graph/written.py", "reports/formatting.py"}
+#: What reads ± as builders type it, or spells it out where a terminal has no such sign.
+READERS = {"explorer/graph/units.py", "explorer/study/entries.py", "explorer/console/plain_output.py"}
+UNIT = re.compile(r"\s?(?:m/s|km/h|mm|kg|N|N/mm|m²|m|°)(?![\w/²·])")
+
+
+def formatted_by_hand(path: Path) -> Iterator[str]:
+    """Yield the places of a file where a share, an interval or a unit is put together in an f-string.
+
+    A share in quotation marks is one to be typed.
+    """
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node).startswith("percent(round("):
+            yield f"{node.lineno}: a share that is known to some digits only"
+        if not isinstance(node, ast.JoinedStr):
+            continue
+        parts = [part for part in node.values if "id='SPACE'" not in ast.dump(part)]
+        for part, after in zip(parts, [*parts[1:], None], strict=True):
+            if isinstance(part, ast.Constant) and "+-" in part.value:
+                yield f"{node.lineno}: +-"
+            if not isinstance(part, ast.FormattedValue):
+                continue
+            spec = ast.unparse(part.format_spec)[2:-1] if part.format_spec else ""
+            behind = after.value if isinstance(after, ast.Constant) else ""
+            if spec.endswith("%") or re.match(r'\s?%(?!")', behind):
+                yield f"{node.lineno}: a share"
+            elif spec and path.is_relative_to(ROOT / "reports") and UNIT.match(behind):
+                yield f"{node.lineno}: a unit"
+            elif spec and re.match(r"\s±", behind):
+                yield f"{node.lineno}: an interval"
+
+
+def test_numbers_are_put_into_words_by_one_module(tmp_path: Path) -> None:
+    paths = [path for package in ("explorer", "reports") for path in (ROOT / package).rglob("*.py")]
+    named = {str(path.relative_to(ROOT)): path for path in paths}
+    found = {
+        name: places
+        for name, path in named.items()
+        if name not in FORMATTERS | READERS and (places := list(formatted_by_hand(path)))
+    }
+    assert found == {}
+    # The scan would see each of them.
+    for words in (
+        'f"{100 * p:.1f} %"',
+        'f"{p:.1%} of"',
+        'f"{a} +- {b}"',
+        'f"{p}{SPACE}%"',
+        'f"{a:.2g} ± {b}"',
+    ):
+        (tmp_path / "one.py").write_text(f"said = {words}\n")
+        assert list(formatted_by_hand(tmp_path / "one.py")), words

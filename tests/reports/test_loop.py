@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from explorer.estimators.rare import RareFailure
+from explorer.graph.written import MINUS
 from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
 from explorer.results.records import Culprit, RareFailureRecord
-from reports.formatting import MINUS, THIN_SPACE
+from reports.formatting import THIN_SPACE
 from reports.options import ReportOptions
 from reports.page import figures
 from reports.report import Report

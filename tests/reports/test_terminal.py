@@ -7,8 +7,9 @@ from io import StringIO
 import pytest
 from rich.console import Console
 
+from explorer.graph.written import SPACE
 from reports.blocks import Column, Figure, Paragraph, Quiet, Section, Table, Verdict, cell
-from reports.formatting import NEWTONS, SPACE, amount
+from reports.formatting import NEWTONS, amount
 from reports.report import Report
 from reports.sections import SECTIONS
 from reports.sections.decision import in_short

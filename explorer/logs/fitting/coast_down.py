@@ -18,6 +18,7 @@ from explorer.errors import SampleError, TableError
 from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.graph.words import Number, Sentence, told
+from explorer.graph.written import percent
 from explorer.logs.fitting.derived import Derived, derived
 from explorer.logs.fitting.fit import Fit, Known, Labels
 from explorer.logs.fitting.least_squares import Loss, fit_curve
@@ -275,7 +276,7 @@ def _check_run(run: CoastDownRun) -> None:
             file=file,
             key="columns.speed",
             found=f"from {first:.3g} m/s to {last:.3g} m/s in {run.time[-1] - run.time[0]:.3g} s",
-            allowed=f"a fall of at least {LEAST_FALL:.0%}, half of the first speed for a good fit",
+            allowed=f"a fall of at least {percent(LEAST_FALL)}, half of the first speed for a good fit",
             remedy="cut the log to the part from power off to before the brakes",
         )
 
@@ -403,7 +404,7 @@ def _limits(
     rest = math.sqrt(max(fit.covariance[place, place] - carried**2, 0.0))
     yield told(
         "a coast-down gives drag area over effective mass only: "
-        f"{first} / (mass x rotating_mass_factor) = {{}} +- {{}}; mass and rotating mass add {{}} to the "
+        f"{first} / (mass x rotating_mass_factor) = {{}} ± {{}}; mass and rotating mass add {{}} to the "
         "drag area's uncertainty",
         *_with_spread(fit.estimates[place] / inertia, rest / inertia, "m2/kg"),
         Number(carried, distance=True, spread=carried, unit="m2"),
@@ -412,10 +413,10 @@ def _limits(
     if wind and slope:
         own = "each run has a wind of its own, within about {} of that"
         yield told(
-            "headwind {} +- {}, "
-            f"slope {100 * slope[0]:+.2f} +- {100 * slope[1]:.2f} %; "
+            "headwind {} ± {}, slope {} ± {}; "
             + (own if wind_varies else "both taken as the same in all runs"),
             *_with_spread(*wind, "m/s"),
+            *_with_spread(*slope, "percent"),
             *([Number(wind_varies, distance=True, unit="m/s")] if wind_varies else []),
         )
     if not wind_varies and fit.effective_rows < SLOW_SHARE * fit.rows:
@@ -434,7 +435,7 @@ def _limits(
         slope_of = np.array([(name == one) * 1.0 - (name == two) * 1.0 for name in fit.names])
         spread = math.sqrt(max(float(slope_of @ fit.covariance @ slope_of), 0.0))
         yield told(
-            f"{one} less {two}: {{}} +- {{}}, errors common to both taken out",
+            f"{one} less {two}: {{}} ± {{}}, errors common to both taken out",
             *_with_spread(change, spread, "m2"),
         )
 

@@ -14,6 +14,7 @@ from explorer.errors import SampleError
 from explorer.files.reading import Source
 from explorer.graph.arrays import Array
 from explorer.graph.words import Sentence, in_unit
+from explorer.graph.written import rounded, rounded_spread, with_unit
 
 Labels: TypeAlias = npt.NDArray[np.int_]
 
@@ -196,7 +197,7 @@ class Fit:
     def words(self) -> str:
         """Say the estimates with their standard uncertainties in one line."""
         return "; ".join(
-            f"{name} = {value:.5g} +- {spread:.2g}" + ("" if unit == "1" else f" {unit}")
+            with_unit(f"{name} = {rounded(value, spread)} ± {rounded_spread(spread)}", unit)
             for name, unit, value, spread in zip(
                 self.names, self.units, self.estimates, self.standard_uncertainties, strict=True
             )

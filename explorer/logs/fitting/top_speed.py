@@ -8,6 +8,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.words import Number, told
+from explorer.graph.written import percent
 from explorer.logs.fitting.fit import Fit
 from explorer.logs.fitting.full_throttle import ThrottleRun, check_run
 from explorer.logs.fitting.least_squares import Loss, fit_curve
@@ -76,8 +77,10 @@ def _judged_reached(fit: Fit, last: float) -> Fit:
     top = fit.value("top_speed")
     share = last / top
     if share >= 0.99:
-        return replace(fit, notes=(*fit.notes, f"the run ended at {share:.1%} of its top speed: reached"))
+        return replace(
+            fit, notes=(*fit.notes, f"the run ended at {percent(share, 3)} of its top speed: reached")
+        )
     end = Number(last, spread=last / 20, unit="m/s")
-    note = told(f"the run ended at {{}}, {share:.1%} of the top speed that its end points to", end)
+    note = told(f"the run ended at {{}}, {percent(share, 3)} of the top speed that its end points to", end)
     weak = "the top speed was not reached, so it rests on how the run would have gone on"
     return replace(fit, notes=(*fit.notes, note), weakness=fit.weakness or (weak if share < 0.95 else ""))
