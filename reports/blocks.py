@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any, Literal, TypeAlias
 
 from explorer.graph.written import System
-from reports.formatting import Amount, Piece
+from reports.formatting import Amount, Piece, Scale
 from reports.options import SYSTEMS
 
 SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
@@ -149,24 +149,34 @@ class Figure(Piece):
     """A chart, as a Vega-Lite specification for each system of units, or a drawing, as SVG for each.
 
     ``alternative`` says in words what the picture shows; ``caption`` the number to take from it; ``signs``
-    are the lines that draw it where there are letters only.  ``draw`` makes the charts when they are asked
-    for.
+    are the lines that draw it where there are letters only.  ``draw`` makes the chart from its ``scales``
+    in a system of units when it is asked for; systems in which these are alike share one.
     """
 
     name: str
     title: str
     alternative: tuple[str | Amount, ...]
     caption: Line = ()
-    draw: Callable[[], tuple[Mapping[str, Any], ...]] = tuple
+    draw: Callable[..., Mapping[str, Any]] | None = None
+    scales: Callable[[System], tuple[Scale, ...]] = lambda system: ()
     drawings: tuple[str, ...] = ()
     wide: bool = True
     numbers: Table | None = None
     signs: tuple[Line, ...] = ()
 
     @cached_property
+    def _drawn(self) -> Callable[..., Mapping[str, Any]]:
+        assert self.draw is not None
+        return cache(self.draw)
+
+    def chart(self, system: System) -> Mapping[str, Any]:
+        """Return the specification of a chart in a system of units."""
+        return self._drawn(*self.scales(system))
+
+    @property
     def charts(self) -> tuple[Mapping[str, Any], ...]:
         """One specification for each of ``SYSTEMS``; empty for a drawing."""
-        return self.draw()
+        return () if self.draw is None else tuple(map(self.chart, SYSTEMS))
 
     def spoken(self, system: System) -> str:
         """Return what the picture shows, in the units of a system."""
@@ -227,13 +237,6 @@ class Section:
     blocks: tuple[Block, ...]
     printed: bool = True
     appendix: bool = False
-
-
-def in_each_system(
-    chart: Callable[[System], Mapping[str, Any]],
-) -> Callable[[], tuple[Mapping[str, Any], ...]]:
-    """Make what draws a figure of what draws it in one system of units."""
-    return lambda: tuple(map(chart, SYSTEMS))
 
 
 def cell(*line: Part, order: float | str | None = None) -> Cell:

@@ -24,7 +24,6 @@ from explorer.files.characters import visible_data
 from explorer.graph.written import System
 from reports import vega
 from reports.blocks import Figure
-from reports.options import SYSTEMS
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -93,13 +92,10 @@ def pictures(
     kept:
         Where what was drawn before lies, and what is drawn now is put.
     """
-    position = SYSTEMS.index(system)
     drawn = {
-        figure.name: _kept_or_begun(
-            kept, executor, vega.svg, visible_data(figure.charts[position]), figure.name
-        )
+        figure.name: _kept_or_begun(kept, executor, vega.svg, visible_data(figure.chart(system)), figure.name)
         for figure in figures
-        if figure.charts
+        if figure.draw
     }
     script = _kept_or_begun(kept, executor if live else None, vega.bundle)
     return Pictures(lambda figure: drawn[figure.name](), script)

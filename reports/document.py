@@ -138,7 +138,7 @@ def _fetched(shown: Sequence[Figure], drawn: Pictures, units: System) -> dict[st
     position = SYSTEMS.index(units)
     return {
         f"{_SCHEME}{figure.name}": partial(drawn.of, figure)
-        if figure.charts
+        if figure.draw
         else partial(str, figure.drawings[position])
         for figure in shown
     }

@@ -122,7 +122,7 @@ def page(report: Report, sections: Sequence[Section], drawn: Pictures | None = N
             style=Markup(style),
             scripts=[Markup(script) for script in scripts],
             library=_packed(library),
-            charts=_packed(json.dumps({figure.name: _choices(figure) for figure in shown if figure.charts})),
+            charts=_packed(json.dumps({figure.name: _choices(figure) for figure in shown if figure.draw})),
         )
     )
 
@@ -180,7 +180,7 @@ def _picture(figure: Figure, drawn: Pictures, units: System) -> Any:
     """Put a still picture in its frame; what it shows is said by the frame."""
     from markupsafe import Markup, escape
 
-    if figure.charts:
+    if figure.draw:
         inside = Markup('<div aria-hidden="true">{}</div>').format(Markup(drawn.of(figure)))
         return Markup('<div class="picture" role="img" aria-label="{}" data-chart="{}">{}</div>').format(
             figure.spoken(units), figure.name, inside
@@ -207,9 +207,7 @@ def _packed(text: str) -> str:
 
 def _choices(figure: Figure) -> Mapping[str, Any]:
     """Keep charts that are alike in two systems of units once."""
-    texts = [json.dumps(chart, sort_keys=True) for chart in figure.charts]
-    kept = list(dict.fromkeys(texts))
-    return {
-        "specifications": [json.loads(text) for text in kept],
-        "order": [kept.index(text) for text in texts],
-    }
+    charts = figure.charts
+    kept = {id(chart): chart for chart in charts}
+    places = list(kept)
+    return {"specifications": list(kept.values()), "order": [places.index(id(chart)) for chart in charts]}

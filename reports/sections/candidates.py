@@ -10,7 +10,7 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring import SIGNIFICANT, Expected
 from explorer.estimators.paired_comparison import Difference, Pick
 from explorer.graph.labels import label
-from explorer.graph.written import System, chance, percent
+from explorer.graph.written import chance, percent
 from explorer.results.comparison import CandidateResult, Comparison, DecisionResult, Subject
 from reports.blocks import (
     Block,
@@ -27,11 +27,10 @@ from reports.blocks import (
     Table,
     Verdict,
     cell,
-    in_each_system,
 )
 from reports.charts_of_designs import Interval, intervals
 from reports.findings import judged_words, slug
-from reports.formatting import Amount, amount, hours, listed, range_amount, scale, share, times_in_100
+from reports.formatting import Amount, Scale, amount, hours, listed, range_amount, scale, share, times_in_100
 from reports.report import Report, overridden, sentence
 
 Names = Mapping[str, str]
@@ -215,13 +214,13 @@ def _difference_figure(found: Comparison, place: int, names: Names) -> Figure:
             + ".",
         ),
         caption=caption,
-        draw=in_each_system(partial(_chart, subject, pairs)),
+        draw=partial(_chart, subject, pairs),
+        scales=lambda system: (scale(subject, system, difference=True),),
         numbers=_numbers(subject, pairs),
     )
 
 
-def _chart(subject: Subject, pairs: list[tuple[str, Difference]], system: System) -> dict[str, Any]:
-    shown = scale(subject, system, difference=True)
+def _chart(subject: Subject, pairs: list[tuple[str, Difference]], shown: Scale) -> dict[str, Any]:
     return intervals(
         [Interval(name, *map(shown.value, (one.low, one.median, one.high))) for name, one in pairs],
         axis=shown.titled(f"difference, {subject.better} is better"),

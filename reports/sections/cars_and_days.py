@@ -7,13 +7,13 @@ from functools import partial
 from typing import Any
 
 from explorer.estimators.sensitivity import Estimate, Index
-from explorer.graph.written import System, chance, percent
+from explorer.graph.written import chance, percent
 from explorer.results.records import LimitRecord
-from reports.blocks import Block, Bullets, Column, Figure, Line, Part, Quiet, Table, cell, in_each_system
+from reports.blocks import Block, Bullets, Column, Figure, Line, Part, Quiet, Table, cell
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import WORTH_NAMING, in_both_words, of_100, slug
-from reports.formatting import amount, count, scale, share, share_range
+from reports.formatting import Scale, amount, count, scale, share, share_range
 from reports.report import Report
 
 _CARS = ("Poor car", "Median car", "Good car")
@@ -110,16 +110,15 @@ def _family(report: Report, limit: LimitRecord) -> Figure:
             f"{finding} From curve to curve: what is not known of the car. Along a curve: the day. A poor "
             "car has more room than one car in twenty, a good one than nineteen.",
         ),
-        draw=in_each_system(partial(_curves, limit)),
+        draw=partial(_curves, limit),
+        scales=lambda system: (scale(limit, system, magnitude=limit.conformance.margin_sd, difference=True),),
         numbers=_numbers(limit),
     )
 
 
-def _curves(limit: LimitRecord, system: System) -> dict[str, Any]:
+def _curves(limit: LimitRecord, shown: Scale) -> dict[str, Any]:
     found = limit.sureness
     assert found is not None
-    spread = limit.conformance.margin_sd
-    shown = scale(limit, system, magnitude=spread, difference=True)
     curves = []
     for place, name in enumerate(_CARS):
         points = [

@@ -37,7 +37,6 @@ from reports.findings import (
     worst,
 )
 from reports.formatting import counted, every, listed, share, share_range
-from reports.options import SYSTEMS
 from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity, told
 from reports.sections import actions, sideview, speed_steps
 
@@ -206,7 +205,7 @@ def picture(report: Report, judged: JudgedBuild) -> Figure:
             if shares
             else ".",
         ),
-        draw=lambda: (limit_rows(rows),) * len(SYSTEMS),
+        draw=lambda: limit_rows(rows),
     )
 
 

@@ -32,7 +32,6 @@ from reports.blocks import (
     Table,
     Verdict,
     cell,
-    in_each_system,
 )
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
@@ -125,7 +124,8 @@ def _map(found: MapRecord) -> Figure:
         title=f"Where all limits are met: {found.name}",
         alternative=(f"Map of the chance that all limits are met over {_over(found)}.",),
         caption=(f"Every limit passes at {chance(found.met)} of the points{_PLANE_KEY if two else ''}. ",),
-        draw=in_each_system(partial(_plane if two else _line, found)),
+        draw=partial(_plane if two else _line, found),
+        scales=lambda system: tuple(_scale(variable, system) for variable in found.variables),
         signs=_letters(found) if two else (),
     )
 
@@ -148,9 +148,8 @@ def _letters(found: MapRecord) -> tuple[Line, ...]:
     return (*lines, (f"{up.words} up, {across.words} across from ", low, " to ", high, f"; {_KEY}"))
 
 
-def _plane(found: MapRecord, system: System) -> dict[str, Any]:
+def _plane(found: MapRecord, x: Scale, y: Scale) -> dict[str, Any]:
     first, second = found.variables
-    x, y = _scale(first, system), _scale(second, system)
     return heat_map(
         Map(
             [x.value(value) for value in found.values[0]],
@@ -165,9 +164,8 @@ def _plane(found: MapRecord, system: System) -> dict[str, Any]:
     )
 
 
-def _line(found: MapRecord, system: System) -> dict[str, Any]:
+def _line(found: MapRecord, shown: Scale) -> dict[str, Any]:
     (variable,) = found.variables
-    shown = _scale(variable, system)
     x = [shown.value(value) for value in found.values[0]]
     curves = [ChanceCurve(limit.name, x, limit.probability[0]) for limit in found.limits]
     now = [] if variable.now is None else [Mark(shown.value(variable.now), "as in the study")]
@@ -373,12 +371,12 @@ def _answer(found: AnswerRecord) -> Figure:
         title=f"{found.limit} against {found.variable.words}",
         alternative=(f"Chance that a car meets “{found.limit}”, against {found.variable.words}.",),
         caption=_choose(found),
-        draw=in_each_system(partial(_answer_chart, found)),
+        draw=partial(_answer_chart, found),
+        scales=lambda system: (_scale(found.variable, system),),
     )
 
 
-def _answer_chart(found: AnswerRecord, system: System) -> dict[str, Any]:
-    shown = _scale(found.variable, system)
+def _answer_chart(found: AnswerRecord, shown: Scale) -> dict[str, Any]:
     marks = [
         Mark(shown.value(value), name)
         for value, name in ((found.variable.now, "as in the study"), (found.choose, "choose"))

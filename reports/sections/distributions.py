@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import partial
 
 from explorer.graph.labels import label
-from explorer.graph.written import MINUS, percent
+from explorer.graph.written import MINUS, System, percent
 from explorer.results.records import LimitRecord, OutputRecord
 from reports.blocks import (
     Block,
@@ -26,7 +26,6 @@ from reports.blocks import (
 from reports.charts import Mark, distribution
 from reports.findings import by_severity, met_words, slug
 from reports.formatting import Scale, amount, count, counted, range_amount, scale, share, share_range
-from reports.options import SYSTEMS
 from reports.report import Report, is_yes_or_no
 
 # With more of its samples than this at the cap, a distribution is a single bar.
@@ -133,7 +132,8 @@ def _limit_figure(report: Report, limit: LimitRecord) -> Figure:
             f"(95 % interval {share_range(found.low, found.high)}).",
             *_outside(output),
         ),
-        draw=partial(_charts, report.quantity(output), output, (limit.low, limit.high)),
+        draw=partial(_chart, report.quantity(output), output, (limit.low, limit.high)),
+        scales=partial(_scales, output),
         wide=False,
         numbers=_numbers(output),
     )
@@ -154,21 +154,19 @@ def _output_figure(report: Report, output: OutputRecord) -> Figure:
             *("Median ", shown[0.5], " (90 % range ", shown[0.05], " to ", shown[0.95], ")."),
             *_outside(output),
         ),
-        draw=partial(_charts, report.quantity(output), output, (-math.inf, math.inf)),
+        draw=partial(_chart, report.quantity(output), output, (-math.inf, math.inf)),
+        scales=partial(_scales, output),
         wide=False,
         numbers=_numbers(output),
     )
 
 
-def _charts(name: str, output: OutputRecord, good: tuple[float, float]) -> tuple[Mapping[str, object], ...]:
-    """One chart for each system of units; alike ones are made once."""
-    far, difference = output.histogram.edges[-1], output.is_difference
-    scales = [scale(output, system, magnitude=far, difference=difference) for system in SYSTEMS]
-    made = {shown: _chart(output, shown, good, name) for shown in dict.fromkeys(scales)}
-    return tuple(made[shown] for shown in scales)
+def _scales(output: OutputRecord, system: System) -> tuple[Scale]:
+    far = output.histogram.edges[-1]
+    return (scale(output, system, magnitude=far, difference=output.is_difference),)
 
 
-def _chart(output: OutputRecord, shown: Scale, good: tuple[float, float], name: str) -> dict[str, object]:
+def _chart(name: str, output: OutputRecord, good: tuple[float, float], shown: Scale) -> dict[str, object]:
     bounds = sorted(shown.value(value) if math.isfinite(value) else value for value in good)
     return distribution(
         [shown.value(edge) for edge in output.histogram.edges],

@@ -8,12 +8,12 @@ from explorer.graph.labels import begun
 from explorer.graph.written import System, chance
 from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.records import InputRecord, LimitRecord
-from reports.blocks import Block, Column, Figure, Gallery, Section, Table, cell, in_each_system
+from reports.blocks import Block, Column, Figure, Gallery, Section, Table, cell
 from reports.charts_of_cars import TwoGroups, groups_apart, margins_along
 from reports.charts_of_limits import part_matrix
 from reports.drawings.sideview import can_draw, exaggeration, two_cars
 from reports.findings import by_severity, slug
-from reports.formatting import Amount, amount, count, range_amount, scale
+from reports.formatting import Amount, Scale, amount, count, range_amount, scale
 from reports.options import SYSTEMS
 from reports.report import Report, is_yes_or_no, sentence
 
@@ -81,9 +81,7 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
         f"{'lowest' if better is first else 'highest'}. ",
     )
 
-    def chart(system: System) -> dict[str, object]:
-        x = scale(record, system, magnitude=record.nominal)
-        y = scale(limit, system, magnitude=report.output(limit).sd, difference=True)
+    def chart(x: Scale, y: Scale) -> dict[str, object]:
         cars = [(x.value(at), y.value(margin)) for at, margin in pairs]
         return margins_along(cars, x_axis=x.titled(name), y_axis=y.titled("margin"))
 
@@ -103,7 +101,11 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
             *finding,
             f"{len(pairs)} of {count(found.cars)} cars drawn; filled ones miss the limit.",
         ),
-        draw=in_each_system(chart),
+        draw=chart,
+        scales=lambda system: (
+            scale(record, system, magnitude=record.nominal),
+            scale(limit, system, magnitude=report.output(limit).sd, difference=True),
+        ),
         wide=False,
         numbers=Table(
             f"driver-{slug(limit.name)}",
@@ -147,7 +149,7 @@ def _groups(report: Report, limit: LimitRecord, found: FailingCars) -> Figure:
             f"deviations apart. Bars: the middle half of {count(found.cars - found.missing)} cars that meet "
             f"it and {count(found.missing)} that miss it.",
         ),
-        draw=lambda: (groups_apart(groups),) * len(SYSTEMS),
+        draw=lambda: groups_apart(groups),
         wide=False,
         numbers=Table(
             f"apart-{slug(limit.name)}",
@@ -191,7 +193,7 @@ def _together(report: Report, found: MissedTogether) -> Figure:
             finding,
             "Each row takes the cars that miss its limit and says what per cent of them miss each other one.",
         ),
-        draw=lambda: (part_matrix(parts, cell=46),) * len(SYSTEMS),
+        draw=lambda: part_matrix(parts, cell=46),
         numbers=_counts(found, shown),
     )
 

@@ -8,7 +8,6 @@ from explorer.results.records import Summary
 from reports.blocks import Bullets, Column, Figure, Line, Section, Strong, Table, cell
 from reports.charts_of_limits import verdict_matrix
 from reports.formatting import count, counted, listed, share
-from reports.options import SYSTEMS
 from reports.report import Report
 
 # Runs drawn, the latest ones.
@@ -64,7 +63,7 @@ def _figure(report: Report, runs: tuple[EarlierRun, ...]) -> Figure:
         title="Verdict on each limit, run by run",
         alternative=(f"A matrix of limits by runs. {finding}", turned(report.summary)),
         caption=(finding, turned(report.summary), " In each cell the share of cars that meet the limit."),
-        draw=lambda: (verdict_matrix(found),) * len(SYSTEMS),
+        draw=lambda: verdict_matrix(found),
         numbers=Table(
             "verdicts-over-runs",
             "Verdict and share of cars that meet the limit.",

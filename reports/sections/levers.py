@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from explorer.graph.labels import begun
-from explorer.graph.written import System
 from explorer.results.actions import Setting
 from explorer.results.levers import LeverRecord, Levers, Rescue, SignedEffect
 from explorer.results.records import LimitRecord
@@ -21,7 +20,6 @@ from reports.blocks import (
     Section,
     Table,
     cell,
-    in_each_system,
 )
 from reports.charts_of_effects import SignedBar, signed_bars
 from reports.findings import by_severity, slug
@@ -132,9 +130,6 @@ def _figure(report: Report, found: Levers, limit: LimitRecord) -> Figure:
     settable = {lever.variable.name for lever in found.levers}
     most = max(abs(one.change.value) for one in strongest)
 
-    def shown(system: System) -> Scale:
-        return scale(limit, system, magnitude=most, difference=True)
-
     def bars(y: Scale) -> list[SignedBar]:
         return [
             SignedBar(
@@ -167,9 +162,8 @@ def _figure(report: Report, found: Levers, limit: LimitRecord) -> Figure:
             "A bar is the mean margin of the fifth of the cars with the highest values less that of the "
             "fifth with the lowest, within what is known of the input; the line its 95 % interval.",
         ),
-        draw=in_each_system(
-            lambda system: signed_bars(bars(y := shown(system)), axis=y.titled("change of the margin"))
-        ),
+        draw=lambda y: signed_bars(bars(y), axis=y.titled("change of the margin")),
+        scales=lambda system: (scale(limit, system, magnitude=most, difference=True),),
     )
 
 

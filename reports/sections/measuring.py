@@ -40,7 +40,6 @@ from reports.charts_of_measuring import (
 )
 from reports.findings import leading_inputs
 from reports.formatting import hours, listed, share, uncertain, unread_words
-from reports.options import SYSTEMS
 from reports.report import Report, sentence
 from reports.text_chart import hours_chart
 
@@ -274,9 +273,7 @@ def _figure(plan: MeasuringPlan) -> Figure:
         title="What each measurement brings, against the hours it takes",
         alternative=(f"Points, {LOSS_SAVED} against hours. {told}. {_order_words(plan)}",),
         caption=_figure_caption(plan),
-        draw=lambda: (
-            (value_against_hours(spots, rises, budget=plan.budget_hours, axis=LOSS_SAVED),) * len(SYSTEMS)
-        ),
+        draw=lambda: value_against_hours(spots, rises, budget=plan.budget_hours, axis=LOSS_SAVED),
         signs=_signs(plan, spots, rises),
     )
 
@@ -404,7 +401,7 @@ def _before_and_after(plan: MeasuringPlan) -> list[Block]:
                 finding,
                 "Wrongly: a pass of a car that misses the limit, or a fail of one that meets it.",
             ),
-            draw=lambda: (before_and_after(rows),) * len(SYSTEMS),
+            draw=lambda: before_and_after(rows),
             numbers=Table(
                 "before-after",
                 "Chance of judging the limit wrongly.",

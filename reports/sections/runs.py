@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from typing import TypeVar
 
 from explorer.graph.labels import label
-from explorer.graph.written import System, percent
+from explorer.graph.written import percent
 from explorer.results.curves import Curves, RunOverStrip
-from reports.blocks import Block, Column, Figure, Gallery, Line, Section, Table, cell, in_each_system
+from reports.blocks import Block, Column, Figure, Gallery, Line, Section, Table, cell
 from reports.charts import NARROW, WIDE, Mark
 from reports.charts_of_runs import NamedLine, Spot, lines
 from reports.findings import slug
-from reports.formatting import METRES, Amount, amount, scale
+from reports.formatting import METRES, Amount, Scale, amount, scale
 from reports.report import Report, sentence
 
 # Rows of the tables behind the lines.
@@ -59,8 +59,7 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
             ", the last place to brake. ",
         )
 
-    def chart(system: System) -> dict[str, object]:
-        way, speed = scale(METRES, system), scale(report.of_speed, system)
+    def chart(way: Scale, speed: Scale) -> dict[str, object]:
         drawn = [
             NamedLine(
                 name,
@@ -109,7 +108,8 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
         title="Speed along the strip: full throttle, then brakes with the flap shut",
         alternative=("Speed against the distance from the start. ", *finding),
         caption=(*finding, "Every input nominal; until the brakes answer, the speed is held."),
-        draw=in_each_system(chart),
+        draw=chart,
+        scales=lambda system: (scale(METRES, system), scale(report.of_speed, system)),
         numbers=Table(
             "run-over-strip",
             "Speed of the nominal car along the strip.",
@@ -150,8 +150,7 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
                 ". ",
             )
 
-    def chart(system: System) -> dict[str, object]:
-        x, y = scale(report.of_speed, system), scale(report.units(_PUSH), system, magnitude=most)
+    def chart(x: Scale, y: Scale) -> dict[str, object]:
         drawn, spots = [], []
         for name, one, top in zip(names, curves, tops, strict=True):
             for quantity, words in ((_RESISTANCE, "resistance"), (_PUSH, "push")):
@@ -187,7 +186,11 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
         title="Push of the driven wheels against the resistance",
         alternative=("Force against speed: push falls, resistance rises. ", *finding),
         caption=(*finding, "Left of there the car still gains speed by what lies between the lines."),
-        draw=in_each_system(chart),
+        draw=chart,
+        scales=lambda system: (
+            scale(report.of_speed, system),
+            scale(report.units(_PUSH), system, magnitude=most),
+        ),
         numbers=Table(
             "push-and-resistance",
             "Forces of the nominal car.",
@@ -293,8 +296,7 @@ def _over_travel(
             )
         )
 
-    def chart(system: System) -> dict[str, object]:
-        y = scale(report.units(first), system, magnitude=most)
+    def chart(y: Scale) -> dict[str, object]:
         drawn = [
             NamedLine(words, [100 * at for at in curves.at], [y.value(v) for v in curves.values[name]])
             for name, words in names.items()
@@ -325,7 +327,8 @@ def _over_travel(
         title=title,
         alternative=(f"{sentence(axis)[:-1]} against the opening of the flap. ", *finding),
         caption=words,
-        draw=in_each_system(chart),
+        draw=chart,
+        scales=lambda system: (scale(report.units(first), system, magnitude=most),),
         wide=False,
         numbers=Table(
             f"travel-{slug(axis)}",

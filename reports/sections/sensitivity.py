@@ -14,7 +14,6 @@ from reports.charts import Bar, share_bars
 from reports.charts_of_limits import part_matrix
 from reports.findings import WORTH_NAMING, by_severity, slug
 from reports.formatting import count, listed, share, share_range
-from reports.options import SYSTEMS
 from reports.report import Report, sentence
 from reports.sections import cars_and_days
 
@@ -108,7 +107,7 @@ def _matrix(report: Report, ranked: Sequence[LimitRecord], figure: str) -> Figur
             finding if reach[widest] > 1 else "No input answers for a fifth or more in two limits. ",
             "In per cent of the spread of each limit's margin, alone or with others; no shade below 5.",
         ),
-        draw=lambda: (part_matrix(parts),) * len(SYSTEMS),
+        draw=lambda: part_matrix(parts),
     )
 
 
@@ -166,10 +165,7 @@ def _figure(report: Report, limit: LimitRecord, found: Sensitivity) -> Figure:
             *((" " + sentence(found.note),) if found.note else ()),
             *(f" {sentence(_alone(report, index))}" for index in shown if index.known_alone),
         ),
-        draw=lambda: (
-            (share_bars(bars, axis="share of the spread of the margin [%]", inner="alone [%]"),)
-            * len(SYSTEMS)
-        ),
+        draw=lambda: share_bars(bars, axis="share of the spread of the margin [%]", inner="alone [%]"),
         numbers=_numbers(report, found),
     )
 

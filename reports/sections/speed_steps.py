@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any
 
 from explorer.graph.labels import label
-from explorer.graph.written import System, chance
+from explorer.graph.written import chance
 from explorer.results.exploration import HighestSpeeds, SpeedStep, StateSpeed
 from reports.blocks import (
     Block,
@@ -21,12 +21,11 @@ from reports.blocks import (
     Section,
     Table,
     cell,
-    in_each_system,
 )
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import slug
-from reports.formatting import Units, range_amount, scale, share, speed_amount
+from reports.formatting import Scale, Units, range_amount, scale, share, speed_amount
 from reports.report import NO_CLEARANCE, Report, sentence
 
 
@@ -91,12 +90,12 @@ def _figure(report: Report, state: StateSpeed) -> Figure:
         title=f"Safety limits against speed, {state.words}",
         alternative=(f"Chance that a car meets each safety limit, against speed, {state.words}.",),
         caption=_caption(report, state),
-        draw=in_each_system(partial(_chart, report, state)),
+        draw=partial(_chart, state),
+        scales=lambda system: (scale(report.of_speed, system),),
     )
 
 
-def _chart(report: Report, state: StateSpeed, system: System) -> dict[str, Any]:
-    shown = scale(report.of_speed, system)
+def _chart(state: StateSpeed, shown: Scale) -> dict[str, Any]:
     x = [shown.value(speed) for speed in state.speeds]
     courses = [ChanceCurve("all at once", x, state.together)]
     courses += [ChanceCurve(limit.name, x, limit.probabilities) for limit in state.limits]

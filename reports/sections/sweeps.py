@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 
@@ -15,7 +14,6 @@ from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import LimitPoint, ShadedBand, fan
 from reports.findings import slug
 from reports.formatting import Amount, Scale, Units, amount, scale
-from reports.options import SYSTEMS
 from reports.report import Report
 
 
@@ -52,16 +50,10 @@ def _figure(report: Report, sweeps: list[SweepRecord]) -> Figure:
         title=f"{label(first.quantity)} against {label(first.along)}",
         alternative=(f"Fan chart of {label(first.quantity)} against {label(first.along)}: {names}.",),
         caption=_caption(report, sweeps),
-        draw=partial(_charts, report, sweeps),
+        draw=partial(_chart, report, sweeps),
+        scales=partial(_scales, sweeps),
         numbers=_numbers(report, sweeps),
     )
-
-
-def _charts(report: Report, sweeps: list[SweepRecord]) -> tuple[Mapping[str, object], ...]:
-    """One chart for each system of units; alike ones are made once."""
-    pairs = [_scales(sweeps, system) for system in SYSTEMS]
-    made = {pair: _chart(report, sweeps, *pair) for pair in dict.fromkeys(pairs)}
-    return tuple(made[pair] for pair in pairs)
 
 
 def _scales(sweeps: list[SweepRecord], system: System) -> tuple[Scale, Scale]:

@@ -7,13 +7,13 @@ from functools import partial
 from typing import Any
 
 from explorer.graph.labels import label
-from explorer.graph.written import System, chance, percent
+from explorer.graph.written import chance, percent
 from explorer.results.logged_runs import FURTHEST, LoggedRunRecord
-from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict, in_each_system
+from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict
 from reports.charts import ShadedBand
 from reports.charts_of_designs import against_log
 from reports.findings import slug
-from reports.formatting import Amount, Units, about, amount, count, range_amount, scale, share_range
+from reports.formatting import Amount, Scale, Units, about, amount, count, range_amount, scale, share_range
 from reports.report import Report, in_words, sentence
 
 # Stretches outside the band that are told of each run.
@@ -125,7 +125,11 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
             title=f"{record.title}: {label(quantity)} against {label(along)}",
             alternative=(f"Predicted band and logged points of {label(quantity)}.",),
             caption=(Verdict("pass" if record.explains else "fail"), " ", *verdict_words(record), "."),
-            draw=in_each_system(partial(_chart, record)),
+            draw=partial(_chart, record),
+            scales=lambda system: (
+                scale(Units(record.along_unit, record.along_display_unit), system),
+                scale(record, system),
+            ),
         ),
         Facts(facts),
     ]
@@ -134,10 +138,8 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
     return blocks
 
 
-def _chart(record: LoggedRunRecord, system: System) -> dict[str, Any]:
+def _chart(record: LoggedRunRecord, x: Scale, y: Scale) -> dict[str, Any]:
     quantity, along = record.quantity, record.along
-    y = scale(record, system)
-    x = scale(Units(record.along_unit, record.along_display_unit), system)
     at = [x.value(value) for value in record.at]
     low, middle, high, logged = (
         [y.value(value) for value in values]

@@ -107,7 +107,7 @@ def _undrawn(block: Block) -> Block:
 
 
 def _blank(figure: Figure) -> Figure:
-    return replace(figure, draw=tuple, drawings=("",) * len(SYSTEMS))
+    return replace(figure, draw=None, drawings=("",) * len(SYSTEMS))
 
 
 def drawn(results: Results) -> str:

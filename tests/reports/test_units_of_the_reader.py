@@ -134,7 +134,7 @@ def without_charts(section: Section) -> Section:
     """Leave the words of pictures and not the pictures, which take long to draw."""
 
     def bare(figure: Figure) -> Figure:
-        return replace(figure, draw=tuple, drawings=BLANK)
+        return replace(figure, draw=None, drawings=BLANK)
 
     def kept(block: Block) -> Block:
         if isinstance(block, Gallery):
