@@ -266,7 +266,7 @@ def _checked(document: Any) -> str:
     """Write the document, which has to read back as what it is."""
     text = tomlkit.dumps(document)
     try:
-        again = tomlkit.parse(text)
+        again = _read(text)  # the page shows it next
     except TOMLKitError as error:
         raise StudyError("this change cannot be written here", found=str(error)) from None
     if again.unwrap() != document.unwrap():

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from explorer.analyses.nominal import nominal_values
+from explorer.analyses.nominal import computable, nominal_values
 from explorer.desk.editing import Place, at
 from explorer.desk.entry_forms import KINDS, LABELS, Fields, fields_of
 from explorer.desk.logs import PICTURE_HEIGHT, PICTURE_WIDTH, log_room, panels
@@ -27,6 +27,7 @@ from reports.blocks import SIGNS, Line
 from reports.drawings.sideview import (
     can_draw,
     describe,
+    drawn_quantities,
     exaggeration,
     largest_force,
     part_places,
@@ -122,42 +123,45 @@ def page(
     told: str = "",
     refused: Refused | None = None,
     log: tuple[str, str] = ("", ""),
+    patience: float = 0.0,
 ) -> str:
-    """Write the whole page with one part of the car or one room open, and in that of the logs one log."""
+    """Write the whole page with one part of the car or one room open, and in that of the logs one log.
+
+    For so many seconds it waits for the first cars, once all else is made.
+    """
     study = bench.study
     parts = inputs_by_part(study)
-    return str(
-        _template("desk.html").render(
-            title=study.title,
-            file=bench.file.name,
-            room=room,
-            find=find,
-            told=told,
-            refused=refused,
-            parts=[part for part in PARTS if parts[part.name]],
-            unknown=len(_unknown(bench)),
-            rooms=SECTIONS,
-            drawing=_drawing(study),
-            forms=_forms(bench, _asked_for(bench, parts, room, find), refused),
-            sheets=_sheets(bench, room, find, refused),
-            quantities=study.graph.quantities,
-            kinds=KINDS,
-            said=_said,
-            labels=LABELS,
-            text=refused.text if refused and refused.text is not None else bench.text,
-            difference=bench.difference() if room == "save" else (),
-            seen=bench.seen(),
-            unsaved=bench.unsaved,
-            taken_up=bench.taken_up,
-            can_undo=bool(bench.steps),
-            elsewhere=bench.on_disk() != bench.saved,
-            packet=packet,
-            **(_logs(bench, log) if room == "logs" else {}),
-            # A new name each time, so that what asks again by itself is new to the page too.
-            again=secrets.token_hex(4),
-            **_verdicts(bench),
-        )
+    made = dict(
+        title=study.title,
+        file=bench.file.name,
+        room=room,
+        find=find,
+        told=told,
+        refused=refused,
+        parts=[part for part in PARTS if parts[part.name]],
+        unknown=len(_unknown(bench)),
+        rooms=SECTIONS,
+        drawing=_drawing(study),
+        forms=_forms(bench, _asked_for(bench, parts, room, find), refused),
+        sheets=_sheets(bench, room, find, refused),
+        quantities=study.graph.quantities,
+        kinds=KINDS,
+        said=_said,
+        labels=LABELS,
+        text=refused.text if refused and refused.text is not None else bench.text,
+        difference=bench.difference() if room == "save" else (),
+        seen=bench.seen(),
+        unsaved=bench.unsaved,
+        taken_up=bench.taken_up,
+        can_undo=bool(bench.steps),
+        elsewhere=bench.on_disk() != bench.saved,
+        packet=packet,
+        **(_logs(bench, log) if room == "logs" else {}),
+        # A new name each time, so that what asks again by itself is new to the page too.
+        again=secrets.token_hex(4),
     )
+    bench.firming.wait_for_first(patience)
+    return str(_template("desk.html").render(**made, **_verdicts(bench)))
 
 
 def _logs(bench: Workbench, log: tuple[str, str]) -> dict[str, Any]:
@@ -217,10 +221,15 @@ def _verdicts(bench: Workbench) -> dict[str, Any]:
 
 
 def _first_drawn(study: Study) -> tuple[str, Mapping[str, float | None]] | None:
-    """Return the first condition that can be drawn; the others are not evaluated, which takes its time."""
+    """Return the first condition that can be drawn, and of it what is drawn: all else takes its time."""
+    drawn = drawn_quantities(study.graph.families.get("point", ()))
+
+    def wanted(where: str) -> list[str]:
+        return [one for one in computable(study, where) if one in drawn]
+
     for name, condition in study.conditions.items():
         try:
-            values = nominal_values(replace(study, conditions={name: condition}))[name]
+            values = nominal_values(replace(study, conditions={name: condition}), wanted)[name]
         except SquatlineError:
             continue
         if can_draw(values):

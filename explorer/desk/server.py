@@ -117,11 +117,17 @@ class Desk:
     ) -> Response:
         if self.bench is None:
             return HTMLResponse(pages.start_page(self.file.parent.resolve().name))
-        self.bench.firming.wait_for_first(PATIENCE)
-        status = 422 if refused is not None else 200
-        return HTMLResponse(
-            pages.page(self.bench, self.packet, room, find=find, told=told, refused=refused, log=log), status
+        text = pages.page(
+            self.bench,
+            self.packet,
+            room,
+            find=find,
+            told=told,
+            refused=refused,
+            log=log,
+            patience=PATIENCE,
         )
+        return HTMLResponse(text, 200 if refused is None else 422)
 
     def show(self, request: Request) -> Response:
         """Show the page, with one part or room open."""

@@ -55,6 +55,17 @@ class Load:
         return self.name.replace("downforce", "lift") if self.down < 0 else self.name
 
 
+def drawn_quantities(points: Sequence[str]) -> set[str]:
+    """Name all that a drawing reads, so that who needs nothing else evaluates nothing else."""
+    return {
+        *NEEDED,
+        *("tyre_radius", "loaded_tyre_radius", "body_drag_height", "flap_opening", "weight", "drag_force"),
+        *(f"{part}_{what}" for part in PARTS for what in ("station", "height", "downforce")),
+        *(f"{axle}_{what}" for axle in ("front", "rear") for what in ("downforce", "axle_load")),
+        *(f"{point}_{what}" for point in points for what in ("station", "clearance_at_rest")),
+    }
+
+
 def can_draw(values: Values) -> bool:
     """Tell whether a condition holds what the drawing needs."""
     return all(values.get(name) is not None for name in NEEDED)
