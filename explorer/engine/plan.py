@@ -29,7 +29,7 @@ from explorer.study.study import Correlation, Input, Study
 CHUNK = 16_384
 # Samples and their variants that are evaluated together.
 VARIED = 2 * CHUNK
-# A cluster takes some milliseconds for every task, a tenth of what a chunk takes.
+# A cluster takes a hundredth of a second for every task, up to a tenth of what a chunk takes.
 MOST_IN_A_TASK = 4
 
 Part = TypeVar("Part")
@@ -350,7 +350,7 @@ def _parts(job: Callable[[int], Part], indices: range) -> list[Part]:
 def _tasks(start: int, count: int, workers: int, most: int) -> Iterator[range]:
     """Cut what there is to do into tasks of several parts, single ones last, so that workers end together."""
     while start < count:
-        size = max(1, min(most, (count - start) // (4 * workers)))
+        size = min(most, -((start - count) // (2 * workers)))
         yield range(start, start + size)
         start += size
 
