@@ -12,7 +12,11 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.sensitivity import Index
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.written import percent
+from explorer.results.actions import found_build
+from explorer.results.comparison import CandidateResult, SpeedResult
+from explorer.results.exploration import OptimumRecord
 from explorer.results.records import InputRecord, LimitRecord, Summary
+from explorer.study.builds import AS_IT_STANDS
 from explorer.study.usual import ASSUMED
 from reports.blocks import Line, Link, Quiet
 from reports.formatting import listed, share, share_range
@@ -34,29 +38,48 @@ class Driver:
 
 @dataclass(frozen=True)
 class JudgedBuild:
-    """The build that the first page speaks of: the recommended candidate, or the car as the study has it.
+    """The build that the first page speaks of: one that was chosen, or the car as the study has it.
 
-    ``words`` names a candidate and is empty for the study's own car.
+    ``words`` names it and is empty for the study's own car; ``where`` is the section that compares builds,
+    ``speeds`` how fast a candidate may go.
     """
 
     words: str
     limits: tuple[LimitRecord, ...]
     joint: Conformance | None
+    where: str = ""
+    speeds: tuple[SpeedResult, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """Its words, as the speeds that were looked for have them."""
+        return self.words or AS_IT_STANDS.words
 
 
 def judged_build(summary: Summary) -> JudgedBuild:
-    """Pick the recommended candidate where builds were compared on the limits of this run."""
+    """Pick the recommended candidate, or the best build found, if they are judged on this run's limits."""
     found = summary.candidates
-    for one in found.candidates if found is not None else ():
-        by_name = dict(zip(found.limits, one.limits, strict=True)) if found is not None else {}
-        if found is None or one.name != found.recommended or {x.name for x in summary.limits} - set(by_name):
-            continue
-        limits = tuple(
-            replace(limit, conformance=by_name[limit.name], sureness=one.sureness.get(limit.name))
-            for limit in summary.limits
-        )
-        return JudgedBuild(one.words, limits, one.joint)
+    names = {limit.name for limit in summary.limits}
+    for one in found.candidates if found is not None and names <= set(found.limits) else ():
+        # One that sets nothing is the car as the study has it.
+        if found is not None and one.name == found.recommended and one.overrides:
+            limits = _with_verdicts_of(one, found.limits, summary)
+            return JudgedBuild(one.words, limits, one.joint, "candidates", one.speeds)
+    if (search := found_build(summary)) and search.optimum is not None:
+        best = search.optimum
+        limits = _with_verdicts_of(best, search.limits, summary)
+        return JudgedBuild("the best build found", limits, best.all_limits, "design")
     return JudgedBuild("", summary.limits, summary.joint)
+
+
+def _with_verdicts_of(
+    build: CandidateResult | OptimumRecord, names: Sequence[str], summary: Summary
+) -> tuple[LimitRecord, ...]:
+    by_name = dict(zip(names, build.limits, strict=True))
+    return tuple(
+        replace(limit, conformance=by_name[limit.name], sureness=build.sureness.get(limit.name))
+        for limit in summary.limits
+    )
 
 
 def by_severity(summary: Summary) -> list[LimitRecord]:

@@ -6,6 +6,7 @@ left to page and paper.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
 
@@ -55,9 +56,9 @@ _BEFORE_UNIT = re.compile(
 
 
 def screen() -> Console:
-    """Return a console that shows colour only on a terminal."""
+    """Return a console that shows colour only on a terminal, and is as wide as it or COLUMNS says."""
     console = Screen()
-    return console if console.is_terminal else Screen(width=FILE_WIDTH)
+    return console if console.is_terminal or "COLUMNS" in os.environ else Screen(width=FILE_WIDTH)
 
 
 def show(sections: Iterable[Section | None], console: Console | None = None) -> None:

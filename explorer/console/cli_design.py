@@ -17,6 +17,7 @@ import typer
 from explorer.console.options import (
     DONE,
     NOT_PASSED,
+    WORD,
     AllowCode,
     AsJson,
     Engine,
@@ -63,7 +64,10 @@ def compare(
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Compare the candidates of a study: verdicts side by side, differences, ranks, what to measure first."""
+    """Set candidate builds and the car as it stands side by side.
+
+    All are tried on the same predicted cars: verdicts, differences, which to build, what to measure first.
+    """
     from explorer.design.comparison import compare
     from explorer.results.json import json_data
     from reports.sections import candidates
@@ -93,12 +97,18 @@ def explore(
     study: StudyPath,
     output: Output = None,
     candidate: Annotated[
-        str | None, typer.Option(help="Candidate to explore around; the study as it stands by default.")
+        str | None,
+        typer.Option(
+            help="Candidate to explore around; the study as it stands by default.", metavar="<name>"
+        ),
     ] = None,
     samples: Samples = None,
     only: Annotated[
         list[str] | None,
-        typer.Option(help="Part to do: speed, questions, maps or search; may be repeated. All by default."),
+        typer.Option(
+            help="Part to do: speed, questions, maps or search; may be repeated. All by default.",
+            metavar=WORD,
+        ),
     ] = None,
     workers: Workers = None,
     engine: Engine = None,
@@ -109,7 +119,10 @@ def explore(
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Explore what to build: highest conforming speed, inverse questions, maps, trade-offs, best build."""
+    """Find allowed speeds, values that are enough, and the best build.
+
+    The steps of a test day, your own questions, maps of what conforms, and a search over all levers.
+    """
     from explorer.console.terminal import speeds_as_data
     from explorer.design.exploration import explore, found_conforming, parts_named
     from explorer.results.extras import kept_parts

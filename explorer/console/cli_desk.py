@@ -22,13 +22,17 @@ def desk(
         typer.Argument(help="Folder with a study.toml, or one to begin a study in.", show_default=False),
     ],
     port: Annotated[
-        int, typer.Option(min=0, max=65535, help="Port to listen at; any free one by default.")
+        int,
+        typer.Option(
+            min=0, max=65535, metavar="<number>", help="Port to listen at; any free one by default."
+        ),
     ] = 0,
     browser: Annotated[bool, typer.Option(help="Open the page in the browser.")] = True,
 ) -> None:
-    """Work on a study in the browser: change it, watch its limits, save it, write the packet.
+    """Work on a study in the browser.
 
-    The page is served on this machine only, and stops with this command (ctrl-C).
+    Change it, watch its limits, save it, write the packet. The page is served on this machine
+    only, and stops with this command (ctrl-C).
     """
     missing = [name for name in _LIBRARIES if find_spec(name) is None]
     if missing:

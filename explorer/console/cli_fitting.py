@@ -37,7 +37,7 @@ def fit(
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Turn the logs of a study into inputs with honest uncertainty."""
+    """Turn the logs of a study into inputs with their uncertainty."""
     from explorer.logs.fit_records import fit_record
     from explorer.logs.fit_writing import line_to_add
     from explorer.logs.fits import fit as fit_logs
@@ -131,7 +131,10 @@ def validate(
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Hold the prediction against logged runs: are they explained, and where not."""
+    """Hold the prediction against logged runs.
+
+    Does the study explain them, and if not, where does it fail?
+    """
     from explorer.logs.logged_runs import validate as hold
     from explorer.logs.model_errors import FILE, found_errors, write_model_errors
     from explorer.logs.validation_records import track_records

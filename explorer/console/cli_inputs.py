@@ -21,7 +21,10 @@ def inputs(
     ] = None,
     allow_code: AllowCode = False,
 ) -> None:
-    """Write the inputs as a table for a spreadsheet, or take them back; comments of the study stay."""
+    """Write the inputs as a table for a spreadsheet, or read it back.
+
+    Comments of the study stay.
+    """
     from explorer.study.sheet import sheet_text, take_sheet, write_sheet
 
     loaded = load(study, allow_code)

@@ -12,6 +12,7 @@ from explorer.console.options import (
     DONE,
     NOT_PASSED,
     UNFINISHED,
+    WORD,
     AllowCode,
     AsJson,
     Engine,
@@ -61,6 +62,7 @@ def run(
         typer.Option(
             help="'decided': go on until no limit is undecided; 'steady': until the figures of all outputs "
             "stand still. May be given twice; --samples is then the most to draw.",
+            metavar=WORD,
             show_default=False,
         ),
     ] = None,
@@ -71,9 +73,10 @@ def run(
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Sample a study, judge its limits, rank what drives them, and write the report.
+    """Draw predicted cars, judge the limits and write the report.
 
-    A long run that was stopped goes on where it was when the command is given again.
+    It ranks what drives the limits, too. A long run that was stopped goes on where it was when the
+    command is given again.
     """
     from explorer.engine.stages import Stages
 
@@ -142,27 +145,34 @@ def report(
     results: Annotated[Path, typer.Argument(help="Folder that a run has written.")],
     html: Annotated[bool, typer.Option("--html", help="Only the HTML page.")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="Only the PDF.")] = False,
-    paper: Annotated[str, typer.Option(help="Paper of the PDF: A4 or Letter.")] = "A4",
-    units: Annotated[str, typer.Option(help="'as given', metric, 'metric km/h' or imperial.")] = "as given",
+    paper: Annotated[str, typer.Option(help="Paper of the PDF: A4 or Letter.", metavar=WORD)] = "A4",
+    units: Annotated[
+        str, typer.Option(help="'as given', metric, 'metric km/h' or imperial.", metavar=WORD)
+    ] = "as given",
     purpose: Annotated[
         str,
         typer.Option(
-            "--for", help="'record': everything; 'review': without models and statistics; 'strip': one sheet."
+            "--for",
+            help="'record': everything; 'review': without models and statistics; 'strip': one sheet.",
+            metavar=WORD,
         ),
     ] = "record",
     leave_out: Annotated[
         list[str] | None,
         typer.Option(
             "--leave-out",
+            metavar=WORD,
             help="Section to leave out; may be repeated. "
             "One of decision, actions, signatures, glance, verdicts, failing, levers, measuring, "
             "candidates, whatif, hazards, speed_steps, linkage, runs, sweeps, sensitivity, design, "
             "validation, fits, failures, inputs, models, reproduction, glossary, assumptions, "
-            "distributions, outputs, sideview, more-sweeps, seldom, push, failing-others, drivers, "
-            "steps, measured-alone, history.",
+            "distributions, outputs, sideview, more_sweeps, seldom, push, failing_others, drivers, "
+            "steps, measured_alone, history.",
         ),
     ] = None,
-    cover_text: Annotated[str, typer.Option(help="Text of your own for the first page.")] = "",
+    cover_text: Annotated[
+        str, typer.Option(help="Text of your own for the first page.", metavar="<text>")
+    ] = "",
     logo: Annotated[Path | None, typer.Option(help="Picture of your own for the first page.")] = None,
 ) -> None:
     """Draw the report of a finished run again, without computing."""
@@ -196,7 +206,7 @@ def report(
 
 
 def schema() -> None:
-    """Print the JSON schema of summary.json, for programs that read results."""
+    """Print the JSON schema of the file that programs read."""
     from explorer.results.stored import summary_schema
 
     print_json(summary_schema())

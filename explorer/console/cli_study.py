@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from explorer.console.options import AllowCode, AsJson, StudyPath
+from explorer.console.options import NUMBER, WORD, AllowCode, AsJson, StudyPath
 from explorer.console.telling import print_json
 from explorer.console.working import load
 from explorer.errors import SquatlineError, read_all, with_file
@@ -17,21 +17,29 @@ from explorer.errors import SquatlineError, read_all, with_file
 
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to write the study into; it must not hold one.")],
-    flaps: Annotated[int, typer.Option(help="Flaps on one servo whose mechanism is looked at: 0 to 3.")] = 0,
-    drive: Annotated[str, typer.Option(help="power: shaft power; electric: battery, motor, gear.")] = "power",
+    flaps: Annotated[
+        int, typer.Option(help="Flaps on one servo whose mechanism is looked at: 0 to 3.", metavar=NUMBER)
+    ] = 0,
+    drive: Annotated[
+        str, typer.Option(help="power: shaft power; electric: battery, motor, gear.", metavar=WORD)
+    ] = "power",
     wake: Annotated[bool, typer.Option("--wake", help="It follows another car.")] = False,
     brakes: Annotated[
         str | None,
         typer.Option(
             help="fitted: as strong as they are, by friction or motor; balance: only the front's share is "
-            "known; ideal: the tyres decide; none: it coasts. Left out, stopping is not looked at."
+            "known; ideal: the tyres decide; none: it coasts. Left out, stopping is not looked at.",
+            metavar=WORD,
         ),
     ] = None,
     suspension: Annotated[
-        str, typer.Option(help="wheel-rate: rates at the wheel; spring: springs, motion ratios, tyres.")
+        str,
+        typer.Option(
+            help="wheel-rate: rates at the wheel; spring: springs, motion ratios, tyres.", metavar=WORD
+        ),
     ] = "wheel-rate",
 ) -> None:
-    """Write a commented study of what the car has, which runs as it is."""
+    """Write a commented study of the car, which runs as it is."""
     from explorer.study.template import CarHas, write_template
     from reports.blocks import Bullets, Code, Paragraph
     from reports.terminal import show_blocks
@@ -61,7 +69,10 @@ def check(
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Validate a study: the nominal car against its limits, what is odd, assumed, missing; no sampling."""
+    """Check a study and its nominal car, without drawing any cars.
+
+    The nominal car against each limit, and what is odd, assumed or missing.
+    """
     from explorer.analyses.two_levels import check_kinds_apart
     from explorer.analyses.ways_to_measure import ways_to_measure
     from explorer.console.terminal_check import check_as_data, show_check
@@ -79,11 +90,16 @@ def check(
 
 def screen(
     study: StudyPath,
-    rows: Annotated[int, typer.Option(min=16, max=2**16, help="Cars to start from, a power of two.")] = 128,
+    rows: Annotated[
+        int, typer.Option(min=16, max=2**16, metavar=NUMBER, help="Cars to start from, a power of two.")
+    ] = 128,
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Sort out which inputs matter to no limit: a quick look at a study with many of them."""
+    """Sort out which inputs matter to no limit.
+
+    A quick look at a study with many of them.
+    """
     from explorer.analyses.screening import screen
     from explorer.console.terminal_screening import screening_blocks
     from explorer.results.json import json_data
@@ -104,7 +120,9 @@ def screen(
 def explain(
     words: Annotated[
         list[str] | None,
-        typer.Argument(help="A quantity, or words to look it up by: 'rear spring', scrape, N/mm."),
+        typer.Argument(
+            help="A quantity, or words to look it up by: 'rear spring', scrape, N/mm.", metavar="[word]..."
+        ),
     ] = None,
     study: Annotated[
         Path | None, typer.Option("--study", "-s", help="Show its values in this study too.")
@@ -113,7 +131,10 @@ def explain(
     json: AsJson = False,
     allow_code: AllowCode = False,
 ) -> None:
-    """Say what a quantity is, or find it by words: unit, formula source, what it needs, value in a study."""
+    """Look up a quantity or a word of the study file.
+
+    Its unit, where the formula is from, what it needs, its values in a study.
+    """
     from explorer.console.explain import HandbookEntry, explain_all, explained_or_found
     from explorer.console.search import STUDY_WORDS, subjects
     from explorer.console.terminal_explain import (

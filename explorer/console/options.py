@@ -15,6 +15,8 @@ EXIT_STATUS = (
     "pass; 2 the input was wrong, or not all that was asked for could be done; 130 interrupted."
 )
 
+NUMBER, WORD = "<number>", "<word>"
+
 StudyPath = Annotated[
     Path, typer.Argument(help="Folder with a study.toml, or the file itself.", show_default=False)
 ]
@@ -23,16 +25,23 @@ AllowCode = Annotated[
     bool, typer.Option("--allow-code", help="Run the Python file of own quantities that the study names.")
 ]
 Samples = Annotated[
-    int | None, typer.Option(min=100, max=1_000_000_000, help="Samples instead of the study's own.")
+    int | None,
+    typer.Option(
+        min=100, max=1_000_000_000, metavar=NUMBER, help="Predicted cars to draw instead of the study's own."
+    ),
 ]
 Workers = Annotated[
-    int | None, typer.Option(min=1, max=1024, help="Workers to compute with; one a processor by default.")
+    int | None,
+    typer.Option(
+        min=1, max=1024, metavar=NUMBER, help="Workers to compute with; one a processor by default."
+    ),
 ]
 Engine = Annotated[
     str | None,
     typer.Option(
         help="Where to compute: threads, processes or dask; by default processes where there are several "
         "processors. The numbers are the same.",
+        metavar=WORD,
         show_default=False,
     ),
 ]
@@ -41,6 +50,7 @@ Scheduler = Annotated[
     typer.Option(
         help="Address of a Dask scheduler, such as tcp://10.0.0.5:8786; without one, dask starts a cluster "
         "on this machine.",
+        metavar="<address>",
         show_default=False,
     ),
 ]

@@ -37,7 +37,7 @@ OF_A_RUN = (
     "seldom",
     "sensitivity",
     "measuring",
-    "measured-alone",
+    "measured_alone",
     "validation",
     "fits",
     "failures",
@@ -169,7 +169,7 @@ def speeds_as_data(report: Report) -> dict[str, Any]:
     found = report.summary.highest_speed
     if found is None:
         return {}
-    headline = words(speed_steps.headline(found, report.speed_unit))
+    headline = words(speed_steps.headline(found.states, report.speed_unit))
     return {"highest_speed": {"headline": headline, **json_data(found)}}
 
 

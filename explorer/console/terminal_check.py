@@ -119,7 +119,7 @@ def _limits(study: Study, nominal: Nominal) -> Block:
     ]
     return Table(
         "limits",
-        f"With every input nominal, no doubt in it: {met} of {counted(len(room), 'limit')} met",
+        f"With every input at its nominal value: {met} of {counted(len(room), 'limit')} met",
         (Column("limit"), Column("nominal car")),
         tuple(rows),
     )
@@ -176,13 +176,12 @@ def _varying(study: Study) -> list[Line]:
     """Say how much is uncertain, and what of it no measurement of this car will tell."""
     given = [one for one in study.all_inputs() if not one.default]
     uncertain = sum(not one.exact for one in given)
-    varying = [one.key for one in study.all_inputs() if one.varies and not one.exact]
+    varying = [_called(study, one.key) for one in study.all_inputs() if one.varies and not one.exact]
     found: list[Line] = [
         (f"{uncertain} of {counted(len(given), 'input')} are uncertain; the others are exact",),
         (
-            "from run to run varies: ",
-            Code(", ".join(varying)) if varying else "nothing that is uncertain",
-            "; all else has one true value, which could be learnt",
+            f"vary from run to run: {', '.join(varying) or 'none'}; each of the others has one true value, "
+            "which could be measured",
         ),
     ]
     if study.any_day.inputs:
@@ -190,6 +189,12 @@ def _varying(study: Study) -> list[Line]:
     if uncertain > MANY_INPUTS:
         found.append((Code("squatline screen"), ": sort out those that matter to no limit"))
     return found
+
+
+def _called(study: Study, key: str) -> str:
+    """Name an input by its label, and by the condition that it is of."""
+    quantity, _, condition = key.partition("@")
+    return f"{label(quantity)} ({study.conditions[condition].words})" if condition else label(quantity)
 
 
 def _measuring(study: Study) -> list[Line]:
@@ -201,7 +206,7 @@ def _measuring(study: Study) -> list[Line]:
     found: list[Line] = [(f"measurements to weigh: {said}",)] if said else []
     found += [(one,) for one in ways.cautions]
     if ways.unread:
-        found.append((unread_words([label(key.replace("@", " in ")) for key in ways.unread]),))
+        found.append((unread_words([_called(study, key) for key in ways.unread]),))
         if not known:
             found.append((Code("[measuring] catalogue = true"), " weighs home methods for them"))
     return found

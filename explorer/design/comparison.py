@@ -53,7 +53,7 @@ from explorer.results.comparison import (
 )
 from explorer.results.exploration import HighestSpeeds
 from explorer.results.histogram import BARS, Histogram
-from explorer.study.builds import Build, overrides_in, read_builds, scopes_of
+from explorer.study.builds import AS_IT_STANDS, Build, overrides_in, read_builds, scopes_of
 from explorer.study.limits import Output
 from explorer.study.study import Study
 
@@ -73,7 +73,7 @@ def compare(
     samples: int | None = None,
     execution: Execution | None = None,
 ) -> tuple[Comparison, SideBySide]:
-    """Compare the candidates of a study.
+    """Compare the candidates of a study, and the car as it stands where none of them is that.
 
     Samples are plain random ones whatever the design of the main run, so that every interval is exact.
 
@@ -92,13 +92,13 @@ def compare(
     Raises
     ------
     StudyError
-        With fewer than two candidates, or one that overrides what it cannot.
+        Without a candidate that sets anything, or with one that overrides what it cannot.
     SampleError
         When more samples are asked for than can be kept side by side.
     """
     builds, objectives = read_builds(study), read_objectives(study)
     payoff = read_payoff(study, objectives)
-    _check_several(study, builds)
+    builds = _with_the_car_itself(study, builds)
     check_kinds_apart(study)
     outputs = outputs_of(study, objectives)
     wanted = min(study.samples, USUAL_SAMPLES) if samples is None else samples
@@ -149,15 +149,17 @@ def _values(
     return np.array([[of_build(output, build).value(found) for output in outputs] for build in builds])
 
 
-def _check_several(study: Study, builds: Sequence[Build]) -> None:
-    if len(builds) < 2:
+def _with_the_car_itself(study: Study, builds: tuple[Build, ...]) -> tuple[Build, ...]:
+    """Return what is compared: every candidate, and last the study as it stands if none is that."""
+    if not any(build.overrides for build in builds):
         raise StudyError(
-            "a comparison takes two candidates or more",
+            "a comparison takes a candidate that sets something otherwise than the study",
             file=str(study.path),
             key="candidates",
             found=", ".join(build.name for build in builds) or "none",
-            remedy="write [candidates.NAME] for each build; one without overrides is the study as it stands",
+            remedy="write [candidates.NAME] for each build; the car as it stands is compared by itself",
         )
+    return builds if any(not build.overrides for build in builds) else (*builds, AS_IT_STANDS)
 
 
 def _check_fits(columns: int, samples: int) -> None:

@@ -11,7 +11,7 @@ from typing import Literal, TypeAlias
 
 from explorer.estimators.conformance import two_digits
 from explorer.estimators.measuring import Worth
-from explorer.results.exploration import AnswerRecord, VariableRecord
+from explorer.results.exploration import AnswerRecord, SearchRecord, VariableRecord
 from explorer.results.records import LimitRecord, Summary
 
 # A measurement that turns the verdict of an open safety limit less often than this is not offered for it.
@@ -59,9 +59,9 @@ class Action:
     limits:
         Names of the limits that it is about.
     candidate:
-        Words of the candidate to build, which meets every limit.
+        Words of the candidate to build, which meets every limit; empty where a search found the build.
     settings:
-        Values at which failing limits pass, each alone.
+        Values at which failing limits pass, each alone; of a build that was found all together.
     unanswered:
         Names of failing limits for which no change that meets them is known.
     clearly:
@@ -133,6 +133,10 @@ def _change(summary: Summary) -> list[Action]:
         # A candidate that changes nothing is the car as it stands.
         if recommended and one.overrides and summary.verdict != "pass":
             return [Action("build", failing, candidate=one.words)]
+    if summary.verdict != "pass" and (best := found_build(summary)):
+        values = zip(best.variables, best.optimum.values if best.optimum else (), strict=True)
+        settings = tuple(Setting(variable, value, "", (), ()) for variable, value in values)
+        return [Action("build", failing, settings=settings)]
     if not failing:
         return []
     settings = _settings(summary, failing)
@@ -148,6 +152,14 @@ def _change(summary: Summary) -> list[Action]:
             clearly=tuple(name for name in failing if name in clearly),
         )
     ]
+
+
+def found_build(summary: Summary) -> SearchRecord | None:
+    """Return the search whose best build passed every limit of this run on fresh cars, if there is one."""
+    found = summary.design.search if summary.design is not None else None
+    if found is None or found.optimum is None or not _meets(summary, found.limits):
+        return None
+    return found if all(one.verdict == "pass" for one in found.optimum.limits) else None
 
 
 def _settings(summary: Summary, failing: tuple[str, ...]) -> tuple[Setting, ...]:

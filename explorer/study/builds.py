@@ -86,6 +86,13 @@ def find_build(
 
 def _build(study: Study, name: str, entry: CandidateEntry) -> Build:
     key = f"candidates.{name}"
+    if name == AS_IT_STANDS.name and entry.overrides:
+        raise StudyError(
+            "this is the name of the car as the study has it",
+            key=key,
+            found=", ".join(entry.overrides),
+            remedy="rename the candidate",
+        )
     if name in study.conditions:
         raise StudyError(
             "a candidate and a condition have the same name",

@@ -78,13 +78,13 @@ SECTIONS: Mapping[str, Build] = {
     "distributions": distributions.build,
     "outputs": distributions.build_others,
     "sideview": sideview.build,
-    "more-sweeps": sweeps.build_others,
+    "more_sweeps": sweeps.build_others,
     "seldom": rare_failures.build,
     "push": runs.build_push,
-    "failing-others": failing.build_others,
+    "failing_others": failing.build_others,
     "drivers": sensitivity.build_others,
     "steps": levers.build_steps,
-    "measured-alone": measuring.build_alone,
+    "measured_alone": measuring.build_alone,
     "history": history.build,
 }
 

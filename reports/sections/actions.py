@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from explorer.graph.written import percent
 from explorer.results.actions import Action, Setting, actions_of
+from explorer.results.exploration import VariableRecord
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
 from reports.findings import without_source
@@ -78,13 +81,13 @@ def _words(report: Report, action: Action, short: bool) -> Line:
             said = "." if short and many else f": {_named(action.limits)}."
             return (Strong("Do not run the car as it stands"), f"{has} not passed{said}")
         case "build":
-            return (
-                "Build ",
-                Strong(action.candidate),
-                " instead: it meets every limit in the prediction (",
-                Link("candidates", "candidates"),
-                ").",
-            )
+            meets = " instead: it meets every limit in the prediction ("
+            if action.candidate:
+                where = Link("candidates", "candidates")
+                return ("Build ", Strong(action.candidate), meets, where, ").")
+            values = [(one.variable, one.value) for one in action.settings]
+            where = Link("design space", "design")
+            return ("Build ", Strong("the best build found"), ", ", *valued(values), ",", meets, where, ").")
         case "change":
             return _change(report, action, short)
         case "measure":
@@ -129,6 +132,14 @@ def _change(report: Report, action: Action, short: bool) -> Line:
         line = (*line, f"Measuring cannot change the verdict on {_named(action.clearly)}. ")
     *rest, last = line
     return (*rest, last.rstrip() if isinstance(last, str) else last)
+
+
+def valued(values: Iterable[tuple[VariableRecord, float]]) -> Line:
+    """List variables of the design with their values."""
+    line: Line = ()
+    for variable, value in values:
+        line += (f"{', ' if line else ''}{variable.words} ", amount(value, variable, zeros=False))
+    return line
 
 
 def setting_words(setting: Setting, *, short: bool = False) -> Line:

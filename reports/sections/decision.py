@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from explorer.estimators.conformance import Conformance
+from explorer.results.actions import found_build
 from explorer.results.records import LimitRecord, Summary
 from reports.blocks import (
     Answer,
@@ -41,6 +42,7 @@ from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, s
 from reports.sections import actions, sideview, speed_steps
 
 _ACTIONS = 3
+_WHERE = {"candidates": "candidates", "design": "the design space"}
 # So many percentage points of a share are drawn like one spread of a quantity.
 _POINTS = 0.25
 
@@ -90,17 +92,16 @@ def _chosen(report: Report, judged: JudgedBuild) -> Note:
     """Say whose verdicts these are when a build was chosen."""
     before = report.summary.verdict
     words = {"pass": "meets every limit too", "fail": "fails", "undecided": "is not shown to meet its limits"}
-    return Note(
-        f"Judged here: the recommended build, {judged.words}",
-        (
-            f"The car as the study has it {words[before]} (",
-            Link("verdicts", "verdicts"),
-            "); the builds are compared under ",
-            Link("candidates", "candidates"),
-            ".",
-        ),
-        tone="plain",
-    )
+    search = found_build(report.summary) if judged.where == "design" else None
+    best = search.optimum if search is not None else None
+    line: Line = ()
+    if search is not None and best is not None:
+        values = actions.valued(zip(search.variables, best.values, strict=True))
+        line = ("With ", *values, ", judged on cars that the search never saw. ")
+    line = (*line, f"The car as the study has it {words[before]} (", Link("verdicts", "verdicts"), "); ")
+    line = (*line, "the builds are compared under ", Link(_WHERE[judged.where], judged.where), ".")
+    chosen = judged.words if best is not None else f"the recommended build, {judged.words}"
+    return Note(f"Judged here: {chosen}", line, tone="plain")
 
 
 def _unexplained(report: Report) -> tuple[Line, ...]:
@@ -135,8 +136,10 @@ def may_run(report: Report) -> Answer:
     )
     reason_line: Line = (f"{every} not do as predicted.",) if verdict == "pass" else met_words(safety[0])
     found = report.summary.highest_speed
+    of_this = found is not None and found.build == judged.name
+    states = found.states if found is not None and of_this else judged.speeds
     today: Line = ("Today: ",) if report.summary.today else ()
-    speeds = () if found is None else ((*today, *speed_steps.headline(found, report.speed_unit)),)
+    speeds = ((*today, *speed_steps.headline(states, report.speed_unit)),) if states else ()
     return Answer(question, Verdict(verdict), words[verdict], (reason_line, *speeds, (NO_CLEARANCE,)))
 
 

@@ -43,7 +43,7 @@ def build_others(report: Report) -> Section | None:
         blocks.append(_together(report, report.summary.together))
     if not blocks:
         return None
-    return Section("failing-others", "Cars that miss the other limits", tuple(blocks), appendix=True)
+    return Section("failing_others", "Cars that miss the other limits", tuple(blocks), appendix=True)
 
 
 def _described(report: Report) -> list[tuple[LimitRecord, FailingCars]]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
 from explorer.graph.labels import label
 from explorer.graph.written import chance
-from explorer.results.exploration import HighestSpeeds, SpeedStep, StateSpeed
+from explorer.results.comparison import SpeedResult
+from explorer.results.exploration import SpeedStep, StateSpeed
 from reports.blocks import (
     Block,
     Bullets,
@@ -35,7 +37,7 @@ def build(report: Report) -> Section | None:
     if found is None:
         return None
     blocks: list[Block] = [
-        Paragraph(headline(found, report.speed_unit), lead=True),
+        Paragraph(headline(found.states, report.speed_unit), lead=True),
         Note("Speed steps, not a permission", (NO_CLEARANCE,)),
     ]
     for state in found.states:
@@ -54,20 +56,22 @@ def build(report: Report) -> Section | None:
     return Section("speed_steps", "How fast, in which steps", tuple(blocks))
 
 
-def headline(found: HighestSpeeds, unit: str) -> Line:
+def headline(states: Sequence[StateSpeed | SpeedResult], unit: str) -> Line:
     """Say for every state of the flap how fast the safety limits let it be."""
-    said = [part for state in found.states for part in (*state_headline(state, unit), " ")]
+    said = [part for state in states for part in (*state_headline(state, unit), " ")]
     return (*said, "A prediction, never a clearance.")
 
 
-def state_headline(state: StateSpeed, unit: str) -> Line:
+def state_headline(state: StateSpeed | SpeedResult, unit: str) -> Line:
     """Say up to which speed all safety limits hold in one state of the flap."""
     begun = sentence(state.words).removesuffix(".")
     if state.speed is None:
+        words = f"{begun}: at no speed are all safety limits met"
+        if isinstance(state, SpeedResult):
+            return (f"{words}.",)
         lowest = speed_amount(state.speeds[0], unit, whole=True)
-        words = f"{begun}: at no speed are all safety limits met; “{state.held_back_by}” already fails at "
-        return (words, lowest, ".")
-    if state.to_the_end:
+        return (f"{words}; “{state.held_back_by}” already fails at ", lowest, ".")
+    if isinstance(state, StateSpeed) and state.to_the_end:
         end = speed_amount(state.speed, unit, whole=True)
         return (f"{begun}: all safety limits are met up to ", end, ", where the search ends.")
     sure: Line = ("not certain at any speed",)

@@ -22,6 +22,7 @@ from reports.blocks import (
     Table,
     cell,
 )
+from reports.findings import judged_build
 from reports.formatting import range_amount
 from reports.report import NO_CLEARANCE, Report, sentence
 from reports.sections import decision, speed_steps
@@ -45,7 +46,10 @@ def build(report: Report) -> Section:
     """Write the sheet; what the run does not know is said, not left out."""
     run = decision.may_run(report)
     found = report.summary.highest_speed
+    judged = judged_build(report.summary)
     blocks: list[Block] = [Paragraph((Strong(f"{run.answer}. "), *run.why[0]), lead=True)]
+    if judged.words:
+        blocks.append(Paragraph((f"Judged here: {judged.words}.",)))
     blocks.append(Note("Not a permission", (NO_CLEARANCE,)))
     if found is None:
         blocks.append(
@@ -54,8 +58,10 @@ def build(report: Report) -> Section:
             )
         )
     else:
-        blocks.append(Heading("Allowed speeds and steps"))
-        blocks.append(Paragraph(speed_steps.headline(found, report.speed_unit)))
+        # Nobody may take the speeds of one build for those of another.
+        of = "" if found.build == judged.name else f" of the build “{found.build}”, not of the one judged"
+        blocks.append(Heading(f"Allowed speeds and steps{of}"))
+        blocks.append(Paragraph(speed_steps.headline(found.states, report.speed_unit)))
         blocks += [_steps(report, state) for state in found.states if state.steps]
         looks = tuple((sentence(words),) for words in found.look_after_each)
         if looks:

@@ -24,7 +24,7 @@ def build(report: Report) -> Section | None:
 
 def build_others(report: Report) -> Section | None:
     """Draw those without a limit, to be looked up."""
-    return _section(report, Section("more-sweeps", "Further speed sweeps", (), appendix=True), limited=False)
+    return _section(report, Section("more_sweeps", "Further speed sweeps", (), appendix=True), limited=False)
 
 
 def _section(report: Report, section: Section, *, limited: bool) -> Section | None:

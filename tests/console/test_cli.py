@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from study_help import CHASE, DEMO, Answer
 
+from explorer.console.cli import COMMANDS
 from explorer.console.explain import explain_all
 from explorer.console.search import MOST_FOUND, find
 from reports.sections import SECTIONS
@@ -317,3 +318,15 @@ def test_a_fault_of_the_program_shows_no_traceback(
     assert answer.status == 3
     assert "Traceback" not in answer.err
     assert "SQUATLINE_TRACE" in answer.err
+
+
+@pytest.mark.parametrize("command", ["", *(command.__name__ for command in COMMANDS)])
+def test_help_cuts_no_sentence_on_eighty_columns(
+    command: str, squatline: Cli, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    usage, *lines = squatline(*command.split(), "--help").out.splitlines()
+    assert usage.startswith("Usage:")
+    assert not [line for line in lines if line.endswith("...") or len(line) > 80]
+    # Types of the program say nothing to who types a word.
+    assert not re.search(r"-\S+ <(?:str|list\[str\]|int range)>", "\n".join(lines))

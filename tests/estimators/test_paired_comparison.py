@@ -249,10 +249,8 @@ def test_a_choice_that_hangs_on_one_input_names_it(tmp_path: Path) -> None:
     rest = """
 [candidates.steady]
 first = 3.0
-share = 0
 
 [candidates.risky]
-share = 0
 
 [[objectives]]
 name = "total"
@@ -268,7 +266,7 @@ label = "first input"
 reads = { first = { noise = 0.05 } }
 hours = 1
 """
-    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    study = load_study(write_known(tmp_path, rest, inputs="share = 0"), allow_code=True)
     found, _ = compare(study, samples=20_000)
     decision = found.decision
     assert [one.stream for one in decision.inputs] == ["first"]
@@ -298,12 +296,9 @@ why = "test"
 
 [candidates.tame]
 words = "tame"
-share = 0
-first = { mean = 3.0, sd = 0.05 }
 
 [candidates.hopeful]
 words = "hopeful"
-share = 0
 first = { mean = 5.0, sd = 1.0 }
 
 [[objectives]]
@@ -315,7 +310,7 @@ condition = "run"
 objective = "total"
 broken_limit_counts_as = 0
 """
-    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    study = load_study(write_known(tmp_path, rest, inputs="share = 0"), allow_code=True)
     found, _ = compare(study, samples=4000)
     # By its expected payoff alone the second would be chosen.
     assert found.decision.payoffs[1] > found.decision.payoffs[0]
@@ -325,17 +320,34 @@ broken_limit_counts_as = 0
     assert "hopeful" not in headline(found)
 
 
+def test_the_car_as_it_stands_is_compared_without_being_asked(tmp_path: Path) -> None:
+    rest = "[candidates.far]\nacross = 3.2\n"
+    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    found, _ = compare(study, samples=4000)
+    assert [(one.words, one.overrides == ()) for one in found.candidates] == [
+        ("far", False),
+        ("as it stands", True),
+    ]
+    assert [(pair.first, pair.second) for pair in found.pairs] == [("far", "as_it_stands")]
+    # It passes, so that nothing has to be built.
+    assert [one.verdict for one in found.candidates] == ["fail", "pass"]
+    assert found.recommended == "as_it_stands"
+    # A candidate that sets nothing is that car already.
+    twice, _ = compare(
+        load_study(write_known(tmp_path, rest + "[candidates.mine]"), allow_code=True), samples=4000
+    )
+    assert [one.name for one in twice.candidates] == ["far", "mine"]
+
+
 def test_a_part_of_its_own_is_measured_on_that_candidate(tmp_path: Path) -> None:
     rest = """
 [candidates.steady]
 words = "steady"
-share = 0
 first = 3.05
 
 [candidates.own]
 words = "own part"
 independent = ["first"]
-share = 0
 first = { mean = 3.0, sd = 0.4 }
 
 [[objectives]]
@@ -355,7 +367,7 @@ label = "first input"
 reads = { first = { noise = 0.01 } }
 hours = 1
 """
-    study = load_study(write_known(tmp_path, rest), allow_code=True)
+    study = load_study(write_known(tmp_path, rest, inputs="share = 0"), allow_code=True)
     found, _ = compare(study, samples=20_000)
     known, measured = found.decision.inputs[0], found.decision.measurements[0]
     assert (known.label, known.candidate) == ("first of own part", "own")
@@ -423,7 +435,8 @@ WRONG = {
         '[decision]\nobjective = "more"\nbroken_limit_counts_as = 0\n',
         ["decision.objective"],
     ),
-    "one candidate": ("[candidates.alone]\n", ["two candidates or more", "alone"]),
+    "nothing to compare": ("[candidates.alone]\n", ["sets something otherwise", "alone"]),
+    "named as the car itself": ("[candidates.as_it_stands]\nshare = 2\n", ["rename the candidate", "share"]),
 }
 
 
@@ -469,7 +482,8 @@ def test_the_command_leaves_data_and_says_who_is_recommended(
 def test_the_command_ends_with_one_when_asked_to_and_no_candidate_passes(
     tmp_path: Path, squatline: Callable[..., Answer]
 ) -> None:
-    folder = write_known(tmp_path, "[candidates.a]\nacross = 9\n[candidates.b]\nacross = 8\n", samples=500)
+    rest = "[candidates.a]\nacross = 9\n[candidates.b]\nacross = 8\n"
+    folder = write_known(tmp_path, rest, inputs="across = 7", samples=500)
     command = ("compare", folder, "--allow-code", "--no-report", "--samples", 1000)
     answer = squatline(*command)
     assert answer.status == 0

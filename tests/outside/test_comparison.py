@@ -103,11 +103,12 @@ def test_no_build_is_recommended_that_is_not_surely_good_often_enough(tmp_path: 
     (tmp_path / "study.toml").write_text(surely, encoding="utf-8")
     found, _ = compare(load_study(tmp_path), samples=20_000)
     z = float(stats.norm.ppf(0.9))
-    for one, rear, spread in zip(found.candidates, (0.170, 0.180), (0.015, 0.001), strict=True):
+    two = found.candidates[:2]
+    for one, rear, spread in zip(two, (0.170, 0.180), (0.015, 0.001), strict=True):
         mean = 9.80665 * 5 * (1 - rear / 0.36)
         car = 9.80665 * math.hypot(0.1 * (1 - rear / 0.36), 5 * spread / 0.36)
         (sure,) = one.sureness.values()
         assert sure.low <= float(stats.norm.cdf((mean - 23 - 0.3 * z) / car)) <= sure.high
-    assert [one.limits[0].probability > 0.905 for one in found.candidates] == [True, True]
-    assert [one.verdict for one in found.candidates] == ["fail", "pass"]
+    assert [one.limits[0].probability > 0.905 for one in two] == [True, True]
+    assert [one.verdict for one in two] == ["fail", "pass"]
     assert (found.recommended, found.decision.best) == ("weighed", "weighed")

@@ -13,17 +13,20 @@ from rich.console import Console
 from explorer.console.terminal import summary_as_data
 from explorer.estimators.conformance import judge_margins
 from explorer.model import SUBJECTS
+from explorer.results.comparison import SpeedResult
 from explorer.results.records import Convergence, LimitRecord, Summary
 from explorer.results.stored import Results
 from reports import terminal
 from reports.findings import judged_build
+from reports.options import ReportOptions
+from reports.page import page
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions
 from reports.report import Report, severity
-from reports.sections import decision, verdicts
+from reports.sections import decision, sections, verdicts
 from reports.terminal import show_blocks
-from tests.report_analyses import candidates, with_findings
+from tests.report_analyses import candidates, design, highest_speed, with_findings
 from tests.report_fixture import make_results
-from tests.reports.test_content import HEAVY, said, written
+from tests.reports.test_content import HEAVY, Reader, said, written
 
 
 def first_page(results: Results) -> str:
@@ -214,3 +217,49 @@ def test_nothing_is_said_of_figures_that_were_not_watched() -> None:
     text = said(make_results()).text
     assert "Were enough cars drawn?" not in text
     assert "were they enough?" not in text
+
+
+def test_the_first_page_speaks_of_the_best_build_found() -> None:
+    """After ``explore``: the build whose every limit passed on fresh cars, by its own verdicts."""
+    results = make_results()
+    found = design(results)
+    assert found.search is not None
+    assert found.search.optimum is not None
+    good = judge_margins(np.full(8192, 3.0) + np.arange(8192) / 8192, 0.95)
+    best = replace(found.search.optimum, limits=(good,) * len(found.search.limits), all_limits=good)
+    found = replace(found, search=replace(found.search, optimum=best))
+    first = first_page_of(with_findings(design=found, highest_speed=highest_speed()))
+    assert "Judged here: the best build found. With rear wheel rate 5.4 N/mm, wing area 0.031 m²" in first
+    assert "The car as the study has it fails" in first
+    assert "May we run it? ✓ pass May be run, under the cautions" in first
+    assert (
+        "Build the best build found, rear wheel rate 5.4 N/mm, wing area 0.031 m², instead: it meets" in first
+    )
+    # The speeds that were looked for are of the car as it stands.
+    assert "all safety limits are met up to" not in first
+    # One that fails a limit on fresh cars is none to build.
+    assert "Judged here" not in first_page_of(with_findings(design=design(results)))
+
+
+def test_speeds_on_the_first_page_are_of_the_build_that_is_judged() -> None:
+    found = highest_speed()
+    assert "up to 158.4" in first_page_of(with_findings(highest_speed=found))
+    assert "up to 158.4" not in first_page_of(with_findings(highest_speed=replace(found, build="quick")))
+    compared = candidates(make_results())
+    speeds = (SpeedResult("flap closed", 41.0, 40.0, 42.0, None),)
+    first, *others = compared.candidates
+    compared = replace(compared, candidates=(replace(first, speeds=speeds), *others))
+    first = first_page_of(with_findings(candidates=compared, highest_speed=found))
+    assert "up to 147.6 km/h (certain to 144" in first
+    assert "up to 158.4" not in first
+    sheet = Report(with_findings(candidates=compared, highest_speed=found), ReportOptions(purpose="strip"))
+    assert "of the build “as it stands”, not of the one judged" in Reader(page_of(sheet)).text
+
+
+def page_of(report: Report) -> str:
+    return page(report, sections(report))
+
+
+def first_page_of(results: Results) -> str:
+    text = said(results).text
+    return text[: text.index("Compliance matrix")]

@@ -115,7 +115,9 @@ def test_explain_and_check_tell_both(tmp_path: Path, squatline: Callable[..., An
     total = explain_quantity("cg_station_in_a_run", study).values[0].sampled
     assert total is not None
     assert total.sd == pytest.approx(math.hypot(5e-3, 3e-3), rel=0.03)
-    assert "from run to run varies: cg_station_of_the_day" in squatline("check", str(tmp_path)).out
+    assert (
+        "vary from run to run: centre of gravity station of the day" in squatline("check", str(tmp_path)).out
+    )
 
 
 @pytest.mark.parametrize(
