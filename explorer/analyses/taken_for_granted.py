@@ -1,4 +1,4 @@
-"""What a study leaves unsaid where it decides: brakes, throttle, rotating masses, when the brakes act."""
+"""What a study leaves unsaid where it decides, such as its brakes, and what it says where nothing does."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from explorer.analyses.odd_builds import odd_builds
 from explorer.analyses.odd_combinations import odd_inputs
+from explorer.analyses.read_by_nothing import read_by_nothing
 from explorer.analyses.room import Nominal, out_of_room
 from explorer.graph.quantity import asked_name
 from explorer.graph.words import Sentence
@@ -33,6 +34,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     own = [*odd_inputs(study), *out_of_room(study, nominal)]
     yield from own
     yield from odd_builds(study, own)
+    yield from read_by_nothing(study)
     asked = _asked_for(study)
     braked = _hanging_on("brake_push", asked)
     if braked and "brakes" not in study.entries.models:

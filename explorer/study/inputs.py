@@ -18,10 +18,11 @@ from explorer.study.distributions import Distribution, Exact, Normal
 from explorer.study.entries import read_distribution, read_spread
 from explorer.study.usual import USUAL, is_usual, usual_entry
 
-# What older studies ask for, and what it is called now that a condition says its throttle.
+# What older studies ask for, and what to ask for now.
 _NOW = {
-    "full_throttle_front_load": "front_axle_load",
-    "full_throttle_lift_off_speed": "front_lift_off_speed",
+    "full_throttle_front_load": "'front_axle_load' in a condition with throttle = \"full\"",
+    "full_throttle_lift_off_speed": "'front_lift_off_speed' in a condition with throttle = \"full\"",
+    "splitter_gap": "'splitter_edge_clearance', with splitter_edge among the points under [families]",
 }
 # A tail beyond what is possible is forgiven when rarer than this; what is drawn there is a failed sample.
 FORGIVEN_TAIL = 1e-3
@@ -83,7 +84,7 @@ def known_quantity(name: str, graph: Graph, key: str) -> Quantity:
         if not remedy.startswith("did"):
             remedy = f"'squatline explain {name}' looks for what may be meant"
         if name in _NOW:
-            remedy = f'did you mean {_NOW[name]!r} in a condition with throttle = "full"?'
+            remedy = f"did you mean {_NOW[name]}?"
         elif variant := variant_with(name):
             remedy = f"write {variant} under [models]: what is chosen there does not know it"
         raise StudyError(

@@ -197,3 +197,48 @@ def test_what_has_to_be_given_is_asked_for(tmp_path: Path, asked: str, unit: str
     assert refused.value.key == "inputs"
     assert re.search(rf"{missing} \[.*?\], needed for [a-z_, ]*{asked}", str(refused.value))
     assert "under [inputs]" in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (
+            ('point = ["', 'point = ["nose", "'),
+            "nose_clearance_at_rest and nose_station are given, but nothing that is asked for hangs on them; "
+            "limit nose_clearance or list it",
+        ),
+        (("[inputs]", '[inputs]\nfence_distance = "90 m"'), "limit fence_speed or list it"),
+        (
+            ("[conditions.open]", '[conditions.open]\nside_wind = "5 m/s"'),
+            "conditions.open.side_wind is given, but nothing that is asked for there hangs on it",
+        ),
+        (("", '\n[candidates.a]\nside_wind = "5 m/s"\n'), "candidates.a.side_wind is given"),
+        (("", '\n[design.cg_height]\nlow = "40 mm"\nhigh = "60 mm"\n'), ""),
+        (("", '\n[design.end_plate_area]\nlow = 0\nhigh = "0.01 m2"\n'), "design.end_plate_area is given"),
+    ],
+)
+def test_what_nothing_reads_is_told_with_what_would_read_it(
+    tmp_path: Path, change: tuple[str, str], words: str
+) -> None:
+    """A named point or a side wind that no limit hangs on would be counted on, and mean nothing."""
+    before, after = change
+    text = template(CarHas())
+    text = text.replace(before, after, 1) if before else text + after
+    if "nose" in after:
+        text = text.replace(
+            "[inputs]\n", '[inputs]\nnose_station = "-90 mm"\nnose_clearance_at_rest = "9 mm"\n', 1
+        )
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = [one for one in said(load_study(tmp_path)) if "nothing that is asked for" in one]
+    assert len(found) == bool(words), found
+    assert all(words in one for one in found)
+
+
+def test_a_point_that_carries_is_read(tmp_path: Path) -> None:
+    text = template(CarHas()).replace('point = ["', 'point = ["nose", "', 1)
+    given = 'nose_station = "-90 mm"\nnose_clearance_at_rest = "9 mm"\ncontact_friction = 0.3\n'
+    text = text.replace("[inputs]\n", f"[inputs]\n{given}", 1)
+    (tmp_path / "study.toml").write_text(
+        text.replace("[models]\n", '[models]\ncontact = "points"\n', 1), encoding="utf-8"
+    )
+    assert not [one for one in said(load_study(tmp_path)) if "nothing that is asked for" in one]

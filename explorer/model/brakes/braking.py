@@ -141,7 +141,7 @@ def braking_force(braking_deceleration: Array, mass: Array) -> Array:
 
 
 @quantity(
-    "1",
+    "N",
     source="definition",
     varying={"rear_axle_load": "longitudinal_acceleration"},
     fails="the pitch has diverged, or braking and axle loads find no balance",
