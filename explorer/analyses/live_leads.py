@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+
+import numpy as np
 
 from explorer.analyses.measurement_value import first_to_measure
 from explorer.analyses.sensitivity import keys_upstream, known_from_few_readings
 from explorer.analyses.two_levels import sure_cars
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.engine.execution import Execution
-from explorer.engine.montecarlo import run_montecarlo
-from explorer.engine.replay import replay_margins, replay_samples
+from explorer.engine.known_outputs import KnownOutputs, outputs_by_chunk
+from explorer.engine.montecarlo import Job, make_job
 from explorer.errors import SampleError
 from explorer.estimators.given_data import first_order_given_data
 from explorer.estimators.measuring import Worth
@@ -50,39 +52,45 @@ class Lead:
     label: str = ""
 
 
-def live_leads(study: Study, *, execution: Execution | None = None) -> Iterator[Lead]:
+def live_leads(
+    study: Study, *, execution: Execution | None = None, known: KnownOutputs | None = None
+) -> Iterator[Lead]:
     """Find what drives each limit, then what to measure first for each.
 
     Parameters
     ----------
     execution:
         On which workers: two are at work at once.
+    known:
+        What is known of the cars already.
 
     Raises
     ------
     StudyError
         When a measurement of the study cannot be used.
     """
-    drivers, worths = (execution or Execution()).in_order(partial(_half, study), 2)
+    execution = execution or Execution()
+    job = make_job(replace(study, outputs=()), samples=CARS, keep=False)
+    chunks = outputs_by_chunk(study, job, known or KnownOutputs(), execution)
+    margins = _joined([job.judged(found)[1] for found in chunks])
+    drivers, worths = execution.in_order(partial(_half, study, job, margins), 2)
     yield from drivers.values()
     for name, lead in worths.items():
         yield replace(lead, drivers=drivers[name].drivers)
 
 
-def _half(study: Study, number: int) -> dict[str, Lead]:
-    return (_drivers, _worths)[number](study)
+def _joined(chunks: Sequence[Sequence[Array]]) -> list[Array]:
+    return [np.concatenate(parts)[:CARS] for parts in zip(*chunks, strict=True)]
 
 
-def _cars(study: Study) -> tuple[dict[str, Array], dict[str, Array]]:
-    """Return the inputs that are uncertain, and the margins, of few cars."""
-    outcome = run_montecarlo(replace(study, outputs=()), samples=CARS, keep=True)
-    samples = replay_samples(study, outcome, CARS)
-    uncertain = {one.key for one in study.all_inputs() if not one.exact}
-    return {k: values for k, values in samples.items() if k in uncertain}, replay_margins(study, samples)
+def _half(study: Study, job: Job, margins: Sequence[Array], number: int) -> dict[str, Lead]:
+    drawn = [job.drawing.drawn(job.plan, chunk) for chunk in range(job.drawing.chunks)]
+    inputs = dict(zip(drawn[0], _joined([list(one.values()) for one in drawn]), strict=True))
+    named = {limit.name: margin for limit, margin in zip(study.limits, margins, strict=True)}
+    return (_drivers, _worths)[number](study, inputs, named)
 
 
-def _drivers(study: Study) -> dict[str, Lead]:
-    inputs, margins = _cars(study)
+def _drivers(study: Study, inputs: Mapping[str, Array], margins: Mapping[str, Array]) -> dict[str, Lead]:
     few, found = known_from_few_readings(study), {}
     for limit in study.limits:
         keys, margin = keys_upstream(study, limit) & inputs.keys(), margins[limit.name]
@@ -96,8 +104,8 @@ def _drivers(study: Study) -> dict[str, Lead]:
     return found
 
 
-def _worths(study: Study) -> dict[str, Lead]:
-    ways, (inputs, margins) = ways_to_measure(study), _cars(study)
+def _worths(study: Study, inputs: Mapping[str, Array], margins: Mapping[str, Array]) -> dict[str, Lead]:
+    ways = ways_to_measure(study)
     labels = {one.name: one.label for one in ways.measurements}
     return {
         name: Lead(name, (), True, worth, "" if worth is None else labels[worth.measurement])

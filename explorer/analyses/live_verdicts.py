@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import partial
-
-import numpy as np
 
 from explorer.analyses.two_levels import check_kinds_apart, sure_cars, sureness_of
 from explorer.analyses.verdicts import Verdicts, judge_outcome, with_sureness
 from explorer.engine.execution import Execution
-from explorer.engine.montecarlo import Drawing, Job, SoFar, Values, make_job
+from explorer.engine.known_outputs import KnownOutputs, outputs_by_chunk
+from explorer.engine.montecarlo import Drawing, Job, SoFar, make_job
 from explorer.engine.plan import CHUNK
 from explorer.estimators.two_levels import Sureness
 from explorer.study.study import Study
 
 # Enough for a first look, and how many times as many the next look takes until a whole chunk is reached.
-FIRST_CARS = 2000
+FIRST_CARS = 500
 GROWTH = 4
 MOST_CARS = 100_000
 
@@ -48,7 +46,12 @@ class JudgedSoFar:
 
 
 def live_verdicts(
-    study: Study, *, first: int = FIRST_CARS, most: int = MOST_CARS, execution: Execution | None = None
+    study: Study,
+    *,
+    first: int = FIRST_CARS,
+    most: int = MOST_CARS,
+    execution: Execution | None = None,
+    known: KnownOutputs | None = None,
 ) -> Iterator[JudgedSoFar]:
     """Judge a study after few cars, then after more, up to a number of them.
 
@@ -61,6 +64,8 @@ def live_verdicts(
         Cars of the first standing and of the last; scrambled designs are filled up as for a run.
     execution:
         On which workers.
+    known:
+        What is known of the cars of studies before, and will be of these.
 
     Yields
     ------
@@ -69,7 +74,7 @@ def live_verdicts(
         scrambled design the first and the last ones have; between them stand the replicates so far.
     """
     execution, sureness = execution or Execution(), None
-    for cars, verdicts in _standings(study, first, most, execution):
+    for cars, verdicts in _standings(study, first, most, execution, known or KnownOutputs()):
         if sureness is None:
             yield JudgedSoFar(cars, most, verdicts)
             check_kinds_apart(study)
@@ -79,37 +84,26 @@ def live_verdicts(
         yield JudgedSoFar(cars, most, with_sureness(verdicts, study.limits, sureness), sureness)
 
 
-def _standings(study: Study, first: int, most: int, execution: Execution) -> Iterator[tuple[int, Verdicts]]:
+def _standings(
+    study: Study, first: int, most: int, execution: Execution, known: KnownOutputs
+) -> Iterator[tuple[int, Verdicts]]:
     job, few = make_job(replace(study, outputs=()), samples=most, keep=False), first
     while few < min(CHUNK, most):
-        *_, (cars, verdicts) = _chunk_by_chunk(replace(job, drawing=Drawing.of(study, few)), execution)
-        yield cars, verdicts
+        fewer = replace(job, drawing=Drawing.of(study, few))
+        *_, standing = _chunk_by_chunk(study, fewer, execution, known)
+        yield standing
         few *= GROWTH
-    yield from _chunk_by_chunk(job, execution)
+    yield from _chunk_by_chunk(study, job, execution, known)
 
 
-def _chunk_by_chunk(job: Job, execution: Execution) -> Iterator[tuple[int, Verdicts]]:
-    values = _first_chunk(job, execution)
-    job = job.with_pilot(values)
-    so_far = SoFar.start(job)
-    so_far.add(job.part(0, values), hold=False)
-    yield so_far.samples, judge_outcome(job.limits, so_far.outcome({}))
-    for part in execution.in_order(job.part, job.drawing.chunks, start=1):
-        so_far.add(part, hold=False)
+def _chunk_by_chunk(
+    study: Study, job: Job, execution: Execution, known: KnownOutputs
+) -> Iterator[tuple[int, Verdicts]]:
+    so_far: SoFar | None = None
+    for chunk, found in enumerate(outputs_by_chunk(study, job, known, execution)):
+        values = (None, *job.judged(found))
+        if so_far is None:
+            job = job.with_pilot(values)
+            so_far = SoFar.start(job)
+        so_far.add(job.part(chunk, values), hold=False)
         yield so_far.samples, judge_outcome(job.limits, so_far.outcome({}))
-
-
-def _first_chunk(job: Job, execution: Execution) -> Values:
-    """Evaluate the first chunk, which the others wait for, cut into a part a worker."""
-    count = execution.workers or 1
-    parts = execution.in_order(partial(_share_of_first, job, count), count)
-    drawn, outputs, margins = zip(*parts, strict=True)
-    return (
-        {key: np.concatenate([one[key] for one in drawn]) for key in drawn[0]},
-        [np.concatenate(one) for one in zip(*outputs, strict=True)],
-        [np.concatenate(one) for one in zip(*margins, strict=True)],
-    )
-
-
-def _share_of_first(job: Job, count: int, number: int) -> Values:
-    return job.values(0, lambda values: np.array_split(values, count)[number])

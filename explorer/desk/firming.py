@@ -7,15 +7,13 @@ from dataclasses import dataclass, field
 from threading import Condition, Thread
 
 from explorer.analyses.live_leads import Lead, live_leads
-from explorer.analyses.live_verdicts import FIRST_CARS, JudgedSoFar, live_verdicts
+from explorer.analyses.live_verdicts import JudgedSoFar, live_verdicts
 from explorer.desk.at_work import AtWork
 from explorer.engine.execution import Execution
+from explorer.engine.known_outputs import KnownOutputs
 from explorer.engine.stages import told_for_users
 from explorer.errors import SquatlineError
 from explorer.study.study import Study
-
-# A study with more inputs than this takes longer over each car, and is begun with fewer.
-MANY_INPUTS, FEW_CARS = 80, 500
 
 
 @dataclass
@@ -31,6 +29,8 @@ class Firming:
         Whether nothing more will come.
     at_work:
         The processes that compute; without any it is done in this one.
+    known:
+        What was computed for earlier studies, of which a change leaves most as it is.
     """
 
     study: Study | None = None
@@ -40,6 +40,7 @@ class Firming:
     error: str = ""
     turn: int = 0
     at_work: AtWork = field(default_factory=lambda: AtWork(0))
+    known: KnownOutputs = field(default_factory=KnownOutputs)
     _of: int = 0
     _news: Condition = field(default_factory=Condition)
 
@@ -76,14 +77,11 @@ class Firming:
 
     def _judge(self, study: Study, turn: int, execution: Execution) -> None:
         try:
-            many = sum(not one.default for one in study.all_inputs()) > MANY_INPUTS
-            first = FEW_CARS if many else FIRST_CARS
-            for standing in live_verdicts(study, first=first, execution=execution):
+            for standing in live_verdicts(study, execution=execution, known=self.known):
                 if not self._told(turn, standing):
                     return
-                if standing.cars <= first:
-                    self.at_work.get_ready(study, execution)
-            for lead in live_leads(study, execution=execution):
+                self.at_work.get_ready(study, execution)
+            for lead in live_leads(study, execution=execution, known=self.known):
                 if not self._led(turn, lead):
                     return
             self._settled(turn)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Protocol, TypeAlias
@@ -122,8 +122,8 @@ class Pilot:
     scales: tuple[float, ...]
 
 
-# The drawn inputs, the outputs and the margins of one chunk.
-Values: TypeAlias = tuple[dict[str, Array], list[Array], list[Array]]
+# The drawn inputs, the outputs and the margins of one chunk; without the first no failure can be traced.
+Values: TypeAlias = tuple[dict[str, Array] | None, list[Array], list[Array]]
 
 
 @dataclass(frozen=True)
@@ -144,15 +144,15 @@ class Job:
         columns = [output.column for output in self.outputs]
         return f"{self.drawing.design} {self.drawing.samples} {self.keep} {columns}"
 
-    def values(self, index: int, share: Callable[[Array], Array] | None = None) -> Values:
-        """Return the drawn inputs, the outputs and the margins of one chunk, or of a share of its cars."""
+    def values(self, index: int) -> Values:
+        """Return the drawn inputs, the outputs and the margins of one chunk."""
         drawn = self.drawing.drawn(self.plan, index)
-        if share is not None:
-            drawn = {key: share(values) for key, values in drawn.items()}
-        found = self.plan.evaluate(drawn)
+        return drawn, *self.judged(self.plan.evaluate(drawn))
+
+    def judged(self, found: Mapping[tuple[str, str], Array]) -> tuple[list[Array], list[Array]]:
+        """Return the outputs and the margins of cars of which all that they read has been evaluated."""
         outputs = [output.value(found) for output in self.outputs]
-        margins = [limit.margin_in(found) for limit in self.limits]
-        return drawn, outputs, margins
+        return outputs, [limit.margin_in(found) for limit in self.limits]
 
     def joint_margins(self, margins: list[Array], scales: tuple[float, ...]) -> list[Array]:
         """Return the smallest margin, each in its own spread, over all limits and over the safety limits."""
@@ -182,9 +182,9 @@ class Job:
             tuple(Tally.of(v, b) for v, b in zip(every, self.pilot.margins, strict=True)),
             # A comparison with NaN is false: a failed sample counts against the limit.
             tuple(int(np.count_nonzero(margin >= 0)) for margin in every),
-            self._first_failures(drawn, outputs),
+            {} if drawn is None else self._first_failures(drawn, outputs),
             self.drawing.up_to(index + 1) - self.drawing.up_to(index),
-            self._kept(drawn, outputs) if self.keep else {},
+            self._kept(drawn, outputs) if self.keep and drawn is not None else {},
         )
 
     def _first_failures(self, drawn: Mapping[str, Array], outputs: list[Array]) -> dict[tuple[int, str], int]:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from study_help import DEMO, SMALL
 
 from explorer.analyses.live_verdicts import live_verdicts
 from explorer.analyses.verdicts import judge_outcome
-from explorer.engine.montecarlo import Job, run_montecarlo
-from explorer.engine.plan import CHUNK
+from explorer.engine import known_outputs
+from explorer.engine.known_outputs import KnownOutputs
+from explorer.engine.montecarlo import run_montecarlo
+from explorer.engine.plan import CHUNK, Plan
+from explorer.graph.arrays import Array
 from explorer.study.study import Study, load_study
 
 
@@ -52,16 +56,75 @@ def test_few_cars_are_one_standing(small: Study) -> None:
     assert [one.cars for one in live_verdicts(small, first=2000, most=1000)] == [1000]
 
 
-def test_who_leaves_has_no_further_chunk_computed(small: Study, monkeypatch: pytest.MonkeyPatch) -> None:
-    computed = []
-    values = Job.values
+Evaluated = list[tuple[int, set[tuple[str, str]]]]
+EDGE = {("rear_floor_edge_clearance", "closed")}
+# What is changed in the demo, and what is evaluated for it: None stands for what need not be told.
+CHANGES = {
+    "a bound": ('at_least = "3.4 N"', 'at_least = "3.6 N"', set()),
+    "a source": ("invented: kitchen scales, two batteries", "weighed", set()),
+    "a value of one limit": ("mean = 12, sd = 1", "mean = 11, sd = 1", EDGE),
+    "what no limit reads": ("mean = 9, sd = 1", "mean = 9, sd = 2", set()),
+    "a kind": ("{ mean = 12, sd = 1, unit", "{ low = 10, high = 14, unit", EDGE),
+    "a value of all": ("mean = 4.60, sd = 0.03", "mean = 4.70, sd = 0.03", None),
+    "a number in a condition": ('speed = "55 m/s"', 'speed = "54 m/s"', None),
+    "the seed": ("seed = ", "seed = 1", None),
+    "a correlation": (
+        "[conditions.closed]",
+        '[[correlations]]\nbetween = ["mass", "cg_station"]\nvalue = 0.5\nsource = "test"\n\n'
+        "[conditions.closed]",
+        None,
+    ),
+}
 
-    def counted(job: Job, index: int, *share: object) -> object:
-        computed.append(index)
-        return values(job, index, *share)
 
-    monkeypatch.setattr(Job, "values", counted)
+@pytest.fixture
+def evaluated(monkeypatch: pytest.MonkeyPatch) -> Evaluated:
+    """List every evaluation: of how many cars, and what of them."""
+    done: Evaluated = []
+    evaluate = Plan.evaluate
+
+    def counted(plan: Plan, drawn: dict[str, Array]) -> object:
+        done.append((next(iter(drawn.values())).size, set(plan.program.outputs)))
+        return evaluate(plan, drawn)
+
+    monkeypatch.setattr(Plan, "evaluate", counted)
+    return done
+
+
+def test_who_leaves_has_no_further_chunk_computed(small: Study, evaluated: Evaluated) -> None:
     standings = live_verdicts(small, first=500, most=20 * CHUNK)
     next(standings)
     standings.close()
-    assert computed == [0]
+    assert [size for size, _ in evaluated] == [500]
+
+
+def test_each_car_is_evaluated_once(small: Study, evaluated: Evaluated) -> None:
+    *_, last = live_verdicts(small, first=500, most=2 * CHUNK + 1000)
+    assert sum(size for size, _ in evaluated) == last.cars
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_change_evaluates_only_what_it_reaches(change: str, evaluated: Evaluated) -> None:
+    known, text = KnownOutputs(), (DEMO / "study.toml").read_text()
+    before, after, reached = CHANGES[change]
+    (first,) = live_verdicts(load_study(DEMO), most=200, known=known)
+    evaluated.clear()
+    changed = load_study(DEMO, text=text.replace(before, after))
+    (second,) = live_verdicts(changed, most=200, known=known)
+    if reached is not None:
+        assert set().union(*(pairs for _, pairs in evaluated)) == reached
+    assert (second,) == tuple(live_verdicts(changed, most=200))
+    assert (first == second) == (change in ("a source", "what no limit reads"))
+    evaluated.clear()
+    assert (first,) == tuple(live_verdicts(load_study(DEMO), most=200, known=known))
+    assert evaluated == []
+
+
+def test_what_is_known_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(known_outputs, "MOST_BYTES", 3 * 80)
+    known = KnownOutputs()
+    for name in "abc":
+        known.keep((name, "random", 0), np.zeros(10))
+    assert known.first(("a", "random", 0)).size == 10
+    known.keep(("d", "random", 0), np.zeros(10))
+    assert [known.first((name, "random", 0)).size for name in "abcd"] == [10, 0, 10, 10]

@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import pytest
 
-from explorer.analyses.live_verdicts import live_verdicts
+from explorer.analyses.live_verdicts import FIRST_CARS, live_verdicts
 from explorer.desk import firming
 from explorer.study.study import load_study
 from tests.browser.browser_help import Watch, wait_until
@@ -69,9 +68,9 @@ class Hand:
 def empty(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
     """Serve an empty folder; of each change the first cars alone, which is what moves the rows."""
     monkeypatch.setattr(
-        firming, "live_verdicts", lambda study, first, execution: islice(live_verdicts(study, most=first), 1)
+        firming, "live_verdicts", lambda study, execution, known: live_verdicts(study, most=FIRST_CARS)
     )
-    monkeypatch.setattr(firming, "live_leads", lambda study, execution: ())
+    monkeypatch.setattr(firming, "live_leads", lambda study, execution, known: ())
     with serving(tmp_path) as desk:
         yield desk
 
