@@ -47,6 +47,15 @@ def test_a_demo_takes_nothing_for_granted_and_has_nothing_under_the_road(folder:
         assert clearance > 0, where
 
 
+def test_the_wheels_of_the_second_demo_follow_its_bumps() -> None:
+    """They have mass, and no bump comes near the frequency at which they hop, where there is no answer."""
+    study = load_study(CHASE)
+    plan = make_plan(study, [("wheel_hop_share", "over_a_bump"), ("front_airborne_time", "over_a_bump")])
+    share, airborne = plan.evaluate(plan.random_chunk(0, 200)).values()
+    assert 0.25 < np.max(share) < 0.5
+    assert np.all(np.isfinite(airborne))
+
+
 def test_top_speeds_and_what_the_strip_leaves_of_them(outcome: Outcome) -> None:
     assert np.median(outcome.kept["top_speed | closed"]) == pytest.approx(52, abs=1)
     assert np.median(outcome.kept["top_speed | open"]) == pytest.approx(56, abs=1)

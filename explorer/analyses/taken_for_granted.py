@@ -8,7 +8,7 @@ from explorer.analyses.odd_builds import odd_builds
 from explorer.analyses.odd_combinations import odd_inputs
 from explorer.analyses.read_by_nothing import read_by_nothing
 from explorer.analyses.room import Nominal, out_of_room
-from explorer.graph.quantity import asked_name
+from explorer.graph.quantity import AXLES, asked_name
 from explorer.graph.words import Sentence
 from explorer.study.study import Study, wanted_outputs
 
@@ -17,6 +17,8 @@ _ROOM = ("strip_run", "run_with_flap", "top_speed_room")
 
 # What passes before brakes and fail-safe act; each is none where nothing is said.
 _DELAYS = ("reaction_time", "radio_delay", "fail_safe_hold")
+# What says where the wheels hop on their tyres; each is out of reach where nothing is said.
+_HOP = tuple(f"{axle}_{what}" for what in ("unsprung_mass", "tyre_stiffness") for axle in AXLES)
 # What the ground gives a splitter hangs on both.
 _GAP = ("splitter_gap_at_rest", "splitter_reference_gap")
 # Front loads that hang on how the car is driven.
@@ -67,6 +69,14 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
         yield (
             f"{' and '.join(delays)} left at 0 s, as if no time passed before anything acts, and {braked} "
             f"hangs on that; give {'it' if len(delays) == 1 else 'each'} under [inputs]"
+        )
+    bumped = [where for where in study.conditions if not study.given_in(where)["bump_height"].default]
+    hop = [name for name in _HOP if study.inputs[name].default]
+    if hop and bumped and (followed := _hanging_on("followed_time", asked)):
+        yield (
+            f"{followed} {'are' if ', ' in followed else 'is'} of wheels without mass, though a bump may "
+            "make them hop on their tyres, off the road for up to twice as long: give "
+            f"{', '.join(hop)} under [inputs], and bumps near wheel hop are told of"
         )
     gap = [name for name in _GAP if study.inputs[name].default and _hanging_on(name, asked)]
     if gap and not study.inputs["splitter_ground_gain"].default:

@@ -154,10 +154,12 @@ def _named(study: Study, what: str, keys: list[str], most: int | None) -> Line:
 
 
 def _missing(study: Study, nominal: Nominal, most: int | None) -> list[Line]:
-    failing = {name for values in nominal.values() for name, value in values.items() if value is None}
+    failing = {
+        name: where for where, values in nominal.items() for name, value in values.items() if value is None
+    }
     found: list[Line] = [
-        (Code(name), f": no answer at the nominal values ({study.graph[name].fails or 'not finite'})")
-        for name in sorted(failing)
+        (Code(name), f": no answer at the nominal values ({_why_none(study, name, where)})")
+        for name, where in sorted(failing.items())
     ]
     entries = study.entries
     logs = [fit.file for fit in entries.fits.values() if fit.file]
@@ -170,6 +172,16 @@ def _missing(study: Study, nominal: Nominal, most: int | None) -> list[Line]:
     guesses = [one.key for one in study.all_inputs() if (one.source or "").lower().startswith(GUESSES)]
     kinds = (("without a source", silent), ("made up or guessed", guesses))
     return found + [_named(study, what, keys, most) for what, keys in kinds if keys]
+
+
+def _why_none(study: Study, name: str, where: str) -> str:
+    """Say why a quantity has no answer in a condition: what the first one on the way to it says."""
+    graph, given = study.graph, study.given_names(where)
+    behind = sorted(graph.upstream([name], given))
+    values = nominal_or_error(study, lambda there: behind if there == where else [name])[where]
+    lacking = [one for one, value in values.items() if value is None]
+    first = min(lacking, key=lambda one: (len(graph.upstream([one], given)), one), default=name)
+    return graph[first].fails or graph[name].fails or "not finite"
 
 
 def _varying(study: Study) -> list[Line]:

@@ -60,6 +60,7 @@ _WHOLE = {
     "pitch_cap": "pitch at which a motion is given up",
     "reserve_cap": "highest reserve counted",
     "watch_time": "time watched after bump and gust",
+    "followed_time": "time followed after bump and gust",
     "air_follows_road": "share of the road's slope that the air follows",
 }
 

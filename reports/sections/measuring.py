@@ -123,13 +123,17 @@ def headline(plan: MeasuringPlan) -> str:
             f"no measurement within {hours(plan.budget_hours)} is likely to show that {listed(failing)} "
             f"{'passes' if len(failing) == 1 else 'pass'}{': allow more hours' if longer else ''}"
         )
-    step = plan.steps[0]
-    limit, (before, after) = _most_helped(step)
-    words = (
-        f"measure the {step.label} first: it takes {hours(step.hours)}; "
-        f"{what_it_does(f'“{limit}”', _required(plan, limit), before, after)}"
-    )
-    if step.tied_with:
+    step, made = plan.steps[0], plan.steps[:1]
+    limit, before, after = _most_helped(made)
+    words = f"measure the {step.label} first: it takes {hours(step.hours)}"
+    if len(plan.steps) > 1 and after.loss.value >= before.loss.value:
+        # The first of several may bring nothing until the others are made.
+        made = plan.steps
+        limit, before, after = _most_helped(made)
+        together = listed(f"the {one.label}" for one in made)
+        words = f"measure {together}: together they take {hours(plan.hours)}"
+    words += f"; {what_it_does(f'“{limit}”', _required(plan, limit), before, after)}"
+    if step.tied_with and len(made) == 1:
         labels = _labels(plan)
         words += f" (the {listed(labels[name] for name in step.tied_with)} would do as well)"
     return words
@@ -175,9 +179,10 @@ def _numbers(plan: MeasuringPlan) -> dict[str, int]:
     return {one.measurement: place for place, one in enumerate(plan.alone, start=1)}
 
 
-def _most_helped(step: NextMeasurement) -> tuple[str, tuple[LimitState, LimitState]]:
-    """Return the limit on which a step saves most, before and after."""
-    return max(step.limits.items(), key=lambda item: item[1][0].loss.value - item[1][1].loss.value)
+def _most_helped(steps: Sequence[NextMeasurement]) -> tuple[str, LimitState, LimitState]:
+    """Return the limit on which some steps save most together, before them and after."""
+    states = ((limit, before, steps[-1].limits[limit][1]) for limit, (before, _) in steps[0].limits.items())
+    return max(states, key=lambda one: one[1].loss.value - one[2].loss.value)
 
 
 def _significant(gain: Expected) -> bool:
@@ -334,7 +339,10 @@ def _steps(plan: MeasuringPlan) -> Table:
     numbers, labels = _numbers(plan), _labels(plan)
     rows = []
     for turn, step in enumerate(plan.steps, start=1):
-        limit, (before, after) = _most_helped(step)
+        limit, before, after = _most_helped([step])
+        if after.loss.value >= before.loss.value:
+            limit, _, _ = _most_helped(plan.steps)
+            before, after = step.limits[limit]
         tied = listed(labels[name] for name in step.tied_with) if step.tied_with else ""
         row = [
             cell(str(turn), order=turn),

@@ -138,6 +138,29 @@ def test_a_gain_without_the_gap_it_counts_from(tmp_path: Path, given: str) -> No
     assert ("splitter_gap_at_rest" in words) == (not given)
 
 
+@pytest.mark.parametrize(
+    ("inputs", "told"),
+    [
+        ("", "give front_unsprung_mass, rear_unsprung_mass, front_tyre_stiffness, rear_tyre_stiffness under"),
+        ("front_unsprung_mass = '0.12 kg'\nrear_unsprung_mass = '0.14 kg'\n", "give front_tyre_stiffness, "),
+        (
+            "front_unsprung_mass = '0.12 kg'\nrear_unsprung_mass = '0.14 kg'\n"
+            "front_tyre_stiffness = '22 N/mm'\nrear_tyre_stiffness = '24 N/mm'\n",
+            "",
+        ),
+    ],
+)
+def test_a_bump_under_wheels_without_mass(tmp_path: Path, inputs: str, told: str) -> None:
+    bump = 'bump_height = "3 mm"\nbump_length = "2 m"\n'
+    text = template(CarHas()).replace("[inputs]\n", f"[inputs]\n{inputs}", 1)
+    text += f'\n[conditions.bumped]\nlike = "closed"\n{bump}'
+    text += '\n[[outputs]]\nquantities = ["front_airborne_time"]\nconditions = ["bumped"]\n'
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = [one for one in said(load_study(tmp_path)) if "without mass" in one]
+    assert len(found) == bool(told)
+    assert all(told in one for one in found)
+
+
 HELD = (
     '\n[[limits]]\nquantity = "front_axle_load"\ncondition = "closed"\nat_least = "1 N"\nprobability = 0.9\n'
 )

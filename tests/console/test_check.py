@@ -13,6 +13,7 @@ from study_help import DEMO, Answer
 
 from explorer.analyses.nominal import nominal_values
 from explorer.console.terminal_check import asked_at_nominal
+from explorer.engine.montecarlo import run_montecarlo
 from explorer.study.study import load_study
 from explorer.study.template import CarHas, write_template
 
@@ -79,6 +80,25 @@ def test_a_new_study_is_told_on_one_screen_and_flaps_by_the_line_they_share(
     for words in ("element_span", "element_modulus", "flap_2_arm_angle"):
         assert words in whole
     assert "flap_1_modulus, flap_2_modulus" not in whole
+
+
+def test_no_answer_is_told_with_its_own_reason_out_of_several(squatline: Cli, tmp_path: Path) -> None:
+    """A bump near wheel hop is refused; nothing is said of a pitch that has not diverged."""
+    text = (DEMO / "study.toml").read_text(encoding="utf-8")
+    wheels = "".join(
+        f"{axle}_{what}\n"
+        for axle in ("front", "rear")
+        for what in ('unsprung_mass = "0.2 kg"', 'tyre_stiffness = "20 N/mm"')
+    )
+    text = text.replace("[inputs]\n", f"[inputs]\n{wheels}", 1)
+    text += '\n[conditions.bumped]\nlike = "closed"\nbump_height = "3 mm"\nbump_length = "0.8 m"\n'
+    text += '[[limits]]\nquantity = "front_airborne_time"\ncondition = "bumped"\nat_most = "0.1 s"\n'
+    (tmp_path / "study.toml").write_text(text + "probability = 0.9\n", encoding="utf-8")
+    said = " ".join(squatline("check", tmp_path).out.split())
+    assert "front_airborne_time: no answer at the nominal values (the bump is so short that" in said
+    assert "diverged" not in said
+    outcome = run_montecarlo(load_study(tmp_path), samples=100)
+    assert {name for _, name in outcome.first_failed} == {"followed_time"}
 
 
 def test_logs_that_are_not_beside_the_study_are_missing(squatline: Cli, small_study: Writer) -> None:

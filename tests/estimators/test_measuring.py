@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -222,6 +223,21 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     assert sentence == (
         "measure the quantity a first: it takes half an hour; “front load” fails by the best estimate "
         f"(90 % required); once measured it would pass with a chance of {100 * after.passes.value:.0f} %"
+    )
+
+
+def test_a_first_step_that_helps_only_with_the_next_is_not_said_to_help_by_itself() -> None:
+    """Nothing is claimed of a limit that the step tells nothing of."""
+    x = drawn("ab")
+    plan = planned({"safe": 9 + x["a"], "front load": 0.5 + x["a"] + x["b"]}, x, [reading("a", 0.5)], hours=1)
+    (step,) = plan.steps
+    before, after = step.limits["front load"]
+    idle = {name: (state, state) for name, (state, _) in step.limits.items()}
+    both = {**idle, "front load": (before, after)}
+    steps = (replace(step, limits=idle), replace(step, label="quantity b", limits=both))
+    sentence = plain(headline(replace(plan, steps=steps, hours=1.0)))
+    assert sentence.startswith(
+        "measure the quantity a and the quantity b: together they take one hour; “front load” fails"
     )
 
 

@@ -405,7 +405,7 @@ def test_in_time_a_small_swing_grows_only_beyond_the_divergence_speed() -> None:
         )
         # No load but what changes with pitch: the level car is then in balance at any speed.
         air = found["air_on_axles"]._replace(level=np.zeros(2), transfer=np.zeros(2))
-        start = course(0.0, 1e-5, 0.0, 0.325, 0.35, 3.0, 0.0)
+        start = course(0.0, 1e-5, 0.0, 0.325, 0.35, 3.0)
         ride = Ride.of(
             found["half_car"],
             air,

@@ -40,10 +40,7 @@ _SOURCE = (
     "Newton's and Euler's laws of the half-car (Gillespie, Fundamentals of Vehicle Dynamics, ch. 5), "
     "Runge-Kutta of fourth order, left early by a bound on the energy (Lyapunov's direct method)"
 )
-_FAILS = (
-    "pitch has diverged before bump and gust, the car is too slow for the motion to be followed, or the bump "
-    "is so short that the wheels hop on their tyres: see wheel_hop_share"
-)
+_FAILS = "pitch has diverged before bump and gust, or the car is too slow for the motion to be followed"
 
 
 class Excursion(NamedTuple):
@@ -56,6 +53,17 @@ class Excursion(NamedTuple):
     settled: Array
 
 
+@quantity(
+    "s",
+    source="definition",
+    fails="the bump is so short that the wheels hop on their tyres (see wheel_hop_share); a longer bump, a "
+    "lower speed or lighter wheels can be followed",
+)
+def followed_time(watch_time: Array, wheel_hop_share: Array) -> Array:
+    """How long the car is followed after bump and gust; no number where its wheels would hop."""
+    return np.where(wheel_hop_share > SLOW_ENOUGH, np.nan, watch_time)
+
+
 @quantity("1", source="definition")
 def course(
     front_compression: Array,
@@ -63,13 +71,11 @@ def course(
     static_pitch: Array,
     wheelbase: Array,
     pitch_cap: Array,
-    watch_time: Array,
-    wheel_hop_share: Array,
+    followed_time: Array,
 ) -> Course:
-    """Start and end of the motion in time, together; it has no end where the wheels would hop."""
+    """Start and end of the motion in time, together."""
     least, most = ((cap - static_pitch) * wheelbase for cap in (-pitch_cap, pitch_cap))
-    followed = np.where(wheel_hop_share > SLOW_ENOUGH, np.nan, watch_time)
-    return Course(front_compression, rear_compression, least, most, followed)
+    return Course(front_compression, rear_compression, least, most, followed_time)
 
 
 @quantity("1", source=_SOURCE, fails=_FAILS)
