@@ -14,6 +14,7 @@ import numpy as np
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.air.air import air_density
 from explorer.model.attitude.equilibrium import CarAtSpeed, attitude
+from explorer.model.attitude.gap_way import Way
 from explorer.model.attitude.suspension import AxleSpring
 from explorer.model.numeric import first_fall
 
@@ -102,7 +103,8 @@ class At:
             NOTHING,
             (),
         )
-        self.pitch = attitude(at_speed, GroundEffect(*[NOTHING] * 7), pressure).pitch
+        far = GroundEffect(*[NOTHING] * 7)
+        self.pitch = attitude(at_speed, far, Way.unknown(far), pressure).pitch
         self.front = pressure * (air.front - air.front_loss * self.pitch)
         self.front_load = car.front_static + self.front
         if rear:

@@ -76,6 +76,11 @@ class GroundEffect(NamedTuple):
         """Return the gap when the car has gone down at the front and leans."""
         return self.at_rest - front - lean * self.place
 
+    def most(self, gap: Array) -> Array:
+        """Return the downforce at a gap over that at the reference gap, before the stall."""
+        most: Array = (self.reference / gap) ** self.gain
+        return most
+
     def gained(self, gap: Array) -> Array:
         """Return the downforce gained over that at the reference gap, as a share of it; less when farther."""
         most = (self.reference / np.maximum(gap, self.smallest)) ** self.gain

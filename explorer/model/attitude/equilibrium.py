@@ -22,6 +22,7 @@ from explorer.graph.quantity import Curve, Part, quantity
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude import near_ground
 from explorer.model.attitude.gap_line import NearGround
+from explorer.model.attitude.gap_way import GapLine, Way
 from explorer.model.attitude.supports import (
     Balance,
     Car,
@@ -176,6 +177,36 @@ def car_at_speed(
     )
 
 
+@quantity("1", source="definition", varying={"load_transfer": "longitudinal_acceleration"})
+def splitter_from_rest(
+    splitter_over_road: GroundEffect,
+    front_downforce_area: Array,
+    rear_downforce_area: Array,
+    front_downforce_area_loss: Array,
+    rear_downforce_area_loss: Array,
+    front_axle_rate: Array,
+    rear_axle_rate: Array,
+    static_pitch: Array,
+    wheelbase: Array,
+    load_transfer: Curve,
+) -> Way:
+    """Way of a splitter near the ground, from rest up, in a car at a steady speed."""
+    front_loss, rear_loss = front_downforce_area_loss / wheelbase, rear_downforce_area_loss / wheelbase
+    if not np.any(splitter_over_road.gain > 0):
+        return Way.unknown(splitter_over_road)
+    line = GapLine.of(
+        splitter_over_road,
+        (
+            front_downforce_area - front_downforce_area_loss * static_pitch,
+            rear_downforce_area - rear_downforce_area_loss * static_pitch,
+        ),
+        (front_loss, rear_loss),
+        (front_axle_rate, rear_axle_rate),
+        load_transfer(0.0),
+    )
+    return Way.of(line)
+
+
 _NO_BALANCE = "pitch has diverged: no attitude at which the springs hold the air forces"
 
 
@@ -214,19 +245,22 @@ class Attitude(NamedTuple):
     fails=_NO_BALANCE,
 )
 def attitude(
-    car_at_speed: CarAtSpeed, splitter_ground_effect: GroundEffect, dynamic_pressure: Array
+    car_at_speed: CarAtSpeed,
+    splitter_ground_effect: GroundEffect,
+    splitter_from_rest: Way,
+    dynamic_pressure: Array,
 ) -> Attitude:
     """Pitch, and what the splitter gains by its gap, together."""
-    car, splitter = car_at_speed, splitter_ground_effect
+    car, splitter, way = car_at_speed, splitter_ground_effect, splitter_from_rest
     if np.all(splitter.gain > 0):
-        found = _solved(car, splitter, dynamic_pressure, np.zeros((), bool))
+        found = _solved(car, splitter, way, dynamic_pressure, np.zeros((), bool))
         return Attitude(car.static_pitch + found.lean / car.wheelbase, *found[1:])
     angle, hold = car.on_springs()
     here = car.on_one_support(angle, hold)
     simple = here.settled & (splitter.gain == 0)
     if np.all(simple):
         return Attitude(here.pitch, np.zeros(()), here.front_contact, here.rear_contact)
-    found = _solved(car, splitter, dynamic_pressure, simple)
+    found = _solved(car, splitter, way, dynamic_pressure, simple)
     return Attitude(
         np.where(simple, here.pitch, car.static_pitch + found.lean / car.wheelbase),
         found.force,
@@ -235,20 +269,20 @@ def attitude(
     )
 
 
-def _solved(car: CarAtSpeed, splitter: GroundEffect, pressure: Array, simple: Mask) -> Balance:
+def _solved(car: CarAtSpeed, splitter: GroundEffect, way: Way, pressure: Array, simple: Mask) -> Balance:
     """Return the balance of the cars that are not simple, by whether their splitter feels the ground."""
     shape = shape_of((car, splitter, pressure, simple))
     samples = shape or (1,)
     rows = np.zeros((len(Balance._fields), *samples))
     for where, group in _groups(car, splitter, pressure, np.broadcast_to(~simple, samples)):
         if np.all(where):
-            return Balance(*(np.reshape(field, shape) for field in _balance(group)))
-        rows[:, where] = _balance(group)
+            return Balance(*(np.reshape(field, shape) for field in _balance(group, way)))
+        rows[:, where] = _balance(group, picked(way, where))
     return Balance(*rows.reshape(-1, *shape))
 
 
-def _balance(group: Car | NearGround) -> Balance:
-    return near_ground.balance(group) if isinstance(group, NearGround) else group.balance()
+def _balance(group: Car | NearGround, way: Way) -> Balance:
+    return near_ground.balance(group, way) if isinstance(group, NearGround) else group.balance()
 
 
 def _groups(

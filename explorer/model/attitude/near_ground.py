@@ -19,6 +19,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array, Mask, picked
 from explorer.model.attitude.gap_line import Line, NearGround
+from explorer.model.attitude.gap_way import Way
 from explorer.model.attitude.scan import STEPS, Scan
 from explorer.model.attitude.supports import Balance, carried
 from explorer.model.numeric import CurveOf, shape_of
@@ -41,13 +42,23 @@ NEVER = 1e6
 Known: TypeAlias = tuple[Array, Array, Mask]
 
 
-def balance(near: NearGround) -> Balance:
+def balance(near: NearGround, way: Way) -> Balance:
     """Return the attitude; NaN where there is none.  All fields have one axis or are numbers."""
-    line = Line.of(near)
-    gap, lean, known = _by_equation(line)
-    if not np.all(known):
-        gap[~known], lean[~known] = _followed(picked(line, ~known))
+    way = way.under(near.splitter, near.car.transfer, near.pressure)
+    gap, lean, known = way.balance(near.pressure)
     front = near.splitter.at_rest - gap - near.splitter.place * lean
+    supports = near.car.supports
+    if supports:
+        known &= near.pressure < way.free(supports)
+        for support in supports:
+            known &= support.past(front, lean) <= 0
+    if not np.all(known):
+        line = Line.of(picked(near, ~known))
+        found, leaning, good = _by_equation(line)
+        if not np.all(good):
+            found[~good], leaning[~good] = _followed(picked(line, ~good))
+        gap[~known], lean[~known] = found, leaning
+        front = near.splitter.at_rest - gap - near.splitter.place * lean
     return Balance(lean, near.gained(gap, lean), *carried(near.car.points, front, front + lean))
 
 
