@@ -40,6 +40,7 @@ from explorer.errors import read_all, with_file
 from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import visible
+from explorer.graph.labels import input_label, label
 from explorer.graph.words import Number, Sentence, told
 from explorer.graph.written import chance
 from explorer.logs.replaced_inputs import replaced_inputs
@@ -371,39 +372,43 @@ def _warnings(study: Study) -> Iterator[str]:
     silent = [one.key for one in study.all_inputs() if one.source is None]
     if silent:
         count = f"{len(silent)} inputs" if len(silent) > 1 else "1 input"
-        yield f"no source is given for {count}: {', '.join(silent)}"
+        conditions = {name: one.words for name, one in study.conditions.items()}
+        named = ", ".join(input_label(key, conditions) for key in silent)
+        yield f"no source is given for {count}: {named}"
 
 
 def _of_the_cars(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[Sentence]:
     """Yield what is to be known of the cars that the figures of a condition are of."""
     means = {(output.quantity, output.condition): output.mean for output in outputs}
     for output in outputs:
-        share = f"{chance(output.mean)} of cars in condition {output.condition}"
+        where = study.conditions[output.condition].words
+        share = f"{chance(output.mean)} of predicted cars"
         if output.quantity == SEVERAL and output.mean > 0:
             yield (
-                f"{share} can keep more than one attitude: figures are of the one the car comes to from "
-                "rest, a bump may carry it to another"
+                f"{where}: {share} can keep more than one attitude. Figures are of the one that the car "
+                "comes to from rest; a bump may carry it to another"
             )
         if output.quantity == STANDING and output.mean > 0:
-            of = ", ".join(on_points(study, output.condition))
+            of = ", ".join(map(label, on_points(study, output.condition)))
             yield (
-                f"{share} stand on the road with a point of their body: {of} there are of a car on its "
-                "points; limits of safety are judged as if no point carried anything, but for those with "
-                "standing_counts"
+                f"{where}: {share} stand on the road with a point of their body. There these figures are of "
+                f"a car on its points: {of}. Safety limits are judged as if no point carried anything, "
+                "except those with standing_counts"
             )
         if output.quantity == STANDING_AT_TOP and output.mean > 0:
             yield (
-                f"{share} stand on the road with a point of their body at their top speed, which is then "
-                "that of a car that scrapes: a limit on it, or on a difference to it, hangs on "
-                "contact_friction"
+                f"{where}: {share} stand on the road with a point of their body at their top speed, which "
+                "is then that of a car that scrapes. A limit on it, or on a difference to it, hangs on the "
+                f"{label('contact_friction')}"
             )
         if output.quantity == LIFTING and output.mean > 0:
             # Cars that lift nothing count as 0 in both.
             speed = means[LIFTING_SPEED, output.condition] / output.mean
             yield told(
-                f"{share} lift their front wheels at full throttle, on average up to {{}}: acceleration, "
+                f"{where}: ease off when the front wheels lift, as {share} do at full throttle, on average "
+                "up to {}; held open, the throttle may take such a car over backwards. Acceleration, "
                 "straight and strip are computed for a driver who eases off until they stay down, front "
-                "loads and lift-off for one who does not",
+                "loads and lift-off speeds for one who does not",
                 Number(speed, spread=speed / 5, unit="m/s", display_unit=study.unit_of("speed")),
             )
 

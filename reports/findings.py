@@ -19,7 +19,7 @@ from explorer.results.records import InputRecord, LimitRecord, Summary
 from explorer.study.builds import AS_IT_STANDS
 from explorer.study.usual import ASSUMED
 from reports.blocks import Line, Link, Quiet
-from reports.formatting import listed, share, share_range
+from reports.formatting import left_between, listed, share, share_range
 from reports.report import severity
 
 # An input below this share of the spread is not worth naming in a sentence.
@@ -174,7 +174,7 @@ def met_words(limit: LimitRecord) -> Line:
     return (
         *named,
         f"” is met by {share(found.probability, found.low, found.high)} of predicted cars "
-        f"(95 % interval {share_range(found.low, found.high)}); {percent(limit.probability)} required.",
+        f"({left_between(found.low, found.high)}); {percent(limit.probability)} must meet it.",
     )
 
 

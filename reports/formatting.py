@@ -195,6 +195,11 @@ def share_range(low: float, high: float) -> str:
     return f"{_percent(low, half)} to {_percent(high, half)}{SPACE}%"
 
 
+def left_between(low: float, high: float) -> str:
+    """Say what a run leaves open of a share, apart from the share that is required of it."""
+    return f"the run leaves it between {share_range(low, high).replace(' to ', ' and ')}"
+
+
 def count(value: int) -> str:
     """Write a whole number with its thousands set apart."""
     return f"{value:,}".replace(",", THIN_SPACE)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from explorer.graph.labels import label
+from explorer.graph.labels import input_label, label
 from explorer.graph.words import FIGURES, Number, Sentence, Words, in_unit
 from explorer.results.records import InputRecord, LimitRecord, OutputRecord, Summary
 from explorer.results.stored import Results
@@ -96,8 +96,7 @@ class Report:
 
     def input_name(self, key: str) -> str:
         """Name an input, or a group of correlated ones, in words."""
-        quantity, _, condition = key.partition("@")
-        return f"{label(quantity)} ({self.condition(condition)})" if condition else label(quantity)
+        return input_label(key, self._words)
 
     def output(self, limit: LimitRecord) -> OutputRecord:
         """Return the distribution a limit is about."""

@@ -20,6 +20,7 @@ from explorer.console.options import (
     WORD,
     AllowCode,
     AsJson,
+    Details,
     Engine,
     Fresh,
     NoReport,
@@ -41,6 +42,16 @@ from explorer.console.telling import (
 )
 from explorer.console.working import chosen_engine, load, report_of, results_place
 
+_AFTER_COMPARING = (
+    "To go on with a build put what it sets under [inputs] and run the study again; measure first what "
+    "could change the choice. A pass is a prediction, never a clearance to run."
+)
+_AFTER_EXPLORING = (
+    "To take a value up put it under [inputs] and run the study again; on the track raise the speed in these "
+    "steps. All of it is a prediction, never a clearance to run."
+)
+_DETAILS = "Run with --details to have tables and differences here; the report has them all."
+
 if TYPE_CHECKING:
     from explorer.engine.execution import Execution
     from explorer.graph.arrays import Array
@@ -60,6 +71,7 @@ def compare(
     scheduler: Scheduler = None,
     fresh: Fresh = False,
     no_report: NoReport = False,
+    details: Details = False,
     strict: Annotated[bool, strict("a candidate meets every limit")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
@@ -71,7 +83,7 @@ def compare(
     from explorer.design.comparison import compare
     from explorer.results.json import json_data
     from reports.sections import candidates
-    from reports.terminal import show
+    from reports.terminal import show, show_blocks
 
     loaded = load(study, allow_code)
     folder = output or loaded.folder / "results"
@@ -88,8 +100,11 @@ def compare(
         print_json({**data, "folder": str(folder), "problems": problems})
         tell_problems(problems)
     else:
-        show([candidates.build(report)])
-        _say_where(folder, problems)
+        if details:
+            show([candidates.build(report)])
+        else:
+            show_blocks(candidates.in_short(report))
+        _say_where(folder, problems, _AFTER_COMPARING if details else f"{_AFTER_COMPARING} {_DETAILS}")
     leave(execution.stages, NOT_PASSED if strict and not found.recommended else DONE)
 
 
@@ -115,6 +130,7 @@ def explore(
     scheduler: Scheduler = None,
     fresh: Fresh = False,
     no_report: NoReport = False,
+    details: Details = False,
     strict: Annotated[bool, strict("every part finds something that meets the limits")] = False,
     json: AsJson = False,
     allow_code: AllowCode = False,
@@ -129,7 +145,7 @@ def explore(
     from explorer.results.json import json_data
     from explorer.study.builds import find_build
     from reports.sections import design, speed_steps
-    from reports.terminal import show, words
+    from reports.terminal import show, show_blocks, words
 
     parts = parts_named(only)
     loaded = load(study, allow_code)
@@ -153,13 +169,14 @@ def explore(
         print_json({**data, "folder": str(folder), "problems": problems})
         tell_problems(problems)
     else:
-        show(
-            [
-                speed_steps.build(report) if speeds is not None else None,
-                design.build(report) if exploration is not None else None,
-            ]
-        )
-        _say_where(folder, problems)
+        found = [(speed_steps, speeds), (design, exploration)]
+        if details:
+            show([section.build(report) for section, one in found if one is not None])
+        else:
+            show_blocks(
+                [block for section, one in found if one is not None for block in section.in_short(report)]
+            )
+        _say_where(folder, problems, _AFTER_EXPLORING if details else f"{_AFTER_EXPLORING} {_DETAILS}")
     leave(execution.stages, NOT_PASSED if strict and not found_conforming(exploration, speeds) else DONE)
 
 
@@ -223,8 +240,12 @@ def _filed(
     return Report(Results(summary, None)), problems
 
 
-def _say_where(folder: Path, problems: tuple[str, ...]) -> None:
+def _say_where(folder: Path, problems: tuple[str, ...], closing: str) -> None:
+    from reports.blocks import Paragraph
+    from reports.terminal import show_blocks
+
     for name in ("report.html", "report.pdf", "candidates.json", "design.json", "highest_speed.json"):
         if (folder / name).exists():
             say(folder / name)
+    show_blocks((Paragraph((closing,)),))
     tell_problems(problems)

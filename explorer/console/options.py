@@ -61,6 +61,7 @@ Output = Annotated[
     Path | None,
     typer.Option("--output", "-o", help="Folder of the results; 'results' beside the study by default."),
 ]
+Details = Annotated[bool, typer.Option("--details", help="Print more of the report here.")]
 NoReport = Annotated[bool, typer.Option("--no-report", help="Leave the data, draw no report.")]
 
 

@@ -14,7 +14,7 @@ from explorer.analyses.nominal import nominal_or_error
 from explorer.analyses.room import Nominal, room_quantities
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.ways_to_measure import ways_to_measure
-from explorer.graph.labels import label
+from explorer.graph.labels import input_label
 from explorer.graph.words import in_unit
 from explorer.study.limits import Limit
 from explorer.study.study import Study, wanted_outputs
@@ -204,9 +204,7 @@ def _varying(study: Study) -> list[Line]:
 
 
 def _called(study: Study, key: str) -> str:
-    """Name an input by its label, and by the condition that it is of."""
-    quantity, _, condition = key.partition("@")
-    return f"{label(quantity)} ({study.conditions[condition].words})" if condition else label(quantity)
+    return input_label(key, {name: one.words for name, one in study.conditions.items()})
 
 
 def _measuring(study: Study) -> list[Line]:

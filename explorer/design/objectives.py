@@ -153,7 +153,7 @@ class Payoff:
         """Say what is reckoned."""
         if self.objective is None:
             return "the chance that the build chosen meets every limit"
-        return f"{self.objective.words}, a car that breaks a limit counted as one with the value given"
+        return f"{self.objective.words} (a car that misses a limit counts with the value given for it)"
 
     def of(self, scores: Array | None, holds_all: Mask) -> Array:
         """Payoff sample by sample, always finite.

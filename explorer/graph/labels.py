@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import re
+from collections.abc import Mapping
 
 # Parts of names, as whole words, in the order in which they are put.
 _PARTS = (
@@ -74,6 +75,16 @@ def label(name: str) -> str:
     for part, said in _PARTS:
         words = re.sub(rf"\b{part}(?!\w)", said, words)
     return words
+
+
+def input_label(key: str, conditions: Mapping[str, str]) -> str:
+    """Call an input so, and say how the car is run where it is given for that alone.
+
+    ``conditions`` has the words of each; a key without is a candidate's, or a condition's of that name.
+    """
+    quantity, _, given_for = key.partition("@")
+    words = conditions.get(given_for, given_for.replace("_", " "))
+    return f"{label(quantity)} ({words})" if given_for else label(quantity)
 
 
 def begun(words: str) -> str:

@@ -13,6 +13,7 @@ from explorer.graph.labels import label
 from explorer.graph.written import chance, percent
 from explorer.results.comparison import CandidateResult, Comparison, DecisionResult, Subject
 from reports.blocks import (
+    SIGNS,
     Block,
     Bullets,
     Cell,
@@ -22,6 +23,7 @@ from reports.blocks import (
     Line,
     Paragraph,
     Quiet,
+    Safety,
     Section,
     Strong,
     Table,
@@ -30,7 +32,18 @@ from reports.blocks import (
 )
 from reports.charts_of_designs import Interval, intervals
 from reports.findings import judged_words, slug
-from reports.formatting import Amount, Scale, amount, hours, listed, range_amount, scale, share, times_in_100
+from reports.formatting import (
+    Amount,
+    Scale,
+    amount,
+    hours,
+    listed,
+    range_amount,
+    scale,
+    share,
+    share_range,
+    times_in_100,
+)
 from reports.report import Report, overridden, sentence
 
 Names = Mapping[str, str]
@@ -63,6 +76,42 @@ def build(report: Report) -> Section | None:
     if found.notes:
         blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
     return Section("candidates", "Candidates compared", tuple(blocks))
+
+
+def in_short(report: Report) -> list[Block]:
+    """Say for a terminal which build to choose, how each stands on every limit, and what to do with it."""
+    found = report.summary.candidates
+    if found is None:
+        return []
+    names = {one.name: one.words for one in found.candidates}
+    rows = [
+        (
+            cell(_limit(found, place), *((" ", Safety()) if found.safety[place] else ())),
+            *(
+                cell(SIGNS[one.limits[place].verdict], f" {_met_by(found, one, place)}")
+                for one in found.candidates
+            ),
+        )
+        for place in range(len(found.limits))
+    ]
+    return [
+        Paragraph((Strong(headline(found)),)),
+        Table(
+            "candidates-in-short",
+            "Predicted cars that meet each limit, the same cars for every build: ✓ passes, ✗ fails, ? is "
+            "undecided.",
+            (Column("Limit"), *(Column(one.words) for one in found.candidates)),
+            tuple(rows),
+        ),
+        Bullets(_choice(found, names)),
+    ]
+
+
+def _met_by(found: Comparison, one: CandidateResult, place: int) -> str:
+    judged, sure = one.limits[place], one.sureness.get(found.limits[place])
+    if sure is not None:
+        return share(sure.often_enough, sure.low, sure.high)
+    return share(judged.probability, judged.low, judged.high)
 
 
 def headline(found: Comparison) -> str:
@@ -182,6 +231,11 @@ def _held(found: Conformance | None) -> Cell:
 
 def _objective(found: Comparison, one: CandidateResult, place: int) -> Cell:
     objective, result = found.objectives[place], one.objectives[place]
+    if objective.display_unit == "%":
+        # A share of cars with its interval, written as any other.
+        return cell(
+            share(result.mean, result.low, result.high), Quiet(f" {share_range(result.low, result.high)}")
+        )
     # A tenth of the spread between cars: finer than that, an average tells a builder nothing.
     spread = max(2 * result.error, (result.high - result.low) / 33)
     return cell(
@@ -290,12 +344,7 @@ def _pick(found: Comparison, pick: Pick | None) -> str:
 
 def _decision(found: Comparison, names: Names) -> list[Block]:
     decision = found.decision
-    lines: list[Line] = [
-        ("No candidate passes every limit, so none is recommended.",)
-        if found.recommended is None
-        else ("Recommended: ", Strong(names[found.recommended]), "."),
-        *_best_on_average(found, names),
-    ]
+    lines = list(_choice(found, names))
     for one in found.candidates:
         if one.dominated_by:
             better = ", ".join(names[name] for name in one.dominated_by)
@@ -309,12 +358,22 @@ def _decision(found: Comparison, names: Names) -> list[Block]:
     return blocks
 
 
+def _choice(found: Comparison, names: Names) -> tuple[Line, ...]:
+    """Say which build is recommended, which is best on average, and which must not be run."""
+    return (
+        ("No candidate passes every limit, so none is recommended.",)
+        if found.recommended is None
+        else ("Recommended: ", Strong(names[found.recommended]), "."),
+        *_best_on_average(found, names),
+    )
+
+
 def _best_on_average(found: Comparison, names: Names) -> list[Line]:
     """Name the safe build that is best by the aim, and say which builds must not be run."""
     best, by = found.decision.best, found.decision.by
     lines: list[Line] = []
     if best is not None and best == found.recommended:
-        lines = [(f"It is also the best on average by {by}, among those that pass every safety limit.",)]
+        lines = [(f"Of those that pass every safety limit it also has the best average: {by}.",)]
     elif best is not None:
         missed = [
             f"“{limit}”"
@@ -324,18 +383,20 @@ def _best_on_average(found: Comparison, names: Names) -> list[Line]:
             if own.verdict != "pass"
         ]
         but = f", which does not pass {listed(missed)}" if missed else ""
-        lines = [
-            (f"Of those that pass every safety limit, the best on average by {by} is {names[best]}{but}.",)
-        ]
+        lines = [(f"Of those that pass every safety limit {names[best]} has the best average, {by}{but}.",)]
     return [*lines, *_not_to_run(found)]
 
 
 def _not_to_run(found: Comparison) -> list[Line]:
     return [
-        (Strong(f"Do not run {one.words}: "), f"it has not passed {listed(missed)}.")
+        (Strong(f"Do not run {_car(one)}: "), f"it has not passed {listed(missed)}.")
         for one in found.candidates
         if (missed := _open_safety(found, one))
     ]
+
+
+def _car(one: CandidateResult) -> str:
+    return f"“{one.words}”" if one.overrides else "the car as it stands"
 
 
 def _open_safety(found: Comparison, one: CandidateResult) -> list[str]:

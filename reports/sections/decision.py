@@ -37,7 +37,7 @@ from reports.findings import (
     unfounded_words,
     worst,
 )
-from reports.formatting import counted, every, listed, share, share_range
+from reports.formatting import counted, every, left_between, listed, share
 from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity, told
 from reports.sections import actions, sideview, speed_steps
 
@@ -152,9 +152,7 @@ def _may_build(judged: JudgedBuild, summary: Summary) -> Answer:
     verdict = worst(judged.limits)
     why = [_counted(judged.limits)]
     if judged.joint is not None and len(judged.limits) > 1:
-        why.append(
-            f"{every(len(judged.limits))} are met at once by {_share(judged.joint)} of predicted cars."
-        )
+        why.append(f"{every(len(judged.limits))} are met at once by {_share(judged.joint)}.")
     lines: list[Line] = [(" ".join(why),)]
     if unfounded := unfounded_words(summary):
         lines.append(("Of its inputs, ", Link(unfounded, "inputs"), "."))
@@ -163,8 +161,8 @@ def _may_build(judged: JudgedBuild, summary: Summary) -> Answer:
 
 def _share(found: Conformance) -> str:
     return (
-        f"{share(found.probability, found.low, found.high)} "
-        f"(95 % interval {share_range(found.low, found.high)})"
+        f"{share(found.probability, found.low, found.high)} of predicted cars "
+        f"({left_between(found.low, found.high)})"
     )
 
 

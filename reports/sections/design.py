@@ -73,6 +73,17 @@ def build(report: Report) -> Section | None:
     return Section("design", "The design space", tuple(blocks))
 
 
+def in_short(report: Report) -> list[Block]:
+    """Say for a terminal what was found: the best build, and each answer and map in its sentence."""
+    found = report.summary.design
+    if found is None:
+        return []
+    best = [search_headline(found.search)] if found.search is not None else []
+    answers = [(f"“{one.ask}” ", *answer_headline(one)) for one in found.answers]
+    maps = [map_headline(one, report.limit_names) for one in found.maps]
+    return [Bullets((*best, *answers, *maps))]
+
+
 def headline(found: Exploration, limits: frozenset[str]) -> Line:
     """Say the first thing that was found: of the search, else of the first answer or map."""
     if found.search is not None:

@@ -59,7 +59,8 @@ def build(report: Report) -> Section:
 
 
 def _name(report: Report, record: InputRecord) -> Cell:
-    parts: list[Part] = [begun(report.input_name(record.key)), Quiet(f" {record.key} ")]
+    # What is to be typed, in the study or under the condition that the label names.
+    parts: list[Part] = [begun(report.input_name(record.key)), Quiet(f" {record.quantity} ")]
     if record.summary:
         parts.append(Quiet(record.summary))
     return cell(*parts, order=record.key)

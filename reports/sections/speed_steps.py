@@ -56,6 +56,15 @@ def build(report: Report) -> Section | None:
     return Section("speed_steps", "How fast, in which steps", tuple(blocks))
 
 
+def in_short(report: Report) -> list[Block]:
+    """Say for a terminal how fast the car may go, and in which steps."""
+    found = report.summary.highest_speed
+    if found is None:
+        return []
+    steps = [_speed_steps(report, state) for state in found.states if state.steps]
+    return [Paragraph(headline(found.states, report.speed_unit), lead=True), *steps]
+
+
 def headline(states: Sequence[StateSpeed | SpeedResult], unit: str) -> Line:
     """Say for every state of the flap how fast the safety limits let it be."""
     said = [part for state in states for part in (*state_headline(state, unit), " ")]

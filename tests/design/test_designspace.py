@@ -38,6 +38,7 @@ from explorer.estimators.conformance import judge_joint, judge_margins
 from explorer.estimators.design_space import contour, nondominated, spans, stretches
 from explorer.estimators.optimum import NO_SCORE, Standing, best_point, guarded
 from explorer.estimators.ranges import Range
+from explorer.graph.written import chance
 from explorer.study.builds import AS_IT_STANDS
 from explorer.study.study import Study, load_study
 from reports.sections.design import map_headline, search_headline
@@ -294,7 +295,7 @@ def test_the_map_shows_the_known_region(tmp_path: Path) -> None:
             assert found.verdict[r][c] == "fail" or room > -1
     assert found.met == np.mean([verdict == "pass" for row in found.verdict for verdict in row])
     said = words(map_headline(found, frozenset({"across", "up"})))
-    assert f"every limit is met on {100 * found.met:.0f} % of the map" in said
+    assert f"every limit is met on {chance(found.met)} of the map" in said
 
 
 def test_a_map_over_one_variable_gives_the_stretch(tmp_path: Path) -> None:
@@ -502,7 +503,7 @@ def test_the_command_explores_and_leaves_data(tmp_path: Path, squatline: Callabl
     rest += '[[questions]]\nask = "How far across?"\nvary = "across"\nlimit = "across"\nsamples = 500\n'
     rest += "[search]\npoints = 8\nsamples = 500\nverify = 2000\nstarts = 1\n"
     folder = write_known(tmp_path, rest, samples=500)
-    answer = squatline("explore", folder, "--allow-code", "--no-report")
+    answer = squatline("explore", folder, "--allow-code", "--no-report", "--details")
     assert answer.status == 0, answer.err
     for said in ("How far across?", "# every limit passes", "Best build for highest gain"):
         assert said in answer.out

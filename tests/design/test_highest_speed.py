@@ -197,8 +197,8 @@ def test_the_speed_steps_stay_below_and_rises_by_equal_air_loads(tmp_path: Path)
     assert within(expected.middle, middle, 1.2533 * 2 / math.sqrt(16_384))
     assert within(expected.high - expected.low, 2 * 1.6449 * 2, 0.06)
     assert found.look_after_each == LOOK_AFTER_EACH
-    assert words(headline(found, "m/s")).endswith("A prediction, never a clearance.")
-    assert "km/h" in words(headline(found, "km/h"))
+    assert words(headline(found.states, "m/s")).endswith("A prediction, never a clearance.")
+    assert "km/h" in words(headline(found.states, "km/h"))
 
 
 def test_flap_states_are_told_apart_and_one_without_a_limit_is_named(tmp_path: Path) -> None:

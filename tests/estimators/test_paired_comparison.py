@@ -466,9 +466,12 @@ def test_the_command_leaves_data_and_says_who_is_recommended(
     tmp_path: Path, squatline: Callable[..., Answer]
 ) -> None:
     folder = write_known(tmp_path, TWO, samples=2000)
-    answer = squatline("compare", folder, "--allow-code", "--no-report", "--samples", 4000)
+    short = squatline("compare", folder, "--allow-code", "--no-report", "--samples", 4000).out
+    assert short.startswith("2 of 2 candidates meet every limit")
+    assert "verdict on all limits" not in short
+    assert "--details" in short.splitlines()[-1]
+    answer = squatline("compare", folder, "--allow-code", "--no-report", "--samples", 4000, "--details")
     assert answer.status == 0, answer.err
-    assert "2 of 2 candidates meet every limit" in answer.out
     assert "verdict on all limits" in answer.out
     assert "no two candidates differ clearly" in answer.out
     record = json.loads((folder / "results" / "candidates.json").read_text())

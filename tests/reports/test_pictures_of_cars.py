@@ -99,7 +99,7 @@ def test_the_run_and_the_travel_name_their_worst_places() -> None:
     report = Report(with_findings(runs=(run,), curves=(travel, push), families={"element": ("upper",)}))
     drawn = figures_of(runs.build(report))
     assert "Flap open: 144.0 km/h at 100" in words(drawn["run-over-strip"]).replace("\N{NO-BREAK SPACE}", " ")
-    assert "at 50 % of the travel" in words(drawn["travel-torque"])
+    assert "at 50\N{NO-BREAK SPACE}% of the travel" in words(drawn["travel-torque"])
     assert "flap shut" in words(drawn["travel-gap"])
     push_drawn = figures_of(runs.build_push(report))["push-and-resistance"]
     for figure in (*drawn.values(), push_drawn):

@@ -11,7 +11,7 @@ from explorer.graph.written import SPACE
 from reports.blocks import Column, Figure, Paragraph, Quiet, Section, Table, Verdict, cell
 from reports.formatting import NEWTONS, amount
 from reports.report import Report
-from reports.sections import SECTIONS
+from reports.sections import SECTIONS, candidates, design, speed_steps
 from reports.sections.decision import in_short
 from reports.terminal import show, show_blocks, words
 from tests.report_analyses import with_analyses
@@ -75,6 +75,27 @@ def test_a_run_prints_the_decision_first_and_no_name_is_cut() -> None:
     for limit in results.summary.limits:
         assert limit.name in text
     assert text.index("What next?") > text.index("May we build it?")
+
+
+def test_a_comparison_and_an_exploration_say_in_short_what_to_build() -> None:
+    report = Report(with_analyses())
+    console = Console(file=StringIO(), width=80, highlight=False)
+    show_blocks(candidates.in_short(report), console)
+    show_blocks([*speed_steps.in_short(report), *design.in_short(report)], console)
+    lines = console.file.getvalue().splitlines()  # type: ignore[attr-defined]
+    assert lines[0].startswith("1 of 2 candidates meets every limit: stiffer springs.")
+    assert len(lines) < 40
+    assert max(len(line.rstrip()) for line in lines) <= 80
+    text = " ".join(" ".join(lines).split())
+    for said in (
+        "✗ 78.2 % ✗ 78.2 %",
+        "Recommended: stiffer springs.",
+        "Do not run the car as it stands: it has not passed “Front wheels carry load”.",
+        "all safety limits are met up to 158.4 km/h",
+        "“how stiff must the rear spring be” Rear wheel rate: at least 5 N/mm",
+        "spring alone: every limit is met from 5 N/mm to 6 N/mm.",
+    ):
+        assert said in text
 
 
 def test_a_table_has_columns_where_there_is_room_and_rows_elsewhere() -> None:

@@ -353,7 +353,7 @@ def test_entries_refused_with_help(
         ),
         (Triangular(0.0, 0.001, 0.002), "mm", "triangular, 0 mm to 2 mm, most likely 1 mm"),
         (TruncatedNormal(1.0, 0.5, 0.0), "N", "normal, mean 1.00 N, sd 0.50 N, never below 0 N"),
-        (Discrete((1.0, 2.0), (1.0, 3.0)), "1", "one of 1 (25 %), 2 (75 %)"),
+        (Discrete((1.0, 2.0), (1.0, 3.0)), "1", "one of 1 (25\xa0%), 2 (75\xa0%)"),
     ],
 )
 def test_distributions_in_words(ours: Distribution, unit: str, words: str) -> None:
