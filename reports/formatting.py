@@ -184,7 +184,7 @@ def share(probability: float, low: float = 0.0, high: float = 0.0) -> str:
     """Write a share of cars in per cent, to the place its interval reaches; to one where none is known."""
     if not math.isfinite(probability):
         return NO_ANSWER
-    return f"{_percent(probability, (high - low) / 2)}{SPACE}%"
+    return f"{_percent(probability, _places(probability, (high - low) / 2))}{SPACE}%"
 
 
 def share_range(low: float, high: float) -> str:
@@ -192,7 +192,9 @@ def share_range(low: float, high: float) -> str:
     half = (high - low) / 2
     if not math.isfinite(half):
         return NO_ANSWER
-    return f"{_percent(low, half)} to {_percent(high, half)}{SPACE}%"
+    # Both ends to the same place.
+    places = min(_places(low, half), _places(high, half))
+    return f"{_percent(low, places)} to {_percent(high, places)}{SPACE}%"
 
 
 def left_between(low: float, high: float) -> str:
@@ -255,13 +257,18 @@ def unread_words(unread: Sequence[str], most: int = 8) -> str:
     return f"no way to measure is listed for: {', '.join(unread[:most])}{more}" if unread else ""
 
 
-def _percent(value: float, half_width: float) -> str:
-    if value in (0.0, 1.0):
-        return f"{100 * value:.0f}"
+def _places(value: float, half_width: float) -> int:
     near, half = 100 * min(abs(value), abs(1 - value)), 100 * half_width
     # One decimal, as everywhere; fewer where the interval is wide, more near the ends and where it is narrow.
     # Three decimals tell one car in a hundred thousand; finer is never asked of a builder.
-    places = 0 if half >= 5 else 1 if near >= 1 and not 0 < half < 0.05 else 2 if near >= 0.1 else 3
+    if value in (0.0, 1.0):
+        return 3
+    return 0 if half >= 5 else 1 if near >= 1 and not 0 < half < 0.05 else 2 if near >= 0.1 else 3
+
+
+def _percent(value: float, places: int) -> str:
+    if value in (0.0, 1.0):
+        return f"{100 * value:.0f}"
     text = _signed(f"{100 * value:.{places}f}")
     # What is not certain is not written as certain.
     if value < 1 and text.startswith("100"):

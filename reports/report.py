@@ -86,8 +86,21 @@ class Report:
 
         A limit's name says that already.
         """
-        words = " minus ".join(self.condition(name) for _, name in output.pairs)
+        at_a_speed = self._at_a_speed(output)
+        words = " minus ".join(
+            self.condition(name) if at_a_speed else self.swept(name, "speed") for _, name in output.pairs
+        )
         return words if isinstance(output, LimitRecord) else with_throttle(words, output.throttle)
+
+    def _at_a_speed(self, output: OutputRecord | LimitRecord) -> bool:
+        """Tell whether the speed of its condition matters to it, as far as a limit on it tells."""
+        matters = {name for one in self.summary.inputs if one.quantity == "speed" for name in one.reaches}
+        same = {
+            one.name
+            for one in self.summary.limits
+            if (one.quantity, one.pairs) == (output.quantity, output.pairs)
+        }
+        return not same or not same.isdisjoint(matters)
 
     def quantity(self, output: Output) -> str:
         """Name what is looked at: a quantity, or how far it differs between two conditions."""

@@ -9,7 +9,7 @@ from explorer.results.actions import Action, Setting, actions_of
 from explorer.results.exploration import VariableRecord
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
-from reports.findings import without_source
+from reports.findings import judged_build, without_source
 from reports.formatting import amount, counted, listed, share
 from reports.report import Report, in_words, sentence
 from reports.sections import measuring
@@ -100,6 +100,8 @@ def _words(report: Report, action: Action, short: bool) -> Line:
                 words = f"no measurement listed is likely to show that {named} {pass_}"
                 if plan.steps:
                     words = f"{measuring.headline(plan)}. {words[0].upper()}{words[1:]}"
+            if judged_build(report.summary).words:
+                words = f"{words[0].upper()}{words[1:]} (all of this for the car as it stands)"
             method = "a home method of the catalogue, " if measuring.by_catalogue(report.summary) else ""
             return (f"{sentence(words)[:-1]} ({method}", Link("measurements", "measuring"), ").")
         case "draw more cars":

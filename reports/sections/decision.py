@@ -198,10 +198,10 @@ def picture(report: Report, judged: JudgedBuild) -> Figure:
         title=_finding(judged.limits),
         alternative=(f"A row a limit, with the distance of the cars from it. {each}",),
         caption=(
-            "A predicted car is yours as it may be, for what is known of it. Upright line: the limit. Grey "
-            "bar: nine of them in ten, dot: the median. Heavy bar: the car that decides: as many lie left of "
-            "it as may miss the limit, those without an answer among them. Where it stands clearly right of "
-            "the line, the limit passes",
+            "Each predicted car is one that yours could turn out to be. Upright line: the limit. Grey bar: "
+            "nine cars in ten; dot: the median. Heavy bar: the car that decides; as many lie to its left as "
+            "may miss the limit, counting those without an answer. Where it stands clearly right of the "
+            "line, the limit passes",
             "; of a yes-or-no quantity the share of cars is drawn, and the line is the share required."
             if shares
             else ".",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from explorer.graph.labels import begun
-from explorer.graph.written import System, chance
+from explorer.graph.written import MINUS, System, chance
 from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
 from explorer.results.records import InputRecord, LimitRecord
 from reports.blocks import Block, Column, Figure, Gallery, Section, Table, cell
@@ -135,7 +135,7 @@ def _groups(report: Report, limit: LimitRecord, found: FailingCars) -> Figure:
     rows = [
         (
             cell(group.name),
-            *(cell(f"{value:.2f}", order=value) for value in (*group.meet, *group.miss)),
+            *(cell(f"{value:.2f}".replace("-", MINUS), order=value) for value in (*group.meet, *group.miss)),
         )
         for group in groups
     ]

@@ -53,7 +53,7 @@ def headline(files: Sequence[FittedFile]) -> str:
     moved, left = farthest.moved_by or 0.0, farthest.narrowed_to or 0.0
     return (
         f"{counted}; the {label(farthest.quantity)} moved most: {'up' if moved > 0 else 'down'} by "
-        f"{abs(moved):.1f} times the spread it had, and its spread is now {chance(left)} of what it was"
+        f"{abs(moved):.1f} times the spread it had, and its spread fell to {chance(left)} of what it was"
     )
 
 

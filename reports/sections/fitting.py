@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from explorer.graph.written import MINUS
 from explorer.logs.fit_records import EstimateRecord, FitRecord, UpdatedInput, UpdateRecord
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.input_block import CONTRADICTION
@@ -64,7 +65,11 @@ def _below(one: FitRecord, study: Study) -> Iterator[Line]:
     """Give the lines below the table: correlations, what only the log has, notes, the verdict."""
     for pair in one.correlations:
         if abs(pair.value) >= LEAST_CORRELATION:
-            yield (f"{pair.first} and {pair.second} go together: correlation {pair.value:+.2f}",)
+            yield (
+                f"{pair.first} and {pair.second} go together: correlation {pair.value:+.2f}".replace(
+                    "-", MINUS
+                ),
+            )
     for known in one.known:
         if known.standard_uncertainty > 0:
             yield (f"taken as known: {known.name} ", _known(known, study))

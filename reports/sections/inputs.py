@@ -165,7 +165,7 @@ def _correlations(report: Report, correlations: tuple[Correlation, ...]) -> Tabl
             (
                 cell(report.input_name(record.first)),
                 cell(report.input_name(record.second)),
-                cell(f"{record.value:+.2f}", order=record.value),
+                cell(f"{record.value:+.2f}".replace("-", MINUS), order=record.value),
                 cell(record.source or Strong(NO_SOURCE)),
             )
             for record in correlations

@@ -161,9 +161,9 @@ def what_it_does(limit: str, required: str, before: LimitState, after: LimitStat
     passes = before.passes.value == 1
     turns = 1 - after.passes.value if passes else after.passes.value
     if turns >= SELDOM:
-        now, then = ("passes", "fail") if passes else ("fails", "pass")
-        would = f"once measured it would {then} with a chance of {chance(turns)}"
-        return f"{limit} {now} by the best estimate ({needed}); {would}"
+        stands, then = ("passes", "fails") if passes else ("fails", "passes")
+        shows = f"the measurement has a {chance(turns)} chance of showing that it {then}"
+        return f"{limit} {stands} by the best estimate ({needed}); {shows}"
     return (
         f"it lowers the chance of judging {limit} wrongly ({needed}) from {chance(before.wrong)} to "
         f"{chance(after.wrong)}, and will not decide it"
@@ -367,8 +367,8 @@ def _steps(plan: MeasuringPlan) -> Table:
 
 def _now_and_then(before: LimitState, after: LimitState) -> str:
     """Write the verdict as it stands, and the chance that the limit passes once it is measured."""
-    now = "passes now" if before.passes.value == 1 else "fails now"
-    return f"{now}; then passes with {_passes(after)}"
+    stands = "passes" if before.passes.value == 1 else "fails"
+    return f"{stands} before; {_passes(after)} chance to pass after"
 
 
 def _passes(outcome: LimitState) -> str:
@@ -444,13 +444,13 @@ def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook
     undecided = {one.name for one in summary.limits if one.conformance.verdict == "undecided"}
     return Table(
         "measuring-outlook",
-        "Each limit: where it stands by the best estimate, the chance that it passes after the "
-        "measurements above, and what measuring can do for it.",
+        "Each limit: where it stands by the best estimate before measuring, the chance that it passes after "
+        "the measurements above, and what measuring can do for it.",
         (
             Column("Limit", width=30),
             Column("Required", number=True, width=10),
-            Column("Now", width=10),
-            Column("Passes then", number=True, width=12),
+            Column("Before", width=10),
+            Column("Passes after", number=True, width=12),
             Column("What measuring can do", width=38),
         ),
         tuple(
@@ -477,9 +477,7 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook) -> str:
     if outlook.passes_now:
         if turns < SELDOM:
             return "passes, and the plan would hardly ever change that"
-        return (
-            f"passes by the best estimate; the plan would show that it fails with a chance of {chance(turns)}"
-        )
+        return f"passes by the best estimate; the plan has a {chance(turns)} chance of showing that it fails"
     if outlook.fails_clearly:
         return "fails clearly; measuring cannot change that"
     labels = _labels(plan)

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from reports.blocks import Figure, Paragraph, Section
 from reports.drawings.sideview import can_draw, describe, exaggeration, largest_force, side_view
-from reports.findings import slug
+from reports.findings import judged_build, slug
 from reports.options import SYSTEMS
 from reports.report import Report
 
@@ -44,7 +44,10 @@ def at_worst(report: Report) -> tuple[Figure, ...]:
     if not drawn:
         return ()
     name = _worst(report, drawn)
-    words = f"Side view where the front tyres carry least: {report.condition(name)}, every input nominal"
+    whose = " of the car as the study has it" if judged_build(report.summary).words else ""
+    words = (
+        f"Side view{whose} where the front tyres carry least: {report.condition(name)}, every input nominal"
+    )
     # What its caption says stands in the drawing, and the first page is short of room.
     return (replace(_figure(report, name, words, letters=PAGE_ONE), name="sideview-worst", caption=()),)
 

@@ -222,7 +222,8 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     assert within(before.loss.value, 0.66595, before.loss.error)
     assert sentence == (
         "measure the quantity a first: it takes half an hour; “front load” fails by the best estimate "
-        f"(90 % required); once measured it would pass with a chance of {100 * after.passes.value:.0f} %"
+        f"(90 % required); the measurement has a {100 * after.passes.value:.0f} % chance of showing that it "
+        "passes"
     )
 
 
@@ -299,7 +300,7 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     # The chance is the one that the first sentence says, whether the run has decided the limit or not.
     turned = f"{100 * outlook['open'].planned.passes.value:.0f} %"
     assert plain(outlook_words(plan, outlook["open"])).endswith(f"that it passes: {turned} by the plan")
-    assert f"(90 % required); once measured it would pass with a chance of {turned}" in plain(headline(plan))
+    assert f"(90 % required); the measurement has a {turned} chance of showing" in plain(headline(plan))
     assert outlook["hopeless"].design_must_change
     assert plain(outlook_words(plan, outlook["hopeless"])) == (
         "fails by the best estimate; the chance to show that it passes: "
@@ -316,12 +317,10 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
 def test_a_pass_that_a_reading_may_turn_says_so() -> None:
     x = drawn("ab")
     plan = planned({"y": 1.6 + x["a"] + 0.2 * x["b"]}, x, [reading("a", noise=0.1)], hours=2)
-    assert outlook_words(plan, plan.outlooks[0]).startswith(
-        "passes by the best estimate; the plan would show that it fails"
-    )
-    assert "passes by the best estimate (90 % required); once measured it would fail with a chance of" in (
-        plain(headline(plan))
-    )
+    assert outlook_words(plan, plan.outlooks[0]).startswith("passes by the best estimate; the plan has a ")
+    said = plain(headline(plan))
+    assert "passes by the best estimate (90 % required); the measurement has a" in said
+    assert said.endswith("chance of showing that it fails")
 
 
 def test_a_limit_that_asks_sure_is_told_in_both_words() -> None:
@@ -329,7 +328,7 @@ def test_a_limit_that_asks_sure_is_told_in_both_words() -> None:
     stake = Stake("y", 0.9, runs=0.95)
     judged = measuring_plan.Judged(x, {"y": 0.5 + x["a"]}, (stake,))
     plan = measuring_plan.plan_measurements([judged], [reading("a")], budget_hours=2, seed=2)
-    assert "fails by the best estimate (95 % of runs, 90 % sure, required); once" in plain(headline(plan))
+    assert "fails by the best estimate (95 % of runs, 90 % sure, required); the" in plain(headline(plan))
 
 
 def test_what_brings_nothing_that_shows_would_not_do_as_well() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
@@ -9,22 +10,27 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rich.console import Console
+from study_help import CHASE, DEMO
 
+from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.console.terminal import summary_as_data
 from explorer.estimators.conformance import judge_margins
+from explorer.graph.labels import label
 from explorer.model import SUBJECTS
 from explorer.results.comparison import SpeedResult
 from explorer.results.records import Convergence, LimitRecord, Summary
 from explorer.results.stored import Results
+from explorer.study.study import load_study
 from reports import terminal
-from reports.findings import judged_build
+from reports.charts import wrapped
+from reports.findings import judged_build, leading_inputs
 from reports.options import ReportOptions
 from reports.page import page
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions
 from reports.report import Report, severity
 from reports.sections import decision, sections, verdicts
 from reports.terminal import show_blocks
-from tests.report_analyses import candidates, design, highest_speed, with_findings
+from tests.report_analyses import candidates, design, highest_speed, with_analyses, with_findings
 from tests.report_fixture import make_results
 from tests.reports.test_content import HEAVY, Reader, said, written
 
@@ -263,3 +269,65 @@ def page_of(report: Report) -> str:
 def first_page_of(results: Results) -> str:
     text = said(results).text
     return text[: text.index("Compliance matrix")]
+
+
+def test_the_speed_of_a_condition_is_left_out_where_it_does_not_matter() -> None:
+    results = make_results()
+    first, *others = results.summary.limits
+    (at_45, *conditions) = results.summary.conditions
+    at_45 = replace(at_45, words="closed, 162 km/h")
+    inputs = tuple(
+        replace(one, reaches=(first.name,)) if one.quantity == "speed" else one
+        for one in results.summary.inputs
+    )
+    other = replace(others[-1], quantity="point_clearance")
+    assert other.condition == first.condition == at_45.name
+    summary = replace(
+        results.summary, conditions=(at_45, *conditions), inputs=inputs, limits=(first, *others[:-1], other)
+    )
+    report = Report(replace(results, summary=summary))
+    assert report.where(first) == report.where(report.output(first)) == "closed, 162 km/h"
+    assert report.where(other) == report.where(report.output(other)) == "closed"
+
+
+def test_what_answers_for_nothing_is_not_among_what_matters_most() -> None:
+    summary = make_results().summary
+    idle = {"air_temperature", "mass"}
+    none = [
+        index.total.value
+        for limit in summary.limits
+        for index in (limit.sensitivity.indices if limit.sensitivity else ())
+        if index.name in idle
+    ]
+    assert none
+    assert max(none) < 0.02
+    names = leading_inputs(summary, len(summary.inputs))
+    assert {"splitter_pitch_slope", "rear_wheel_rate", "body_drag_area"} <= set(names)
+    assert idle.isdisjoint(names)
+
+
+def test_now_is_said_of_nothing() -> None:
+    """Once it stood for the best estimate, for the study's value and for the time of the run."""
+    assert not re.search(r"\bnow\b", said(with_analyses()).text, re.IGNORECASE)
+
+
+@pytest.mark.parametrize("study", [DEMO, CHASE])
+def test_no_chart_of_a_demo_cuts_a_name(study: str) -> None:
+    loaded = load_study(study)
+    names = [limit.name for limit in loaded.limits]
+    names += [label(one.quantity) for one in loaded.all_inputs()]
+    names += [measurement.label for measurement in ways_to_measure(loaded).measurements]
+    assert [name for name in names if " ".join(wrapped(name)) != name] == []
+
+
+def test_the_first_page_has_one_percentage_to_reach_and_says_what_the_run_leaves_open() -> None:
+    """A level of confidence beside a required share is taken for it where both are 95 %."""
+    results = make_results()
+    page = said(results).text
+    page = page[page.index("May we run it?") : page.rindex("What next, in full")]
+    assert "% interval" not in page
+    left = re.search(
+        r"78\.2 % of predicted cars \(the run leaves it between (\S+) and (\S+) %\); 95 % must", page
+    )
+    assert left is not None
+    assert float(left[1]) < 78.2 < float(left[2])
