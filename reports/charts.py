@@ -10,16 +10,20 @@ import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, pairwise
+from statistics import fmean
 from typing import Any
 
+from reports.formatting import kept_together
 from reports.later import alt
 from reports.theme import ACCENT, BAND, CONFIG, INK, STROKES
 
-WIDE = 640
-NARROW = 300
-# Lines that end nearer than this share of the height get their names moved apart.
-_LABEL_GAP = 0.11
+# What a page and half of one hold without making letters smaller, in pixels.
+WIDE = 664
+NARROW = 316
+_FAN_HIGH = 122
+# Height of a line of letters, in pixels.
+_LINE_HIGH = 12.5
 _LINE = 22
 # Names of bars longer than this are broken into two lines.
 _LONGEST = 40
@@ -158,7 +162,7 @@ def distribution(
         of_rows(rows)
         .mark_rect(stroke=None if thin else "white", strokeWidth=0.4)
         .encode(
-            x=alt.X("from:Q", title=axis, scale=alt.Scale(**scale), axis=few_ticks()),
+            x=alt.X("from:Q", title=axis, scale=alt.Scale(**scale), axis=few_ticks(above=True)),
             x2="to:Q",
             y=alt.Y("zero:Q", title="share of cars [%]", axis=alt.Axis(tickCount=3, grid=False)),
             y2="share:Q",
@@ -175,7 +179,7 @@ def distribution(
         )
         .transform_calculate(zero="0")
     )
-    return finished(alt.layer(bars, *upright(marks)), NARROW, 120)
+    return finished(alt.layer(bars, *upright(marks)), NARROW, 112)
 
 
 def _cut(low: float, high: float, good: tuple[float, float]) -> list[tuple[float, float]]:
@@ -217,19 +221,20 @@ def fan(
         for y, width in ((low, 0.8), (high, 0.8), (middle, 2.2)):
             line = base.mark_line(color=stroke, strokeWidth=width, strokeDash=list(dash) or [1, 0])
             layers.append(line.encode(y=y))
-    layers += [*_limit_points(points), *line_names(bands, [point.y for point in points])]
-    return finished(alt.layer(*layers), WIDE, 150, right=150)
+    layers += [*_limit_points(points), *line_names(bands, _FAN_HIGH, [point.y for point in points])]
+    return finished(alt.layer(*layers), WIDE, _FAN_HIGH)
 
 
-def across(marks: Sequence[Mark], end: int | None = None) -> list[Any]:
-    """Draw named lines from side to side, named at the left, or at an end given in pixels."""
+def across(marks: Sequence[Mark], *, at_end: bool = False) -> list[Any]:
+    """Draw named lines from side to side, named at the left or at the right."""
     if not marks:
         return []
-    base, align = of_rows(marks).encode(y="value:Q"), "left" if end is None else "right"
-    named = base.encode(x=alt.value(4 if end is None else end), text="label:N")
+    base = of_rows(marks).encode(y="value:Q")
+    place: dict[str, Any] = {"align": "right", "dx": -4} if at_end else {"align": "left", "dx": 4}
+    named = base.encode(x=alt.value("width" if at_end else 0), text="label:N")
     return [
         base.mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]),
-        *lifted(named, ACCENT, align=align, baseline="bottom", dy=-2),
+        *lifted(named, ACCENT, baseline="bottom", dy=-2, **place),
     ]
 
 
@@ -249,25 +254,42 @@ def _limit_points(points: Sequence[LimitPoint]) -> list[Any]:
     return layers
 
 
-def line_names(bands: Sequence[ShadedBand], more: Sequence[float] = ()) -> list[Any]:
-    """Name each line at its right end, moved apart where two would overlap."""
+def line_names(bands: Sequence[ShadedBand], height: int, more: Sequence[float] = ()) -> list[Any]:
+    """Name each line at its right end, moved apart where two would overlap in a chart so many pixels high."""
     levels = [value for band in bands for value in (*band.low, *band.high)] + [*more]
     if not levels:
         return []
-    gap = _LABEL_GAP * ((max(levels) - min(levels)) or 1)
-    names = []
-    # A name in two lines needs room for two.
-    gap *= 1 + any(len(band.name) > _LINE for band in bands)
-    lowest, end = float("-inf"), max(band.x[-1] for band in bands)
-    for position in sorted(range(len(bands)), key=lambda i: bands[i].middle[-1]):
-        band, (stroke, *_) = bands[position], strokes(len(bands))[position]
-        lowest = max(band.middle[-1], lowest + gap)
-        names.append(
-            of_rows([{"x": end, "y": lowest, "name": _in_two_lines(band.name)}])
-            .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, lineBreak="\n")
-            .encode(x="x:Q", y="y:Q", text="name:N")
-        )
-    return names
+    line = _LINE_HIGH / height * ((max(levels) - min(levels)) or 1)
+    names = [_in_two_lines(band.name) for band in bands]
+    places = spread_apart(
+        [band.middle[-1] for band in bands],
+        [line * (1.5 + name.count("\n")) for name in names],
+        min(levels),
+    )
+    end = max(band.x[-1] for band in bands)
+    return [
+        of_rows([{"x": end, "y": place, "name": name}])
+        .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, lineBreak="\n")
+        .encode(x="x:Q", y="y:Q", text="name:N")
+        for name, place, (stroke, *_) in zip(names, places, strokes(len(bands)), strict=True)
+    ]
+
+
+def spread_apart(places: Sequence[float], sizes: Sequence[float], lowest: float) -> list[float]:
+    """Move what has a size as little as can be (least squares): above the lowest, without overlap."""
+    order = sorted(range(len(places)), key=lambda one: places[one])
+    # How far each lies above the lowest where all stand on each other.
+    sums = list(accumulate(sizes[one] for one in order))
+    stacked = [top - sizes[one] / 2 for top, one in zip(sums, order, strict=True)]
+    # Less that height, places may not fall: those that do share their mean.
+    runs: list[list[float]] = []
+    for one, height in zip(order, stacked, strict=True):
+        runs.append([places[one] - height])
+        while len(runs) > 1 and fmean(runs[-1]) < fmean(runs[-2]):
+            runs[-2:] = [runs[-2] + runs[-1]]
+    free = [max(fmean(run), lowest) for run in runs for _ in run]
+    moved = {one: base + height for one, base, height in zip(order, free, stacked, strict=True)}
+    return [moved[one] for one in range(len(places))]
 
 
 def _in_two_lines(name: str) -> str:
@@ -308,26 +330,32 @@ def share_bars(
     ]
     if inner:
         layers.append(
-            base.mark_point(shape="diamond", filled=True, size=55, color=ACCENT, opacity=1).encode(
-                x=alt.X("inner:Q", title=axis)
-            )
+            base.mark_point(
+                shape="diamond",
+                filled=True,
+                size=70,
+                color=ACCENT,
+                opacity=1,
+                stroke="white",
+                strokeWidth=1.4,
+            ).encode(x=alt.X("inner:Q", title=axis))
         )
-    return finished(alt.layer(*layers), WIDE - 200, height_of([bar.name for bar in bars]))
+    return finished(alt.layer(*layers), WIDE, height_of([bar.name for bar in bars]))
 
 
 def height_of(names: Sequence[str]) -> int:
     """Return the height that rows of these names take."""
-    return (30 if any("\n" in name or len(wrapped(name)) > 1 for name in names) else 20) * max(len(names), 1)
+    return (27 if any("\n" in name or len(wrapped(name)) > 1 for name in names) else 20) * max(len(names), 1)
 
 
-def wrapped(name: str) -> list[str]:
-    """Break a name that is too long for one line, and end it where two are too few."""
-    return textwrap.wrap(name, _LONGEST, max_lines=2, placeholder=" …") or [name]
+def wrapped(name: str, longest: int = _LONGEST) -> list[str]:
+    """Break a long name, but for numbers from their units, and end it where two lines are too few."""
+    return textwrap.wrap(kept_together(name), longest, max_lines=2, placeholder=" …") or [name]
 
 
 def named_rows(field: str = "name", sort: list[str] | None = None, **look: Any) -> Any:
     """Lay rows out by a field, each named at its left, a long name in two lines."""
-    usual = {"labelLimit": 360, "labelLineHeight": 12, "domain": False, "ticks": False}
+    usual = {"labelLimit": 360, "labelLineHeight": 12, "labelPadding": 8, "domain": False, "ticks": False}
     axis = alt.Axis(**{**usual, "labelExpr": "split(datum.label, '\\n')", **look})
     # Named one by one, a row stands there whatever is drawn in it.
     return alt.Y(
@@ -344,20 +372,26 @@ def strokes(number: int) -> list[tuple[str, tuple[int, ...], str, str]]:
     return [STROKES[position % len(STROKES)] for position in range(number)]
 
 
-def few_ticks(number: int = 5) -> Any:
-    """Return an axis without a grid and with about so many ticks."""
-    return alt.Axis(tickCount=number, format=".6~g", grid=False, labelOverlap=True, labelFlush=False)
+def few_ticks(number: int = 5, *, above: bool = False) -> Any:
+    """Return an axis without a grid and with about so many ticks, drawn above marks with white edges."""
+    return alt.Axis(
+        tickCount=number, format=".6~g", grid=False, labelOverlap=True, labelFlush=False, zindex=int(above)
+    )
 
 
-def finished(chart: Any, width: int, height: int, right: int = 12) -> dict[str, Any]:
-    """Set the size and the look, and return the specification with its data rounded."""
-    done = chart.properties(
-        width=width - right, height=height, padding={"left": 4, "top": 6, "right": right, "bottom": 4}
-    ).configure(**CONFIG)
-    # Lines are labelled outside the axes, so nothing may be clipped.
+def finished(chart: Any, width: int, height: int, *, plot: bool = False) -> dict[str, Any]:
+    """Set the size and the look, and return the specification with its data rounded.
+
+    ``width`` is that of the picture with all its words, so that letters have one size in all of them, or
+    of the ``plot`` alone, where places in it are reckoned in pixels.
+    """
+    edge = {"left": 4, "top": 6, "right": 12, "bottom": 4}
+    done = chart.properties(width=width, height=height, padding=edge).configure(**CONFIG)
     # The schema is checked in the tests, where its price does not fall on the reader.
     specification: dict[str, Any] = done.to_dict(validate=False)
-    specification["autosize"] = {"type": "pad", "contains": "content"}
+    specification["autosize"] = (
+        {"type": "pad", "contains": "content"} if plot else {"type": "fit-x", "contains": "padding"}
+    )
     specification["datasets"] = {
         name: [{key: _short(value) for key, value in row.items()} for row in rows]
         for name, rows in specification["datasets"].items()

@@ -11,6 +11,8 @@ from reports.later import alt
 from reports.theme import BAND, INK
 
 _MEET, _MISS = "meet it", "miss it"
+# Of half a page names may take a half.
+_NAME = 24
 
 
 @dataclass(frozen=True)
@@ -33,37 +35,49 @@ def margins_along(cars: Iterable[tuple[float, float]], *, x_axis: str, y_axis: s
         of_rows(rows)
         .mark_point(size=16, opacity=1, strokeWidth=1)
         .encode(
-            x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks()),
-            y=alt.Y("y:Q", title=y_axis, scale=alt.Scale(nice=False), axis=few_ticks()),
+            x=alt.X(
+                "x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False, padding=6), axis=few_ticks()
+            ),
+            y=alt.Y("y:Q", title=y_axis, scale=alt.Scale(nice=False, padding=6), axis=few_ticks()),
             color=alt.Color("side:N", scale=_colours(), legend=None),
             fill=alt.condition(f"datum.side == '{_MISS}'", alt.value(INK), alt.value("white")),
             tooltip=[*told({}, {"x": x_axis, "y": y_axis}), *told({"side": "this car and the limit"}, {})],
         )
     )
-    return finished(alt.layer(points, *across([Mark(0.0, "limit")])), NARROW, 170)
+    return finished(alt.layer(points, *across([Mark(0.0, "limit")])), NARROW, 150)
 
 
 def groups_apart(groups: Sequence[TwoGroups]) -> dict[str, Any]:
     """Draw two bars a row: the middle half of the cars that meet the limit, and of those that miss it."""
     rows = [
-        {"name": "\n".join(wrapped(one.name)), "group": group, "low": low, "median": median, "high": high}
+        {
+            "name": "\n".join(wrapped(one.name, _NAME)),
+            "group": group,
+            "low": low,
+            "median": median,
+            "high": high,
+        }
         for one in groups
         for group, (low, median, high) in ((_MEET, one.meet), (_MISS, one.miss))
     ]
-    title = "standard deviations from the median car"
+    title = ["standard deviations", "from the median car"]
     numbers = {"low": "a quarter below", "median": "median", "high": "a quarter above"}
     base = of_rows(rows).encode(
         y=named_rows(),
         yOffset=alt.YOffset("group:N", sort=[_MEET, _MISS]),
         tooltip=told({"name": "input", "group": "cars that"}, numbers, ".2f"),
     )
-    colour = alt.Color("group:N", scale=_colours(), legend=alt.Legend(title="cars that", orient="top"))
+    colour = alt.Color(
+        "group:N",
+        scale=_colours(),
+        legend=alt.Legend(title="cars that", orient="top", titleFontWeight="normal"),
+    )
     layers = [
-        base.mark_bar(size=8).encode(
+        base.mark_bar(size=7).encode(
             x=alt.X("low:Q", title=title, axis=few_ticks()), x2="high:Q", color=colour
         ),
         base.mark_point(size=40, filled=True, opacity=1, color="white", stroke=INK, strokeWidth=1).encode(
             x=alt.X("median:Q", title=title)
         ),
     ]
-    return finished(alt.layer(*layers), NARROW - 90, 30 * len(groups))
+    return finished(alt.layer(*layers), NARROW, 28 * len(groups))

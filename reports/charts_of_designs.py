@@ -54,7 +54,7 @@ def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
             x=alt.X("middle:Q", title=axis, axis=few_ticks(6))
         ),
     ]
-    return finished(alt.layer(*layers), WIDE - 200, 24 * max(len(rows), 1))
+    return finished(alt.layer(*layers), WIDE, 24 * max(len(rows), 1))
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
             place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1),
             *lifted(place.encode(text="name:N"), dy=-13),
         ]
-    return finished(alt.layer(*layers), 420, 260)
+    return finished(alt.layer(*layers), 420, 260, plot=True)
 
 
 def _edges(values: Sequence[float]) -> list[float]:
@@ -170,8 +170,8 @@ def chances(
         ),
         tooltip=[*told({"name": "limit"}, {"x": x_axis}), *told({}, {"chance": y_axis}, ".1f")],
     )
-    layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required, end=WIDE - 60)]
-    return finished(alt.layer(*layers), WIDE - 40, 170)
+    layers = [base.mark_line(strokeWidth=2), *upright(marks), *across(required, at_end=True)]
+    return finished(alt.layer(*layers), WIDE, 170)
 
 
 def against_log(
@@ -194,4 +194,4 @@ def against_log(
             tooltip=told({}, {"x": x_axis, "logged": "logged"}),
         ),
     ]
-    return finished(alt.layer(*layers), WIDE, 170)
+    return finished(alt.layer(*layers), WIDE, 130)

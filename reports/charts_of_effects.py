@@ -40,4 +40,4 @@ def signed_bars(bars: Sequence[SignedBar], *, axis: str) -> dict[str, Any]:
         base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
         of_rows([{"zero": 0}]).mark_rule(color=INK).encode(x="zero:Q"),
     ]
-    return finished(alt.layer(*layers), WIDE - 200, height_of([bar.name for bar in bars]))
+    return finished(alt.layer(*layers), WIDE, height_of([bar.name for bar in bars]))

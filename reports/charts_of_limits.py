@@ -11,6 +11,7 @@ from typing import Any
 from explorer.graph.written import MINUS
 from reports.blocks import SIGNS
 from reports.charts import finished, height_of, named_rows, of_rows, told, wrapped
+from reports.formatting import kept_together
 from reports.later import alt
 from reports.theme import ALARM, BAND, INK, QUIET
 
@@ -23,7 +24,7 @@ _MANY, _LOW_ROW, _SMALL, _LETTERS = 10, 18, 10, 11
 _LONGEST = 34
 _ONE_LINE = {"labelExpr": "join(split(datum.label, '\\n'), ' ')"}
 # Width of a column of the matrix, and of its words in letters.
-_CELL, _NARROW = 64, 11
+_CELL, _NARROW = 62, 11
 # Width of the rows themselves, without names and words, for few limits and for many.
 _PLOT, _SLIM = 320, 250
 
@@ -103,7 +104,9 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
                 x=alt.value(width - 12), y=y, text="verdict:N"
             )
         )
-    return finished(alt.layer(*layers), width, (_LOW_ROW if many else _ROW) * max(len(rows), 1))
+    return finished(
+        alt.layer(*layers), width - 12, (_LOW_ROW if many else _ROW) * max(len(rows), 1), plot=True
+    )
 
 
 def _ends(rows: Sequence[LimitRow]) -> tuple[float, float]:
@@ -191,7 +194,7 @@ def part_matrix(parts: Iterable[tuple[str, str, float]], cell: int = _CELL) -> d
 
 
 def _lines(name: str, longest: int) -> str:
-    return "\n".join(textwrap.wrap(name, longest))
+    return "\n".join(textwrap.wrap(kept_together(name), longest))
 
 
 def _matrix(
@@ -200,7 +203,9 @@ def _matrix(
     """Draw limits by what stands ``across``, each cell filled and written into."""
     limits, names = (list(dict.fromkeys(str(row[key]) for row in values)) for key in ("limit", across))
     lines = "split(datum.label, '\\n')"
-    axis = alt.Axis(labelAngle=0, labelAlign="center", domain=False, ticks=False, labelExpr=lines)
+    axis = alt.Axis(
+        labelAngle=0, labelFontSize=_SMALL, labelAlign="center", domain=False, ticks=False, labelExpr=lines
+    )
     base = of_rows(values).encode(
         x=alt.X(f"{across}:N", title=None, sort=names, axis=axis), y=named_rows("limit", sort=limits)
     )
@@ -208,4 +213,4 @@ def _matrix(
         base.mark_rect(stroke=QUIET, strokeWidth=0.5).encode(color=fill),
         base.mark_text(baseline="middle").encode(text=text, color=ink),
     ]
-    return finished(alt.layer(*layers), cell * len(names), height_of(limits))
+    return finished(alt.layer(*layers), cell * len(names), height_of(limits), plot=True)

@@ -23,8 +23,7 @@ from reports.label_placement import POINT, Box, Label, joined, place_labels
 from reports.later import alt
 from reports.theme import ACCENT, INK, QUIET
 
-HEIGHT = 160
-_RIGHT = 12
+PLOT, HEIGHT = 596, 160
 # Points nearer than this have one label for all of them, in pixels.
 _TOGETHER = 7.0
 _LINE = 2.0
@@ -82,7 +81,7 @@ def value_against_hours(
         *_points(spots, frame, axis),
         *_labels(labels_of(spots, rises, budget, frame), frame),
     ]
-    return finished(alt.layer(*layers), WIDE, HEIGHT, right=_RIGHT)
+    return finished(alt.layer(*layers), PLOT, HEIGHT, plot=True)
 
 
 @dataclass(frozen=True)
@@ -92,7 +91,7 @@ class Frame:
     hours: float
     low: float
     high: float
-    width: float = WIDE - _RIGHT
+    width: float = PLOT
     height: float = HEIGHT
 
     def pixel(self, hours: float, value: float) -> tuple[float, float]:
@@ -261,4 +260,4 @@ def before_and_after(rows: Sequence[tuple[str, float, float]]) -> dict[str, Any]
             fill=alt.Fill("state:N", scale=alt.Scale(domain=states, range=["white", INK])),
         ),
     ]
-    return finished(alt.layer(*layers), WIDE - 200, height_of([limit for limit, *_ in rows]))
+    return finished(alt.layer(*layers), WIDE, height_of([limit for limit, *_ in rows]))

@@ -20,6 +20,8 @@ from reports.charts import (
 )
 from reports.later import alt
 
+_HIGH = 150
+
 
 @dataclass(frozen=True)
 class NamedLine:
@@ -32,12 +34,13 @@ class NamedLine:
 
 @dataclass(frozen=True)
 class Spot:
-    """A place on one of the lines, with what happens there."""
+    """A place on one of the lines, with what happens there; ``crossing`` where two lines meet."""
 
     x: float
     y: float
     label: str
     line: int
+    crossing: bool = False
 
 
 def lines(
@@ -48,7 +51,6 @@ def lines(
     spots: Sequence[Spot] = (),
     ends: Sequence[Mark] = (),
     width: int,
-    room: int = 150,
 ) -> dict[str, Any]:
     """Draw lines that differ by dash, each named at its end, with marked places."""
     layers: list[Any] = []
@@ -69,10 +71,15 @@ def lines(
     for place, spot in enumerate(spots):
         stroke, _, _, shape = looks[spot.line]
         base = of_rows([{"x": spot.x, "y": spot.y, "label": spot.label}]).encode(x="x:Q", y="y:Q")
-        side: dict[str, Any] = {"align": "right", "dx": -8, "dy": -8 if place % 2 else 10}
+        # Above a crossing and below it there are no lines; a curve that rises has room at its left.
+        side: dict[str, Any] = (
+            {"dy": 16 if place % 2 else -14}
+            if spot.crossing
+            else {"align": "right", "dx": -8, "dy": -8 if place % 2 else 10}
+        )
         layers += [
             base.mark_point(shape=shape, size=80, filled=True, color=stroke, opacity=1, stroke="white"),
             *lifted(base.encode(text="label:N"), stroke, **side),
         ]
     named = [ShadedBand(line.name, line.x, line.y, line.y, line.y) for line in drawn]
-    return finished(alt.layer(*layers, *upright(ends), *line_names(named)), width, 190, right=room)
+    return finished(alt.layer(*layers, *upright(ends), *line_names(named, _HIGH)), width, _HIGH)

@@ -7,6 +7,7 @@ takes one.  Rounding follows JCGM 100:2008, 7.2.6: two significant digits of the
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
@@ -17,6 +18,8 @@ from reports.options import SYSTEMS
 
 # Between the thousands of a number.
 THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
+# Lets no line break where it stands, and has no width.
+_JOINER = "\N{WORD JOINER}"
 # Units written against their number.
 _CLOSE = ("°",)
 
@@ -310,3 +313,13 @@ def _with_unit(text: str, symbol: str) -> str:
     if not symbol:
         return text
     return text + symbol if symbol in _CLOSE else f"{text}{SPACE}{symbol}"
+
+
+def kept_together(text: str) -> str:
+    """Keep a number in one line with the word or unit behind it."""
+    return re.sub(r"(?<=\d) (?=[^\W\d]|%|°)", SPACE, text)
+
+
+def unparted(text: str) -> str:
+    """Keep numbers with their units also where a line might be broken behind a slash."""
+    return re.sub(rf"(\d{SPACE}[\w·]+)/", rf"\1/{_JOINER}", kept_together(text))

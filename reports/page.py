@@ -15,7 +15,7 @@ from explorer.graph.written import System
 from reports import vega
 from reports.blocks import Block, Controls, Figure, Gallery, Heading, Line, Section
 from reports.chart_worker import Pictures, pictures
-from reports.formatting import count
+from reports.formatting import count, unparted
 from reports.options import SYSTEMS, logo_address
 from reports.report import Report
 from reports.theme import dark_pictures
@@ -29,13 +29,15 @@ def environment(folder: Path = HERE / "templates", *, trim: bool = False) -> Any
     """Return the environment of a folder's templates: all is escaped; lines of tags alone go if trimmed."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=FileSystemLoader(folder),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=trim,
         lstrip_blocks=trim,
     )
+    made.filters["unparted"] = unparted
+    return made
 
 
 def asset(*parts: str) -> str:

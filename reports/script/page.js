@@ -46,7 +46,7 @@
   // the rows, which stand in the text too, have no room.
   function fitted(chart, picture) {
     const { x, y } = chart.layer?.[0].encoding ?? {};
-    const rows = x?.type === "quantitative" && y?.type === "nominal" && chart.padding.right < 40;
+    const rows = x?.type === "quantitative" && y?.type === "nominal";
     const room = picture.closest("figure.wide .scroll")?.clientWidth ?? Infinity;
     if (!rows || room >= 512) return chart;
     picture.classList.add("fitted");

@@ -21,7 +21,6 @@ _ROWS = 11
 _PUSH, _RESISTANCE = "driving_force", "resistance_force"
 _NEEDED, _AVAILABLE = "servo_working_torque", "servo_available_torque"
 _GAPS = ("slot_gap", "loaded_slot_gap")
-_ROOM = 92
 Row = TypeVar("Row")
 
 
@@ -83,7 +82,6 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
             spots=spots,
             ends=[Mark(way.value(length), "end")],
             width=WIDE,
-            room=90,
         )
 
     rows = [
@@ -166,7 +164,9 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
                 force = min(
                     zip(one.at, one.values[_RESISTANCE], strict=True), key=lambda pair: abs(pair[0] - top)
                 )[1]
-                spots.append(Spot(x.value(top), y.value(force), f"{x.value(top):.3g}", len(drawn) - 2))
+                spots.append(
+                    Spot(x.value(top), y.value(force), f"{x.value(top):.3g}", len(drawn) - 2, crossing=True)
+                )
         return lines(drawn, x_axis=x.titled("speed"), y_axis=y.titled("force"), spots=spots, width=WIDE)
 
     rows = [
@@ -307,9 +307,7 @@ def _over_travel(
             spots = [
                 Spot(100 * curves.at[place], y.value(curves.values[name][place]), "", list(names).index(name))
             ]
-        return lines(
-            drawn, x_axis="opening [%]", y_axis=y.titled(axis), spots=spots, width=NARROW, room=_ROOM
-        )
+        return lines(drawn, x_axis="opening [%]", y_axis=y.titled(axis), spots=spots, width=NARROW)
 
     rows = [
         (
