@@ -47,7 +47,14 @@ def _over_strip(report: Report, runs: Sequence[RunOverStrip]) -> Figure:
     """Draw speed over the way, up to the place to brake and on to the end."""
     length = runs[0].length
     names = [f"flap {'open' if run.flap_used else 'shut'}" for run in runs]
+    used, shut = ([run.speed[-1] for run in runs if run.flap_used is opened] for opened in (True, False))
     finding: tuple[str | Amount, ...] = ()
+    if used and shut:
+        finding = (
+            f"Opening the flap {'gains' if used[0] >= shut[0] else 'costs'} ",
+            report.speed(abs(used[0] - shut[0])),
+            " by the place to brake. ",
+        )
     for name, run in zip(names, runs, strict=True):
         finding = (
             *finding,
@@ -139,6 +146,9 @@ def _push(report: Report, curves: Sequence[Curves]) -> Figure:
     most = max(value for one in curves for value in one.values[_PUSH] if math.isfinite(value))
     tops = [report.summary.nominal[one.condition].get("top_speed") for one in curves]
     finding: tuple[str | Amount, ...] = ()
+    if len(tops) == 2 and tops[0] is not None and tops[1] is not None:
+        quick, slow = names if tops[0] > tops[1] else names[::-1]
+        finding = ("Top speed is ", report.speed(abs(tops[0] - tops[1])), f" higher {quick} than {slow}. ")
     for name, top in zip(names, tops, strict=True):
         if top is not None:
             finding = (

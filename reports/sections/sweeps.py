@@ -117,7 +117,7 @@ def _applying(report: Report, sweeps: list[SweepRecord]) -> list[tuple[LimitReco
 
 
 def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
-    parts: Line = ()
+    parts = _steepest(report, sweeps)
     for sweep in sweeps:
         last = len(sweep.x) - 1
         parts = (
@@ -133,6 +133,28 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
             "). ",
         )
     return parts
+
+
+def _steepest(report: Report, sweeps: list[SweepRecord]) -> Line:
+    """Say where the median car changes most, and by how much."""
+    changes = []
+    for sweep in sweeps:
+        kept = [(x, y) for x, y in zip(sweep.x, sweep.middle, strict=True) if math.isfinite(y)]
+        if len(kept) > 1:
+            changes.append((kept[-1][1] - kept[0][1], kept[0][0], kept[-1][0], sweep))
+    if not changes:
+        return ()
+    change, start, end, sweep = max(changes, key=lambda one: abs(one[0]))
+    along = Units(sweep.along_unit, sweep.along_display_unit)
+    return (
+        f"The largest {'rise' if change > 0 else 'fall'} is ",
+        amount(abs(change), sweep, spread=abs(change) / 20, difference=True),
+        " from ",
+        amount(start, along),
+        " to ",
+        amount(end, along),
+        f", {report.swept(sweep.condition, sweep.along, sweep.throttle)}. ",
+    )
 
 
 def _at(sweep: SweepRecord, value: float) -> Amount:

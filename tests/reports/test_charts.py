@@ -320,3 +320,11 @@ def test_letters_have_one_size_in_charts_of_one_width() -> None:
     bars = [Bar("an input with a name so long that it takes two lines", 0.5, 0.4, 0.6)]
     charts = (fan([band], x_axis="speed", y_axis="pitch"), share_bars(bars, axis="share [%]"))
     assert {re.findall(r'viewBox="0 0 (\d+)', vega.svg(chart, "x"))[0] for chart in charts} == {"664"}
+
+
+def test_captions_of_sweeps_begin_with_the_curve_that_changes_most() -> None:
+    report = Report(make_results())
+    found = next(one for one in figures(sections(report)) if one.name == "sweep-pitch-speed")
+    said = [one if isinstance(one, str) else one.text("as given") for one in found.caption]
+    # The pitch grows with the square of the speed, by 2.6e-5 rad.
+    assert "".join(said).startswith(f"The largest rise is {math.degrees(2.6e-5 * (60**2 - 10**2)):.2f}°")

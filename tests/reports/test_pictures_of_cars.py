@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -96,8 +98,10 @@ def test_the_run_and_the_travel_name_their_worst_places() -> None:
     push = Curves(
         "open_55", "speed", (5.0, 50.0), {"driving_force": (90.0, 40.0), "resistance_force": (2.0, 60.0)}
     )
-    report = Report(with_findings(runs=(run,), curves=(travel, push), families={"element": ("upper",)}))
+    shut = replace(run, condition="closed", flap_used=False, speed=(1.0, 28.0, 36.0))
+    report = Report(with_findings(runs=(shut, run), curves=(travel, push), families={"element": ("upper",)}))
     drawn = figures_of(runs.build(report))
+    assert words(drawn["run-over-strip"]).startswith("Opening the flap gains 14.4\N{NO-BREAK SPACE}km/h")
     assert "Flap open: 144.0 km/h at 100" in words(drawn["run-over-strip"]).replace("\N{NO-BREAK SPACE}", " ")
     assert "at 50\N{NO-BREAK SPACE}% of the travel" in words(drawn["travel-torque"])
     assert "flap shut" in words(drawn["travel-gap"])
