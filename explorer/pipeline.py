@@ -242,6 +242,9 @@ def _output(
         quantiles=quantiles,
         histogram=_histogram(tally),
         throttle=throttle_words(study, output),
+        at_speed=any(
+            "speed" in study.graph.inputs_of(name, study.given_names(where)) for name, where in output.pairs
+        ),
     )
 
 

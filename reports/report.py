@@ -86,21 +86,11 @@ class Report:
 
         A limit's name says that already.
         """
-        at_a_speed = self._at_a_speed(output)
+        found = self.output(output) if isinstance(output, LimitRecord) else output
         words = " minus ".join(
-            self.condition(name) if at_a_speed else self.swept(name, "speed") for _, name in output.pairs
+            self.condition(name) if found.at_speed else self.swept(name, "speed") for _, name in output.pairs
         )
         return words if isinstance(output, LimitRecord) else with_throttle(words, output.throttle)
-
-    def _at_a_speed(self, output: OutputRecord | LimitRecord) -> bool:
-        """Tell whether the speed of its condition matters to it, as far as a limit on it tells."""
-        matters = {name for one in self.summary.inputs if one.quantity == "speed" for name in one.reaches}
-        same = {
-            one.name
-            for one in self.summary.limits
-            if (one.quantity, one.pairs) == (output.quantity, output.pairs)
-        }
-        return not same or not same.isdisjoint(matters)
 
     def quantity(self, output: Output) -> str:
         """Name what is looked at: a quantity, or how far it differs between two conditions."""

@@ -76,7 +76,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
         yield (
             f"{followed} {'are' if ', ' in followed else 'is'} of wheels without mass, though a bump may "
             "make them hop on their tyres, off the road for up to twice as long: give "
-            f"{', '.join(hop)} under [inputs], and bumps near wheel hop are told of"
+            f"{', '.join(hop)} under [inputs], and a caution names bumps near wheel hop"
         )
     gap = [name for name in _GAP if study.inputs[name].default and _hanging_on(name, asked)]
     if gap and not study.inputs["splitter_ground_gain"].default:

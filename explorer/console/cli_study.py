@@ -16,7 +16,7 @@ from explorer.errors import SquatlineError, read_all, with_file
 
 
 def new(
-    folder: Annotated[Path, typer.Argument(help="Folder to write the study into; it must not hold one.")],
+    folder: Annotated[Path, typer.Argument(help="Folder to write the study into, without a study in it.")],
     flaps: Annotated[
         int, typer.Option(help="Flaps on one servo whose mechanism is looked at: 0 to 3.", metavar=NUMBER)
     ] = 0,

@@ -436,6 +436,6 @@ def stacked_margins(margins: Mapping[str, Array], stakes: Sequence[Stake]) -> Ar
                 "too few samples to tell what a measurement is worth",
                 found=margins[stake.limit].size,
                 allowed=f"{FEWEST_SAMPLES} or more",
-                remedy="run the study with more samples, and keep them",
+                remedy="run the study with more cars, and keep them",
             )
     return finite_or_nan(np.stack([np.asarray(margins[stake.limit], float) for stake in stakes]))

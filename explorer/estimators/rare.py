@@ -477,7 +477,7 @@ def _combined(
     stretch = math.exp(factor * math.sqrt(math.log1p(variation**2)))
     note = "" if agree else "the two methods disagree: the higher is given; take it as an order of magnitude"
     if agree and variation > 0.3:
-        note = f"known only to about {percent(variation, 2)}: draw more samples"
+        note = f"known only to about {percent(variation, 2)}: draw more cars"
     return RareFailure(
         probability=probability,
         low=probability / stretch,

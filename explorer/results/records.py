@@ -77,7 +77,8 @@ class OutputRecord(Output):
 
     ``quantiles`` holds (probability, value) pairs; ``failed`` counts samples without an answer; ``capped``
     those at the cap of a search, where the true value lies beyond.  ``throttle`` says how the car is driven,
-    such as "at full throttle", where the quantity hangs on it.
+    such as "at full throttle", where the quantity hangs on it; ``at_speed`` tells whether it hangs on the
+    speed of its condition.
     """
 
     summary: str
@@ -94,6 +95,7 @@ class OutputRecord(Output):
     quantiles: tuple[tuple[float, float], ...]
     histogram: Histogram
     throttle: str = ""
+    at_speed: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)

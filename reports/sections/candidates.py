@@ -203,8 +203,8 @@ def _differing(found: Comparison, names: Names) -> tuple[Block, ...]:
         Paragraph((f"{sentence(_ALL)[:-1]} are met {said}.",)),
         Table(
             "differing",
-            f"Clear differences on these cars. Any of all {len(found.pairs) * (len(found.limits) + 1)} "
-            "comparisons is wrong in 1 case of 20 at most.",
+            f"Clear differences on these cars. In 19 cases of 20 none of all "
+            f"{len(found.pairs) * (len(found.limits) + 1)} comparisons is wrong.",
             (Column("Limit"), Column("Met more often by"), Column("Than by")),
             tuple(tuple(map(cell, row)) for row in rows),
             small=True,
@@ -339,7 +339,7 @@ def _pick(found: Comparison, pick: Pick | None) -> str:
     barred = "; not to be run: a safety limit is not passed" if _open_safety(found, one) else ""
     # Rounding makes a doubt of one in many millions none at all.
     sure = chance(min(pick.confidence, 1 - 1e-9))
-    return f"{one.words}, sure by {sure}{'' if sure.startswith('more') else ' at least'}{barred}"
+    return f"{one.words} ({'' if sure.startswith('more') else 'at least '}{sure} sure){barred}"
 
 
 def _decision(found: Comparison, names: Names) -> list[Block]:

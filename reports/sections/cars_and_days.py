@@ -180,9 +180,10 @@ def ignorance_or_day(report: Report) -> list[Block]:
     return [
         Table(
             "between-cars",
-            "Ignorance or the day: how much of the margin's variance, and of meeting the limit or not, lies "
-            f"between cars and could be learnt (95 % interval; {count(told[0][1].cars)} cars on two days "
-            "each). Then what leads the spread among what could be learnt, and among what is the day.",
+            "What is not known of the car, or the day: how much of the margin's variance, and of meeting the "
+            "limit or not, lies between cars and could be learnt (95 % interval; "
+            f"{count(told[0][1].cars)} cars on two days each). Then what leads the spread among what could "
+            "be learnt, and among what is the day.",
             (
                 Column("Limit", width=28),
                 Column("Margin", number=True, width=15),

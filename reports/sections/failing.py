@@ -145,9 +145,9 @@ def _groups(report: Report, limit: LimitRecord, found: FailingCars) -> Figure:
         title=f"How cars that miss “{limit.name}” differ from the rest",
         alternative=(f"Two bars an input. Cars that miss the limit have {told}.",),
         caption=(
-            f"Cars that miss it have {told}. The medians of the first lie {abs(first.shift):.1f} standard "
-            f"deviations apart. Bars: the middle half of {count(found.cars - found.missing)} cars that meet "
-            f"it and {count(found.missing)} that miss it.",
+            f"Cars that miss it have {told}. The medians of the first named lie {abs(first.shift):.1f} "
+            f"standard deviations apart. Bars: the middle half of {count(found.cars - found.missing)} cars "
+            f"that meet it and {count(found.missing)} that miss it.",
         ),
         draw=lambda: groups_apart(groups),
         wide=False,

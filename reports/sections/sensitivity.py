@@ -13,7 +13,7 @@ from reports.blocks import Block, Column, Figure, Line, Link, Paragraph, Quiet, 
 from reports.charts import Bar, share_bars
 from reports.charts_of_limits import part_matrix
 from reports.findings import WORTH_NAMING, by_severity, slug
-from reports.formatting import count, listed, share, share_range
+from reports.formatting import about, count, listed, share, share_range
 from reports.report import Report, sentence
 from reports.sections import cars_and_days
 
@@ -177,11 +177,11 @@ def ranking_words(report: Report, found: Sensitivity) -> str:
     total = f"{share(head.total.value, head.total.low, head.total.high)} of the spread"
     if tied:
         names = [report.input_name(head.name), *tied]
-        words = f"Tied at the head: {', '.join(names[:-1])} and {names[-1]}; the first answers for {total}."
+        words = f"Tied for the lead: {', '.join(names[:-1])} and {names[-1]}; the first answers for {total}."
     else:
         words = f"{sentence(report.input_name(head.name))[:-1]} leads and answers for {total}."
     if not found.settled:
-        words += f" About {count(found.samples_needed)} rows would tell the order."
+        words += f" Their order would take about {about(found.samples_needed)} rows of the ranking."
     if found.behind_no_answer:
         behind = " and ".join(report.input_name(index.name) for index in found.behind_no_answer[:2])
         words += (

@@ -17,6 +17,7 @@ from study_help import CHASE, DEMO, Answer
 from explorer.console.cli import COMMANDS
 from explorer.console.explain import explain_all
 from explorer.console.search import MOST_FOUND, find
+from reports.options import ReportOptions
 from reports.sections import SECTIONS
 
 Cli = Callable[..., Answer]
@@ -330,3 +331,13 @@ def test_help_cuts_no_sentence_on_eighty_columns(
     assert not [line for line in lines if line.endswith("...") or len(line) > 80]
     # Types of the program say nothing to who types a word.
     assert not re.search(r"-\S+ <(?:str|list\[str\]|int range)>", "\n".join(lines))
+
+
+@pytest.mark.parametrize("command", ["run", "compare", "explore"])
+def test_how_many_cars_are_drawn_can_be_chosen_wherever_any_are(command: str, squatline: Cli) -> None:
+    assert "--samples <number>" in squatline(command, "--help").out
+
+
+def test_speeds_as_on_the_road_are_among_the_units(squatline: Cli) -> None:
+    assert "'metric km/h'" in squatline("report", "--help").out
+    assert ReportOptions(units="metric km/h").checked(()) is not None

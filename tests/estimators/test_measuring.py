@@ -314,6 +314,16 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     assert plain(headline(plan)) == ("no measurement within 2 hours is likely to show that “hopeless” passes")
 
 
+def test_the_best_set_for_a_limit_names_none_that_brings_nothing() -> None:
+    """Two readings fit into the time, and the margin knows nothing of the second."""
+    x = drawn("abc")
+    margins, behind = {"y": 0.2 + x["a"] + 0.3 * x["c"]}, {"y": ("a", "c")}
+    judged = measuring_plan.Judged(x, margins, (Stake("y", 0.9),), behind)
+    ways = [reading("a"), reading("b")]
+    plan = measuring_plan.plan_measurements([judged], ways, budget_hours=9, seed=2)
+    assert plan.outlooks[0].best_set == ("a",)
+
+
 def test_a_pass_that_a_reading_may_turn_says_so() -> None:
     x = drawn("ab")
     plan = planned({"y": 1.6 + x["a"] + 0.2 * x["b"]}, x, [reading("a", noise=0.1)], hours=2)

@@ -192,7 +192,7 @@ def test_a_missing_source_is_said(reader: Reader) -> None:
 
 
 def test_ties_are_said(reader: Reader) -> None:
-    assert "Tied at the head: rear wheel rate and splitter pitch slope" in reader.text
+    assert "Tied for the lead: rear wheel rate and splitter pitch slope" in reader.text
 
 
 def test_failed_samples_are_said_with_their_cause(reader: Reader) -> None:
@@ -425,24 +425,30 @@ def test_a_pass_is_never_a_clearance() -> None:
     assert "It is never a clearance to run." in found.text
 
 
+#: How it was once said, where the words are ours alone; each has a plain one in its place.
+OWN_WORDS = re.compile(
+    r"\b(holds?|settle[sd]?|on the line|nought|told|asked for in|beyond doubt|middle car|9 in 10"
+    r"|takes the chance|moved most by|speaks against it|turns the choice|gives? way first|quick less tame"
+    r"|seen from its left|words used here|take the requirement back|more samples|chance of that)\b"
+    r"|^otherwise$",
+    re.IGNORECASE,
+)
+
+
 def test_cars_meet_a_limit_and_a_limit_passes() -> None:
     """Every text that is printed, wherever it is made: none has our own words for it."""
-    own = re.compile(r"\b(holds?|settle[sd]?|on the line|nought|told)\b", re.IGNORECASE)
+    assert OWN_WORDS.search("decide it: about 25 000 more samples")
     found = []
-    for folder in (
-        "reports",
-        "explorer/results",
-        "explorer/analyses",
-        "explorer/design",
-        "explorer/estimators",
-    ):
-        for file in (ROOT / folder).rglob("*.py"):
-            tree = ast.parse(file.read_text(encoding="utf-8"))
-            bare = {node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)}
-            found += [
-                (file.name, node.value)
-                for node in ast.walk(tree)
-                if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in bare
-                if own.search(node.value)
-            ]
+    folders = ("reports", "explorer/results", "explorer/analyses", "explorer/design", "explorer/estimators")
+    files = [file for folder in folders for file in (ROOT / folder).rglob("*.py")]
+    files += [ROOT / "explorer" / "pipeline.py", *(ROOT / "explorer" / "console").glob("cli*.py")]
+    for file in files:
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        bare = {node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+        found += [
+            (file.name, node.value)
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in bare
+            if OWN_WORDS.search(node.value)
+        ]
     assert not found

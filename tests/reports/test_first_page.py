@@ -273,21 +273,16 @@ def first_page_of(results: Results) -> str:
 
 def test_the_speed_of_a_condition_is_left_out_where_it_does_not_matter() -> None:
     results = make_results()
-    first, *others = results.summary.limits
+    first, *_ = results.summary.limits
     (at_45, *conditions) = results.summary.conditions
-    at_45 = replace(at_45, words="closed, 162 km/h")
-    inputs = tuple(
-        replace(one, reaches=(first.name,)) if one.quantity == "speed" else one
-        for one in results.summary.inputs
-    )
-    other = replace(others[-1], quantity="point_clearance")
-    assert other.condition == first.condition == at_45.name
-    summary = replace(
-        results.summary, conditions=(at_45, *conditions), inputs=inputs, limits=(first, *others[:-1], other)
-    )
-    report = Report(replace(results, summary=summary))
-    assert report.where(first) == report.where(report.output(first)) == "closed, 162 km/h"
-    assert report.where(other) == report.where(report.output(other)) == "closed"
+    conditions = (replace(at_45, words="closed, 162 km/h"), *conditions)
+    assert first.condition == at_45.name
+    for matters, words in ((True, "closed, 162 km/h"), (False, "closed")):
+        outputs = tuple(replace(one, at_speed=matters) for one in results.summary.outputs)
+        report = Report(
+            replace(results, summary=replace(results.summary, conditions=conditions, outputs=outputs))
+        )
+        assert report.where(first) == report.where(report.output(first)) == words
 
 
 def test_what_answers_for_nothing_is_not_among_what_matters_most() -> None:

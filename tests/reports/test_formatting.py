@@ -44,6 +44,12 @@ def test_as_given_keeps_the_builders_unit() -> None:
     assert shown.text("metric") == f"325.0{SPACE}mm"
 
 
+def test_a_stretch_of_track_is_not_told_in_millimetres() -> None:
+    """Once a way of 180 m stood as tens of thousands of them where the builder writes parts in mm."""
+    assert amount(179.0, Units("m", "mm")).text("as given") == f"179{SPACE}m"
+    assert amount(0.179, Units("m", "mm")).text("as given") == f"179{SPACE}mm"
+
+
 def test_a_spread_of_temperature_has_no_zero() -> None:
     """A difference of 10 K is one of 18 degrees Fahrenheit, whatever the zeros of the scales are."""
     assert amount(10.0, Units("K", "degC"), spread=10.0, difference=True).texts == (

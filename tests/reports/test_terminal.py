@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from io import StringIO
+from pathlib import Path
 
 import pytest
 from rich.console import Console
 
+from explorer.console.terminal import show_run
 from explorer.graph.written import SPACE
 from reports.blocks import Column, Figure, Paragraph, Quiet, Section, Table, Verdict, cell
 from reports.formatting import NEWTONS, amount
@@ -15,6 +18,7 @@ from reports.sections import SECTIONS, candidates, design, speed_steps
 from reports.sections.decision import in_short
 from reports.terminal import show, show_blocks, words
 from tests.report_analyses import with_analyses
+from tests.report_fixture import make_results
 
 SHOWN = (
     "decision",
@@ -75,6 +79,24 @@ def test_a_run_prints_the_decision_first_and_no_name_is_cut() -> None:
     for limit in results.summary.limits:
         assert limit.name in text
     assert text.index("What next?") > text.index("May we build it?")
+    assert len(lines) < 50
+
+
+@pytest.mark.parametrize("passes", [True, False])
+def test_a_run_ends_with_what_to_do(
+    passes: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    results = make_results()
+    limits = tuple(one for one in results.summary.limits if not passes or one.conformance.verdict == "pass")
+    (tmp_path / "report.pdf").touch()
+    show_run(replace(results, summary=replace(results.summary, limits=limits)), tmp_path)
+    *others, before, last = capsys.readouterr().out.rstrip().splitlines()
+    assert max(map(len, (*others, before, last))) <= max(80, len(str(tmp_path / "report.pdf")))
+    said = " ".join(f"{before} {last}".split())
+    first = "raise the speed in steps" if passes else "put the new numbers into the study and run it again"
+    assert first in " ".join(" ".join((*others[-2:], said)).split())
+    assert said.endswith("Run with --details to have more of it here.")
 
 
 def test_a_comparison_and_an_exploration_say_in_short_what_to_build() -> None:
