@@ -20,7 +20,7 @@ from reports.findings import in_both_words
 from reports.formatting import Units, amount, hours, share, share_range
 from reports.sections.measuring import asked_words, what_it_does
 
-WIDTH, HEIGHT = 240.0, 22.0
+WIDTH, HEIGHT = 200.0, 22.0
 # What is asked stands at three quarters of every row: right of it the cars hold often enough.
 _ASKED_AT = 0.75
 UNITS: System = "as given"
