@@ -9,6 +9,7 @@ from typing import Any, TypeAlias
 
 import tomlkit
 from tomlkit.exceptions import ParseError, TOMLKitError
+from tomlkit.items import InlineTable
 
 from explorer.desk.entry_forms import AS_IN_FILE, Fields, entry_of
 from explorer.errors import StudyError
@@ -38,7 +39,9 @@ def with_entry(text: str, place: Place, fields: Fields) -> str:
     table = _table(document, place[:-1])
     before = table.get(place[-1])
     entry = entry_of(fields, before)
-    if isinstance(before, Mapping) and isinstance(entry, Mapping) and fields.kind != AS_IN_FILE:
+    several = isinstance(before, Mapping) and isinstance(entry, Mapping) and fields.kind != AS_IN_FILE
+    # Keys taken out of one line would leave their spaces there.
+    if several and not (isinstance(before, InlineTable) and before.keys() - entry.keys()):
         _update(before, entry)
     else:
         table[place[-1]] = entry

@@ -131,6 +131,10 @@ def page(
     """
     study = bench.study
     parts = inputs_by_part(study)
+    forms = _forms(bench, _asked_for(bench, parts, room, find), refused)
+    shown = _sheets(bench, room, find, refused)
+    places = {one.place for one in (*forms, *(over for sheet in shown for over in sheet.overrides))}
+    places |= {sheet.of.place for sheet in shown}
     made = dict(
         title=study.title,
         file=bench.file.name,
@@ -142,8 +146,10 @@ def page(
         unknown=len(_unknown(bench)),
         rooms=SECTIONS,
         drawing=_drawing(study),
-        forms=_forms(bench, _asked_for(bench, parts, room, find), refused),
-        sheets=_sheets(bench, room, find, refused),
+        forms=forms,
+        sheets=shown,
+        # Its form may have gone meanwhile, in another tab.
+        astray=refused.error if refused and "." in refused.place and refused.place not in places else "",
         quantities=study.graph.quantities,
         kinds=KINDS,
         said=_said,

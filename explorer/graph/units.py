@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, TypeVar
@@ -148,7 +149,9 @@ def split(text_or_number: object, unit: str | None, expected: str) -> tuple[floa
     if isinstance(text_or_number, str):
         number, own = _number_and_unit(text_or_number, expected)
     else:
-        number, own = float(text_or_number), ""
+        # A whole number may be larger than any other kind can hold.
+        finite = abs(text_or_number) <= sys.float_info.max
+        number, own = float(text_or_number) if finite else math.inf, ""
     if not math.isfinite(number):
         raise UnitError("a value must be finite", found=text_or_number, allowed=_as_written(expected))
     used = own or unit or ("1" if expected == "1" else "")

@@ -34,6 +34,14 @@ def test_an_input_changes_in_its_own_line() -> None:
     assert come == '+ rear_wheel_rate = { mean = 8.0, sd = 0.2, unit = "N/mm", source = "scale" }'
 
 
+def test_another_way_of_knowing_leaves_a_clean_line_with_its_comment() -> None:
+    text = 'mass = { mean = 5.0, sd = 0.1, unit = "kg" } # scales\n'
+    after = editing.with_entry(
+        f"[inputs]\n{text}", ("inputs", "mass"), Fields("one value", {"value": "10 lb"})
+    )
+    assert after == '[inputs]\nmass = {value = "10 lb"} # scales\n'
+
+
 def test_a_number_left_as_it_was_keeps_its_digits() -> None:
     fields = Fields("standard deviation", {"mean": "4.60", "sd": "0.05"}, unit="kg", source="new scales")
     after = editing.with_entry(TEXT, ("inputs", "mass"), fields)

@@ -154,6 +154,19 @@ def test_bad_input_is_told_as_in_the_file_and_changes_nothing(served: Served) ->
     assert served.desk._bench.text == before
 
 
+@pytest.mark.parametrize(
+    ("changed", "told"),
+    [
+        ({"mean": "1" * 400}, "a whole number is too large"),
+        ({"place": "inputs.nothing"}, "no quantity is called &#39;nothing&#39;"),
+    ],
+)
+def test_no_refusal_is_kept_from_who_sent_it(served: Served, changed: dict[str, str], told: str) -> None:
+    status, text, _ = served.ask("entry", form=MASS | changed)
+    assert status == 422
+    assert told in text
+
+
 def test_every_kind_of_table_comes_changes_is_renamed_and_goes(tmp_path: Path) -> None:
     folder = small_study(tmp_path)
     with serving(folder) as served:
