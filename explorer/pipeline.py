@@ -202,14 +202,7 @@ def run(
     with stages.analysis("were they enough"):
         summary = replace(summary, convergence=convergence_of(outcome))
     summary = replace(summary, unfinished=tuple(stages.failures))
-    found = Results(summary, None, tuple(stages.times), errors=tuple(stages.errors))
-    if isinstance(outcome.kept, SampleFiles):
-        return replace(found, files=outcome.kept)
-    if not outcome.kept:
-        return found
-    import pandas as pd
-
-    return replace(found, samples=pd.DataFrame(outcome.kept))
+    return Results(summary, outcome.kept or None, tuple(stages.times), tuple(stages.errors))
 
 
 def _output(

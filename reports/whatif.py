@@ -43,19 +43,18 @@ def payload(report: Report) -> dict[str, Any] | None:
         show it in each system of units; ``precision``: inverse of the correlation matrix of the inputs'
         normal scores.
     """
-    frame = report.results.first_samples(MOST_SAMPLES)
-    limits = [limit for limit in report.summary.limits if frame is not None and limit.column in frame]
-    if frame is None or not limits or len(frame) < FEWEST_SAMPLES:
+    cars = report.results.first_samples(MOST_SAMPLES)
+    limits = [limit for limit in report.summary.limits if limit.column in cars]
+    if not limits or (count := len(cars[limits[0].column])) < FEWEST_SAMPLES:
         return None
-    names = [name for name in leading_inputs(report.summary, 2 * LEADING) if name in frame]
-    spread = [name for name in names if frame[name].nunique() > _FEWEST_DIFFERENT * len(frame)][:LEADING]
-    kept = min(len(frame), MOST_SAMPLES, MOST_NUMBERS // (len(limits) + len(spread)))
-    rows = frame.iloc[:kept]
+    names = [name for name in leading_inputs(report.summary, 2 * LEADING) if name in cars]
+    spread = [name for name in names if np.unique(cars[name]).size > _FEWEST_DIFFERENT * count][:LEADING]
+    kept = min(count, MOST_NUMBERS // (len(limits) + len(spread)))
     return {
         "samples": kept,
         "fewest": FEWEST_EFFECTIVE,
-        "limits": [_limit(report, limit, rows[limit.column].to_numpy()) for limit in limits],
-        "inputs": [_input(report, report.inputs[name], rows[name].to_numpy()) for name in spread],
+        "limits": [_limit(report, limit, cars[limit.column][:kept]) for limit in limits],
+        "inputs": [_input(report, report.inputs[name], cars[name][:kept]) for name in spread],
         "precision": _precision(report, spread),
     }
 

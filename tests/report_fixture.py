@@ -11,7 +11,6 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
-import pandas as pd
 
 from explorer.estimators.conformance import judge_margins
 from explorer.estimators.sensitivity import Estimate, Index, Sensitivity
@@ -428,7 +427,7 @@ def make_results(
         families={},
         display={"speed": "km/h", "top_speed": "km/h", "pitch": "deg"},
     )
-    return Results(summary, pd.DataFrame(columns))
+    return Results(summary, columns)
 
 
 def hostile_results() -> Results:

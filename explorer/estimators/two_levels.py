@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from scipy.special import bdtr, bdtrc, betaincinv
 
 from explorer.estimators.assessment import turning_counts
 from explorer.estimators.conformance import CONFIDENCE, Verdict, binomial_interval
@@ -152,12 +153,11 @@ def turning_days(days: int, required: float) -> tuple[int, int, int]:
     A car short of it is counted on the first with a chance of at most ``WRONG_SIDE``, and a car that has it
     on fewer than the last with no more.  The first is more than the days where these are too few.
     """
-    from scipy.stats import binom  # takes its time to load, which a check need not
-
+    counts = np.arange(days + 1)
     return (
-        int(binom.isf(WRONG_SIDE, days, required)) + 1,
+        int(np.argmax(bdtrc(counts, days, required) <= WRONG_SIDE)) + 1,
         max(1, math.ceil(required * days - 1e-9)),
-        max(1, int(binom.ppf(WRONG_SIDE, days, required))),
+        max(1, int(np.argmax(bdtr(counts, days, required) >= WRONG_SIDE))),
     )
 
 
@@ -236,15 +236,13 @@ def _at_least(holds: Array, days: int, sure: float) -> tuple[float, float, float
     What might be required of a car passes below the lower end and fails above the upper one: there the days
     on which enough cars hold the limit are just those at which ``turning_days`` turns.
     """
-    from scipy.stats import beta  # takes its time to load, which a check need not
-
     ranked = np.sort(holds)
     surely, _, possibly = _turning_cars(len(holds), sure)
     least = 0.0 if surely is None else float(ranked[len(holds) - surely])
     most = float(ranked[len(holds) - possibly])
     counted = float(np.quantile(holds, 1 - sure, method="lower")) / days
-    low = float(beta.ppf(WRONG_SIDE, least, days - least + 1)) if least > 0 else 0.0
-    high = float(beta.ppf(1 - WRONG_SIDE, most + 1, days - most)) if most < days else 1.0
+    low = float(betaincinv(least, days - least + 1, WRONG_SIDE)) if least > 0 else 0.0
+    high = float(betaincinv(most + 1, days - most, 1 - WRONG_SIDE)) if most < days else 1.0
     return counted, min(low, counted), max(high, counted)
 
 

@@ -5,15 +5,17 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, write_samples
+from explorer.engine.storage import HELD_AT_ONCE, SampleFiles, first_rows, write_samples
 from explorer.errors import ResultsError, with_file
 from explorer.files.characters import require_visible
 from explorer.files.reading import Wanted
+from explorer.graph.arrays import Array
 from explorer.results.folder import NAMES, ResultsFolder, marked_json, results_folder
 from explorer.results.json import from_json, json_schema, json_text
 from explorer.results.records import SCHEMA_VERSION, Summary
@@ -105,25 +107,29 @@ def _digest(data: Any) -> str:
 
 @dataclass(frozen=True)
 class Results:
-    """A finished run: the summary, the kept samples and the stage times.
+    """A finished run: the summary, the kept samples by column if there are any, and the stage times.
 
-    ``samples`` is None when they were not kept, and when they are too many to hold at once: then ``files``
-    reads them by the column.  ``errors`` holds what the unfinished stages raised, in this process only.
+    ``errors`` holds what the unfinished stages raised, in this process only.
     """
 
     summary: Summary
-    samples: pd.DataFrame | None
+    kept: Mapping[str, Array] | None
     stages: tuple[tuple[str, float], ...] = ()
-    files: SampleFiles | None = None
     errors: tuple[Exception, ...] = ()
 
-    def first_samples(self, rows: int) -> pd.DataFrame | None:
-        """Return the first of the kept samples, or None when none were kept."""
-        if self.files is None:
-            return None if self.samples is None else self.samples.iloc[:rows]
+    @cached_property
+    def samples(self) -> pd.DataFrame | None:
+        """One row a car; None when they were not kept, or are too many to hold: ``kept`` reads a column."""
+        kept = self.kept
+        if kept is None or (isinstance(kept, SampleFiles) and kept.rows > HELD_AT_ONCE):
+            return None
         import pandas as pd
 
-        return pd.DataFrame(self.files.first(rows))
+        return pd.DataFrame(kept.first(HELD_AT_ONCE) if isinstance(kept, SampleFiles) else kept)
+
+    def first_samples(self, rows: int) -> Mapping[str, Array]:
+        """Return the first of the kept samples by column, of which there are none where none were kept."""
+        return first_rows(self.kept or {}, rows)
 
     @property
     def limits(self) -> pd.DataFrame:
@@ -224,14 +230,14 @@ class Results:
             SUMMARY_FILE: lambda file: file.write_text(marked_json(summary_text(self.summary)), "utf-8"),
             TIMINGS_FILE: lambda file: file.write_text(marked_json(timings), "utf-8"),
         }
-        samples, lying = self.samples, self.files
-        if samples is not None:
-            columns = {str(name): samples[name].to_numpy() for name in samples}
-            files[SAMPLES_FILE] = lambda file: write_samples(columns, file, mark)
-        if lying is not None:
-            files[SAMPLES_FILE] = lambda file: lying.write(file, mark)
+        kept = self.kept
+        if isinstance(kept, SampleFiles):
+            files[SAMPLES_FILE] = lambda file: kept.write(file, mark)
+        elif kept is not None:
+            files[SAMPLES_FILE] = lambda file: write_samples(kept, file, mark)
         place.put(files, gone=NAMES)
-        return replace(self, files=None if lying is None else SampleFiles((place.path / SAMPLES_FILE,), mark))
+        lie_there = isinstance(kept, SampleFiles)
+        return replace(self, kept=SampleFiles((place.path / SAMPLES_FILE,), mark) if lie_there else kept)
 
 
 def _mark(summary: Summary) -> str:
@@ -243,8 +249,8 @@ def load_results(folder: str | Path) -> Results:
     """Read a results folder."""
     folder = Path(folder)
     summary = load_summary(folder)
-    samples, files = _kept_in(folder / SAMPLES_FILE, _mark(summary))
-    return Results(summary, samples, _times_in(folder / TIMINGS_FILE), files)
+    kept = _kept_in(folder / SAMPLES_FILE, _mark(summary))
+    return Results(summary, kept, _times_in(folder / TIMINGS_FILE))
 
 
 def _times_in(file: Path) -> tuple[tuple[str, float], ...]:
@@ -256,14 +262,11 @@ def _times_in(file: Path) -> tuple[tuple[str, float], ...]:
         return ()
 
 
-def _kept_in(file: Path, mark: str) -> tuple[pd.DataFrame | None, SampleFiles | None]:
-    """Read the kept samples, if there are any and they are not too many."""
+def _kept_in(file: Path, mark: str) -> SampleFiles | None:
+    """Find the kept samples, if there are any, and see that they are of this run."""
     if not os.path.lexists(file):
-        return None, None
+        return None
     SAMPLES.size(file)
     files = SampleFiles((file,), mark)
-    if files.rows > HELD_AT_ONCE:
-        return None, files
-    import pandas as pd
-
-    return pd.DataFrame(files.first(HELD_AT_ONCE)), None
+    files.first(1)
+    return files

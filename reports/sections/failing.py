@@ -63,14 +63,14 @@ def _pair(report: Report, limit: LimitRecord, found: FailingCars) -> tuple[Figur
 
 def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | None:
     """Draw the first cars of the run along the input in which failing cars differ most."""
-    frame = report.results.first_samples(_POINTS)
+    cars = report.results.first_samples(_POINTS)
     key = found.inputs[0].key
-    if frame is None or key not in frame or limit.column not in frame:
+    if key not in cars or limit.column not in cars:
         return None
-    record, values = report.inputs[key], frame[limit.column].to_numpy()
+    record, values = report.inputs[key], cars[limit.column]
     margins = [min(value - limit.low, limit.high - value) for value in values]
     name = report.input_name(key)
-    pairs = [(x, y) for x, y in zip(frame[key].tolist(), margins, strict=True) if y == y]
+    pairs = [(x, y) for x, y in zip(cars[key].tolist(), margins, strict=True) if y == y]
     first, last = found.slices[0], found.slices[-1]
     worse, better = sorted((first, last), key=lambda part: -part.missing / part.cars)
     finding: Spoken = (
@@ -82,8 +82,8 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
     )
 
     def chart(x: Scale, y: Scale) -> dict[str, object]:
-        cars = [(x.value(at), y.value(margin)) for at, margin in pairs]
-        return margins_along(cars, x_axis=x.titled(name), y_axis=y.titled("margin"))
+        points = [(x.value(at), y.value(margin)) for at, margin in pairs]
+        return margins_along(points, x_axis=x.titled(name), y_axis=y.titled("margin"))
 
     rows = [
         (

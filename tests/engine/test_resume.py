@@ -173,7 +173,7 @@ def test_a_run_that_is_decided_early_has_its_few_samples_in_memory(
     noted = run(study, samples=1_000_000, until_decided=True, execution=Execution(checkpoint=kept))
     plain = run(study, samples=1_000_000, until_decided=True)
     assert noted.summary.outputs == plain.summary.outputs
-    assert noted.files is None
+    assert not isinstance(noted.kept, SampleFiles)
     assert noted.samples is not None
     assert plain.samples is not None
     pd.testing.assert_frame_equal(noted.samples, plain.samples)
@@ -237,19 +237,17 @@ def test_samples_of_a_long_run_lie_in_one_file_in_the_end(
     short = run(study, samples=3 * CHUNK)
     assert short.samples is not None
     assert found.samples is None
-    assert found.files is not None
     saved = found.save(tmp_path / "results")
     kept.forget_runs()
     assert not list((tmp_path / "hidden").iterdir())
-    assert saved.files is not None
-    assert saved.files.rows == 3 * CHUNK
+    assert isinstance(saved.kept, SampleFiles)
+    assert saved.kept.rows == 3 * CHUNK
     again = load_results(tmp_path / "results")
     assert again.samples is None
     first = again.first_samples(1000)
-    assert first is not None
-    pd.testing.assert_frame_equal(first, short.samples.iloc[:1000])
     for name in short.samples:
-        np.testing.assert_array_equal(saved.files[name], short.samples[name])
+        np.testing.assert_array_equal(first[name], short.samples[name][:1000])
+        np.testing.assert_array_equal(saved.kept[name], short.samples[name])
     # Quantiles come from fine bins here, from the sorted samples there.
     for one, other in zip(found.summary.outputs, short.summary.outputs, strict=True):
         assert one.mean == other.mean

@@ -399,7 +399,7 @@ def test_a_run_without_samples_or_sweeps_still_makes_a_report() -> None:
     results = make_results()
     bare = replace(
         results,
-        samples=None,
+        kept=None,
         summary=replace(
             results.summary, sweeps=(), correlations=(), failures=(), joint=None, joint_safety=None
         ),
