@@ -194,4 +194,4 @@ def against_log(
             tooltip=told({}, {"x": x_axis, "logged": "logged"}),
         ),
     ]
-    return finished(alt.layer(*layers), WIDE, 130)
+    return finished(alt.layer(*layers), WIDE, 136)

@@ -17,7 +17,7 @@ from reports.theme import ALARM, BAND, INK, QUIET
 
 # Rows reach at least and at most so many spreads to either side of the line.
 _NEAREST, _FARTHEST = 2.0, 6.0
-_ROW = 28
+_ROW = 26
 # With more limits than this rows are as low as their words allow, and names have one line, for one page (but
 # for a phone, which has less width than height: `fitted` in page.js).
 _MANY, _LOW_ROW, _SMALL, _LETTERS = 10, 18, 10, 11

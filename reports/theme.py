@@ -82,6 +82,7 @@ CONFIG: dict[str, Any] = {
         "labelLimit": 320,
         "titleLimit": 640,
         "titlePadding": 6,
+        "labelSeparation": 4,
     },
     "text": {"font": FONT, "fontSize": 11, "color": INK},
     "legend": {"labelFontSize": 11, "titleFontSize": 11},

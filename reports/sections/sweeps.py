@@ -6,14 +6,14 @@ import math
 from dataclasses import replace
 from functools import partial
 
-from explorer.graph.labels import begun, label
+from explorer.graph.labels import label
 from explorer.graph.quantity import asked_name
 from explorer.graph.written import MINUS, System, with_unit
 from explorer.results.records import LimitRecord, SweepRecord
 from reports.blocks import Column, Figure, Line, Paragraph, Section, Table, cell
 from reports.charts import LimitPoint, ShadedBand, fan
 from reports.findings import slug
-from reports.formatting import Amount, Scale, Units, amount, scale
+from reports.formatting import Amount, Scale, Units, amount, range_amount, scale
 from reports.report import Report
 
 
@@ -117,22 +117,19 @@ def _applying(report: Report, sweeps: list[SweepRecord]) -> list[tuple[LimitReco
 
 
 def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
-    parts = _steepest(report, sweeps)
-    for sweep in sweeps:
-        last = len(sweep.x) - 1
+    first, parts = sweeps[0], _steepest(report, sweeps)
+    end = amount(max(sweep.x[-1] for sweep in sweeps), Units(first.along_unit, first.along_display_unit))
+    parts = (*parts, "At ", end, " (90\N{NO-BREAK SPACE}% range)")
+    for place, sweep in enumerate(sweeps):
         parts = (
             *parts,
-            f"{begun(report.swept(sweep.condition, sweep.along, sweep.throttle))} at ",
-            amount(sweep.x[last], Units(sweep.along_unit, sweep.along_display_unit)),
-            ": ",
-            _at(sweep, sweep.middle[last]),
-            " (90 % range ",
-            _at(sweep, sweep.low[last]),
-            " to ",
-            _at(sweep, sweep.high[last]),
-            "). ",
+            f"{';' if place else ':'} {report.swept(sweep.condition, sweep.along, sweep.throttle)} ",
+            _at(sweep, sweep.middle[-1]),
+            " (",
+            range_amount(sweep.low[-1], sweep.high[-1], sweep),
+            ")",
         )
-    return parts
+    return (*parts, ".")
 
 
 def _steepest(report: Report, sweeps: list[SweepRecord]) -> Line:
@@ -158,8 +155,7 @@ def _steepest(report: Report, sweeps: list[SweepRecord]) -> Line:
 
 
 def _at(sweep: SweepRecord, value: float) -> Amount:
-    last = len(sweep.x) - 1
-    return amount(value, sweep, spread=(sweep.high[last] - sweep.low[last]) / 4)
+    return amount(value, sweep, spread=(sweep.high[-1] - sweep.low[-1]) / 4)
 
 
 def _numbers(report: Report, sweeps: list[SweepRecord]) -> Table:

@@ -38,8 +38,8 @@ _COLUMNS = (
     Column("Required", width=14),
     Column(f"Median (90{SPACE}% range)", width=16),
     Column(f"Met by (95{SPACE}% interval)", number=True, width=14),
-    Column("Margin", number=True, width=18),
-    Column("Verdict", width=14),
+    Column("Margin", number=True, width=16),
+    Column("Verdict", width=16),
 )
 
 

@@ -24,6 +24,7 @@ from explorer.study.study import load_study
 from reports import terminal
 from reports.charts import wrapped
 from reports.findings import judged_build, leading_inputs
+from reports.formatting import kept_together
 from reports.options import ReportOptions
 from reports.page import page
 from reports.questions import ALWAYS, BY_SUBJECT, FLIP, MECHANISM, OTHER, SCRAPE, SPEED, questions
@@ -312,7 +313,7 @@ def test_no_chart_of_a_demo_cuts_a_name(study: str) -> None:
     names = [limit.name for limit in loaded.limits]
     names += [label(one.quantity) for one in loaded.all_inputs()]
     names += [measurement.label for measurement in ways_to_measure(loaded).measurements]
-    assert [name for name in names if " ".join(wrapped(name)) != name] == []
+    assert [name for name in names if " ".join(wrapped(name)) != kept_together(name)] == []
 
 
 def test_the_first_page_has_one_percentage_to_reach_and_says_what_the_run_leaves_open() -> None:
