@@ -20,6 +20,7 @@ from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.objectives import Objective, Payoff, read_objectives, read_payoff, record_of_objective
 from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
+from explorer.design.standing import standing_cars
 from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import inputs_digest
 from explorer.engine.plan import Plan, chunk_sizes, make_plan
@@ -205,6 +206,7 @@ def _summed_up(
         recommended=_recommended(candidates, objectives),
         notes=(
             *_notes(candidates, [limit.name for limit in sure_limits(study)]),
+            *standing_cars(study, builds),
             *(failure.words for failure in execution.stages.failures),
         ),
     )

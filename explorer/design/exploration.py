@@ -10,6 +10,7 @@ from explorer.design.inverse import PreparedQuestion, prepare_question, run_ques
 from explorer.design.maps import PreparedMap, prepare_map, run_map
 from explorer.design.objectives import Objective, read_objectives, read_payoff
 from explorer.design.search import run_search
+from explorer.design.standing import standing_cars
 from explorer.design.variables import Variable, read_variables
 from explorer.engine.execution import Execution
 from explorer.errors import Faults, StudyError, unknown
@@ -142,7 +143,7 @@ def explore(
                 search = run_search(study, build, prepared.variables, prepared.objectives, execution)
         else:
             notes.append("no [[objectives]] are set, so there is nothing to search the design variables for")
-    notes += [failure.words for failure in stages.failures]
+    notes += [*standing_cars(study, [build]), *(failure.words for failure in stages.failures)]
     asked = bool(answers or maps or search)
     if not asked and speeds is None:
         if stages.errors:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from explorer.graph.quantity import ON_WHEELS
 
 if TYPE_CHECKING:
-    from explorer.study.study import Study
+    from explorer.study.study import Study, Sweep
 
 #: Its mean says how many cars could keep another attitude than the one that the figures are of.
 SEVERAL = "has_several_attitudes"
@@ -43,21 +44,35 @@ def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
     return tuple(told)
 
 
+def swept_beside(study: Study) -> tuple[Sweep, ...]:
+    """Return the sweeps, with standing on a point beside what is of a car on its points where it stands."""
+    if STANDING not in study.graph.quantities:
+        return study.sweeps
+    return tuple(
+        replace(one, quantities=tuple(dict.fromkeys((*one.quantities, STANDING))))
+        if any(_feels_points(study, name, where) for name in one.quantities for where in one.conditions)
+        else one
+        for one in study.sweeps
+    )
+
+
 def on_points(study: Study, condition: str) -> tuple[str, ...]:
     """List what is asked of the cars in a condition that is of a car on its points where it stands on any.
 
     What is judged on the wheels alone is not of such a car; how it stands is said beside.
     """
-    given, own = study.given_names(condition), {STANDING, STANDING_AT_TOP, SEVERAL}
+    own = {STANDING, STANDING_AT_TOP, SEVERAL, LIFTING, LIFTING_SPEED}
     pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
     asked = dict.fromkeys(name for name, where in pairs if where == condition)
     return tuple(
         name
         for name in asked
-        if name not in own
-        and ON_WHEELS not in name
-        and "points_under_car" in study.graph.upstream([name], given)
+        if name not in own and ON_WHEELS not in name and _feels_points(study, name, condition)
     )
+
+
+def _feels_points(study: Study, name: str, condition: str) -> bool:
+    return "points_under_car" in study.graph.upstream([name], study.given_names(condition))
 
 
 def _is_known(study: Study, condition: str, quantity: str) -> bool:

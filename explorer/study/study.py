@@ -20,7 +20,7 @@ from explorer.graph.quantity import Quantity, asked_name
 from explorer.graph.units import dimension_matches, parse, written_in
 from explorer.graph.written import display_unit
 from explorer.model import modules
-from explorer.study.beside import told_beside
+from explorer.study.beside import swept_beside, told_beside
 from explorer.study.day_to_day import with_days
 from explorer.study.inputs import Input as Input
 from explorer.study.inputs import default_input, known_quantity, one_number, read_input, read_inputs
@@ -295,7 +295,8 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
         included = tuple(_included(one, entries.inputs, graph, file.parent) for one in text.includes)
     study = replace(study, included=included)
     study = judged_on_wheels(study, [entry.standing_counts for entry in entries.limits])
-    return replace(study, outputs=tuple(dict.fromkeys([*study.outputs, *told_beside(study)])))
+    outputs = tuple(dict.fromkeys([*study.outputs, *told_beside(study)]))
+    return replace(study, outputs=outputs, sweeps=swept_beside(study))
 
 
 def _sections_of_inputs(entries: StudyFile) -> Iterator[Mapping[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +10,11 @@ import pytest
 from log_help import copied, with_sections
 from study_help import DEMO
 
+from explorer.design.standing import standing_cars
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
+from explorer.study.builds import AS_IT_STANDS, Build
+from explorer.study.distributions import Exact
 from explorer.study.study import Study, load_study
 
 FRICTION = """
@@ -52,6 +56,20 @@ def test_no_safety_limit_is_met_by_standing_on_a_point(tmp_path: Path) -> None:
     assert judged[lifts] == "front_lift_off_speed_on_wheels_alone"
     assert judged["Fast enough with the flap open"] == "top_speed"
     assert ("stands_on_a_point", "closed_fast") in points.outputs
+
+
+def test_builds_and_sweeps_say_where_cars_stand_on_a_point(tmp_path: Path) -> None:
+    """Of the car as it stands most do at speed; of one set high none does, and nothing is said of it."""
+    study = on_points(tmp_path)
+    high = replace(study.inputs["cg_height"], quantity="points_carry", key="points_carry@high")
+    off = Build("high", "high", {"points_carry": replace(high, distribution=Exact(0.0))})
+    (told,) = standing_cars(study, [AS_IT_STANDS, off])
+    assert told.startswith("as it stands: of its cars")
+    assert "100\N{NO-BREAK SPACE}% in closed_fast" in told
+    assert "stands_on_a_point" in study.sweeps[0].quantities
+    plain = load_study(DEMO)
+    assert not list(standing_cars(plain, [AS_IT_STANDS]))
+    assert "stands_on_a_point" not in plain.sweeps[0].quantities
 
 
 def test_points_that_carry_need_points_and_friction(tmp_path: Path) -> None:
