@@ -13,6 +13,10 @@ from explorer.console.telling import complain, print_json, say
 from explorer.console.working import load
 from explorer.errors import SampleError, StudyError
 
+_NOTHING_WRITTEN = (
+    "Nothing was written: --include puts these inputs into the study, --write leaves them beside it."
+)
+
 if TYPE_CHECKING:
     from explorer.logs.fits import Fitted
 
@@ -98,6 +102,9 @@ def _written(fitted: Sequence[Fitted]) -> tuple[list[Fitted], dict[str, str]]:
 def _say_written(
     study: Path, written: Sequence[Fitted], refused: dict[str, str], line: str | None, asked: bool
 ) -> None:
+    from reports.blocks import Paragraph
+    from reports.terminal import show_blocks
+
     for one in written:
         say(f"wrote {one.path}")
     for name, why in refused.items():
@@ -111,7 +118,7 @@ def _say_written(
     elif written:
         say("the study includes it: 'squatline run' takes it up")
     elif not asked:
-        say("nothing was written; --write writes the inputs for the study to include")
+        show_blocks((Paragraph((_NOTHING_WRITTEN,)),))
 
 
 def validate(
@@ -139,8 +146,9 @@ def validate(
     from explorer.logs.model_errors import FILE, found_errors, write_model_errors
     from explorer.logs.validation_records import track_records
     from explorer.results.json import json_data
+    from reports.blocks import Paragraph, Strong
     from reports.sections import validation
-    from reports.terminal import show, words
+    from reports.terminal import show, show_blocks, words
 
     loaded = load(study, allow_code)
     tracked = hold(loaded, name)
@@ -162,6 +170,7 @@ def validate(
         errors = [json_data(one) for one in found]
         print_json({"explains": explains, "logged_runs": told, "model_errors": errors})
     else:
+        show_blocks((Paragraph((Strong(validation.headline(records)),)),))
         show([validation.section(records)])
         for one in found:
             say(one.words)

@@ -475,7 +475,8 @@ def _notes(
         steps = np.diff(values["time"])
         gaps = steps > DROPOUT_STEPS * np.median(steps)
         if gaps.any():
+            lost = int(np.count_nonzero(gaps))
             yield (
-                f"{file}: {int(np.count_nonzero(gaps))} dropouts, the longest "
+                f"{file}: {lost} dropout{'' if lost == 1 else 's'}, the longest "
                 f"{float(steps.max()):.3g} s (the usual step is {float(np.median(steps)):.3g} s)"
             )

@@ -4,21 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from explorer.graph.labels import label
 from explorer.graph.written import MINUS
 from explorer.logs.fit_records import EstimateRecord, FitRecord, UpdatedInput, UpdateRecord
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.input_block import CONTRADICTION
 from explorer.results.logged_runs import Belief
 from explorer.study.study import Study
-from reports.blocks import Block, Bullets, Cell, Column, Line, Note, Paragraph, Table, cell
-from reports.formatting import Amount, Units, amount, count, range_amount, uncertain, uncertain_amount
+from reports.blocks import Block, Bullets, Cell, Column, Line, Note, Paragraph, Strong, Table, cell
+from reports.formatting import (
+    Amount,
+    Units,
+    amount,
+    count,
+    counted,
+    listed,
+    range_amount,
+    uncertain,
+    uncertain_amount,
+)
 from reports.report import said
 
 LEAST_CORRELATION = 0.1
 
 
 def fit_blocks(fits: Sequence[FitRecord], study: Study) -> Iterator[Block]:
-    """Say what each fit found, how well, and how it agrees with the study."""
+    """Say which logs can be used, then what each fit found, how well, and how it agrees with the study."""
+    weak = [one.name for one in fits if one.weakness]
+    good = f"{len(fits) - len(weak)} of {counted(len(fits), 'fit')} can be used"
+    yield Paragraph((Strong(f"{good}; not {listed(weak)}." if weak else f"{good}."),))
     for one in fits:
         yield Paragraph((f"{one.name}: {one.kind}",), lead=True)
         yield from found_blocks(one, study)
@@ -65,16 +79,15 @@ def _below(one: FitRecord, study: Study) -> Iterator[Line]:
     """Give the lines below the table: correlations, what only the log has, notes, the verdict."""
     for pair in one.correlations:
         if abs(pair.value) >= LEAST_CORRELATION:
-            yield (
-                f"{pair.first} and {pair.second} go together: correlation {pair.value:+.2f}".replace(
-                    "-", MINUS
-                ),
-            )
+            size = f"{pair.value:+.2f}".replace("-", MINUS)
+            yield (f"{label(pair.first)} and {label(pair.second)} go together: correlation {size}",)
     for known in one.known:
         if known.standard_uncertainty > 0:
-            yield (f"taken as known: {known.name} ", _known(known, study))
+            yield (f"taken as known: {label(known.name)} ", _known(known, study))
     for name, own in one.log_values.items():
-        yield (f"only of this log, in SI units: {name} {uncertain(own.value, own.standard_uncertainty)}",)
+        yield (
+            f"only of this log, in SI units: {label(name)} {uncertain(own.value, own.standard_uncertainty)}",
+        )
     yield from map(said, one.notes)
     yield from _agreement(one)
     if one.update is None and not any(found.given_back for found in one.estimates):

@@ -6,14 +6,26 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-from explorer.graph.labels import label
+from explorer.graph.labels import begun, input_label, label
 from explorer.graph.written import chance, percent
 from explorer.results.logged_runs import FURTHEST, LoggedRunRecord
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict
 from reports.charts import ShadedBand
 from reports.charts_of_designs import against_log
 from reports.findings import slug
-from reports.formatting import Amount, Scale, Units, about, amount, count, range_amount, scale, share_range
+from reports.formatting import (
+    Amount,
+    Scale,
+    Units,
+    about,
+    amount,
+    count,
+    counted,
+    listed,
+    range_amount,
+    scale,
+    share_range,
+)
 from reports.report import Report, in_words, sentence
 
 # Stretches outside the band that are told of each run.
@@ -34,12 +46,25 @@ def section(records: Sequence[LoggedRunRecord]) -> Section:
                 "Points: the log. Band: nine predicted cars in ten. Dashed line: the median. The run is "
                 "ranked as a whole among predicted runs; of a hundred runs that the study describes rightly, "
                 "about one is called not explained.",
-            )
+            ),
+            aside=True,
         )
     ]
     for place, record in enumerate(records, start=1):
         blocks += _compared(record, place)
     return Section("validation", "Prediction against the track", tuple(blocks))
+
+
+def headline(records: Sequence[LoggedRunRecord]) -> str:
+    """Say how many runs are explained, and what to do about it."""
+    missed = [one.title for one in records if not one.explains]
+    if not missed:
+        runs = "its logged run" if len(records) == 1 else f"all {len(records)} logged runs"
+        return f"The study explains {runs}: nothing in it has to be changed for them."
+    return (
+        f"The study does not explain {len(missed)} of {counted(len(records), 'logged run')} "
+        f"({listed(missed)}): find out why before relying on it."
+    )
 
 
 def _noted(note: str) -> str:
@@ -71,7 +96,7 @@ def _weakened(record: LoggedRunRecord) -> tuple[Line, ...]:
     """Say what would explain a run, and what weakens its verdict."""
     lines: list[Line] = [
         (
-            f"{one.input} at ",
+            f"{begun(input_label(one.input, {}))} at ",
             amount(one.moved_to, one),
             " in place of ",
             amount(one.believed, one),

@@ -171,7 +171,7 @@ def test_flap_open_and_closed_together_give_the_difference_best() -> None:
     # Error of the open wing's coefficient moves the body one way and the closed wing the other.
     place = inputs.contributions["wing_drag_coefficient_open"]
     assert place == pytest.approx([-0.01 * 0.02, 0.0, 0.02], abs=1e-9)
-    assert any("drag_area_closed less drag_area_open: 0.003" in in_unit(note) for note in fit.notes)
+    assert any("drag_area_closed minus drag_area_open: 0.003" in in_unit(note) for note in fit.notes)
 
 
 def test_downforce_on_the_tyres_is_told_from_drag_when_it_is_given() -> None:

@@ -232,6 +232,14 @@ def test_bad_input_names_file_and_key(demo: Path, squatline: Cli, wrong: str) ->
         assert words in answer.err
 
 
+def test_a_fit_begins_with_what_can_be_used_and_ends_with_what_to_do(demo: Path, squatline: Cli) -> None:
+    said = squatline("fit", demo, "rear_spring_test").out
+    assert said.startswith("1 of 1 fit can be used.")
+    assert "--include puts these inputs into the study" in said.splitlines()[-1]
+    # A name of the program stands where it is typed alone: for what was found.
+    assert "only of this log, in SI units: line begins at" in said
+
+
 def test_spreadsheets_and_loggers_are_read_as_they_are(demo: Path) -> None:
     spring_log(demo, 2450, 3)
     study = with_sections(demo, SPRING)

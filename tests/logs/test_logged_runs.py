@@ -103,11 +103,13 @@ def test_a_much_softer_car_is_not_explained_and_the_words_say_where(demo: Path, 
     answer = squatline("validate", demo, "mine")
     assert answer.status == 0
     printed = " ".join(answer.out.split())
+    assert printed.startswith("The study does not explain 1 of 1 logged run (Morning run): find out why")
+    assert "Dashed line" not in printed
     assert "Morning run: pitch against speed: ✗ fail the model does not explain" in printed
     # Of all inputs that would explain it, the one that was changed is named with about its value.
     cause = next(one for one in found.explained_by if one.input == "rear_wheel_rate")
     assert cause.moved_to == pytest.approx(1650, abs=250)
-    assert f"rear_wheel_rate at {cause.moved_to / 1000:.4g}" in printed
+    assert f"Rear wheel rate at {cause.moved_to / 1000:.4g}" in printed
     assert "in place of 2.6 N/mm would explain it" in printed
     assert " spreads off, where the study believes 1 car in " in printed
     (own,) = validate(study, "closed_run")

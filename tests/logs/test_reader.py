@@ -140,7 +140,7 @@ def test_yes_and_no_are_no_numbers(answers: tuple[str, str], tmp_path: Path) -> 
 def test_a_gap_is_said(tmp_path: Path) -> None:
     times = [*np.arange(0, 2, 0.1), *np.arange(5, 6, 0.1)]
     log = read_log(written(tmp_path, "t,v\n" + "".join(f"{t:.1f},1\n" for t in times)), COLUMNS)
-    assert any("1 dropouts, the longest 3.1 s" in note for note in log.notes)
+    assert any("1 dropout, the longest 3.1 s" in note for note in log.notes)
 
 
 def test_a_long_log_is_thinned_evenly_and_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -435,7 +435,7 @@ def _limits(
         slope_of = np.array([(name == one) * 1.0 - (name == two) * 1.0 for name in fit.names])
         spread = math.sqrt(max(float(slope_of @ fit.covariance @ slope_of), 0.0))
         yield told(
-            f"{one} less {two}: {{}} ± {{}}, errors common to both taken out",
+            f"{one} minus {two}: {{}} ± {{}}, errors common to both taken out",
             *_with_spread(change, spread, "m2"),
         )
 
