@@ -14,7 +14,8 @@ from explorer.engine.plan import CHUNK, make_plan
 from explorer.engine.storage import SampleFiles
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.groups import apart, enough, fifths, missed_together
-from explorer.estimators.rare import generator, most_likely_failure
+from explorer.estimators.nearest_failure import most_likely_failure
+from explorer.estimators.rare import generator
 from explorer.graph.arrays import Array, Mask
 from explorer.results.failing_cars import FailingCars, InputApart, InputMoved, MissedTogether, NearestCar
 from explorer.study.limits import Limit

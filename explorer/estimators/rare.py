@@ -23,7 +23,7 @@ Betz, Zwirglmaier & Straub, 41 (2015) 89, for the adaptive conditional sampling 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeAlias, TypeVar
@@ -33,12 +33,11 @@ from scipy.special import ndtri, stdtrit
 
 from explorer.errors import SampleError
 from explorer.estimators.conformance import CONFIDENCE, binomial_interval
+from explorer.estimators.nearest_failure import MarginOf, failing_is_lowest, most_likely_failure
 from explorer.estimators.side_by_side import Search, side_by_side
 from explorer.graph.arrays import Array
 from explorer.graph.written import percent
 
-# Samples in standard normal space, shape (samples, dimensions), to margins, shape (samples,).
-MarginOf: TypeAlias = Callable[[Array], Array]
 Result = TypeVar("Result")
 # Asks for the margins of points.
 Walking: TypeAlias = Search[Array, Array, Result]
@@ -56,12 +55,6 @@ ENOUGH = 5
 BEST_ACCEPTANCE = 0.44
 # Two estimates disagree when so great a distance between them would come by chance but once in 400.
 APART = 0.9975
-# Points along the ray to the nearest failure; steps of the search with gradients; width of its differences.
-RAY_POINTS = 201
-MOST_SEARCHES = 40
-SLOPE_WIDTH = 1e-4
-# A search with gradients ends where a step brings less than this share.
-FINE = 1e-8
 # Importance sampling draws so many at once, and ends by default at such a coefficient of variation.
 AT_ONCE = 1000
 CLOSE = 0.04
@@ -274,7 +267,7 @@ def generator(seed: int, stream: int) -> np.random.Generator:
 
 
 def _margins_of_all(margin_of: MarginOf, asked: Mapping[int, Array]) -> list[Array]:
-    margins = _failing_is_lowest(margin_of(np.concatenate(list(asked.values()))))
+    margins = failing_is_lowest(margin_of(np.concatenate(list(asked.values()))))
     return np.split(margins, np.cumsum([len(points) for points in asked.values()])[:-1])
 
 
@@ -301,7 +294,7 @@ def subset_walk(
         margins = yield points
         evaluations = samples
     else:
-        points, margins = start.points, _failing_is_lowest(start.margins)
+        points, margins = start.points, failing_is_lowest(start.margins)
         probability = len(points) / start.cars
         variance = (1 - probability) / len(points)
         threshold = float(margins.max())
@@ -399,64 +392,12 @@ def importance_sampling(
         draws = random.standard_normal((min(AT_ONCE, samples - weights.size), failures.shape[1]))
         points = centre + (draws * spread) @ directions.T
         log_weight = (np.sum(draws**2, axis=1) - np.sum(points**2, axis=1)) / 2 + np.log(spread).sum()
-        failing = _failing_is_lowest(margin_of(points)) < 0
+        failing = failing_is_lowest(margin_of(points)) < 0
         weights = np.concatenate([weights, np.where(failing, np.exp(log_weight), 0.0)])
         mean = float(weights.mean())
         if mean > 0:
             variation = float(np.std(weights, ddof=1)) / math.sqrt(weights.size) / mean
     return mean, variation, weights.size
-
-
-def most_likely_failure(margin_of: MarginOf, failures: Array) -> tuple[Array, int]:
-    """Find the failing point nearest to the middle, where the density is highest.
-
-    The nearest failure known is drawn in along its ray; from there a search with gradients goes on as long as
-    it helps (Rackwitz & Fiessler, Computers & Structures 9 (1978) 489, with halved steps).
-
-    Returns
-    -------
-    tuple
-        The point, shape (dimensions,), and how many evaluations were spent.
-    """
-    nearest = failures[int(np.argmin(np.sum(failures**2, axis=1)))]
-    shares = np.linspace(0, 1, RAY_POINTS)
-    along = _failing_is_lowest(margin_of(shares[:, None] * nearest))
-    # A margin without a number is only as bad as the worst one with a number: slopes stay finite.
-    worst = float(np.min(along[np.isfinite(along)], initial=0.0)) - 1.0
-    spent = RAY_POINTS
-
-    def margins(points: Array) -> Array:
-        nonlocal spent
-        spent += len(points)
-        return np.maximum(_failing_is_lowest(margin_of(points)), worst)
-
-    failing = shares[along < 0]
-    start = nearest * (float(failing[0]) if failing.size else 1.0)
-    point = start
-    for _ in range(MOST_SEARCHES):
-        nudges = SLOPE_WIDTH * np.eye(point.size)
-        margin, *sides = margins(np.concatenate([point[None], point + nudges, point - nudges]))
-        slope = np.subtract(*np.array(sides).reshape(2, -1)) / (2 * SLOPE_WIDTH)
-        steep = float(slope @ slope)
-        if not steep > 0:
-            break
-        # The nearest point of the plane that touches the margin here.
-        move = (slope @ point - margin) / steep * slope - point
-        trials = point + move * 0.5 ** np.arange(8)[:, None]
-        weight = 2 * float(np.linalg.norm(point)) / math.sqrt(steep)
-        merits = np.sum(trials**2, axis=1) / 2 + weight * np.abs(margins(trials))
-        best = int(np.argmin(merits))
-        if not merits[best] < (point @ point / 2 + weight * abs(margin)) * (1 - FINE):
-            break
-        point = trials[best]
-    nearer = float(np.linalg.norm(point)) < float(np.linalg.norm(start))
-    # The search ends on the limit; a hair further out the car must fail.
-    return (point if nearer and float(margins(point[None] * 1.001)[0]) < 0 else start), spent
-
-
-def _failing_is_lowest(margins: Array) -> Array:
-    """Margins with what is not finite, a car without an answer, turned into the worst failure."""
-    return np.where(np.isfinite(margins), margins, -np.inf)
 
 
 def _combined(

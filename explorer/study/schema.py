@@ -261,14 +261,14 @@ class MapEntry(Keys):
     over: list[str] = Field(min_length=1, max_length=2)
     points: int | None = Field(default=None, ge=2, le=10_000)
     limits: list[str] = []
-    samples: int = Field(default=20_000, ge=100, le=1_000_000)
+    samples: int = Field(default=4096, ge=100, le=1_000_000)
 
 
 class SearchEntry(Keys):
     """``[search]``: how hard to look through all design variables for trade-offs and the best build."""
 
     points: int = Field(default=256, ge=8, le=2**16)
-    samples: int = Field(default=8192, ge=100, le=1_000_000)
+    samples: int = Field(default=4096, ge=100, le=1_000_000)
     starts: int = Field(default=3, ge=1, le=50)
     verify: int = Field(default=50_000, ge=100, le=10_000_000)
 

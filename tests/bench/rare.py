@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from explorer.estimators.rare import CLOSE, MarginOf, rare_failure
+from explorer.estimators.nearest_failure import MarginOf
+from explorer.estimators.rare import CLOSE, rare_failure
 from explorer.graph.arrays import Array
 
 # From the number of a seed to an estimate and the evaluations it took.
