@@ -26,7 +26,7 @@ from explorer.errors import StudyError
 from explorer.estimators.assessment import LIKELY, Assessment, worst_verdict
 from explorer.estimators.conformance import judge_joint, judge_margins
 from explorer.estimators.design_space import nondominated
-from explorer.estimators.optimum import NO_SCORE, Standing, best_point, guarded
+from explorer.estimators.optimum import NO_SCORE, Found, Standing, best_point, guarded
 from explorer.estimators.ranges import Range
 from explorer.graph.arrays import Array
 from explorer.results.exploration import DesignPoint, OptimumRecord, SearchRecord
@@ -183,23 +183,28 @@ def _offspring(pool: Pool, number: int) -> list[Point]:
 
 def _optimum(pool: Pool, execution: Execution) -> OptimumRecord | None:
     """Search for the best first objective with something in reserve, and check it with fresh samples."""
-    entry = pool.evaluator.study.entries.search
-    tried = 0
+    tried, all_steps = 0, len(RESERVES)
+    # Where no point meets the limits, none with a reserve will be found before one is found without.
+    if not pool.meets.any() and not _sought(pool, RESERVES[-1], execution)[1].standing.feasible:
+        execution.progress("best build", all_steps, all_steps)
+        return None
     for number, reserve in enumerate(RESERVES):
-        execution.progress("best build", number, len(RESERVES))
-        evaluator = _guarded_evaluator(pool.evaluator, reserve, entry.verify)
-        found = best_point(
-            partial(_standing, evaluator, execution),
-            _ranges(evaluator),
-            _starts(pool, entry.starts),
-            _score_scale(pool),
-        )
+        execution.progress("best build", number, all_steps)
+        evaluator, found = _sought(pool, reserve, execution)
         tried += found.tried
         if found.standing.feasible:
-            execution.progress("best build", len(RESERVES), len(RESERVES))
+            execution.progress("best build", all_steps, all_steps)
             return _checked(pool.evaluator, evaluator, found.point, reserve, tried, execution)
-    execution.progress("best build", len(RESERVES), len(RESERVES))
+    execution.progress("best build", all_steps, all_steps)
     return None
+
+
+def _sought(pool: Pool, reserve: float, execution: Execution) -> tuple[Evaluator, Found]:
+    """Search with so much in reserve, from the best points known."""
+    entry = pool.evaluator.study.entries.search
+    evaluator = _guarded_evaluator(pool.evaluator, reserve, entry.verify)
+    standing, starts = partial(_standing, evaluator, execution), _starts(pool, entry.starts)
+    return evaluator, best_point(standing, _ranges(evaluator), starts, _score_scale(pool))
 
 
 def _guarded_evaluator(evaluator: Evaluator, reserve: float, check_samples: int) -> Evaluator:

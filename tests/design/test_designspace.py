@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -36,7 +37,7 @@ from explorer.estimators.assessment import (
 )
 from explorer.estimators.conformance import judge_joint, judge_margins
 from explorer.estimators.design_space import contour, nondominated, spans, stretches
-from explorer.estimators.optimum import NO_SCORE, Standing, best_point, guarded
+from explorer.estimators.optimum import NO_SCORE, Found, Standing, best_point, guarded
 from explorer.estimators.ranges import Range
 from explorer.graph.written import chance
 from explorer.study.builds import AS_IT_STANDS
@@ -385,7 +386,16 @@ def test_two_objectives_trade_and_idle_variables_are_named(tmp_path: Path) -> No
     assert all(point.meets for point in found.points if point.on_front)
 
 
-def test_when_nothing_meets_the_limits_the_nearest_is_told(tmp_path: Path) -> None:
+def test_when_nothing_meets_the_limits_the_nearest_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    searches: list[object] = []
+
+    def counted(*asked: Any) -> Found:
+        searches.append(asked)
+        return best_point(*asked)
+
+    monkeypatch.setattr("explorer.design.search.best_point", counted)
     design = DESIGN.replace("low = 0", "low = 2.9")
     study = known(
         tmp_path, design + OBJECTIVE + "[search]\npoints = 8\nsamples = 1000\nverify = 1000\nstarts = 1\n"
@@ -400,6 +410,8 @@ def test_when_nothing_meets_the_limits_the_nearest_is_told(tmp_path: Path) -> No
     assert found.nearest.values == pytest.approx((2.9, 2.9), abs=0.15)
     assert set(found.nearest_fails) == {"across", "up"}
     assert "No build in the ranges meets every limit" in words(search_headline(found))
+    # What cannot be had without a reserve is not sought with one.
+    assert len(searches) == 1
 
 
 # --- what is refused --------------------------------------------------------------------------------------
