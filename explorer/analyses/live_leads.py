@@ -71,7 +71,7 @@ def live_leads(
     """
     execution = execution or Execution()
     job = make_job(replace(study, outputs=()), samples=CARS, keep=False)
-    chunks = outputs_by_chunk(study, job, known or KnownOutputs(), execution)
+    chunks = outputs_by_chunk(study, job, known or KnownOutputs(), execution, range(job.drawing.chunks))
     margins = _joined([job.judged(found)[1] for found in chunks])
     drivers, worths = execution.in_order(partial(_half, study, job, margins), 2)
     yield from drivers.values()

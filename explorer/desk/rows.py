@@ -17,7 +17,7 @@ from explorer.study.limits import Limit
 from explorer.study.study import Input, Study
 from reports.blocks import SIGNS
 from reports.findings import in_both_words
-from reports.formatting import Units, amount, hours, share, share_range
+from reports.formatting import Units, amount, count, hours, share, share_range
 from reports.sections.measuring import asked_words, what_it_does
 
 WIDTH, HEIGHT = 200.0, 22.0
@@ -37,6 +37,7 @@ class DeskRow:
     verdict: str
     sign: str
     share: str
+    cars: str
     interval: str
     before: str
     left: float
@@ -73,12 +74,12 @@ def rows(
     )
     if len(judged) != len(study.limits):  # of the study as it was before a limit came or went
         judged = (None,) * len(study.limits)
-    surely = {} if standing is None else standing.sureness
+    surely, cars = ({}, 0) if standing is None else (standing.sureness, standing.cars)
     pairs = zip(study.limits, judged, strict=True)
     given = {one.key: one for one in study.all_inputs()}
     return tuple(
         replace(
-            _row(study, limit, found, before.get(limit.name), surely.get(limit.name)),
+            _row(study, limit, found, cars, before.get(limit.name), surely.get(limit.name)),
             lead=_lead(study, limit, given, turn, *leads[limit.name], open_=found.verdict != "pass")
             if limit.name in leads and found is not None
             else None,
@@ -123,12 +124,19 @@ def _lead(
 
 
 def _row(
-    study: Study, limit: Limit, found: Conformance | None, before: Conformance | None, sure: Sureness | None
+    study: Study,
+    limit: Limit,
+    found: Conformance | None,
+    cars: int,
+    before: Conformance | None,
+    sure: Sureness | None,
 ) -> DeskRow:
     of = "cars" if limit.sure is None else f"runs, {percent(limit.sure)} sure"
     asked = f"{_asked(study, limit)}, in {percent(limit.probability)} of {of}"
     if found is None:
-        return DeskRow(limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", 0, 0, 0, None, False)
+        return DeskRow(
+            limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", "", 0, 0, 0, None, False
+        )
     left, right = _at(found.low, limit), _at(found.high, limit)
     return DeskRow(
         name=limit.name,
@@ -138,6 +146,7 @@ def _row(
         verdict=found.verdict,
         sign=SIGNS[found.verdict],
         share=share(found.probability, found.low, found.high),
+        cars=count(found.trials) if found.trials < cars else "",
         interval=share_range(found.low, found.high),
         before=""
         if before is None

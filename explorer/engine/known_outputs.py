@@ -63,38 +63,47 @@ class _Lacking:
 
 
 def outputs_by_chunk(
-    study: Study, job: Job, known: KnownOutputs, execution: Execution
+    study: Study, job: Job, known: KnownOutputs, execution: Execution, chunks: range
 ) -> Iterator[dict[Pair, Array]]:
-    """Return all that limits and outputs read, chunk by chunk: what is known, and the rest from the workers.
+    """Return all that the limits read, chunk by chunk: what is known, and the rest from the workers.
 
     The cars of the first chunk, for which one waits, are shared out among the workers.
+
+    Parameters
+    ----------
+    job:
+        Its plan draws; it may have fewer limits than that was made for.
+    chunks:
+        Which of the chunks.
 
     Yields
     ------
     dict
-        (quantity, condition) -> values of all cars of the next chunk, as ``Job.found`` has them.
+        (quantity, condition) -> values of all cars of the next chunk.
     """
     keys, drawing = _keys(study, job), job.drawing
     drawn = drawing.design if not drawing.scrambled else f"{drawing.design} {drawing.each} {job.plan.streams}"
     todo: list[list[_Lacking]] = []
     at_hand: list[dict[Pair, Array]] = []
-    for chunk in range(drawing.chunks):
+    for chunk in chunks:
         size = drawing.up_to(chunk + 1) - drawing.up_to(chunk)
         found = {pair: known.first((key, drawn, chunk))[:size] for pair, key in keys.items()}
         pairs = tuple(pair for pair, values in found.items() if values.size < size)
-        start = min((found[pair].size for pair in pairs), default=size)
-        cuts = np.linspace(start, size, (execution.workers or 1) + 1 if chunk == 0 else 2).astype(int)
+        first = min((found[pair].size for pair in pairs), default=size)
+        cuts = np.linspace(first, size, (execution.workers or 1) + 1 if chunk == 0 else 2).astype(int)
         todo.append([_Lacking(chunk, a, b, pairs) for a, b in pairwise(cuts) if a < b])
         at_hand.append(
-            {pair: values if values.size == size else values[:start] for pair, values in found.items()}
+            {pair: values if values.size == size else values[:first] for pair, values in found.items()}
         )
     tasks = [task for several in todo for task in several]
     programs = {
-        pairs: job.plan.program if set(pairs) == set(keys) else make_plan(study, pairs).program
+        pairs: job.plan.program
+        if set(pairs) == job.plan.program.outputs.keys()
+        else make_plan(study, pairs).program
         for pairs in {task.pairs for task in tasks}
     }
     fresh = execution.in_order(partial(_computed, job, programs, tasks), len(tasks))
-    for chunk, (several, found) in enumerate(zip(todo, at_hand, strict=True)):
+    for chunk, several, found in zip(chunks, todo, at_hand, strict=True):
         parts = [next(fresh) for _ in several]
         for place, pair in enumerate(several[0].pairs if several else ()):
             found[pair] = np.concatenate([found[pair], *(part[place] for part in parts)])
@@ -113,7 +122,7 @@ def _computed(
 
 
 def _keys(study: Study, job: Job) -> dict[Pair, str]:
-    """Return for all that is evaluated the digest of what its values hang on but the cars drawn."""
+    """Return for all that the limits read the digest of what its values hang on but the cars drawn."""
     entries = study.entries
     of_all = (
         study.seed,
@@ -132,7 +141,7 @@ def _keys(study: Study, job: Job) -> dict[Pair, str]:
                 yield f"{name} {digests[given.key]}"
 
     found = {}
-    for name, condition in job.plan.program.outputs:
+    for name, condition in dict.fromkeys(pair for limit in job.limits for pair in limit.output.pairs):
         needed = study.graph.upstream([name], study.given_names(condition))
         linked = any(one.first in needed or one.second in needed for one in study.correlations)
         said = (

@@ -7,16 +7,33 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from study_help import DEMO, SMALL
+from study_help import DEMO, HEAVY, SMALL
 
 from explorer.analyses.live_verdicts import live_verdicts
 from explorer.analyses.verdicts import judge_outcome
+from explorer.desk.rows import rows
 from explorer.engine import known_outputs
 from explorer.engine.known_outputs import KnownOutputs
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.engine.plan import CHUNK, Plan
 from explorer.graph.arrays import Array
 from explorer.study.study import Study, load_study
+
+Evaluated = list[tuple[int, set[tuple[str, str]]]]
+
+
+@pytest.fixture
+def evaluated(monkeypatch: pytest.MonkeyPatch) -> Evaluated:
+    """List every evaluation: of how many cars, and what of them."""
+    done: Evaluated = []
+    evaluate = Plan.evaluate
+
+    def counted(plan: Plan, drawn: dict[str, Array]) -> object:
+        done.append((next(iter(drawn.values())).size, set(plan.program.outputs)))
+        return evaluate(plan, drawn)
+
+    monkeypatch.setattr(Plan, "evaluate", counted)
+    return done
 
 
 @pytest.fixture
@@ -25,13 +42,40 @@ def small(tmp_path: Path) -> Study:
     return load_study(tmp_path)
 
 
-def test_every_standing_is_that_of_a_run_of_as_many_cars(small: Study) -> None:
-    seen = list(live_verdicts(small, first=500, most=2 * CHUNK + 1000))
+# So near what is asked that no number of cars drawn here decides it.
+OPEN = HEAVY.format(bound=50.646)
+
+
+@pytest.fixture
+def one_open(tmp_path: Path) -> Study:
+    (tmp_path / "study.toml").write_text(SMALL.format(inputs="", conditions="", limits=OPEN))
+    return load_study(tmp_path)
+
+
+def test_every_standing_is_that_of_a_run_of_as_many_cars(one_open: Study) -> None:
+    seen = list(live_verdicts(one_open, first=500, most=2 * CHUNK + 1000))
     assert [one.cars for one in seen] == [500, 2000, 8000, CHUNK, 2 * CHUNK, 2 * CHUNK + 1000]
     assert [one.over for one in seen] == [False] * 5 + [True]
     for one in seen:
-        outcome = run_montecarlo(small, samples=one.cars, keep=False)
-        assert one.verdicts == judge_outcome(small.limits, outcome)
+        expected = judge_outcome(one_open.limits, run_montecarlo(one_open, samples=one.cars, keep=False))
+        if one.cars <= CHUNK:
+            assert one.verdicts == expected
+        assert one.verdicts.limits[1] == expected.limits[1]
+
+
+def test_more_cars_are_drawn_only_for_what_is_open(one_open: Study, evaluated: Evaluated) -> None:
+    *_, first, second, last = live_verdicts(one_open, most=2 * CHUNK + 1000)
+    assert [one.verdict for one in first.verdicts.limits] == ["pass", "undecided"]
+    for later in (second, last):
+        assert later.verdicts.limits[0] == first.verdicts.limits[0]
+        assert [one.trials for one in later.verdicts.limits] == [CHUNK, later.cars]
+    assert [pairs for size, pairs in evaluated if size in (CHUNK, 1000)] == [{("weight", "rest")}] * 2
+    assert [row.cars for row in rows(one_open, last, {}, {}, 0)] == ["16\u202f384", ""]
+
+
+def test_what_is_decided_of_all_limits_ends_it(small: Study) -> None:
+    *_, last = live_verdicts(small, most=20 * CHUNK)
+    assert (last.cars, last.over) == (CHUNK, True)
 
 
 def test_the_demo_stands_as_its_run_does() -> None:
@@ -56,7 +100,6 @@ def test_few_cars_are_one_standing(small: Study) -> None:
     assert [one.cars for one in live_verdicts(small, first=2000, most=1000)] == [1000]
 
 
-Evaluated = list[tuple[int, set[tuple[str, str]]]]
 EDGE = {("rear_floor_edge_clearance", "closed")}
 # What is changed in the demo, and what is evaluated for it: None stands for what need not be told.
 CHANGES = {
@@ -77,20 +120,6 @@ CHANGES = {
 }
 
 
-@pytest.fixture
-def evaluated(monkeypatch: pytest.MonkeyPatch) -> Evaluated:
-    """List every evaluation: of how many cars, and what of them."""
-    done: Evaluated = []
-    evaluate = Plan.evaluate
-
-    def counted(plan: Plan, drawn: dict[str, Array]) -> object:
-        done.append((next(iter(drawn.values())).size, set(plan.program.outputs)))
-        return evaluate(plan, drawn)
-
-    monkeypatch.setattr(Plan, "evaluate", counted)
-    return done
-
-
 def test_who_leaves_has_no_further_chunk_computed(small: Study, evaluated: Evaluated) -> None:
     standings = live_verdicts(small, first=500, most=20 * CHUNK)
     next(standings)
@@ -98,8 +127,8 @@ def test_who_leaves_has_no_further_chunk_computed(small: Study, evaluated: Evalu
     assert [size for size, _ in evaluated] == [500]
 
 
-def test_each_car_is_evaluated_once(small: Study, evaluated: Evaluated) -> None:
-    *_, last = live_verdicts(small, first=500, most=2 * CHUNK + 1000)
+def test_each_car_is_evaluated_once(one_open: Study, evaluated: Evaluated) -> None:
+    *_, last = live_verdicts(one_open, first=500, most=2 * CHUNK + 1000)
     assert sum(size for size, _ in evaluated) == last.cars
 
 
