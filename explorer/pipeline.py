@@ -180,7 +180,8 @@ def run(
         summary = replace(summary, measuring=weigh_measurements(study, outcome, ways, cars))
         execution.progress("measuring", 1, 1)
     with stages.analysis("levers"):
-        summary = replace(summary, levers=try_levers(study, unmet, execution=execution))
+        levers = try_levers(study, unmet, cars=first_kept(outcome), execution=execution)
+        summary = replace(summary, levers=levers)
     if study.any_day.inputs:
         with stages.analysis("speeds allowed today"):
             alone = replace(execution, checkpoint=Checkpoint())

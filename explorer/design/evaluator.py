@@ -184,19 +184,24 @@ class Evaluator:
         margins, objectives = self.tried(point)
         for place, by in lifted.items():
             margins[place] += by
-        return self._assessed(point, margins, objectives, lifted)
+        return self.judged(point, margins, objectives, lifted)
 
     def assess_each(self, points: Sequence[Sequence[float]]) -> list[Assessment]:
         """Assess the build at several points side by side, without its objectives."""
         none = np.empty((0, self.samples))
         return [
-            self._assessed(point, margins, none, _NOT_LIFTED)
+            self.judged(point, margins, none)
             for point, margins in zip(points, self.margins_at(points), strict=True)
         ]
 
-    def _assessed(
-        self, point: Sequence[float], margins: Array, objectives: Array, lifted: Mapping[int, float]
+    def judged(
+        self,
+        point: Sequence[float],
+        margins: Array,
+        objectives: Array,
+        lifted: Mapping[int, float] = _NOT_LIFTED,
     ) -> Assessment:
+        """Assess the build at a point from what was tried there."""
         found = assess(margins, self.requirements, objectives)
         for place, kept in self._kept(point).items():
             kept = kept + lifted.get(place, 0.0)

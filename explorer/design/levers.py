@@ -44,12 +44,14 @@ SEEN = 4_096
 STEPS = 10
 # Levers tried for each limit that does not pass: those that promise the most margin within their range.
 TRIED = 6
+_NONE: Mapping[str, Array] = {}
 
 
 def try_levers(
     study: Study,
     unmet: Collection[str] | None = None,
     *,
+    cars: Mapping[str, Array] = _NONE,
     execution: Execution | None = None,
 ) -> Levers:
     """Move every lever of a study a step, and look for the settings at which limits pass.
@@ -58,11 +60,13 @@ def try_levers(
     ----------
     unmet:
         Names of the limits that do not pass as the car stands; by default those that do not on so few cars.
+    cars:
+        First cars of a run by column, where there is one.
     execution:
         On which workers, and told to whom; the numbers do not depend on it.
     """
     execution = execution or Execution()
-    effects = signed_effects(study)
+    effects = signed_effects(study, cars)
     variables = levers_of(study)
     if not variables:
         return Levers((), CARS, MOVED, effects, SEEN)
@@ -70,7 +74,7 @@ def try_levers(
     names = {limit.name: place for place, limit in enumerate(study.limits)}
     reached = {variable.name: evaluator.reached_by(variable) for variable in variables}
     now = [_now(study, variable) for variable in variables]
-    before, _ = evaluator.tried(now)
+    before, none = evaluator.tried(now)
     steps = [_step(study, variable) for variable in variables]
     points = [[*now[:k], now[k] + step, *now[k + 1 :]] for k, step in enumerate(steps)]
     few = set_up(study, variables, samples=MOVED)
@@ -85,7 +89,7 @@ def try_levers(
         ]
         for variable, margins in zip(variables, itertools.chain(*after), strict=True)
     ]
-    here = evaluator.assess(now)
+    here = evaluator.judged(now, before, none)
     stands = standing(evaluator, here)
     met = tuple(one.name for one in stands if one.probability >= one.required)
     if unmet is None:
@@ -319,14 +323,21 @@ def _with_rescue(
     return LeverEffect(effect.limit, effect.change, key in rescues, rescues.get(key))
 
 
-def signed_effects(study: Study) -> tuple[SignedEffect, ...]:
-    """Return how each uncertain input moves each margin: its highest fifth of cars less its lowest."""
+def signed_effects(study: Study, cars: Mapping[str, Array] = _NONE) -> tuple[SignedEffect, ...]:
+    """Return how each uncertain input moves each margin: its highest fifth of cars less its lowest.
+
+    They are the first of the cars given, where those are enough; else some are drawn and evaluated.
+    """
     plan = make_plan(study, [pair for limit in study.limits for pair in limit.output.pairs])
-    drawn = plan.random_chunk(0, SEEN)
-    found = plan.evaluate(drawn)
+    if min(map(len, cars.values()), default=0) >= SEEN:
+        drawn = {key: cars[key][:SEEN] for key in plan.uncertain}
+        margins = [limit.margin(cars[limit.output.column][:SEEN]) for limit in study.limits]
+    else:
+        drawn = plan.random_chunk(0, SEEN)
+        found = plan.evaluate(drawn)
+        margins = [limit.margin_in(found) for limit in study.limits]
     effects: list[SignedEffect] = []
-    for limit in study.limits:
-        margin = limit.margin_in(found)
+    for limit, margin in zip(study.limits, margins, strict=True):
         upstream = keys_upstream(study, limit)
         effects += [
             SignedEffect(key, limit.name, low_to_high(drawn[key], margin))
