@@ -215,7 +215,7 @@ def _finding(limits: Sequence[LimitRecord]) -> str:
     if not failing:
         return "No limit fails" if len(limits) > 1 else "The limit does not fail"
     fail = "fails" if len(failing) == 1 else "fail"
-    return f"{len(failing)} of {counted(len(limits), 'limit')} {fail}, first “{failing[0].name}”"
+    return f"{len(failing)} of {counted(len(limits), 'limit')} {fail}; most in the way: “{failing[0].name}”"
 
 
 def _row(report: Report, limit: LimitRecord) -> LimitRow:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from explorer.graph.labels import begun
 from explorer.results.records import ConditionRecord
 from reports.blocks import Figure, Gallery, Line, Paragraph, Section
 from reports.drawings.linkage import Chain, can_draw, chains, linkage_view, mainplane
@@ -48,7 +49,7 @@ def _figure(
     caption: Line = ()
     for chain in position:
         shown = amount(chain.angle, Units("rad", "deg"), spread=math.radians(2))
-        caption = (*caption, f"{chain.name}: incidence ", shown, ". ")
+        caption = (*caption, f"{begun(chain.name)}: incidence ", shown, ". ")
     spoken = ", ".join(f"{chain.name} at {math.degrees(chain.angle):.1f} degrees" for chain in position)
     return Figure(
         name=f"linkage-{slug(condition.name)}",

@@ -181,7 +181,9 @@ def ranking_words(report: Report, found: Sensitivity) -> str:
     else:
         words = f"{sentence(report.input_name(head.name))[:-1]} leads and answers for {total}."
     if not found.settled:
-        words += f" Their order would take about {about(found.samples_needed)} rows of the ranking."
+        words += (
+            f" To be sure of the order would take about {about(found.samples_needed)} rows of the ranking."
+        )
     if found.behind_no_answer:
         behind = " and ".join(report.input_name(index.name) for index in found.behind_no_answer[:2])
         words += (
