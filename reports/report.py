@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -141,12 +142,20 @@ def in_words(name: str) -> str:
     return name.replace("_", " ")
 
 
+_KEY = re.compile(r"[a-z]\w*(?:_\w|[@.\[]\w)")
+
+
 def sentence(text: str) -> str:
     """Start with a capital and end with a stop."""
     text = text.strip()
     if not text:
         return ""
-    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+    return _begun(text) + ("" if text[-1] in ".!?" else ".")
+
+
+def _begun(text: str) -> str:
+    """Begin with a capital, unless a key of the study comes first: it is written as it is."""
+    return text if _KEY.match(text) else text[:1].upper() + text[1:]
 
 
 def asked(limit: LimitRecord) -> Line:
@@ -173,7 +182,7 @@ def said(words: Sentence, of: InUnits = NO_UNITS, *, difference: bool = False, d
 def told(words: Sentence) -> Line:
     """Write a sentence that was kept: with a capital, a stop, and its numbers in the units of the reader."""
     first, *rest = said(words)
-    line = (first[:1].upper() + first[1:] if isinstance(first, str) else first, *rest)
+    line = (_begun(first) if isinstance(first, str) else first, *rest)
     closed = isinstance(line[-1], str) and line[-1].endswith((".", "!", "?"))
     return line if closed else (*line, ".")
 

@@ -1,4 +1,4 @@
-"""What is odd of a candidate, or at an end of a design variable's range, and not of the study itself."""
+"""What is odd of a candidate, or at an end of a design variable or a sweep, and not of the study itself."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from explorer.study.study import Input, Study
 
 
 def odd_builds(study: Study, known: Iterable[Sentence]) -> Iterator[Sentence]:
-    """Yield the cautions of each candidate and design variable, the place in the study in front.
+    """Yield the cautions of each candidate, design variable and sweep, the place in the study in front.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ def _odd(study: Study, changed: Mapping[str, Input]) -> Iterator[Sentence]:
 
 
 def _changed(study: Study) -> Iterator[tuple[str, dict[str, Input]]]:
-    """Yield what each candidate, and each end of a design variable, gives in place of the study's inputs."""
+    """Yield what each candidate, and each end of a design variable or sweep, gives in place of the inputs."""
     # What cannot be read is refused by those who use it.
     with suppress(SquatlineError):
         for build in read_builds(study):
@@ -50,3 +50,9 @@ def _changed(study: Study) -> Iterator[tuple[str, dict[str, Input]]]:
             with suppress(SquatlineError):
                 nominal, written = parse(value, entry.unit, study.graph[name].unit)
                 yield f"design.{name}.{end}", {name: Input(name, name, Exact(nominal), written)}
+    for number, sweep in enumerate(study.sweeps, 1):
+        # A sweep may begin at a speed that no car is made for: it shows how a quantity goes.
+        for end, value in (("from", sweep.values[0]), ("to", sweep.values[-1])):
+            if sweep.along not in ("speed", "flap_opening"):
+                swept = Input(sweep.along, sweep.along, Exact(value), sweep.display_unit)
+                yield f"sweeps[{number}].{end}", {sweep.along: swept}

@@ -9,7 +9,7 @@ from explorer.study.study import Study, wanted_outputs
 
 # They say which state a condition is, whether or not what is asked for hangs on them.
 _STATE = {"speed", "flap_opening"}
-# Of what is common to all conditions only this, and points under the car, looks as if it were minded.
+# Of what is common to all conditions only this, beside points under the car, looks as if it were minded.
 _ROOM = {"fence_distance", "strip_length"}
 
 
@@ -22,10 +22,16 @@ def read_by_nothing(study: Study) -> Iterator[str]:
     graph, entries = study.graph, study.entries
     read = {where: _read_in(study, where) for where in study.conditions}
     anywhere = frozenset[str]().union(*read.values())
-    minded = {name for name in study.inputs if (graph.member_of(name) or ("",))[0] == "point"} | _ROOM
-    common = {name for name in minded - anywhere if name in study.inputs and not study.inputs[name].default}
+    for number, point in enumerate(graph.families.get("point", ())):
+        if ("point", number) not in map(graph.member_of, anywhere):
+            yield (
+                f"families.point names {point}, but nothing that is asked for hangs on it; limit "
+                f"{point}_clearance or list it under [[outputs]], with {point}_station and "
+                f"{point}_clearance_at_rest under [inputs], or take {point} out"
+            )
+    common = {name for name in _ROOM - anywhere if name in study.inputs and not study.inputs[name].default}
     yield from _told(study, "", common)
-    known = anywhere | common
+    known = anywhere | common | {one for one in study.inputs if (graph.member_of(one) or ("",))[0] == "point"}
     for where, condition in study.conditions.items():
         own = [name for name, one in condition.overrides.items() if one.condition == where]
         yield from _told(study, f"conditions.{where}.", set(own) - _STATE - read[where])

@@ -35,9 +35,20 @@ ASSUMPTIONS = (
     "Inputs vary independently of each other except where a correlation is given.",
 )
 
+#: In the order of what they could turn over, the most first; the order is judgement.
 NOT_MODELLED = (
-    "Yaw and steering in time, gusts from the side, roll; the car leaving the ground sideways.",
-    "Bending of chassis, wing supports and splitter under load.",
-    "Changes of the air flow that no input describes, such as dirt, damage or a part coming off.",
-    "The driver.",
+    "Yaw, roll and steering in time, gusts from the side, a car that slides or leaves the ground sideways: "
+    "no limit notices, whatever it says of front load and grip.",
+    "Bending of splitter, chassis and wing supports under load: it moves the gap under the splitter and the "
+    "angle of the wing, and with them lift-off.",
+    "What the parts do to each other's air, beyond what their coefficients were measured with: wheels, floor "
+    "and wing; stall that goes back at another angle than it came.",
+    "Tyres that warm, wear, slip or lose their shape: friction is one number a car, less with load at most.",
+    "Wheels with mass: they follow the road, and a bump near the frequency at which they hop has no answer.",
+    "Pitch and load in time while drive and brakes come on or go off: each is taken up at once, and wheels "
+    "that lock or spin are held at the limit of their grip.",
+    "Wear and heat of what scrapes, and a point that catches on the road instead of sliding over it.",
+    "A battery that empties or cools down from run to run, beyond its voltage and resistance as given.",
+    "Parts that tire; dirt, damage, or a part that comes off.",
+    "The driver, beyond a reaction time and when the flap is opened.",
 )

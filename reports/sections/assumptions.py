@@ -13,6 +13,12 @@ def build(report: Report) -> Section:
         Heading("Assumed"),
         _listed(summary.assumptions, "The study states no assumption."),
         Heading("Not modelled"),
+        Paragraph(
+            (
+                "First what the study names, then what no model here knows, in the order of what it could "
+                "turn over; the order is judgement.",
+            )
+        ),
         _listed(summary.not_modelled, "The study does not say what is left out."),
     ]
     return Section("assumptions", "Assumptions, and what is not modelled", tuple(blocks), appendix=True)

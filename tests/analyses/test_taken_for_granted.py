@@ -100,6 +100,9 @@ def test_a_strip_too_short_for_any_condition(tmp_path: Path, length: str, told: 
     assert not told or ("speed@" in words and "give the whole way" in words)
 
 
+SWEPT = '[[sweeps]]\nalong = "{}"\nfrom = "{}"\nto = "{}"\nquantities = ["{}"]\nconditions = ["closed"]\n'
+
+
 @pytest.mark.parametrize(
     ("section", "words"),
     [
@@ -115,9 +118,16 @@ def test_a_strip_too_short_for_any_condition(tmp_path: Path, length: str, told: 
         ),
         ('[design.rear_floor_edge_station]\nlow = "0.4 m"\nhigh = "3 m"', "did you mean 0.3 m?"),
         ('[design.fence_distance]\nlow = "300 m"\nhigh = "600 m"', ""),
+        (SWEPT.format("fence_distance", "5 m", "600 m", "fence_speed"), ".from: fence_distance is 5"),
+        (SWEPT.format("strip_length", "25 m", "600 m", "strip_speed"), ".from: strip_length is 25"),
+        (
+            SWEPT.format("rear_floor_edge_station", "400 mm", "3000 mm", "rear_floor_edge_clearance"),
+            ".to: rear_floor_edge_station is 3000 mm",
+        ),
+        (SWEPT.format("speed", "1 m/s", "60 m/s", "pitch"), ""),
     ],
 )
-def test_candidates_and_design_variables_are_held_to_the_same(
+def test_candidates_design_variables_and_sweeps_are_held_to_the_same(
     tmp_path: Path, section: str, words: str
 ) -> None:
     inputs = "strip_length = '600 m'\nfence_distance = '500 m'\n" + SAID["delays"]
@@ -125,7 +135,7 @@ def test_candidates_and_design_variables_are_held_to_the_same(
     text += '\n[[outputs]]\nquantities = ["strip_speed", "fence_energy"]\nconditions = ["closed"]\n'
     (tmp_path / "study.toml").write_text(f"{text}\n{section}\n", encoding="utf-8")
     study = load_study(tmp_path)
-    found = [one for one in said(study) if one.startswith(("candidates", "design"))]
+    found = [one for one in said(study) if one.startswith(("candidates", "design", "sweeps"))]
     assert len(found) == bool(words), found
     assert all(words in one for one in found)
 
@@ -227,8 +237,7 @@ def test_what_has_to_be_given_is_asked_for(tmp_path: Path, asked: str, unit: str
     [
         (
             ('point = ["', 'point = ["nose", "'),
-            "nose_clearance_at_rest and nose_station are given, but nothing that is asked for hangs on them; "
-            "limit nose_clearance or list it",
+            "families.point names nose, but nothing that is asked for hangs on it; limit nose_clearance",
         ),
         (("[inputs]", '[inputs]\nfence_distance = "90 m"'), "limit fence_speed or list it"),
         (
@@ -247,10 +256,6 @@ def test_what_nothing_reads_is_told_with_what_would_read_it(
     before, after = change
     text = template(CarHas())
     text = text.replace(before, after, 1) if before else text + after
-    if "nose" in after:
-        text = text.replace(
-            "[inputs]\n", '[inputs]\nnose_station = "-90 mm"\nnose_clearance_at_rest = "9 mm"\n', 1
-        )
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
     found = [one for one in said(load_study(tmp_path)) if "nothing that is asked for" in one]
     assert len(found) == bool(words), found

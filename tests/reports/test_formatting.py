@@ -16,6 +16,7 @@ from study_help import ROOT
 from explorer.graph.written import MINUS, SPACE, chance, percent
 from reports.formatting import NEWTONS, Units, amount, count, margin_amount, range_amount, share, share_range
 from reports.formatting import hours as in_hours
+from reports.report import sentence, told
 
 
 def test_rounding_follows_the_guide() -> None:
@@ -191,3 +192,17 @@ def test_numbers_are_put_into_words_by_one_module(tmp_path: Path) -> None:
     ):
         (tmp_path / "one.py").write_text(f"said = {words}\n")
         assert list(formatted_by_hand(tmp_path / "one.py")), words
+
+
+@pytest.mark.parametrize(
+    ("text", "begun"),
+    [
+        ("strip_length is 20 m", "strip_length is 20 m."),
+        ("design.cg_height.low: odd", "design.cg_height.low: odd."),
+        ("speed@closed is 45 m/s", "speed@closed is 45 m/s."),
+        ("no brakes are described", "No brakes are described."),
+    ],
+)
+def test_a_sentence_begins_with_a_capital_or_with_a_key_as_it_is_written(text: str, begun: str) -> None:
+    assert sentence(text) == begun
+    assert "".join(map(str, told(text))) == begun
