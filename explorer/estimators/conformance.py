@@ -324,7 +324,7 @@ def _what_decides(verdict: Verdict, more: int | None) -> str:
     if more is None:
         return (
             "sampling alone will not decide: the probability lies at the requirement; "
-            "know an input better, leave more room, or relax the requirement and record why"
+            "know an input better or leave more room"
         )
     return f"about {two_digits(more):,} more cars".replace(",", " ")
 

@@ -114,9 +114,16 @@ def _words(report: Report, action: Action, short: bool) -> Line:
         return (f"{named} is too close to call: {found.decides}.",)
     return (
         f"{named} is too close to call ({share(found.probability, found.low, found.high)} against "
-        f"{percent(found.required)}): more cars will not decide it. Know an input better, leave more room, "
-        "or relax the requirement and record why.",
+        f"{percent(found.required)}): more cars will not decide it. Know an input better, leave more room"
+        f"{_or_relaxed(report, action.limits[:1])}.",
     )
+
+
+def _or_relaxed(report: Report, names: tuple[str, ...]) -> str:
+    """Name the last way out, which no limit for safety has."""
+    if any(_limit(report, name).safety for name in names):
+        return ""
+    return ", or relax the requirement and record why"
 
 
 def _change(report: Report, action: Action, short: bool) -> Line:
@@ -189,7 +196,7 @@ def _unanswered(report: Report, names: tuple[str, ...]) -> Line:
         Code("squatline compare"),
         ") or ask which value would (",
         Code("squatline explore"),
-        "), or relax the requirement and record why. ",
+        f"){_or_relaxed(report, names)}. ",
     )
 
 

@@ -143,3 +143,12 @@ def test_missing_answers_name_what_gave_up_how_often_and_the_command_that_tells_
     assert "squatline check STUDY" in line
     (short,) = [one for one in actions.action_lines(report, short=True) if "Find out why" in words(one)]
     assert "gave up" not in words(short)
+
+
+def test_nobody_is_told_to_relax_a_limit_for_safety() -> None:
+    for safety in (True, False):
+        limits = [replace(limit, safety=safety) for limit in SUMMARY.limits]
+        results = replace(make_results(), summary=replace(SUMMARY, limits=limits))
+        said = " ".join(words(line) for line in actions.action_lines(Report(results)))
+        assert "no change of the design is known" in said
+        assert ("relax the requirement" in said) is not safety
