@@ -49,6 +49,7 @@ STYLES = {"pass": "green", "fail": "bold red", "undecided": "yellow"}
 _ROOMY = 20
 # The library breaks lines at any space: those that must hold stand as signs of nobody's until it has done so.
 _HELD = "\ue000"
+_UNBROKEN = 60
 # The space between a number and its unit in words that were written elsewhere.
 _BEFORE_UNIT = re.compile(
     r"(?<=\d) (?=(?:%|°C|mm|cm|m|km|kg|g|s|ms|N|N·mm?|N/mm|m/s|km/h|m²|W|kW|V|A|Pa|hPa|MPa|GPa)(?![\w/·]))"
@@ -80,7 +81,7 @@ def show_blocks(blocks: Iterable[Block], console: Console | None = None) -> None
 
 def words(line: Line, system: System = "as given") -> str:
     """Return a line as plain text."""
-    return "".join(text for text, _ in _parts(line, system))
+    return "".join(text for text, _ in _parts(line, system)).replace(_HELD, " ")
 
 
 class _Unheld:
@@ -121,7 +122,10 @@ def _part(part: Part, system: System) -> tuple[str, str]:
             return text, "bold"
         case Quiet(text):
             return _part(text, system)[0], "dim"
-        case Code(text) | Link(text):
+        case Code(text):
+            # A command is typed as a whole; only one too long for a line is broken.
+            return text.replace(" ", _HELD) if len(text) <= _UNBROKEN else text, ""
+        case Link(text):
             return text, ""
         case Verdict(word):
             return f"{part.sign}{SPACE}{word}", STYLES.get(word, "")

@@ -101,7 +101,7 @@ def _words(report: Report, action: Action, short: bool) -> Line:
                 if plan.steps:
                     words = f"{measuring.headline(plan)}. {words[0].upper()}{words[1:]}"
             if judged_build(report.summary).words:
-                words = f"{words[0].upper()}{words[1:]} (all of this for the car as it stands)"
+                words = f"for the car as it stands, {words[0].lower()}{words[1:]}"
             method = "a home method of the catalogue, " if measuring.by_catalogue(report.summary) else ""
             return (f"{sentence(words)[:-1]} ({method}", Link("measurements", "measuring"), ").")
         case "draw more cars":

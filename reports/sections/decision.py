@@ -247,7 +247,9 @@ def in_short(report: Report) -> tuple[Block, ...]:
     judged = judged_build(summary)
     run = may_run(report)
     first, *others = run.why
-    blocks: list[Block] = [*_today(report), Paragraph((Strong(f"{run.answer}: "), *first))]
+    # Nobody may take the verdict on one build for that on another.
+    whose = f" ({judged.words})" if judged.words else ""
+    blocks: list[Block] = [*_today(report), Paragraph((Strong(f"{run.answer}{whose}: "), *first))]
     blocks += [Paragraph(line) for line in others]
     if judged.words:
         blocks.append(_chosen(report, judged))

@@ -11,7 +11,7 @@ from rich.console import Console
 
 from explorer.console.terminal import show_run
 from explorer.graph.written import SPACE
-from reports.blocks import Column, Figure, Paragraph, Quiet, Section, Table, Verdict, cell
+from reports.blocks import Code, Column, Figure, Paragraph, Quiet, Section, Table, Verdict, cell
 from reports.formatting import NEWTONS, amount
 from reports.report import Report
 from reports.sections import SECTIONS, candidates, design, speed_steps
@@ -73,13 +73,21 @@ def test_a_run_prints_the_decision_first_and_no_name_is_cut() -> None:
     console = Console(file=StringIO(), width=80, highlight=False)
     show_blocks(in_short(Report(results)), console)
     lines = console.file.getvalue().splitlines()  # type: ignore[attr-defined]
-    assert lines[0].startswith("DO NOT RUN: “Front wheels carry load” is met by")
+    assert lines[0].startswith("DO NOT RUN (stiffer springs): “Front wheels carry load” is met by")
     assert max(len(line.rstrip()) for line in lines) <= 80
     text = " ".join(" ".join(lines).split())
     for limit in results.summary.limits:
         assert limit.name in text
     assert text.index("What next?") > text.index("May we build it?")
     assert len(lines) < 50
+
+
+def test_a_command_to_type_is_not_broken() -> None:
+    line = ("draw more of them with ", Code("squatline run studies/sprint --samples 110000"), ".")
+    for width in range(50, 90):
+        drawn_so = drawn(Section("a", "A", (Paragraph(line),)), width=width)
+        assert "squatline run studies/sprint --samples 110000" in drawn_so
+    assert words(line) == "draw more of them with squatline run studies/sprint --samples 110000."
 
 
 @pytest.mark.parametrize("passes", [True, False])
