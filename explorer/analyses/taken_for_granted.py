@@ -78,6 +78,13 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             "make them hop on their tyres, off the road for up to twice as long: give "
             f"{', '.join(hop)} under [inputs], and a caution names bumps near wheel hop"
         )
+    moved = _hanging_on("servo_available_torque", asked)
+    if moved and study.inputs["servo_supply_share"].default:
+        yield (
+            f"servo_supply_share is left at 1, the voltage of the servo's data sheet, and {moved} "
+            f"{'hang' if ', ' in moved else 'hangs'} on what its supply leaves it under load; give it and "
+            "servo_supply_sag under [inputs]"
+        )
     gap = [name for name in _GAP if study.inputs[name].default and _hanging_on(name, asked)]
     if gap and not study.inputs["splitter_ground_gain"].default:
         yield (

@@ -171,6 +171,15 @@ def test_a_bump_under_wheels_without_mass(tmp_path: Path, inputs: str, told: str
     assert all(told in one for one in found)
 
 
+@pytest.mark.parametrize("share", ["servo_supply_share = 0.9", ""])
+def test_a_servo_taken_to_get_what_its_data_sheet_says(tmp_path: Path, share: str) -> None:
+    text = re.sub(r"(?m)^servo_supply_share = .*$", share, template(CarHas(1)))
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = said(load_study(tmp_path))
+    assert bool(found) == (not share)
+    assert all("servo_supply_sag" in one and "commanded_closing_time" in one for one in found)
+
+
 HELD = (
     '\n[[limits]]\nquantity = "front_axle_load"\ncondition = "closed"\nat_least = "1 N"\nprobability = 0.9\n'
 )
