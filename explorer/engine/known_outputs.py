@@ -14,7 +14,6 @@ from typing import TypeAlias
 import numpy as np
 
 from explorer.engine.execution import Execution
-from explorer.engine.fingerprint import inputs_digest
 from explorer.engine.montecarlo import Job
 from explorer.engine.plan import make_plan
 from explorer.graph.arrays import Array
@@ -137,7 +136,9 @@ def _keys(study: Study, job: Job) -> dict[Pair, str]:
         for name, given in study.given_in(condition).items():
             if name in names:
                 if given.key not in digests:
-                    digests[given.key] = inputs_digest([given])
+                    # The distribution itself: where it is looked at, a few values of many do not show.
+                    drawn = pickle.dumps((given.key, given.stream, given.distribution))
+                    digests[given.key] = hashlib.sha256(drawn).hexdigest()
                 yield f"{name} {digests[given.key]}"
 
     found = {}

@@ -157,3 +157,17 @@ def test_what_is_known_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     assert known.first(("a", "random", 0)).size == 10
     known.keep(("d", "random", 0), np.zeros(10))
     assert [known.first((name, "random", 0)).size for name in "abcd"] == [10, 0, 10, 10]
+
+
+def test_one_of_many_values_is_told_apart(tmp_path: Path, evaluated: Evaluated) -> None:
+    """A look at a hundred places of a distribution does not show it, a sample of cars does."""
+    weighed = [round(4.8 + 0.0008 * place, 4) for place in range(500)]
+    known, found = KnownOutputs(), []
+    for values in (weighed, [*weighed[:251], 4.9, *weighed[252:]]):
+        entry = f'{{ distribution = "empirical", values = {values}, unit = "kg" }}'
+        text = SMALL.format(inputs="", conditions="", limits=OPEN)
+        text = text.replace('{ mean = 5.0, sd = 0.1, unit = "kg", source = "test" }', entry)
+        (tmp_path / "study.toml").write_text(text)
+        found += live_verdicts(load_study(tmp_path), most=500, known=known)
+    assert [size for size, _ in evaluated] == [500, 500]
+    assert found[0] != found[1]
