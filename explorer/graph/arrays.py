@@ -14,6 +14,16 @@ Mask: TypeAlias = npt.NDArray[np.bool_]
 Rows: TypeAlias = npt.NDArray[np.intp]
 
 
+def anywhere(values: Array | Mask) -> bool:
+    """Tell whether any value is not zero; numpy's own way takes eight times as long on short arrays."""
+    return bool(np.count_nonzero(values))
+
+
+def everywhere(values: Array | Mask) -> bool:
+    """Tell whether no value is zero."""
+    return bool(np.count_nonzero(values) == np.size(values))
+
+
 class Repeated(NamedTuple):
     """All of so many samples, so many times one after the other."""
 

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask, Repeated, Rows, Which, picked
+from explorer.graph.arrays import Array, Mask, Repeated, Rows, Which, anywhere, everywhere, picked
 
 # Places through the servo's travel: angles are smooth between them, and most extremes lie at the ends.
 TRAVEL_SHARES = np.linspace(0.0, 1.0, 9)
@@ -150,7 +150,7 @@ def first_fall(
     upper, value_upper, started = lower, value_lower, value_lower > 0
     fallen, rows, fewer = ~started, None, curve
     places = [lowest + (highest - lowest) * (step / steps) for step in range(1, steps + 1)]
-    while places and not np.all(fallen):
+    while places and not everywhere(fallen):
         if pays(curve, ~fallen if rows is None else ~fallen[rows]):
             rows, fewer = np.flatnonzero(~fallen), picked(curve, ~fallen)
         size = shape if rows is None else rows.shape
@@ -217,7 +217,7 @@ def _closed_in(
     with np.errstate(all="ignore"):
         # Halving alone would need sixty from the widest interval; interpolation needs about seven.
         for left in range(rounds, 0, -1):
-            if np.all(done):
+            if everywhere(done):
                 break
             if pays(curve, ~done):
                 state = (curve, near, value_near, far, value_far, steep, share, relative_tolerance, left)
@@ -284,7 +284,7 @@ def balanced(
     first, value, guess = (np.broadcast_to(each, shape) for each in (first, value, guess))
     found = _met(curve, first, value, guess, relative_tolerance, steps)
     lost = np.isnan(found[0]) & np.isfinite(value)
-    if np.any(lost):
+    if anywhere(lost):
         alone = hasattr(curve, "of_samples") and lost.ndim == 1
         here = (curve, first, value, relative_tolerance)
         rest = _enclosed(*(picked(here, lost) if alone else here))
@@ -325,7 +325,7 @@ def _met(
     step, answer = np.zeros(found.shape), [np.full(found.shape, np.nan)]
     for left in range(steps, 0, -1):
         open_samples = ~(found | np.isnan(step))
-        if not np.any(open_samples):
+        if not anywhere(open_samples):
             break
         if pays(curve, open_samples):
             state = picked((curve, before, value_before, at, relative_tolerance, left), open_samples)
@@ -338,7 +338,7 @@ def _met(
         before, value_before, at = at, value, at + step
         now = ~found & (np.abs(step) <= relative_tolerance * (1 + np.abs(at)))
         answer += [np.full(found.shape, np.nan) for _ in told[len(answer) - 1 :]]
-        if np.any(now):
+        if anywhere(now):
             answer = [np.where(now, new, old) for new, old in zip((at, *told), answer, strict=True)]
             found = found | now
     return answer

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from explorer.graph.arrays import anywhere, everywhere
 from explorer.graph.graph import Graph
 from explorer.graph.program import compile_program
 from explorer.graph.quantity import given, quantity
@@ -44,3 +45,16 @@ def test_each_step_is_called_once_on_what_reaches_and_needs_it() -> None:
         for pair in asked:
             np.testing.assert_array_equal(found[pair][place], np.broadcast_to(alone[pair], 4))
     np.testing.assert_array_equal(found["curve", "c"][2], found["curve", "c"][0])
+
+
+def test_where_something_holds_is_told_of_arrays_and_numbers_alike() -> None:
+    for values in (
+        np.array([False, True]),
+        np.zeros(3),
+        np.ones(2),
+        np.array([np.nan]),
+        np.float64(0),
+        np.empty(0),
+    ):
+        assert anywhere(values) == np.any(values)
+        assert everywhere(values) == np.all(values)

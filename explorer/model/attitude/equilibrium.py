@@ -17,7 +17,7 @@ from typing import Annotated, NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Mask, picked
+from explorer.graph.arrays import Array, Mask, anywhere, everywhere, picked
 from explorer.graph.quantity import Curve, Part, quantity
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude import near_ground
@@ -192,7 +192,7 @@ def splitter_from_rest(
 ) -> Way:
     """Way of a splitter near the ground, from rest up, in a car at a steady speed."""
     front_loss, rear_loss = front_downforce_area_loss / wheelbase, rear_downforce_area_loss / wheelbase
-    if not np.any(splitter_over_road.gain > 0):
+    if not anywhere(splitter_over_road.gain > 0):
         return Way.unknown(splitter_over_road)
     line = GapLine.of(
         splitter_over_road,
@@ -252,13 +252,13 @@ def attitude(
 ) -> Attitude:
     """Pitch, and what the splitter gains by its gap, together."""
     car, splitter, way = car_at_speed, splitter_ground_effect, splitter_from_rest
-    if np.all(splitter.gain > 0):
+    if everywhere(splitter.gain > 0):
         found = _solved(car, splitter, way, dynamic_pressure, np.zeros((), bool))
         return Attitude(car.static_pitch + found.lean / car.wheelbase, *found[1:])
     angle, hold = car.on_springs()
     here = car.on_one_support(angle, hold)
     simple = here.settled & (splitter.gain == 0)
-    if np.all(simple):
+    if everywhere(simple):
         return Attitude(here.pitch, np.zeros(()), here.front_contact, here.rear_contact)
     found = _solved(car, splitter, way, dynamic_pressure, simple)
     return Attitude(
@@ -275,7 +275,7 @@ def _solved(car: CarAtSpeed, splitter: GroundEffect, way: Way, pressure: Array, 
     samples = shape or (1,)
     rows = np.zeros((len(Balance._fields), *samples))
     for where, group in _groups(car, splitter, pressure, np.broadcast_to(~simple, samples)):
-        if np.all(where):
+        if everywhere(where):
             return Balance(*(np.reshape(field, shape) for field in _balance(group, way)))
         rows[:, where] = _balance(group, picked(way, where))
     return Balance(*rows.reshape(-1, *shape))
@@ -292,8 +292,8 @@ def _groups(
     car = car._replace(front_level=np.broadcast_to(car.front_level, wanted.shape))
     for feels in (False, True):
         where = wanted & ((splitter.gain > 0) == feels)
-        if np.any(where):
-            group, ground = (car, splitter) if np.all(where) else picked((car, splitter), where)
+        if anywhere(where):
+            group, ground = (car, splitter) if everywhere(where) else picked((car, splitter), where)
             air = np.broadcast_to(pressure, wanted.shape)[where]
             yield where, NearGround(group.over_lean(), ground, air) if feels else group.over_lean()
 
@@ -328,7 +328,7 @@ def front_downforce(
 ) -> Array:
     """Front axle load from the air, the drag's lever included, as a wind tunnel balance shows it."""
     force = dynamic_pressure * (front_downforce_area - front_downforce_area_loss * pitch)
-    if np.any(splitter_ground_force):
+    if anywhere(splitter_ground_force):
         force = force + splitter_ground_force * (1 - splitter_station / wheelbase)
     return force
 
@@ -345,7 +345,7 @@ def rear_downforce(
 ) -> Array:
     """Rear axle load from the air, the drag's lever included, as a wind tunnel balance shows it."""
     force = dynamic_pressure * (rear_downforce_area - rear_downforce_area_loss * pitch)
-    if np.any(splitter_ground_force):
+    if anywhere(splitter_ground_force):
         force = force + splitter_ground_force * splitter_station / wheelbase
     return force
 
@@ -409,7 +409,7 @@ def divergence_speed(
     ) / wheelbase
     pressure = 1 / np.maximum(softening, 1e-12)
     by_pitch = np.clip(np.sqrt(2 * pressure / air_density) - headwind, 0, speed_cap)
-    if not np.any(splitter_ground_gain):
+    if not anywhere(splitter_ground_gain):
         return by_pitch
     snaps = first_fall(snap_margin, 1.0, speed_cap, steps=30).position
     return np.where(splitter_ground_gain > 0, snaps, by_pitch)

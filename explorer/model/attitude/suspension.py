@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array
+from explorer.graph.arrays import Array, anywhere
 from explorer.graph.quantity import given, quantity
 from explorer.model.attitude.supports import Support
 
@@ -102,7 +102,7 @@ class AxleSpring(NamedTuple):
         return tuple(
             Support(share, side, reach, 2 * self.wheel_stop_rate * (reach < OUT_OF_REACH))
             for side, reach in ((1.0, self.bump), (-1.0, self.droop))
-            if np.min(reach) < OUT_OF_REACH
+            if anywhere(reach < OUT_OF_REACH)
         )
 
     def beyond(self, free: Array) -> Array:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.arrays import Array
+from explorer.graph.arrays import Array, anywhere, everywhere
 from explorer.graph.quantity import given, quantity
 
 tyre_friction = given(
@@ -41,7 +41,7 @@ def carried(load: Array, other: Array) -> Array:
 def grip(friction: Array, load: Array, load_at_rest: Array, load_sensitivity: Array) -> Array:
     """Return the push that the tyres of an axle hold at a load."""
     held = friction * load
-    if not np.any(load_sensitivity):
+    if not anywhere(load_sensitivity):
         return held
     return held * np.maximum(load / load_at_rest, 1e-9) ** -load_sensitivity
 
@@ -66,7 +66,7 @@ def traction_limit(
     """
     rear = carried(rear_axle_load, front_axle_load)
     rear_grip = grip(tyre_friction, rear, rear_static_load, tyre_load_sensitivity)
-    if np.all(driven_rear_share == 1):
+    if everywhere(driven_rear_share == 1):
         return rear_grip
     front = carried(front_axle_load, rear_axle_load)
     front_grip = grip(tyre_friction, front, front_static_load, tyre_load_sensitivity)
