@@ -13,6 +13,7 @@ from typing import Any, Literal, TypeAlias
 
 from explorer.graph.written import System
 from reports.formatting import Amount, Piece, Scale
+from reports.later import unchecked
 from reports.options import SYSTEMS
 
 SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
@@ -171,7 +172,8 @@ class Figure(Piece):
 
     def chart(self, system: System) -> Mapping[str, Any]:
         """Return the specification of a chart in a system of units."""
-        return self._drawn(*self.scales(system))
+        with unchecked():
+            return self._drawn(*self.scales(system))
 
     @property
     def charts(self) -> tuple[Mapping[str, Any], ...]:

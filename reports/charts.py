@@ -15,7 +15,7 @@ from statistics import fmean
 from typing import Any
 
 from reports.formatting import kept_together
-from reports.later import alt
+from reports.later import alt, unchecked
 from reports.theme import ACCENT, BAND, CONFIG, INK, STROKES
 
 # What a page and half of one hold without making letters smaller, in pixels.
@@ -85,7 +85,10 @@ class Bar:
 
 def of_rows(rows: Iterable[Any]) -> Any:
     """Begin a chart of rows: each a dictionary, or an object whose fields are meant."""
-    return alt.Chart(alt.InlineData(values=[row if isinstance(row, dict) else vars(row) for row in rows]))
+    # A tuple is handed on, a list would be copied row by row at each step of a chart.
+    values: Any = tuple(row if isinstance(row, dict) else vars(row) for row in rows)
+    with unchecked():
+        return alt.Chart(alt.InlineData(values=values))
 
 
 def told(words: Mapping[str, str], numbers: Mapping[str, str], form: str = ".4~g") -> list[Any]:
@@ -101,7 +104,7 @@ def whiskers(base: Any, axis: str, width: float, size: float) -> list[Any]:
     end = base.mark_tick(color=INK, thickness=width, size=size)
     low = alt.X("low:Q", title=axis)
     return [
-        base.mark_rule(color=INK, strokeWidth=width).encode(x=low, x2="high:Q"),
+        base.mark_rule(color=INK, strokeWidth=width).encode(x=low, x2=alt.X2("high:Q")),
         *(end.encode(x=at) for at in (low, alt.X("high:Q", title=axis))),
     ]
 
@@ -163,9 +166,9 @@ def distribution(
         .mark_rect(stroke=None if thin else "white", strokeWidth=0.4)
         .encode(
             x=alt.X("from:Q", title=axis, scale=alt.Scale(**scale), axis=few_ticks(above=True)),
-            x2="to:Q",
+            x2=alt.X2("to:Q"),
             y=alt.Y("zero:Q", title="share of cars [%]", axis=alt.Axis(tickCount=3, grid=False)),
-            y2="share:Q",
+            y2=alt.Y2("share:Q"),
             color=alt.Color(
                 "side:N",
                 scale=alt.Scale(domain=["conforms", "does not"], range=[BAND, INK]),
@@ -193,11 +196,11 @@ def upright(marks: Sequence[Mark]) -> list[Any]:
     """Draw named lines from bottom to top."""
     if not marks:
         return []
-    base = of_rows(marks).encode(x="value:Q")
+    base = of_rows(marks).encode(x=alt.X("value:Q"))
     name = base.mark_text(align="center", baseline="bottom", dy=-6, color=ACCENT, fontWeight=600)
     return [
         base.mark_rule(color=ACCENT, strokeWidth=2, strokeDash=[5, 3]),
-        name.encode(y=alt.value(0), text="label:N"),
+        name.encode(y=alt.value(0), text=alt.Text("label:N")),
     ]
 
 
@@ -217,7 +220,7 @@ def fan(
         )
         low = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
         middle, high = (alt.Y(f"{name}:Q", title=y_axis) for name in ("middle", "high"))
-        layers.append(base.mark_area(opacity=0.45, color=fill).encode(y=low, y2="high:Q"))
+        layers.append(base.mark_area(opacity=0.45, color=fill).encode(y=low, y2=alt.Y2("high:Q")))
         for y, width in ((low, 0.8), (high, 0.8), (middle, 2.2)):
             line = base.mark_line(color=stroke, strokeWidth=width, strokeDash=list(dash) or [1, 0])
             layers.append(line.encode(y=y))
@@ -229,9 +232,9 @@ def across(marks: Sequence[Mark], *, at_end: bool = False) -> list[Any]:
     """Draw named lines from side to side, named at the left or at the right."""
     if not marks:
         return []
-    base = of_rows(marks).encode(y="value:Q")
+    base = of_rows(marks).encode(y=alt.Y("value:Q"))
     place: dict[str, Any] = {"align": "right", "dx": -4} if at_end else {"align": "left", "dx": 4}
-    named = base.encode(x=alt.value("width" if at_end else 0), text="label:N")
+    named = base.encode(x=alt.value("width" if at_end else 0), text=alt.Text("label:N"))
     return [
         base.mark_rule(color=ACCENT, strokeWidth=1.6, strokeDash=[2, 3]),
         *lifted(named, ACCENT, baseline="bottom", dy=-2, **place),
@@ -243,13 +246,15 @@ def _limit_points(points: Sequence[LimitPoint]) -> list[Any]:
     layers: list[Any] = []
     for point in points:
         stroke = STROKES[point.curve % len(STROKES)][0]
-        base = of_rows([{"x": point.x, "y": point.y, "label": point.label}]).encode(x="x:Q", y="y:Q")
+        base = of_rows([{"x": point.x, "y": point.y, "label": point.label}]).encode(
+            x=alt.X("x:Q"), y=alt.Y("y:Q")
+        )
         shape = "triangle-up" if point.up else "triangle-down"
         layers += [
             base.mark_tick(orient="horizontal", thickness=2, size=34, color=stroke, opacity=1),
             base.mark_point(shape=shape, size=90, filled=True, color=stroke, opacity=1, stroke="white"),
             # Beside its mark: above or below it would run into an axis or another curve.
-            *lifted(base.encode(text="label:N"), stroke, align="right", baseline="middle", dx=-20),
+            *lifted(base.encode(text=alt.Text("label:N")), stroke, align="right", baseline="middle", dx=-20),
         ]
     return layers
 
@@ -270,7 +275,7 @@ def line_names(bands: Sequence[ShadedBand], height: int, more: Sequence[float] =
     return [
         of_rows([{"x": end, "y": place, "name": name}])
         .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, lineBreak="\n")
-        .encode(x="x:Q", y="y:Q", text="name:N")
+        .encode(x=alt.X("x:Q"), y=alt.Y("y:Q"), text=alt.Text("name:N"))
         for name, place, (stroke, *_) in zip(names, places, strokes(len(bands)), strict=True)
     ]
 

@@ -74,7 +74,7 @@ def groups_apart(groups: Sequence[TwoGroups]) -> dict[str, Any]:
     )
     layers = [
         base.mark_bar(size=7).encode(
-            x=alt.X("low:Q", title=title, axis=few_ticks()), x2="high:Q", color=colour
+            x=alt.X("low:Q", title=title, axis=few_ticks()), x2=alt.X2("high:Q"), color=colour
         ),
         base.mark_point(size=40, filled=True, opacity=1, color="white", stroke=INK, strokeWidth=1).encode(
             x=alt.X("median:Q", title=title)

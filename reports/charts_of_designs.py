@@ -48,7 +48,7 @@ def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
         tooltip=told({"name": "difference"}, QUANTILES),
     )
     layers = [
-        of_rows([{"at": 0.0}]).mark_rule(color=ACCENT, strokeDash=[5, 3]).encode(x="at:Q"),
+        of_rows([{"at": 0.0}]).mark_rule(color=ACCENT, strokeDash=[5, 3]).encode(x=alt.X("at:Q")),
         *whiskers(base, axis, 1.6, 9),
         base.mark_point(filled=True, shape="circle", size=60, color=INK, opacity=1).encode(
             x=alt.X("middle:Q", title=axis, axis=few_ticks(6))
@@ -93,9 +93,9 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
     layers: list[Any] = [
         base.mark_rect(stroke="white", strokeWidth=0.5).encode(
             x=alt.X("left:Q", title=x_axis, scale=x_scale, axis=few_ticks(6)),
-            x2="right:Q",
+            x2=alt.X2("right:Q"),
             y=alt.Y("bottom:Q", title=y_axis, scale=y_scale, axis=few_ticks(6)),
-            y2="top:Q",
+            y2=alt.Y2("top:Q"),
             color=alt.Color(
                 "chance:Q",
                 scale=alt.Scale(type="threshold", domain=list(_STEPS), range=list(_GREYS)),
@@ -103,22 +103,22 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
             ),
         ),
         base.mark_text(baseline="middle", fontSize=10).encode(
-            x="x:Q",
-            y="y:Q",
-            text="sign:N",
+            x=alt.X("x:Q"),
+            y=alt.Y("y:Q"),
+            text=alt.Text("sign:N"),
             color=alt.condition(f"datum.chance < {_STEPS[1]}", alt.value("white"), alt.value(INK)),
         ),
     ]
     if shown.boundary:
         pieces = [{"a": a, "b": b, "c": c, "d": d} for a, b, c, d in shown.boundary]
         line = of_rows(pieces).mark_rule(color=ACCENT, strokeWidth=3)
-        layers.append(line.encode(x="a:Q", y="b:Q", x2="c:Q", y2="d:Q"))
+        layers.append(line.encode(x=alt.X("a:Q"), y=alt.Y("b:Q"), x2=alt.X2("c:Q"), y2=alt.Y2("d:Q")))
     if shown.now:
         at = {"x": shown.now[0], "y": shown.now[1], "name": "as in the study"}
-        place = of_rows([at]).encode(x="x:Q", y="y:Q")
+        place = of_rows([at]).encode(x=alt.X("x:Q"), y=alt.Y("y:Q"))
         layers += [
             place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1),
-            *lifted(place.encode(text="name:N"), dy=-13),
+            *lifted(place.encode(text=alt.Text("name:N")), dy=-13),
         ]
     return finished(alt.layer(*layers), 420, 260, plot=True)
 
@@ -184,12 +184,12 @@ def against_log(
     y = alt.Y("low:Q", title=y_axis, scale=alt.Scale(zero=False))
     points = of_rows({"x": at, "logged": value} for at, value in zip(x, logged, strict=True))
     layers = [
-        base.mark_area(color=BAND, opacity=0.5).encode(y=y, y2="high:Q"),
+        base.mark_area(color=BAND, opacity=0.5).encode(y=y, y2=alt.Y2("high:Q")),
         base.mark_line(color=QUIET, strokeWidth=1.4, strokeDash=[6, 3]).encode(
             y=alt.Y("middle:Q", title=y_axis)
         ),
         points.mark_point(color=INK, size=14, filled=True, opacity=0.75).encode(
-            x="x:Q",
+            x=alt.X("x:Q"),
             y=alt.Y("logged:Q", title=y_axis),
             tooltip=told({}, {"x": x_axis, "logged": "logged"}),
         ),

@@ -37,7 +37,7 @@ def signed_bars(bars: Sequence[SignedBar], *, axis: str) -> dict[str, Any]:
     )
     layers = [
         base.mark_bar(size=12).encode(x=alt.X("value:Q", title=axis, axis=few_ticks(6)), color=fill),
-        base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2="high:Q"),
-        of_rows([{"zero": 0}]).mark_rule(color=INK).encode(x="zero:Q"),
+        base.mark_rule(color=INK, strokeWidth=1.4).encode(x=alt.X("low:Q", title=axis), x2=alt.X2("high:Q")),
+        of_rows([{"zero": 0}]).mark_rule(color=INK).encode(x=alt.X("zero:Q")),
     ]
     return finished(alt.layer(*layers), WIDE, height_of([bar.name for bar in bars]))

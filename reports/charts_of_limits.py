@@ -75,7 +75,7 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
         ".2~f",
     )
     layers = [
-        known.mark_bar(color=BAND, size=12).encode(x=along("low"), x2="high:Q", y=y, tooltip=tooltip),
+        known.mark_bar(color=BAND, size=12).encode(x=along("low"), x2=alt.X2("high:Q"), y=y, tooltip=tooltip),
         of_rows([{"at": 0.0}]).mark_rule(color=INK, strokeWidth=1.6).encode(x=along("at")),
         known.mark_point(filled=True, size=55, color=INK, opacity=1, stroke="white", strokeWidth=1).encode(
             x=along("median"), y=y, tooltip=tooltip
@@ -89,19 +89,19 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
             tooltip=tooltip,
         ),
         base.mark_text(align="left", dx=1, color=ALARM, fontWeight=600).encode(
-            x=alt.value(0), y=y, text="short:N"
+            x=alt.value(0), y=y, text=alt.Text("short:N")
         ),
         base.mark_text(align="right", dx=-14, color=INK, fontWeight=600).encode(
-            x=alt.value(width), y=y, text="ahead:N"
+            x=alt.value(width), y=y, text=alt.Text("ahead:N")
         ),
         base.mark_text(align="left", dx=10, color=QUIET, dy=0 if many else 8).encode(
-            x=alt.value(width - 12), y=y, text="words:N"
+            x=alt.value(width - 12), y=y, text=alt.Text("words:N")
         ),
     ]
     if not many:
         layers.append(
             base.mark_text(align="left", dx=10, color=INK, dy=-6, fontWeight=600).encode(
-                x=alt.value(width - 12), y=y, text="verdict:N"
+                x=alt.value(width - 12), y=y, text=alt.Text("verdict:N")
             )
         )
     return finished(

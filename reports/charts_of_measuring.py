@@ -135,7 +135,8 @@ def _points(spots: Sequence[Measured], frame: Frame, axis: str) -> list[Any]:
     names = [*STANDINGS, _ORDER]
     return [
         whisker.encode(
-            y=alt.Y("low:Q", title=axis, scale=scale, axis=alt.Axis(tickCount=5, format=".4~g")), y2="high:Q"
+            y=alt.Y("low:Q", title=axis, scale=scale, axis=alt.Axis(tickCount=5, format=".4~g")),
+            y2=alt.Y2("high:Q"),
         ),
         cap.encode(y=alt.Y("low:Q", title=axis)),
         cap.encode(y=alt.Y("high:Q", title=axis)),
@@ -166,7 +167,7 @@ def _steps(rises: Sequence[Rise], budget: float) -> list[Any]:
     line = of_rows({"hours": hours, "value": value} for hours, value in corners).mark_line(
         interpolate="step-after", color=ACCENT, strokeWidth=2.2, strokeDash=[6, 3]
     )
-    return [line.encode(x="hours:Q", y="value:Q")]
+    return [line.encode(x=alt.X("hours:Q"), y=alt.Y("value:Q"))]
 
 
 def labels_of(
@@ -226,11 +227,11 @@ def _labels(labels: Sequence[Label], frame: Frame) -> list[Any]:
     layers = [
         of_rows(texts)
         .mark_text(fontWeight=600, align="center", baseline="middle")
-        .encode(x="hours:Q", y="value:Q", text="text:N")
+        .encode(x=alt.X("hours:Q"), y=alt.Y("value:Q"), text=alt.Text("text:N"))
     ]
     if leaders:
         line = of_rows(leaders).mark_rule(color=QUIET, strokeWidth=0.8)
-        layers.append(line.encode(x="x:Q", y="y:Q", x2="x2:Q", y2="y2:Q"))
+        layers.append(line.encode(x=alt.X("x:Q"), y=alt.Y("y:Q"), x2=alt.X2("x2:Q"), y2=alt.Y2("y2:Q")))
     return layers
 
 
@@ -254,7 +255,7 @@ def before_and_after(rows: Sequence[tuple[str, float, float]]) -> dict[str, Any]
     key = alt.Legend(title=None, orient="top", symbolSize=70)
     shapes = alt.Scale(domain=states, range=["circle", "diamond"])
     layers = [
-        base.mark_line(color=QUIET, strokeWidth=2).encode(detail="limit:N"),
+        base.mark_line(color=QUIET, strokeWidth=2).encode(detail=alt.Detail("limit:N")),
         base.mark_point(size=70, opacity=1, strokeWidth=1.6, color=INK).encode(
             shape=alt.Shape("state:N", scale=shapes, legend=key),
             fill=alt.Fill("state:N", scale=alt.Scale(domain=states, range=["white", INK])),

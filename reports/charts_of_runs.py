@@ -64,13 +64,15 @@ def lines(
             .encode(
                 x=alt.X("x:Q", title=x_axis, scale=scale, axis=few_ticks(8 if width > 400 else 5)),
                 y=alt.Y("y:Q", title=y_axis, axis=alt.Axis(tickCount=5, grid=False)),
-                order="x:Q",
+                order=alt.Order("x:Q"),
                 tooltip=told({"name": "line"}, {"x": x_axis, "y": y_axis}),
             )
         )
     for place, spot in enumerate(spots):
         stroke, _, _, shape = looks[spot.line]
-        base = of_rows([{"x": spot.x, "y": spot.y, "label": spot.label}]).encode(x="x:Q", y="y:Q")
+        base = of_rows([{"x": spot.x, "y": spot.y, "label": spot.label}]).encode(
+            x=alt.X("x:Q"), y=alt.Y("y:Q")
+        )
         # Above a crossing and below it there are no lines; a curve that rises has room at its left.
         side: dict[str, Any] = (
             {"dy": 16 if place % 2 else -14}
@@ -79,7 +81,7 @@ def lines(
         )
         layers += [
             base.mark_point(shape=shape, size=80, filled=True, color=stroke, opacity=1, stroke="white"),
-            *lifted(base.encode(text="label:N"), stroke, **side),
+            *lifted(base.encode(text=alt.Text("label:N")), stroke, **side),
         ]
     named = [ShadedBand(line.name, line.x, line.y, line.y, line.y) for line in drawn]
     return finished(alt.layer(*layers, *upright(ends), *line_names(named, _HIGH)), width, _HIGH)

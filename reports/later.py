@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib.util import LazyLoader, find_spec, module_from_spec
 from types import ModuleType
 from typing import TYPE_CHECKING
 
-__all__ = ["alt"]
+__all__ = ["alt", "unchecked"]
 
 
 def _later(name: str) -> ModuleType:
@@ -27,3 +29,12 @@ if TYPE_CHECKING:
     import altair as alt
 else:
     alt = _later("altair")
+
+
+@contextmanager
+def unchecked() -> Iterator[None]:
+    """Build charts without holding each piece against the schema, which the tests do, at no reader's cost."""
+    from altair.utils.schemapi import debug_mode
+
+    with debug_mode(False):
+        yield
