@@ -10,6 +10,12 @@ from explorer.model.attitude.supports import Support
 
 
 @quantity("1", source="definition")
+def points_at_rest() -> tuple[Support, ...]:
+    """Points that the road carries on tyres as at rest: none."""
+    return ()
+
+
+@quantity("1", source="definition")
 def points_under_car() -> tuple[Support, ...]:
     """Points that the road carries: none."""
     return ()

@@ -22,7 +22,8 @@ from explorer.graph.quantity import Curve, Part, quantity
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude import near_ground
 from explorer.model.attitude.gap_line import NearGround
-from explorer.model.attitude.gap_way import GapLine, Way
+from explorer.model.attitude.gap_spare import SprungCar
+from explorer.model.attitude.gap_way import Way
 from explorer.model.attitude.supports import (
     Balance,
     Car,
@@ -184,27 +185,29 @@ def splitter_from_rest(
     rear_downforce_area: Array,
     front_downforce_area_loss: Array,
     rear_downforce_area_loss: Array,
-    front_axle_rate: Array,
-    rear_axle_rate: Array,
     static_pitch: Array,
     wheelbase: Array,
     load_transfer: Curve,
+    front_axle_spring: AxleSpring,
+    rear_axle_spring: AxleSpring,
+    points_at_rest: tuple[Support, ...],
 ) -> Way:
     """Way of a splitter near the ground, from rest up, in a car at a steady speed."""
     front_loss, rear_loss = front_downforce_area_loss / wheelbase, rear_downforce_area_loss / wheelbase
     if not anywhere(splitter_over_road.gain > 0):
         return Way.unknown(splitter_over_road)
-    line = GapLine.of(
+    body = SprungCar.of(
         splitter_over_road,
         (
             front_downforce_area - front_downforce_area_loss * static_pitch,
             rear_downforce_area - rear_downforce_area_loss * static_pitch,
         ),
         (front_loss, rear_loss),
-        (front_axle_rate, rear_axle_rate),
+        (front_axle_spring.rate, rear_axle_spring.rate),
         load_transfer(0.0),
     )
-    return Way.of(line)
+    stops = (*front_axle_spring.stops(0.0), *rear_axle_spring.stops(1.0))
+    return Way.of(body, (*stops, *points_at_rest))
 
 
 _NO_BALANCE = "pitch has diverged: no attitude at which the springs hold the air forces"

@@ -18,13 +18,12 @@ import numpy as np
 from explorer.graph.arrays import Array, Mask, picked
 from explorer.model.aero.ground_effect import GroundEffect
 from explorer.model.attitude.scan import Bracket
-from explorer.model.attitude.supports import Car, Support
-from explorer.model.numeric import CurveOf, narrowed, shape_of
+from explorer.model.attitude.supports import Car
+from explorer.model.numeric import CurveOf, narrowed
 
 #: Share of a gap to which it is closed in on.
 TOLERANCE = 1e-12
-#: Share of a gap below which a step of Halley's method is the last: the next has three times its digits.
-CLOSE = 1e-5
+
 #: Steps to the gap of least load spare.
 LEANING_STEPS = 3
 
@@ -118,67 +117,6 @@ class Line(NamedTuple):
             beyond,
         )
 
-    def sides(self) -> tuple[Array, Mask, Mask]:
-        """Return the gap of least load spare, and whether a balance lies above it and one in the stall."""
-        tightest = self.tightest()
-        opens: Mask = self.straight(tightest) < 0
-        snaps: Mask = self.straight(self.near.splitter.smallest + 0 * tightest) > 0
-        return tightest, opens, snaps
-
-    def wide(self, gap: Array, steps: int) -> tuple[Array, Mask]:
-        """Return the stable gap wider than the stall, and where it is known, by Halley's method.
-
-        It triples the digits a step.
-        """
-        for _ in range(steps):
-            gap, slope, step = self.halley(gap)
-        return gap, (np.abs(step) <= CLOSE * gap) & (slope > 0) & (gap > self.near.splitter.smallest)
-
-    def about(self) -> Array:
-        """Return the gap by the fraction in it that agrees with the power law in two slopes at the reference.
-
-        With it, all is a quadratic equation.
-        """
-        gain, reference = self.near.splitter.gain, self.near.splitter.reference
-        per, more = self.spare[1] * reference, self.force[1] * reference
-        at, bend = self.spare[0] + per, (gain + 1) / 2
-        square, first = per * bend - gain * more, at * bend + per - gain * (self.force[0] + more)
-        root = np.sqrt(np.maximum(first * first - 4 * square * at, 0))
-        return reference * np.maximum(1 + (root - first) / (2 * square), 0.1)
-
-    def near_the_snap(self, tightest: Array) -> Array:
-        """Return the gap by the parabola through the least load spare, at which wide and narrow gaps meet."""
-        splitter = self.near.splitter
-        turn = splitter.gain * (splitter.reference / tightest) ** splitter.gain / tightest
-        bend = turn * ((1 + splitter.gain) * (self.force[0] / tightest + self.force[1]) - 2 * self.force[1])
-        return tightest + np.sqrt(np.maximum(-2 * self.straight(tightest) / bend, 0))
-
-    def stalled(self) -> tuple[Array, Mask]:
-        """Return the gap at or below the stall, and where there is one: a quadratic equation.
-
-        Below the road nothing is gained any more, and the equation is linear.
-        """
-        splitter = self.near.splitter
-        per_gap = (splitter.reference / splitter.smallest) ** splitter.gain / splitter.smallest
-        at_road, below = self.spare[0] - self.force[0], self.spare[1] - self.force[1]
-        square, first = self.force[1] * per_gap, below + self.force[0] * per_gap
-        inside = first * first - 4 * square * at_road
-        root = np.sqrt(np.maximum(inside, 0))
-        gap = np.where(at_road < 0, -2 * at_road / (first + root), -at_road / below)
-        return gap, (inside > 0) & (first > 0) & (below > 0)
-
-    def halley(self, gap: Array) -> tuple[Array, Array, Array]:
-        """Return a better gap wider than the stall, the slope of the load spare before it, and the step."""
-        gain, reference = self.near.splitter.gain, self.near.splitter.reference
-        most = (reference / gap) ** gain
-        turn = gain * most / gap
-        force = self.force[0] + self.force[1] * gap
-        spare = self.spare[0] + self.spare[1] * gap + force * (most - 1)
-        slope = self.spare[1] + self.force[1] * (most - 1) - force * turn
-        curved = turn * (force * (gain + 1) / gap - 2 * self.force[1])
-        step = spare / (slope - spare * curved / (2 * slope))
-        return gap - step, slope, step
-
     def straight(self, gap: Array) -> Array:
         """Return the load spare at a gap with no support met; positive: the gap closes."""
         force = self.force[0] + self.force[1] * gap
@@ -202,62 +140,6 @@ class Line(NamedTuple):
             bend = turn * ((1 + splitter.gain) * (self.force[0] / gap + self.force[1]) - 2 * self.force[1])
             gap = gap - np.where(bend > 0, slope / np.where(bend > 0, bend, 1.0), 0.0)
         return np.clip(gap, splitter.smallest, widest)
-
-    def barred(self, gap: Array, lowest: float = 0.0) -> Mask:
-        """Tell where a car is pushed up at a gap at every share of the pressure from the lowest to the whole.
-
-        With no support met, the load spare there times what holds the lean is quadratic in the share.  How
-        far the car is past a support, times what holds the lean, is a straight line: a support met at neither
-        end is met nowhere between, and where one is met the chord lies above.  The push is that over the sum
-        of what holds the lean and what the support adds, which is least at an end; what a push adds to the
-        load spare is a straight line over another, most at an end.  So the sum taken here is no less than the
-        true one.  A support that only holds the car up is left out; where two are met nothing is said.
-        """
-        car, splitter, gained = self.near.car, self.near.splitter, self.near.splitter.gained(gap)
-        drop, pressure, transfer = splitter.at_rest - gap, self.near.pressure, car.transfer
-        ahead, behind = splitter.place * car.front_rate, (1 - splitter.place) * car.rear_rate
-        turn, held = ahead - behind, splitter.place * ahead + (1 - splitter.place) * behind
-        held_more, turned = self.stiffness - held, transfer + turn * drop
-        turned_more = (1 - splitter.place) * car.rear - splitter.place * car.front - transfer
-        pushed = car.front + car.rear + pressure * splitter.area * gained
-        lost = car.front_loss + car.rear_loss + pressure * splitter.loss * gained
-        sprung = (car.front_rate + car.rear_rate) * drop
-        still = turn * turned - sprung * held
-        more = pushed * held - sprung * held_more + turn * turned_more - lost * turned
-        bend = pushed * held_more - lost * turned_more
-        count = np.zeros(gap.shape)
-        first = held + lowest * held_more
-        for support, (at_zero, per_gap) in zip(car.supports, self.beyond, strict=True):
-            arm, past = support.share - splitter.place, (at_zero + per_gap * gap) * self.stiffness
-            before = (support.side * drop - support.reach) * first
-            before = before + support.side * arm * (turned + lowest * turned_more)
-            if np.any(past > 0) or np.any(before > 0):
-                softest = np.minimum(first, self.stiffness) + support.rate * arm * arm
-                pull = np.maximum(self.pull(support, gap), -support.side * (1 + arm * turn / held))
-                pull = np.maximum(pull, 0) * support.rate / softest
-                slope = pull * (np.maximum(past, 0) - np.maximum(before, 0)) / (1 - lowest)
-                start = pull * np.maximum(before, 0) - slope * lowest
-                still, bend = still + start * held, bend + slope * held_more
-                more = more + start * held_more + slope * held
-                count += (past > 0) | (before > 0)
-        flat = -more / np.where(bend < 0, 2 * bend, -np.inf)
-        most = np.clip(flat, lowest, 1)
-        barred: Mask = (still + lowest * (more + lowest * bend) < 0) & (still + more + bend < 0)
-        barred &= (still + most * (more + most * bend) < 0) & (count < 2) & (self.stiffness > 0)
-        return barred
-
-    def pull(self, support: Support, gap: Array) -> Array:
-        """Return what a load on a support adds to the load spare at a gap; below zero it holds the car up."""
-        splitter = self.near.splitter
-        by_lean = self.by_lean - self.near.pressure * splitter.loss * splitter.gained(gap)
-        return -support.side * (1 + (support.share - splitter.place) * by_lean / self.stiffness)
-
-    def held_up(self, gap: Array) -> Mask:
-        """Tell where a support may hold the car up at a gap or a wider one."""
-        held: Mask = np.zeros(shape_of(self.near), dtype=bool)
-        for support, (at_zero, per_gap) in zip(self.near.car.supports, self.beyond, strict=True):
-            held |= (self.pull(support, gap) < 0) & ((at_zero + per_gap * gap > 0) | (per_gap > 0))
-        return held
 
     def met(self, gap: Array) -> Mask:
         """Tell where a support is met at a gap."""
