@@ -83,6 +83,8 @@ CONFIG: dict[str, Any] = {
         "titleLimit": 640,
         "titlePadding": 6,
         "labelSeparation": 4,
+        # A number stands at its tick, the first and the last too.
+        "labelFlush": False,
     },
     "text": {"font": FONT, "fontSize": 11, "color": INK},
     "legend": {"labelFontSize": 11, "titleFontSize": 11},

@@ -89,9 +89,7 @@ def _closing(results: Results, folder: Path, details: bool) -> str:
     if results.summary.verdict == "pass":
         first = "Read the hazards and cautions, then raise the speed in steps."
     read = next((name for name in ("report.pdf", "report.html") if (folder / name).exists()), None)
-    begin = (
-        f"Read {read} from its first page. " if read else "No report was drawn: squatline report draws one. "
-    )
+    begin = f"Read {read} from its first page. " if read else f"squatline report {folder} draws the report. "
     return begin + first + ("" if details else " Run with --details to have more of it here.")
 
 

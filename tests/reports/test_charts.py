@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
 from typing import Any
 from xml.etree import ElementTree
 
@@ -21,10 +22,13 @@ from reports.drawings.sideview import can_draw as can_draw_car
 from reports.drawings.sideview import describe, exaggeration, largest_force, side_view
 from reports.page import asset, figures, page
 from reports.report import Report
+from reports.sections import design as design_section
 from reports.sections import sections
 from reports.sections.sideview import PAGE_ONE
+from reports.terminal import words
 from reports.theme import ACCENT, ALARM, BAND, DARK, INK, QUIET, STROKES
 from tests.mechanism_help import FLAPS, THREE_FLAPS, ask
+from tests.report_analyses import design, with_findings
 from tests.report_fixture import HOSTILE, make_results
 
 CAR = {
@@ -328,3 +332,37 @@ def test_captions_of_sweeps_begin_with_the_curve_that_changes_most() -> None:
     said = [one if isinstance(one, str) else one.text("as given") for one in found.caption]
     # The pitch grows with the square of the speed, by 2.6e-5 rad.
     assert "".join(said).startswith(f"The largest rise is {math.degrees(2.6e-5 * (60**2 - 10**2)):.2f}°")
+
+
+def encodings(chart: Any) -> Iterator[dict[str, Any]]:
+    """Yield what each layer of a chart, or of charts in it, lays along its axes and in its colours."""
+    if isinstance(chart, dict):
+        if "encoding" in chart:
+            yield chart["encoding"]
+        for inner in chart.values():
+            yield from encodings(inner)
+    elif isinstance(chart, list):
+        for inner in chart:
+            yield from encodings(inner)
+
+
+def test_numbers_of_an_axis_stand_at_their_ticks(parts: list[Section]) -> None:
+    """The library moves the first and the last inwards, off the ticks that they name, unless it is told."""
+    shown = [figure.charts[0] for figure in figures(parts) if figure.charts]
+    assert len(shown) > 8
+    for chart in shown:
+        assert chart["config"]["axis"]["labelFlush"] is False
+        for encoding in encodings(chart):
+            axes = [encoding[side].get("axis") or {} for side in ("x", "y") if side in encoding]
+            assert not any(axis.get("labelFlush") for axis in axes)
+
+
+def test_a_map_has_a_key_for_its_shades_and_its_line() -> None:
+    section = design_section.build(Report(with_findings(design=design(make_results()))))
+    assert section is not None
+    (figure,) = [one for one in figures([section]) if one.name == "map-spring-and-wing"]
+    keys = [
+        one["color"].get("legend") for one in encodings(figure.charts[0]) if "field" in one.get("color", {})
+    ]
+    assert [key["title"] for key in keys if key] == [["all limits", "met [%]"]]
+    assert "The heavy line runs where the estimate just reaches what is required" in words(figure.caption)
