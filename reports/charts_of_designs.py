@@ -28,6 +28,8 @@ from reports.theme import ACCENT, BAND, INK, QUIET
 # Chances [%] at which a map changes its grey, dark where limits seldom hold.
 _STEPS = (25, 50, 75, 95)
 _GREYS = ("#3d454d", "#6f7881", "#a3abb2", "#d0d5da", "#f5f6f8")
+# Of names so short four stand side by side in a key.
+_SHORT = 16
 Segments = Sequence[Sequence[float]]
 
 
@@ -156,8 +158,9 @@ def chances(
         for x, chance in zip(course.x, course.chance, strict=True)
     ]
     looks = strokes(len(names))
+    columns = 4 if all(len(name) <= _SHORT for name in names) else 2
     key = alt.Legend(
-        title=None, orient="bottom", columns=2, symbolSize=420, symbolStrokeWidth=2, labelLimit=290
+        title=None, orient="bottom", columns=columns, symbolSize=420, symbolStrokeWidth=2, labelLimit=290
     )
     base = of_rows(rows).encode(
         x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),

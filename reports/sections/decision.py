@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from explorer.estimators.conformance import Conformance
+from explorer.graph.written import percent
 from explorer.results.actions import found_build
 from explorer.results.records import LimitRecord, Summary
 from reports.blocks import (
@@ -220,7 +221,10 @@ def _finding(limits: Sequence[LimitRecord]) -> str:
 
 def _row(report: Report, limit: LimitRecord) -> LimitRow:
     found = limit.conformance
-    words = f"{found_words(limit)} meet it, {required_words(limit)} required"
+    # Beside its row there is room for a few words; all that is known of a limit that asks sure stands below.
+    known = share(found.probability, found.low, found.high)
+    met, asked = ("meet it", limit.probability) if limit.sureness is None else ("sure", limit.sureness.sure)
+    words = f"{known} {met}, {percent(asked)} required"
     row = partial(LimitRow, limit.name, found.verdict, words, limit.safety)
     if is_yes_or_no(report.output(limit)):
         low, middle, high = ((value - limit.probability) / _POINTS for value in _ends(found))

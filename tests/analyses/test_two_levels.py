@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -28,7 +29,7 @@ from reports.blocks import Figure
 from reports.findings import in_both_words, met_words, of_100
 from reports.formatting import share
 from reports.report import Report
-from reports.sections import candidates, design, reproduction, sensitivity, verdicts
+from reports.sections import candidates, decision, design, reproduction, sensitivity, verdicts
 from reports.sections.decision import in_short
 from reports.whatif import payload
 
@@ -161,6 +162,10 @@ def test_verdict_and_words_are_those_of_both_kinds(tmp_path: Path) -> None:
     ).replace("\\xa0", " ").replace("\\u202f", " ")
     assert figure.numbers is not None
     assert "runs with less room" in str(figure.charts[0])
+    (page_one,) = [
+        one for one in decision.build(Report(found)).blocks if getattr(one, "name", "") == "limits"
+    ]
+    assert re.search(r"\d % sure, 90 % required", str(page_one).replace("\\xa0", " "))
     both = in_both_words(limit.sureness)
     for said in (met_words(limit), in_short(Report(found))):
         assert both in str(said).replace("\\xa0", "\xa0")
