@@ -94,7 +94,6 @@ QUICK = "--no-report --engine threads -o {folder}"
         (f"screen {DEMO}", ""),
         # Splines, and a Parquet file for the samples.
         (f"run {DEMO} --samples 500 {QUICK}", "scipy.interpolate pyarrow"),
-        (f"compare {DEMO} --samples 500 {QUICK}", "scipy.interpolate pyarrow"),
         ("report {results} --html", "pyarrow altair.vegalite jinja2 vl_convert"),
         # Logs are tables as loggers write them.
         (f"fit {AIRFIELD} rear_spring_test", "pandas pyarrow"),

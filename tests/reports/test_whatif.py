@@ -65,7 +65,7 @@ def test_units_of_all_systems_come_along() -> None:
 
 
 def thinned(results: Results, samples: pd.DataFrame | None) -> Results:
-    return replace(results, samples=samples)
+    return replace(results, kept=None if samples is None else {k: samples[k].to_numpy() for k in samples})
 
 
 def test_without_enough_kept_samples_there_is_nothing_to_ask() -> None:
