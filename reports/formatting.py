@@ -202,7 +202,7 @@ def share_range(low: float, high: float) -> str:
 
 def left_between(low: float, high: float) -> str:
     """Say what a run leaves open of a share, apart from the share that is required of it."""
-    return f"the run leaves it between {share_range(low, high).replace(' to ', ' and ')}"
+    return f"known to lie between {share_range(low, high).replace(' to ', ' and ')}"
 
 
 def count(value: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from explorer.graph.written import percent
 from explorer.results.actions import Action, Setting, actions_of
@@ -96,7 +96,9 @@ def _words(report: Report, action: Action, short: bool) -> Line:
             if action.worth is not None:
                 words = measuring.worth_words(plan, action.worth)
             elif action.limits:
-                pass_ = "passes" if len(action.limits) == 1 else "pass"
+                many = len(action.limits) > 1
+                pass_ = "pass" if many else "passes"
+                named = f"the {len(action.limits)} safety limits" if short and many else named
                 words = f"no measurement listed is likely to show that {named} {pass_}"
                 if plan.steps:
                     words = f"{measuring.headline(plan)}. {words[0].upper()}{words[1:]}"
@@ -129,8 +131,9 @@ def _or_relaxed(report: Report, names: tuple[str, ...]) -> str:
 def _change(report: Report, action: Action, short: bool) -> Line:
     """Say which value meets which limit, where none is known, and where measuring is no way out."""
     line: Line = ()
+    failing = action.limits if short else ()
     for setting in action.settings:
-        line = (*line, *setting_words(setting, short=short), *(() if short else _instead(setting)), " ")
+        line = (*line, *setting_words(setting, failing=failing), *(() if short else _instead(setting)), " ")
     if short:
         names = _named(action.unanswered, short)
         known = f"For {names} no change that mends them is known. " if names else ""
@@ -151,8 +154,9 @@ def valued(values: Iterable[tuple[VariableRecord, float]]) -> Line:
     return line
 
 
-def setting_words(setting: Setting, *, short: bool = False) -> Line:
-    """Say what to set to which value, which limits then pass, and which no longer do."""
+def setting_words(setting: Setting, *, failing: Collection[str] = ()) -> Line:
+    """Say what to set, which limits then pass and which no longer do; in short where told what fails."""
+    short = bool(failing)
     variable = setting.variable
     value = amount(setting.value, variable, zeros=False)
     start: Line = (f"Set {variable.words} to ", value, f" on the build “{setting.around}”")
@@ -160,7 +164,8 @@ def setting_words(setting: Setting, *, short: bool = False) -> Line:
         now = amount(variable.now, variable, zeros=False)
         start = (f"Change {variable.words} from ", now, " to ", value)
     pass_ = "passes" if len(setting.limits) == 1 else "pass"
-    words = f": {_named(setting.limits, short)} then {pass_}"
+    named = "all that fail" if len(failing) > 1 and set(setting.limits) >= set(failing) else None
+    words = f": {named or _named(setting.limits, short)} then {pass_}"
     if not setting.breaks:
         return (
             *start,

@@ -44,8 +44,6 @@ from reports.sections import actions, sideview, speed_steps
 
 _ACTIONS = 3
 _WHERE = {"candidates": "candidates", "design": "the design space"}
-# So many percentage points of a share are drawn like one spread of a quantity.
-_POINTS = 0.25
 
 
 def build(report: Report) -> Section:
@@ -172,7 +170,11 @@ def _counted(limits: Sequence[LimitRecord]) -> str:
     verdicts: list[str] = [limit.conformance.verdict for limit in limits]
     if len(verdicts) == verdicts.count("pass"):
         return f"{'The limit passes' if len(verdicts) == 1 else f'{every(len(verdicts))} limits pass'}."
-    words = (("pass", "passes", "pass"), ("fail", "fails", "fail"), ("undecided", "is open", "are open"))
+    words = (
+        ("pass", "passes", "pass"),
+        ("fail", "fails", "fail"),
+        ("undecided", "is undecided", "are undecided"),
+    )
     counts = [(verdicts.count(verdict), one, more) for verdict, one, more in words]
     parts = [f"{number} {one if number == 1 else more}" for number, one, more in counts if number]
     return f"Of {counted(len(verdicts), 'limit')}, {listed(parts)}."
@@ -203,9 +205,7 @@ def picture(report: Report, judged: JudgedBuild) -> Figure:
             "nine cars in ten; dot: the median. Heavy bar: the car that decides; as many lie to its left as "
             "may miss the limit, counting those without an answer. Where it stands clearly right of the "
             "line, the limit passes",
-            "; of a yes-or-no quantity the share of cars is drawn, and the line is the share required."
-            if shares
-            else ".",
+            "; what is met or not, without a distance, has this bar alone." if shares else ".",
         ),
         draw=lambda: limit_rows(rows),
     )
@@ -227,8 +227,11 @@ def _row(report: Report, limit: LimitRecord) -> LimitRow:
     words = f"{known} {met}, {percent(asked)} required"
     row = partial(LimitRow, limit.name, found.verdict, words, limit.safety)
     if is_yes_or_no(report.output(limit)):
-        low, middle, high = ((value - limit.probability) / _POINTS for value in _ends(found))
-        return row(low, None, high, middle)
+        from scipy.special import ndtri
+
+        # Where a margin that scatters normally, and is met as often, would have its deciding car.
+        place = float(ndtri(found.probability) - ndtri(limit.probability))
+        return row(place, None, place, place)
     if not found.margin_sd > 0:
         # All cars alike: they lie at one place, on one side.
         place = 1.0 if found.margin_mean >= 0 else -1.0
@@ -239,10 +242,6 @@ def _row(report: Report, limit: LimitRecord) -> LimitRow:
     return row(
         *(value / found.margin_sd for value in (found.margin_low, median, found.margin_high, found.surplus))
     )
-
-
-def _ends(found: Conformance) -> tuple[float, float, float]:
-    return found.low, found.probability, found.high
 
 
 def in_short(report: Report) -> tuple[Block, ...]:

@@ -163,7 +163,7 @@ def what_it_does(limit: str, required: str, before: LimitState, after: LimitStat
     if turns >= SELDOM:
         stands, then = ("passes", "fails") if passes else ("fails", "passes")
         shows = f"the measurement has a {chance(turns)} chance of showing that it {then}"
-        return f"{limit} {stands} by the best estimate ({needed}); {shows}"
+        return f"{limit} {stands} as known so far ({needed}); {shows}"
     return (
         f"it lowers the chance of judging {limit} wrongly ({needed}) from {chance(before.wrong)} to "
         f"{chance(after.wrong)}, and will not decide it"
@@ -444,7 +444,7 @@ def _outlook_table(plan: MeasuringPlan, summary: Summary, told: Sequence[Outlook
     undecided = {one.name for one in summary.limits if one.conformance.verdict == "undecided"}
     return Table(
         "measuring-outlook",
-        "Each limit: where it stands by the best estimate before measuring, the chance that it passes after "
+        "Each limit: where it stands as known so far, the chance that it passes after "
         "the measurements above, and what measuring can do for it.",
         (
             Column("Limit", width=30),
@@ -477,7 +477,7 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook) -> str:
     if outlook.passes_now:
         if turns < SELDOM:
             return "passes, and the plan would hardly ever change that"
-        return f"passes by the best estimate; the plan has a {chance(turns)} chance of showing that it fails"
+        return f"passes as known so far; the plan has a {chance(turns)} chance of showing that it fails"
     if outlook.fails_clearly:
         return "fails clearly; measuring cannot change that"
     labels = _labels(plan)
@@ -492,4 +492,4 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook) -> str:
         if reached >= most + SELDOM:
             told.append(f"{chance(reached)} by {way}")
             most = reached
-    return f"fails by the best estimate; the chance to show that it passes: {', '.join(told)}"
+    return f"fails as known so far; the chance to show that it passes: {', '.join(told)}"

@@ -60,7 +60,7 @@ def test_run_says_first_what_to_measure_first(small_study: Writer, squatline: Cl
     answer = squatline("run", folder, "--no-report")
     said = " ".join(answer.out.split())
     assert (
-        "Measure the centre of gravity first: it takes half an hour; “front load” fails by the best estimate"
+        "Measure the centre of gravity first: it takes half an hour; “front load” fails as known so far"
         in said
     )
     summary = json.loads((folder / "results" / "summary.json").read_text())

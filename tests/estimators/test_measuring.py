@@ -221,7 +221,7 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     # Closed form of the chance that it conforms, all of it lost while it fails: Phi(0.5 / sqrt(1 + 0.36)).
     assert within(before.loss.value, 0.66595, before.loss.error)
     assert sentence == (
-        "measure the quantity a first: it takes half an hour; “front load” fails by the best estimate "
+        "measure the quantity a first: it takes half an hour; “front load” fails as known so far "
         f"(90 % required); the measurement has a {100 * after.passes.value:.0f} % chance of showing that it "
         "passes"
     )
@@ -303,7 +303,7 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     assert f"(90 % required); the measurement has a {turned} chance of showing" in plain(headline(plan))
     assert outlook["hopeless"].design_must_change
     assert plain(outlook_words(plan, outlook["hopeless"])) == (
-        "fails by the best estimate; the chance to show that it passes: "
+        "fails as known so far; the chance to show that it passes: "
         f"{100 * outlook['hopeless'].everything:.0f} % by all that is listed together"
     )
     assert outlook_words(plan, outlook["clear"]) == "passes, and the plan would hardly ever change that"
@@ -327,9 +327,9 @@ def test_the_best_set_for_a_limit_names_none_that_brings_nothing() -> None:
 def test_a_pass_that_a_reading_may_turn_says_so() -> None:
     x = drawn("ab")
     plan = planned({"y": 1.6 + x["a"] + 0.2 * x["b"]}, x, [reading("a", noise=0.1)], hours=2)
-    assert outlook_words(plan, plan.outlooks[0]).startswith("passes by the best estimate; the plan has a ")
+    assert outlook_words(plan, plan.outlooks[0]).startswith("passes as known so far; the plan has a ")
     said = plain(headline(plan))
-    assert "passes by the best estimate (90 % required); the measurement has a" in said
+    assert "passes as known so far (90 % required); the measurement has a" in said
     assert said.endswith("chance of showing that it fails")
 
 
@@ -338,7 +338,7 @@ def test_a_limit_that_asks_sure_is_told_in_both_words() -> None:
     stake = Stake("y", 0.9, runs=0.95)
     judged = measuring_plan.Judged(x, {"y": 0.5 + x["a"]}, (stake,))
     plan = measuring_plan.plan_measurements([judged], [reading("a")], budget_hours=2, seed=2)
-    assert "fails by the best estimate (95 % of runs, 90 % sure, required); the" in plain(headline(plan))
+    assert "fails as known so far (95 % of runs, 90 % sure, required); the" in plain(headline(plan))
 
 
 def test_what_brings_nothing_that_shows_would_not_do_as_well() -> None:

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -124,7 +125,7 @@ def test_limits_are_counted_in_words() -> None:
     results = make_results()
     verdict = [limit.conformance.verdict for limit in results.summary.limits]
     page = said(results).text
-    assert f"Of {len(verdict)} limits, {verdict.count('pass')} pass, 1 fails and 1 is open." in page
+    assert f"Of {len(verdict)} limits, {verdict.count('pass')} pass, 1 fails and 1 is undecided." in page
     passed = tuple(limit for limit in results.summary.limits if limit.conformance.verdict == "pass")
     page = said(replace(results, summary=replace(results.summary, limits=passed))).text
     assert "Both limits pass. Both are met at once by " in page
@@ -185,7 +186,13 @@ def test_a_yes_or_no_quantity_is_shown_by_its_share() -> None:
     row = row_of(replace(results, summary=summary), 0)
     assert row["median"] is None
     share = first.conformance.probability
-    assert float(row["decisive"]) == pytest.approx((share - first.probability) / 0.25, rel=1e-4)  # type: ignore[arg-type]
+    normal = NormalDist()
+    place = normal.inv_cdf(share) - normal.inv_cdf(first.probability)
+    assert float(row["decisive"]) == pytest.approx(place, rel=1e-4)  # type: ignore[arg-type]
+    for margin, shown, words in ((1.0, "ahead", "far inside ▶"), (-1.0, "short", "◀ far short")):
+        every = replace(first, conformance=judge_margins(np.full(50, margin), 0.95))
+        row = row_of(replace(results, summary=replace(summary, limits=(every,))), 0)
+        assert row[shown] == words
 
 
 def test_the_first_page_speaks_of_the_recommended_build() -> None:
@@ -322,8 +329,6 @@ def test_the_first_page_has_one_percentage_to_reach_and_says_what_the_run_leaves
     page = said(results).text
     page = page[page.index("May we run it?") : page.rindex("What next, in full")]
     assert "% interval" not in page
-    left = re.search(
-        r"78\.2 % of predicted cars \(the run leaves it between (\S+) and (\S+) %\); 95 % must", page
-    )
+    left = re.search(r"78\.2 % of predicted cars \(known to lie between (\S+) and (\S+) %\); 95 % must", page)
     assert left is not None
     assert float(left[1]) < 78.2 < float(left[2])

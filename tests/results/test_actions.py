@@ -152,3 +152,11 @@ def test_nobody_is_told_to_relax_a_limit_for_safety() -> None:
         said = " ".join(words(line) for line in actions.action_lines(Report(results)))
         assert "no change of the design is known" in said
         assert ("relax the requirement" in said) is not safety
+
+
+def test_page_one_says_where_one_change_mends_all_that_fails() -> None:
+    wing = VariableRecord("wing", "wing height", 0.0, 1.0, 0.01, 0.5, "m", "mm", "kept")
+    setting = actions.Setting(wing, 0.04, "", ("one", "other"), ())
+    assert "all that fail then pass" in words(actions.setting_words(setting, failing=("one", "other")))
+    said = words(actions.setting_words(setting, failing=("one", "other", "third")))
+    assert ": 2 limits then pass" in said
