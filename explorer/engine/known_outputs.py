@@ -20,7 +20,7 @@ from explorer.graph.arrays import Array
 from explorer.graph.program import Program
 from explorer.study.study import Study
 
-MOST_BYTES = 2**26
+MOST_BYTES = 2**23
 Pair: TypeAlias = tuple[str, str]
 # What an output hangs on, and which cars: how they are drawn, and the number of their chunk.
 Key: TypeAlias = tuple[str, str, int]
