@@ -74,14 +74,15 @@ def build(report: Report) -> Section | None:
 
 
 def in_short(report: Report) -> list[Block]:
-    """Say for a terminal what was found: the best build, and each answer and map in its sentence."""
+    """Say for a terminal the best build, each answer and map in its sentence, and what came to no result."""
     found = report.summary.design
     if found is None:
         return []
     best = [search_headline(found.search)] if found.search is not None else []
     answers = [(f"“{one.ask}” ", *answer_headline(one)) for one in found.answers]
     maps = [map_headline(one, report.limit_names) for one in found.maps]
-    return [Bullets((*best, *answers, *maps))]
+    notes = [(sentence(note),) for note in found.notes]
+    return [Bullets((*best, *answers, *maps, *notes))]
 
 
 def headline(found: Exploration, limits: frozenset[str]) -> Line:
