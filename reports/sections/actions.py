@@ -135,8 +135,7 @@ def _change(report: Report, action: Action, short: bool) -> Line:
     for setting in action.settings:
         line = (*line, *setting_words(setting, failing=failing), *(() if short else _instead(setting)), " ")
     if short:
-        names = _named(action.unanswered, short)
-        known = f"For {names} no change that mends them is known. " if names else ""
+        known = _unanswered_in_short(report, action)
         return (*line, f"{known}Each limit is named under ", Link("what next, in full", "actions"), ".")
     if action.unanswered:
         line = (*line, *_unanswered(report, action.unanswered))
@@ -185,6 +184,17 @@ def _instead(setting: Setting) -> Line:
         line += (" or " if line else "", f"{variable.words} to ")
         line += (amount(value, variable, zeros=False),)
     return (f" For “{setting.limits[0]}” alone also: ", *line, ".") if line else ()
+
+
+def _unanswered_in_short(report: Report, action: Action) -> str:
+    """Name the limits for safety for which no change is known, and count the others."""
+    names = action.unanswered
+    safe = [f"“{name}” (safety)" for name in names if _limit(report, name).safety]
+    rest = len(names) - len(safe)
+    others = [counted(rest, "other limit" if safe else "limit")] if rest else []
+    then = ": with these changes alone the car may not be run" if safe and action.settings else ""
+    them = "it" if len(names) == 1 else "them"
+    return f"For {listed([*safe, *others])} no change that mends {them} is known{then}. " if names else ""
 
 
 def _unanswered(report: Report, names: tuple[str, ...]) -> Line:

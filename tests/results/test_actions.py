@@ -160,3 +160,17 @@ def test_page_one_says_where_one_change_mends_all_that_fails() -> None:
     assert "all that fail then pass" in words(actions.setting_words(setting, failing=("one", "other")))
     said = words(actions.setting_words(setting, failing=("one", "other", "third")))
     assert ": 2 limits then pass" in said
+
+
+def test_page_one_names_the_limit_for_safety_that_nothing_mends() -> None:
+    change = next(one for one in actions_of(SUMMARY) if one.todo == "change")
+    wing = VariableRecord("wing", "wing height", 0.0, 1.0, 0.01, 0.5, "m", "mm", "kept")
+    some = replace(change, settings=(actions.Setting(wing, 0.04, "", ("one",), ()),))
+    for safety in (True, False):
+        limits = tuple(replace(limit, safety=safety) for limit in SUMMARY.limits)
+        report = Report(replace(make_results(), summary=replace(SUMMARY, limits=limits)))
+        said = words(actions._words(report, some, short=True))
+        assert "is known" in said
+        assert ("(safety) no change" in said) is safety
+        assert ("with these changes alone the car may not be run" in said) is safety
+        assert "these changes" not in words(actions._words(report, change, short=True))
