@@ -44,3 +44,8 @@ def test_the_demo_car_reaches_what_its_story_says() -> None:
     at_45 = evaluate(["pitch", "front_load_kept"], {**cars, "speed": 45.0})
     assert np.degrees(np.mean(at_45["pitch"])) > 2
     assert np.mean(at_45["front_load_kept"]) == pytest.approx(0.55, abs=0.06)
+
+
+def test_every_drive_knows_what_speed_its_tyres_are_made_for() -> None:
+    found = evaluate(["tyre_speed_margin"], {**SPRINT_CAR, "speed": 55.0, "tyre_rated_speed": 60.0})
+    assert found["tyre_speed_margin"] == pytest.approx(5.0)

@@ -9,14 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from explorer.graph.arrays import Array
-from explorer.graph.quantity import given, quantity
-
-tyre_rated_speed = given(
-    "m/s",
-    "Speed of the tyre's surface that its maker, or a test behind a wall, allows.",
-    above=0,
-    usual="10 to 120 m/s",
-)
+from explorer.graph.quantity import quantity
 
 
 @quantity("V", source="Ohm's law: the turning motor's voltage, and what its current takes on the way")
@@ -53,12 +46,6 @@ def battery_voltage_under_load(
 ) -> Array:
     """Voltage at the battery's plug at full throttle at this speed."""
     return battery_voltage - battery_resistance * battery_current
-
-
-@quantity("m/s", source="definition")
-def tyre_speed_margin(tyre_rated_speed: Array, speed: Array) -> Array:
-    """Speed of the tyres' surface that is left to the maker's figure while they roll."""
-    return tyre_rated_speed - speed
 
 
 @quantity("m/s", source="definition", fails="see rev_limited_speed")

@@ -1,4 +1,4 @@
-"""Resistance, what is left of the push, and the top speed with what limits it."""
+"""Resistance, what is left of the push, and the top speed with what limits it, the tyres' own speed too."""
 
 from __future__ import annotations
 
@@ -23,6 +23,12 @@ rolling_resistance_per_speed = given(
     default=0.0,
     at_least=0,
     usual="0 to 0.0006 s/m, typically 0.0002",
+)
+tyre_rated_speed = given(
+    "m/s",
+    "Speed of the tyre's surface that its maker, or a test behind a wall, allows.",
+    above=0,
+    usual="10 to 120 m/s",
 )
 
 
@@ -114,3 +120,9 @@ def top_speed_is_current_limited(current_binds: Curve, top_speed: Array) -> Arra
 def top_speed_is_rev_limited(revs_bind: Curve, top_speed: Array) -> Array:
     """1 where the revs the battery voltage allows limit the top speed, else 0; its mean says how often."""
     return revs_bind(top_speed, 0.0)
+
+
+@quantity("m/s", source="definition")
+def tyre_speed_margin(tyre_rated_speed: Array, speed: Array) -> Array:
+    """Speed of the tyres' surface that is left to the maker's figure while they roll."""
+    return tyre_rated_speed - speed
