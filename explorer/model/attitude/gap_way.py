@@ -22,6 +22,8 @@ from explorer.model.attitude.supports import Support
 STEPS_TO_SNAP, ROUNDS_TO_SNAP = 4, 4
 #: Steps to one that a car on a support keeps off.
 STEPS_STANDING = 6
+#: A pressure, in pascals, that no model car meets.
+NEVER = 1e5
 #: Sets of supports tried to be met.
 TRIES = 6
 
@@ -159,10 +161,11 @@ class Way(NamedTuple):
         """
         body, splitter, stall = self.line.body, self.line.splitter, self.line.splitter.smallest
         support, others = supports[index], supports[:index] + supports[index + 1 :]
-        line = GapLine.of(body.on(support))
-
-        gap, most = self.gap, self.most
-        best, snaps, sure = gap, np.zeros(np.shape(gap)), np.zeros(np.shape(gap), bool)
+        none = np.zeros(np.shape(self.gap))
+        if np.all(body.harmless(support, self.gap, self.most) >= NEVER):
+            return KeptGap(self.gap, self.free, none, none > 0)
+        line, gap, most = GapLine.of(body.on(support)), self.gap, self.most
+        best, snaps, sure = gap, none, none > 0
         for _ in range(STEPS_STANDING):
             begins, (alone, risen) = body.touches(support, gap), turns(*self.line.powers(gap, most))
             held = line.stands(gap, most, begins)
@@ -239,7 +242,7 @@ class Way(NamedTuple):
 
         It is known where the car is above a gap that it keeps off; where it is below one and has but one
         balance there, the load spare rising with the gap from the stall on; and where it snapped down
-        standing on the same one support.
+        standing on the same one support, or on none.
         """
         if not self.whole:
             return Way.of(self.line.body, supports).balance(supports, pressure)
@@ -265,6 +268,10 @@ class Way(NamedTuple):
             above, under = pressure < up_to, (pressure >= snaps) & (pressure < below)
             known &= (~above | (gap > place)) & (~under | (gap < place))
             falls |= under
+        # Nothing met, nor between there and the stall what would hold it up.
+        fell |= (pressure >= self.snaps) & (pressure < kept[0][3]) & ~np.any(met, axis=0)
+        for support in supports:
+            fell &= pressure < self.line.body.harmless(support, stall, self.at_stall, -1.0)
         for one, here in zip(self.standing, met, strict=True):
             fell |= one.only & (pressure >= one.snaps) & here & (np.sum(met, axis=0) == 1)
         return gap, lean, known & same & (hold > 0) & (open_still | (falls & (slope > 0)) | fell)
