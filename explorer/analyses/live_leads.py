@@ -73,9 +73,11 @@ def live_leads(
     job = make_job(replace(study, outputs=()), samples=CARS, keep=False)
     chunks = outputs_by_chunk(study, job, known or KnownOutputs(), execution, range(job.drawing.chunks))
     margins = _joined([job.judged(found)[1] for found in chunks])
-    drivers, worths = execution.in_order(partial(_half, study, job, margins), 2)
+    # One after the other: who has left by the first asks for no second.
+    halves = execution.in_order(partial(_half, study, job, margins), 2)
+    drivers = next(halves)
     yield from drivers.values()
-    for name, lead in worths.items():
+    for name, lead in next(halves).items():
         yield replace(lead, drivers=drivers[name].drivers)
 
 
