@@ -9,6 +9,13 @@ import pytest
 from ground_help import HEIGHTS, gapped_map
 from model_help import evaluate, scattered_cars
 
+from explorer.graph.arrays import Array
+from explorer.model.attitude import near_ground
+from explorer.model.attitude.gap_line import Line, NearGround
+from explorer.model.attitude.gap_way import Way
+from explorer.model.attitude.scan import Scan
+from explorer.model.attitude.supports import Balance
+
 FOUND = ["pitch", "front_compression", "rear_compression", "stable_attitudes"]
 
 
@@ -52,3 +59,42 @@ def test_no_car_hangs_on_its_neighbours(model: str) -> None:
         for name in FOUND:
             whole = np.broadcast_to(together[name], 300)[part]
             assert np.array_equal(whole, np.broadcast_to(found[name], whole.shape), equal_nan=True), name
+
+
+@pytest.mark.parametrize(("speed", "opening"), [(45.0, 1.0), (55.0, 0.0), (55.0, 1.0)])
+def test_what_is_known_at_once_is_what_a_close_following_comes_to(
+    monkeypatch: pytest.MonkeyPatch, speed: float, opening: float
+) -> None:
+    """Of cars on stops: 300 more places looked at, four times as many steps of the speed, nothing known."""
+    stops = {"front_bump_travel": 0.006, "front_droop_travel": 0.003}
+    stops |= {"rear_bump_travel": 0.008, "rear_droop_travel": 0.004}
+    asked: list[tuple[NearGround, Way]] = []
+    solve, scanned, known_at = near_ground.balance, near_ground._scan, Way.balance
+
+    def kept(near: NearGround, way: Way) -> Balance:
+        asked.append((near, way.under(near.splitter, near.car.transfer, near.car.supports)))
+        return solve(near, way)
+
+    def closely(line: Line) -> Scan:
+        scan = scanned(line)
+        more = np.geomspace(1e-4, 0.06, 300)[:, np.newaxis] + 0 * scan.places[:1]
+        places = np.sort(np.concatenate([scan.places, more]), axis=0)
+        return Scan(scan.left, places, line.left(places))
+
+    def nothing(way: Way, supports: Any, pressure: Array) -> Any:
+        gap, lean, known = known_at(way, supports, pressure)
+        return gap, lean, known & False
+
+    monkeypatch.setattr(near_ground, "balance", kept)
+    evaluate(FOUND, gapped_cars(100, seed=12, speed=speed, flap_opening=opening, **stops))
+    near, way = asked[0]
+    with np.errstate(all="ignore"):
+        gap, lean, known = way.balance(near.car.supports, near.pressure)
+    monkeypatch.setattr(near_ground, "_scan", closely)
+    monkeypatch.setattr(near_ground, "STEPS", 4 * near_ground.STEPS)
+    monkeypatch.setattr(Way, "balance", nothing)
+    with np.errstate(all="ignore"):
+        followed = near_ground._followed(near, way)
+    assert known.mean() > 0.85
+    for ours, expected in zip((gap, lean), followed, strict=True):
+        np.testing.assert_allclose(ours[known], expected[known], rtol=1e-6, atol=1e-9)
