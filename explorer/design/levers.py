@@ -42,6 +42,8 @@ MOVED = 256
 SEEN = 4_096
 # Steps in a range that names none.
 STEPS = 10
+# Steps to either side of the present value in a range that the study does not name.
+FAR = 20
 # Levers tried for each limit that does not pass: those that promise the most margin within their range.
 TRIED = 6
 _NONE: Mapping[str, Array] = {}
@@ -138,7 +140,7 @@ def levers_of(study: Study) -> tuple[Variable, ...]:
     """Return the design variables of a study, and whatever else it gives that a builder can set.
 
     Where the study names no range, it is what is usual of such cars, within a third and three times the
-    present value.
+    present value, and within twenty of the lever's steps.
     """
     named = {variable.name: variable for variable in read_variables(study)}
     found = []
@@ -165,6 +167,8 @@ def _variable(study: Study, one: Input) -> Iterator[Variable]:
     else:
         low, high = sorted((value / 2, value * 2))
     step = parse_spread(quantity.lever, None, quantity.unit)[0]
+    # A place has no third: moved by more of a workshop's steps, it belongs to another car.
+    low, high = max(low, value - FAR * step), min(high, value + FAR * step)
     ends = math.ceil(low / step) * step, math.floor(high / step) * step
     if not (ends[0] < ends[1] and all(quantity.allows(end) for end in ends)):
         return

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import norm
+from study_help import CHASE
 
 from explorer.design.levers import enough_for, levers_of, signed_effects, try_levers
 from explorer.estimators.effects import looks_towards, low_to_high, mean_change, nearest_setting
@@ -184,3 +185,11 @@ def test_a_turn_of_any_shape_is_found_in_few_steps(steep: Callable[[float], floa
     assert value is not None
     assert 0 <= value - math.pi <= 2.5 / 64
     assert asked <= 14
+
+
+def test_a_lever_stays_within_twenty_of_its_steps() -> None:
+    study = load_study(CHASE)
+    levers = {one.name: one for one in levers_of(study)}
+    pivot = levers["middle_flap_pivot_height"]
+    now = study.inputs[pivot.name].distribution.nominal
+    assert now - 0.020 <= pivot.range.low < now < pivot.range.high <= now + 0.020
