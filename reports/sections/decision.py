@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from explorer.estimators.conformance import Conformance
+from explorer.estimators.two_levels import SHOWN, Sureness
 from explorer.graph.written import percent
 from explorer.results.actions import found_build
 from explorer.results.records import LimitRecord, Summary
@@ -222,26 +223,45 @@ def _finding(limits: Sequence[LimitRecord]) -> str:
 def _row(report: Report, limit: LimitRecord) -> LimitRow:
     found = limit.conformance
     # Beside its row there is room for a few words; all that is known of a limit that asks sure stands below.
-    known = share(found.probability, found.low, found.high)
-    met, asked = ("meet it", limit.probability) if limit.sureness is None else ("sure", limit.sureness.sure)
-    words = f"{known} {met}, {percent(asked)} required"
+    sure = limit.sureness
+    if sure is None:
+        known, asked, required = found.probability, limit.probability, limit.probability
+        words = f"{share(known, found.low, found.high)} meet it, {percent(asked)} required"
+    else:
+        known, asked, required = sure.at_least, sure.required, sure.sure
+        words = f"{share(sure.often_enough, sure.low, sure.high)} sure, {percent(required)} required"
     row = partial(LimitRow, limit.name, found.verdict, words, limit.safety)
     if is_yes_or_no(report.output(limit)):
         from scipy.special import ndtri
 
         # Where a margin that scatters normally, and is met as often, would have its deciding car.
-        place = float(ndtri(found.probability) - ndtri(limit.probability))
+        place = float(ndtri(known) - ndtri(asked))
         return row(place, None, place, place)
     if not found.margin_sd > 0:
         # All cars alike: they lie at one place, on one side.
         place = 1.0 if found.margin_mean >= 0 else -1.0
         return row(place, place, place, place if found.surplus > -math.inf else found.surplus)
+    if sure is not None:
+        return row(*(room / found.margin_sd for room in _rooms_of_cars(sure)))
     median = found.guard_band + found.surplus
     # Where so many cars have no answer that the deciding one has none, the average stands for the median.
     median = median if math.isfinite(median) else found.margin_mean
     return row(
         *(value / found.margin_sd for value in (found.margin_low, median, found.margin_high, found.surplus))
     )
+
+
+def _rooms_of_cars(sure: Sureness) -> tuple[float, float, float, float]:
+    """Return the room that cars keep in as many runs as is required: poor, median, good, and deciding one."""
+    from numpy import interp
+    from scipy.special import ndtri
+
+    kept = [float(interp(1 - sure.required, sure.levels, rooms)) for rooms in zip(*sure.family, strict=True)]
+    poor, median, good = (room if math.isfinite(room) else -math.inf for room in kept)
+    between = float(interp(ndtri(1 - sure.sure), ndtri(SHOWN), (poor, median, good)))
+    # Read between three cars it may come to lie on the other side than what was counted.
+    deciding = max(between, 0.0) if sure.at_least >= sure.required else min(between, -1e-9)
+    return poor, median, good, deciding
 
 
 def in_short(report: Report) -> tuple[Block, ...]:
