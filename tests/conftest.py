@@ -11,6 +11,8 @@ from pathlib import Path
 # all run is compiled once, and not anew in every process that a test starts.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+# Workers of the tests have one; without it commands print as into a file.
+os.environ.pop("COLUMNS", None)
 sys.dont_write_bytecode = False
 
 import hypothesis  # noqa: E402
