@@ -82,19 +82,20 @@ def test_what_is_known_at_once_is_what_a_close_following_comes_to(
         return Scan(scan.left, places, line.left(places))
 
     def nothing(way: Way, supports: Any, pressure: Array) -> Any:
-        gap, lean, known = known_at(way, supports, pressure)
-        return gap, lean, known & False
+        tried = known_at(way, supports, pressure)
+        return tried._replace(known=tried.known & False, balanced=tried.known & False)
 
     monkeypatch.setattr(near_ground, "balance", kept)
     evaluate(FOUND, gapped_cars(100, seed=12, speed=speed, flap_opening=opening, **stops))
     near, way = asked[0]
     with np.errstate(all="ignore"):
-        gap, lean, known = way.balance(near.car.supports, near.pressure)
+        gap, lean, known, _ = way.balance(near.car.supports, near.pressure)
     monkeypatch.setattr(near_ground, "_scan", closely)
     monkeypatch.setattr(near_ground, "STEPS", 4 * near_ground.STEPS)
     monkeypatch.setattr(Way, "balance", nothing)
     with np.errstate(all="ignore"):
-        followed = near_ground._followed(near, way)
+        tried = way.balance(near.car.supports, near.pressure)
+        followed = near_ground._followed(near, way, tried)
     assert known.mean() > 0.85
     for ours, expected in zip((gap, lean), followed, strict=True):
         np.testing.assert_allclose(ours[known], expected[known], rtol=1e-6, atol=1e-9)

@@ -17,12 +17,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array, Mask, picked
 from explorer.model.aero.ground_effect import GroundEffect
-from explorer.model.attitude.scan import Bracket
 from explorer.model.attitude.supports import Car
-from explorer.model.numeric import CurveOf, narrowed
-
-#: Share of a gap to which it is closed in on.
-TOLERANCE = 1e-12
 
 #: Steps to the gap of least load spare.
 LEANING_STEPS = 3
@@ -147,11 +142,6 @@ class Line(NamedTuple):
         for at_zero, per_gap in self.beyond:
             met |= at_zero + per_gap * gap > 0
         return met
-
-    def root(self, bracket: Bracket, tolerance: float = TOLERANCE) -> Array:
-        """Close in on the gap between two at which no load is spare; the two may be one already."""
-        low, high = bracket
-        return narrowed(CurveOf(Line.left, (self,)), low, self.left(low), high, self.left(high), tolerance)[0]
 
     def left(self, gap: Array) -> Array:
         """Return the load spare at a gap, supports included."""

@@ -66,6 +66,15 @@ class Barrier(NamedTuple):
         return best
 
 
+class Tried(NamedTuple):
+    """Gap and lean of cars, where they are known, and where they are some balance, if not the car's."""
+
+    gap: Array
+    lean: Array
+    known: Mask
+    balanced: Mask
+
+
 class KeptGap(NamedTuple):
     """A gap that a car on one support keeps off.
 
@@ -206,8 +215,8 @@ class Way(NamedTuple):
             line=line, snaps=snaps, reopens=none + np.inf, sure=none > 0, free=free, standing=(), whole=False
         )
 
-    def balance(self, supports: tuple[Support, ...], pressure: Array) -> tuple[Array, Array, Mask]:
-        """Return the gap and the lean at a pressure, and where they are known."""
+    def balance(self, supports: tuple[Support, ...], pressure: Array) -> Tried:
+        """Return the gap and the lean at a pressure."""
         body, wide = self.line.body, (pressure < self.snaps) | (pressure > self.reopens)
         gap, known = self.on(self.line.at(pressure), wide)
         known &= wide | self.sure
@@ -220,11 +229,12 @@ class Way(NamedTuple):
                 # Nor at the stall, and so nowhere between.
                 stall = body.splitter.smallest
                 known &= wide | ~np.any(body.meets(supports, stall, body.lean(stall, pressure)[0]), axis=0)
-        rows = ~known
-        if np.any(rows) and (supports or not self.whole):
+        found, rows = Tried(gap, lean, known, known.copy()), ~known
+        if self.whole and supports and np.any(rows):
             state = picked((self, supports, pressure, gap, lean), rows)
-            gap[rows], lean[rows], known[rows] = Way.held(*state)
-        return gap, lean, known
+            for field, new in zip(found, Way.held(*state), strict=True):
+                field[rows] = new
+        return found
 
     def on(self, spare: Spare, wide: Mask) -> tuple[Array, Mask]:
         """Return the gap wider than the stall or in it, and where it is known."""
@@ -235,17 +245,13 @@ class Way(NamedTuple):
             gap, known = np.where(wide, gap, stalled), np.where(wide, known, good)
         return gap, known
 
-    def held(
-        self, supports: tuple[Support, ...], pressure: Array, gap: Array, lean: Array
-    ) -> tuple[Array, Array, Mask]:
+    def held(self, supports: tuple[Support, ...], pressure: Array, gap: Array, lean: Array) -> Tried:
         """Return gap and lean of cars on supports, found by trying from a first gap and lean.
 
         It is known where the car is above a gap that it keeps off; where it is below one and has but one
         balance there, the load spare rising with the gap from the stall on; and where it snapped down
         standing on the same one support, or on none.
         """
-        if not self.whole:
-            return Way.of(self.line.body, supports).balance(supports, pressure)
         stall, met = self.line.splitter.smallest, self.line.body.meets(supports, gap, lean)
         below = np.where(self.sure, self.below, 0.0)
         kept = [(self.gap, self.free, self.snaps, below)]
@@ -263,7 +269,8 @@ class Way(NamedTuple):
             same = np.all(tried == met, axis=0)
             if np.all(same):
                 break
-        falls, fell = np.zeros(gap.shape, bool), np.zeros(gap.shape, bool)
+        balanced = known & same & (hold > 0)
+        known, falls, fell = balanced.copy(), np.zeros(gap.shape, bool), np.zeros(gap.shape, bool)
         for place, up_to, snaps, below in kept:
             above, under = pressure < up_to, (pressure >= snaps) & (pressure < below)
             known &= (~above | (gap > place)) & (~under | (gap < place))
@@ -274,4 +281,4 @@ class Way(NamedTuple):
             fell &= pressure < self.line.body.harmless(support, stall, self.at_stall, -1.0)
         for one, here in zip(self.standing, met, strict=True):
             fell |= one.only & (pressure >= one.snaps) & here & (np.sum(met, axis=0) == 1)
-        return gap, lean, known & same & (hold > 0) & (open_still | (falls & (slope > 0)) | fell)
+        return Tried(gap, lean, known & (open_still | (falls & (slope > 0)) | fell), balanced)

@@ -16,26 +16,22 @@ import numpy as np
 
 from explorer.graph.arrays import Array, Repeated, picked
 from explorer.model.attitude.gap_line import Line, NearGround
-from explorer.model.attitude.gap_way import Way
-from explorer.model.attitude.scan import STEPS, Scan
+from explorer.model.attitude.gap_way import Tried, Way
+from explorer.model.attitude.scan import STEPS, Bracket, Scan
 from explorer.model.attitude.supports import Balance, carried
 from explorer.model.numeric import CurveOf
 
 #: How far below the road the lowest place lies, in metres: no support lets the splitter sink so far.
 DEEP = 0.02
-#: Share of a gap to which it is known on the way.
-COARSE = 1e-5
+#: Shares of a gap to which it is closed in on, and on the way.
+TOLERANCE, COARSE = 1e-12, 1e-5
 #: A downforce, in newtons, that no model car makes.
 NEVER = 1e6
 
 
 def balance(near: NearGround, way: Way) -> Balance:
     """Return the attitude; NaN where there is none.  All fields have one axis or are numbers."""
-    supports, pressure = near.car.supports, near.pressure
-    way = way.under(near.splitter, near.car.transfer, supports)
-    gap, lean, known = way.balance(supports, pressure)
-    if not np.all(known):
-        gap[~known], lean[~known] = _followed(*picked((near, way), ~known))
+    gap, lean = _found(near, way.under(near.splitter, near.car.transfer, near.car.supports))
     front = near.splitter.at_rest - gap - near.splitter.place * lean
     return Balance(lean, near.gained(gap, lean), *carried(near.car.points, front, front + lean))
 
@@ -57,7 +53,21 @@ def snap_margin(near: NearGround) -> Array:
     return np.where(held, np.where(snaps, -line.straight(tightest), NEVER), np.nan)
 
 
-def _followed(near: NearGround, way: Way) -> tuple[Array, Array]:
+def _found(near: NearGround, way: Way) -> tuple[Array, Array]:
+    """Return gap and lean: of cars not known from part of their way from all of it, or from every balance."""
+    tried = way.balance(near.car.supports, near.pressure)
+    rest = ~tried.known
+    if np.any(rest):
+        near, way, few = picked((near, way, tried), rest)
+        if way.whole:
+            found = _followed(near, way, few)
+        else:
+            found = _found(near, Way.of(way.line.body, near.car.supports))
+        tried.gap[rest], tried.lean[rest] = found
+    return tried.gap, tried.lean
+
+
+def _followed(near: NearGround, way: Way, tried: Tried) -> tuple[Array, Array]:
     """Return gap and lean of any car: every balance is looked for, and of several the way followed."""
     line = Line.of(near)
     scan = _scan(line)
@@ -66,8 +76,18 @@ def _followed(near: NearGround, way: Way) -> tuple[Array, Array]:
         found = picked(scan, several).bracket(_come_to(*picked((near, way), several)))
         for all_of_them, these in zip(bracket, found, strict=True):
             all_of_them[several] = these
-    gap = line.root(bracket)
+    gap = _within(scan, bracket, tried, TOLERANCE)
     return gap, line.lean_held(gap)
+
+
+def _within(scan: Scan, bracket: Bracket, tried: Tried, tolerance: float) -> Array:
+    """Return the balance between two gaps: the one that was tried if it is there."""
+    gap = tried.gap
+    rest = ~(tried.balanced & (bracket.lower <= gap) & (gap <= bracket.upper))
+    if np.any(rest):
+        gap = gap.copy()
+        gap[rest] = Scan.root(*picked((scan, bracket), rest), tolerance)
+    return gap
 
 
 def _scan(line: Line) -> Scan:
@@ -92,18 +112,20 @@ def _come_to(near: NearGround, way: Way) -> Array:
     The way is followed in equal steps of the speed, whose square the pressure goes with, from the last at
     which the car is known.
     """
-    shares = (np.arange(STEPS) / STEPS) ** 2
-    samples = Repeated(near.pressure.size, STEPS)
-    pressures = (shares[:, np.newaxis] * near.pressure).ravel()
-    found, _, known = picked(way, samples).balance(picked(near.car.supports, samples), pressures)
-    at, known = found.reshape(STEPS, -1), known.reshape(STEPS, -1)
+    steps, size = np.arange(STEPS)[:, np.newaxis], near.pressure.size
+    many, way = picked((near, way), Repeated(size, STEPS))
+    many = many.at_share(np.repeat((steps / STEPS) ** 2, size))
+    tried = way.balance(many.car.supports, many.pressure)
+    at, known = tried.gap.reshape(STEPS, -1), tried.known.reshape(STEPS, -1)
     # Without air it is on its springs, or on what holds them.
     front, rear = near.at_share(0.0).car.balanced()
     at[0], known[0] = near.splitter.gap(front, rear - front), True
     last = STEPS - 1 - np.argmax(known[::-1], axis=0)
     gap: Array = np.take_along_axis(at, last[np.newaxis], 0)[0]
+    later = steps > last
+    many, tried = picked((many, tried), later.ravel())
+    scan, step_of = _scan(Line.of(many)), np.nonzero(later)[0]
     for step in range(np.min(last) + 1, STEPS):
-        rows = last < step
-        line = Line.of(picked(near, rows).at_share(shares[step]))
-        gap[rows] = line.root(_scan(line).bracket(gap[rows]), COARSE)
+        here, few = picked((scan, tried), step_of == step)
+        gap[later[step]] = _within(here, here.bracket(gap[later[step]]), few, COARSE)
     return gap

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from explorer.graph.arrays import Array
+from explorer.model.numeric import narrowed
 
 #: Steps in which the pressure of the air rises from nothing for a car that has several balances.
 STEPS = 16
@@ -55,3 +56,8 @@ class Scan(NamedTuple):
         return Bracket(
             np.where(closing, low, np.maximum(low, place)), np.where(closing, np.minimum(high, place), high)
         )
+
+    def root(self, bracket: Bracket, tolerance: float) -> Array:
+        """Close in on the balance between two places, which may be one already."""
+        low, high = bracket
+        return narrowed(self.left, low, self.left(low), high, self.left(high), tolerance)[0]
