@@ -86,7 +86,8 @@ def _within(scan: Scan, bracket: Bracket, tried: Tried, tolerance: float) -> Arr
     rest = ~(tried.balanced & (bracket.lower <= gap) & (gap <= bracket.upper))
     if np.any(rest):
         gap = gap.copy()
-        gap[rest] = Scan.root(*picked((scan, bracket), rest), tolerance)
+        few, within = picked((scan, bracket), rest)
+        gap[rest] = few.root(within, tolerance)
     return gap
 
 
