@@ -13,7 +13,6 @@ from typing import Any, Literal, TypeAlias
 
 from explorer.graph.written import System
 from reports.formatting import Amount, Piece, Scale
-from reports.later import unchecked
 from reports.options import SYSTEMS
 
 SIGNS = {"pass": "✓", "fail": "✗", "undecided": "?"}
@@ -172,6 +171,9 @@ class Figure(Piece):
 
     def chart(self, system: System) -> Mapping[str, Any]:
         """Return the specification of a chart in a system of units."""
+        # Only who draws a chart needs to know of the library.
+        from reports.later import unchecked
+
         with unchecked():
             return self._drawn(*self.scales(system))
 
