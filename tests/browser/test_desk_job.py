@@ -101,7 +101,9 @@ def the_job(hand: Hand, served: Served) -> None:
     hand.press(page.get_by_role("button", name="Find", exact=True))
     rate = page.locator('[id="input-inputs.rear_wheel_rate"]')
     hand.write(rate.locator('[name="mean"]'), "8.0")
-    hand.press(rate.get_by_role("button", name="Set"))
+    # The next page asked for takes the place of an answer under way.
+    with page.expect_response(lambda answer: "find=rear" in answer.url):
+        hand.press(rate.get_by_role("button", name="Set"))
     wait_until(page, "document.querySelectorAll('.row .verdict').length === 4")
     hand.press(page.get_by_role("link", name="Save …"))
     page.locator(".difference .added").first.wait_for()
