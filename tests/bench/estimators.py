@@ -16,7 +16,7 @@ from explorer.study.distributions import Normal, TruncatedNormal
 from explorer.study.distributions_between_limits import Pert, Uniform
 from tests.saltelli import indices
 
-from .timing import by_turns, ratio
+from .timing import WITHOUT_OPENTURNS, by_turns, openturns_on_one_thread, ratio
 
 Row = tuple[str, str]
 INPUTS, OUTPUTS, POWER = 20, 15, 14
@@ -107,13 +107,9 @@ def quantiles(full: bool) -> Iterator[Row]:
 
 def openturns(full: bool) -> Iterator[Row]:
     """Time drawing and ranking against OpenTURNS, where it is installed."""
-    try:
-        import openturns as ot
-    except ImportError:
-        yield "OpenTURNS", "not installed (pip install openturns)"
+    if (ot := openturns_on_one_thread()) is None:
+        yield WITHOUT_OPENTURNS
         return
-    ot.Log.Show(ot.Log.NONE)
-    ot.TBB.Disable()
     count = 2**16
     joint = ot.JointDistribution([ot.Normal(1.0, 2.0)] * INPUTS)
     normal = Normal(1.0, 2.0)

@@ -13,6 +13,8 @@ from explorer.estimators.nearest_failure import MarginOf
 from explorer.estimators.rare import CLOSE, rare_failure
 from explorer.graph.arrays import Array
 
+from .timing import WITHOUT_OPENTURNS, openturns_on_one_thread
+
 # From the number of a seed to an estimate and the evaluations it took.
 Estimate = Callable[[int], tuple[float, int]]
 
@@ -30,13 +32,9 @@ def four_ways(u: Array) -> Array:
 
 def rare(full: bool) -> Iterator[tuple[str, str]]:
     """Compare evaluations and processor time at equal spread over seeds, and tell how far each is off."""
-    try:
-        import openturns as ot
-    except ImportError:
-        yield "OpenTURNS", "not installed (pip install openturns)"
+    if (ot := openturns_on_one_thread()) is None:
+        yield WITHOUT_OPENTURNS
         return
-    ot.Log.Show(ot.Log.NONE)
-    ot.TBB.Disable()
     for limit, margin, inputs, truth in (
         ("plane, one in a million, 25 inputs", plane, 25, 1.0e-6),
         ("series of four limits, 2 inputs", four_ways, 2, 2.2217e-3),

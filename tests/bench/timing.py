@@ -73,3 +73,17 @@ def exponent(job: Callable[[Any], Any], small: Any, large: Any, factor: float, r
     """Return how cost grows between two sizes, ``factor`` apart, as the power of the size."""
     times = by_turns({"small": lambda: job(small), "large": lambda: job(large)}, rounds)
     return math.log(ratio(times, "large", "small")) / math.log(factor)
+
+
+WITHOUT_OPENTURNS = "OpenTURNS", "not installed (pip install openturns)"
+
+
+def openturns_on_one_thread() -> Any:
+    """Return the library, silent and without threads of its own, as ours are timed; None without it."""
+    try:
+        import openturns as ot
+    except ImportError:
+        return None
+    ot.Log.Show(ot.Log.NONE)
+    ot.TBB.Disable()
+    return ot
