@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from explorer.analyses.live_leads import Lead
 from explorer.analyses.live_verdicts import JudgedSoFar
-from explorer.estimators.conformance import Conformance
+from explorer.estimators.conformance import Conformance, Verdict
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.labels import label
 from explorer.graph.words import Number
@@ -80,7 +80,7 @@ def rows(
     return tuple(
         replace(
             _row(study, limit, found, cars, before.get(limit.name), surely.get(limit.name)),
-            lead=_lead(study, limit, given, turn, *leads[limit.name], open_=found.verdict != "pass")
+            lead=_lead(study, limit, given, turn, *leads[limit.name], verdict=found.verdict)
             if limit.name in leads and found is not None
             else None,
         )
@@ -104,7 +104,14 @@ def name_of(study: Study, given: Input) -> str:
 
 
 def _lead(
-    study: Study, limit: Limit, given: Mapping[str, Input], turn: int, of: int, lead: Lead, *, open_: bool
+    study: Study,
+    limit: Limit,
+    given: Mapping[str, Input],
+    turn: int,
+    of: int,
+    lead: Lead,
+    *,
+    verdict: Verdict,
 ) -> LeadShown:
     drivers = [
         (
@@ -115,11 +122,15 @@ def _lead(
         for key, estimate in lead.drivers
         if key in given
     ]
-    measure = "no measurement listed would save anything that shows" if lead.weighed and open_ else ""
+    measure = (
+        "no measurement listed would save anything that shows" if lead.weighed and verdict != "pass" else ""
+    )
     if (worth := lead.measure) is not None:
-        asked = asked_words(limit.threshold, None if limit.sure is None else limit.probability)
-        does = what_it_does("it", asked, worth.before, worth.after)
-        measure = f"measure first the {lead.label}, which takes {hours(worth.hours)}: {does}"
+        measure = f"measure first the {lead.label}, which takes {hours(worth.hours)}"
+        # Weighed on fewer cars than the verdict beside it: of what these tell otherwise nothing is said.
+        if verdict == "undecided" or (verdict == "pass") is (worth.before.passes.value == 1):
+            asked = asked_words(limit.threshold, None if limit.sure is None else limit.probability)
+            measure = f"{measure}: {what_it_does('it', asked, worth.before, worth.after)}"
     return LeadShown(tuple(drivers), measure, of != turn)
 
 

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from study_help import HEAVY
 
 from explorer.analyses.live_leads import CARS, live_leads
+from explorer.analyses.live_verdicts import live_verdicts
 from explorer.analyses.measurement_value import weigh_measurements
 from explorer.analyses.ways_to_measure import ways_to_measure
+from explorer.desk.rows import rows
 from explorer.engine.montecarlo import run_montecarlo
+from explorer.estimators.conformance import Verdict
 from explorer.study.study import Study, load_study
 from tests.analyses.test_measurement_value import SCALES
 
@@ -46,3 +50,23 @@ def test_what_to_measure_first_is_weighed_as_a_run_of_as_many_cars_weighs_it(stu
         assert worth is not None
         assert (worth.measurement, worth.loss_saved) == (measured, expected.loss_saved)
     assert found["not too heavy"].label == "mass"
+
+
+def test_the_desk_says_of_a_measurement_nothing_that_its_own_verdict_denies(study: Study) -> None:
+    standing = next(live_verdicts(study))
+    leads = {one.limit: (0, one) for one in live_leads(study) if one.weighed}
+
+    def said(verdict: Verdict) -> str:
+        limits = tuple(replace(one, verdict=verdict) for one in standing.verdicts.limits)
+        as_told = replace(standing, verdicts=replace(standing.verdicts, limits=limits))
+        lead = rows(study, as_told, {}, leads, 0)[0].lead
+        assert lead is not None
+        return lead.measure
+
+    worth = leads["front load"][1].measure
+    assert worth is not None
+    agrees: tuple[Verdict, Verdict] = ("pass", "fail") if worth.before.passes.value == 1 else ("fail", "pass")
+    assert "required)" in said(agrees[0])
+    assert said(agrees[0]) == said("undecided")
+    assert "required" not in said(agrees[1])
+    assert said(agrees[0]).startswith(said(agrees[1]))
