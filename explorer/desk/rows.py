@@ -15,6 +15,7 @@ from explorer.graph.written import System, chance, percent
 from explorer.study.car_parts import part_of
 from explorer.study.limits import Limit
 from explorer.study.study import Input, Study
+from explorer.study.throttle import throttle_words, with_throttle
 from reports.blocks import SIGNS
 from reports.findings import in_both_words
 from reports.formatting import Units, amount, count, hours, share, share_range
@@ -143,7 +144,9 @@ def _row(
     sure: Sureness | None,
 ) -> DeskRow:
     of = "cars" if limit.sure is None else f"runs, {percent(limit.sure)} sure"
+    driven = throttle_words(study, limit.output)
     asked = f"{_asked(study, limit)}, in {percent(limit.probability)} of {of}"
+    asked = asked if driven in limit.name else with_throttle(asked, driven)
     if found is None:
         return DeskRow(
             limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", "", 0, 0, 0, None, False

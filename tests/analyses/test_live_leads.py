@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from study_help import HEAVY
+from study_help import HEAVY, ROOT
 
 from explorer.analyses.live_leads import CARS, live_leads
 from explorer.analyses.live_verdicts import live_verdicts
@@ -17,6 +17,7 @@ from explorer.desk.rows import rows
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.estimators.conformance import Verdict
 from explorer.study.study import Study, load_study
+from explorer.study.throttle import throttle_words
 from tests.analyses.test_measurement_value import SCALES
 
 
@@ -70,3 +71,10 @@ def test_the_desk_says_of_a_measurement_nothing_that_its_own_verdict_denies(stud
     assert said(agrees[0]) == said("undecided")
     assert "required" not in said(agrees[1])
     assert said(agrees[0]).startswith(said(agrees[1]))
+
+
+def test_a_row_of_the_desk_names_the_throttle_that_its_verdict_hangs_on() -> None:
+    study = load_study(ROOT / "studies" / "airfield-sprint")
+    for limit, row in zip(study.limits, rows(study, None, {}, {}, 0), strict=True):
+        assert throttle_words(study, limit.output) in f"{row.name}, {row.asked}"
+    assert sum("at full throttle" in row.asked for row in rows(study, None, {}, {}, 0)) == 2
