@@ -83,9 +83,10 @@ class GroundEffect(NamedTuple):
 
     def gained(self, gap: Array) -> Array:
         """Return the downforce gained over that at the reference gap, as a share of it; less when farther."""
-        most = (self.reference / np.maximum(gap, self.smallest)) ** self.gain
+        useful = np.maximum(gap, self.smallest)
+        left = np.maximum(gap, 0) / useful
         # A car without the effect has no stall either, whatever cars are drawn beside it.
-        return np.where(self.gain > 0, most * np.clip(gap / self.smallest, 0, 1) - 1, 0.0)
+        return np.where(self.gain > 0, self.most(useful) * left - 1, 0.0)
 
     def gained_and_slope(self, gap: Array) -> tuple[Array, Array]:
         """Return the share gained and its change with the gap: negative where it rises towards the ground."""

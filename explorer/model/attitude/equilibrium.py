@@ -275,11 +275,11 @@ def attitude(
 def _solved(car: CarAtSpeed, splitter: GroundEffect, way: Way, pressure: Array, simple: Mask) -> Balance:
     """Return the balance of the cars that are not simple, by whether their splitter feels the ground."""
     shape = shape_of((car, splitter, pressure, simple))
-    samples = shape or (1,)
-    rows = np.zeros((len(Balance._fields), *samples))
-    for where, group in _groups(car, splitter, pressure, np.broadcast_to(~simple, samples)):
-        if everywhere(where):
-            return Balance(*(np.reshape(field, shape) for field in _balance(group, way)))
+    groups = [*_groups(car, splitter, pressure, np.broadcast_to(~simple, shape or (1,)))]
+    if everywhere(groups[0][0]):
+        return Balance(*(np.reshape(field, shape) for field in _balance(groups[0][1], way)))
+    rows = np.zeros((len(Balance._fields), *(shape or (1,))))
+    for where, group in groups:
         rows[:, where] = _balance(group, picked(way, where))
     return Balance(*rows.reshape(-1, *shape))
 
@@ -292,12 +292,12 @@ def _groups(
     car: CarAtSpeed, splitter: GroundEffect, pressure: Array, wanted: Mask
 ) -> Iterator[tuple[Mask, Car | NearGround]]:
     """Yield the cars that are wanted, on one axis, by whether their splitter feels the ground."""
-    car = car._replace(front_level=np.broadcast_to(car.front_level, wanted.shape))
+    level, pressure = (np.broadcast_to(one, wanted.shape) for one in (car.front_level, pressure))
+    state = car._replace(front_level=level), splitter, pressure
     for feels in (False, True):
         where = wanted & ((splitter.gain > 0) == feels)
         if anywhere(where):
-            group, ground = (car, splitter) if everywhere(where) else picked((car, splitter), where)
-            air = np.broadcast_to(pressure, wanted.shape)[where]
+            group, ground, air = state if everywhere(where) else picked(state, where)
             yield where, NearGround(group.over_lean(), ground, air) if feels else group.over_lean()
 
 
