@@ -20,6 +20,7 @@ from explorer.analyses.nominal import nominal_values
 from explorer.analyses.nominal_curves import nominal_curves, runs_over_strip
 from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
+from explorer.analyses.standing import of_cars_on_points, predicted_cars
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.two_levels import check_kinds_apart, ignorance_or_day, sure_cars, sureness_of
@@ -40,7 +41,7 @@ from explorer.errors import read_all, with_file
 from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import visible
-from explorer.graph.labels import input_label, label
+from explorer.graph.labels import input_label
 from explorer.graph.words import Number, Sentence, told
 from explorer.graph.written import chance
 from explorer.logs.replaced_inputs import replaced_inputs
@@ -58,14 +59,7 @@ from explorer.results.records import (
     Summary,
 )
 from explorer.results.stored import Results
-from explorer.study.beside import (
-    LIFTING,
-    LIFTING_SPEED,
-    SEVERAL,
-    STANDING,
-    STANDING_AT_TOP,
-    on_points,
-)
+from explorer.study.beside import LIFTING, LIFTING_SPEED, SEVERAL, STANDING, STANDING_AT_TOP
 from explorer.study.builds import AS_IT_STANDS, overrides_in
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
@@ -385,19 +379,9 @@ def _of_the_cars(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[Sent
                 f"{where}: {share} can keep more than one attitude. Figures are of the one that the car "
                 "comes to from rest; a bump may carry it to another"
             )
-        if output.quantity == STANDING and output.mean > 0:
-            of = ", ".join(map(label, on_points(study, output.condition)))
-            yield (
-                f"{where}: {share} stand on the road with a point of their body. There these figures are of "
-                f"a car on its points: {of}. Safety limits are judged as if no point carried anything, "
-                "except those with standing_counts"
-            )
-        if output.quantity == STANDING_AT_TOP and output.mean > 0:
-            yield (
-                f"{where}: {share} stand on the road with a point of their body at their top speed, which "
-                "is then that of a car that scrapes. A limit on it, or on a difference to it, hangs on the "
-                f"{label('contact_friction')}"
-            )
+        if output.quantity in (STANDING, STANDING_AT_TOP) and output.mean > 0:
+            who = predicted_cars(output.mean)
+            yield of_cars_on_points(study, output.quantity, output.condition, who)
         if output.quantity == LIFTING and output.mean > 0:
             # Cars that lift nothing count as 0 in both.
             speed = means[LIFTING_SPEED, output.condition] / output.mean

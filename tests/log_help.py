@@ -12,7 +12,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.study.study import Study, load_study
-from tests.study_help import AIRFIELD
+from tests.study_help import AIRFIELD, DEMO
 from tests.synthetic import Roughness, make_spring_test, random_stream
 
 
@@ -26,6 +26,23 @@ def with_sections(study: Path, sections: str, first: str = "") -> Study:
     file = study / "study.toml"
     file.write_text(f"{first}\n{file.read_text(encoding='utf-8')}\n{sections}\n", encoding="utf-8")
     return load_study(study)
+
+
+FRICTION = """
+[inputs.contact_friction]
+value = 0.3
+source = "test"
+"""
+
+
+def on_points(folder: Path, change: tuple[str, str] = ("", ""), sections: str = FRICTION) -> Study:
+    """Load the sprint car with points that carry."""
+    study = copied(folder, DEMO)
+    file = study / "study.toml"
+    text = file.read_text(encoding="utf-8").replace(*change)
+    text = text.replace('drive = "power"', 'drive = "power"\ncontact = "points"')
+    file.write_text(text, encoding="utf-8")
+    return with_sections(study, sections)
 
 
 def write_columns(file: Path, columns: Mapping[str, np.ndarray]) -> Path:

@@ -8,11 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from explorer.analyses.nominal import nominal_values
+from explorer.analyses.standing import cars_on_points
 from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import MissingInputError, UnknownQuantityError
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity, Usual
 from explorer.model import SUBJECTS, modules
+from explorer.study.beside import standing_of
 from explorer.study.catalogue import methods_for
 from explorer.study.study import Study
 
@@ -54,6 +56,7 @@ class ValueIn:
     """A quantity in one condition of a study, in SI units.
 
     ``missing`` names inputs without which it cannot be computed; ``given_as`` and ``source`` are the study's.
+    ``standing`` says how many cars stand on a point of their body, where some do and the value hangs on it.
     """
 
     condition: str
@@ -64,6 +67,7 @@ class ValueIn:
     nominal: float | None = None
     sampled: Sampled | None = None
     failed_share: float = 0.0
+    standing: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,8 +194,10 @@ def _value(study: Study, name: str, condition: str) -> ValueIn:
         study.graph.require([name], study.given_names(condition))
     except MissingInputError as error:
         return replace(value, missing=str(error.found))
-    plan = make_plan(study, [(name, condition)])
-    values = plan.evaluate(plan.random_chunk(0, CHUNK))[name, condition]
+    standing = standing_of(study.graph, name, study.given_names(condition))
+    plan = make_plan(study, [(one, condition) for one in (name, standing) if one])
+    found = plan.evaluate(plan.random_chunk(0, CHUNK))
+    values = found[name, condition]
     answered = values[np.isfinite(values)]
     sampled = None
     if answered.size:
@@ -203,4 +209,5 @@ def _value(study: Study, name: str, condition: str) -> ValueIn:
         nominal=nominal_values(study)[condition].get(name) if given is None else given.distribution.nominal,
         sampled=sampled,
         failed_share=1 - answered.size / values.size,
+        standing=cars_on_points(standing, found[standing, condition]) if standing else "",
     )

@@ -12,10 +12,11 @@ import numpy as np
 
 from explorer.analyses.nominal import nominal_or_error
 from explorer.analyses.room import Nominal, room_quantities
+from explorer.analyses.standing import nominal_car_on_points
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.graph.labels import input_label
-from explorer.graph.words import in_unit
+from explorer.graph.words import Sentence, in_unit
 from explorer.study.limits import Limit
 from explorer.study.study import Study, wanted_outputs
 from explorer.study.throttle import throttle_words, with_throttle
@@ -62,16 +63,21 @@ def check_as_data(study: Study) -> dict[str, Any]:
             for given in study.all_inputs()
         ],
         "nominal": {name: dict(values) for name, values in nominal.items()},
-        "warnings": [in_unit(one) for one in taken_for_granted(study, nominal)],
+        "warnings": [in_unit(one) for one in _odd(study, nominal)],
         "unread": list(ways_to_measure(study).unread),
     }
+
+
+def _odd(study: Study, nominal: Nominal) -> Iterator[Sentence]:
+    yield from taken_for_granted(study, nominal)
+    yield from nominal_car_on_points(study, nominal)
 
 
 def show_check(study: Study, named: Path, everything: bool) -> None:
     """Print what was understood of a study named so; with ``everything`` its inputs and quantities too."""
     nominal = nominal_or_error(study) if everything else asked_at_nominal(study)
     blocks: list[Block] = [Heading(study.title), _limits(study, nominal)]
-    blocks += _listed("odd", [said(caution) for caution in taken_for_granted(study, nominal)])
+    blocks += _listed("odd", [said(caution) for caution in _odd(study, nominal)])
     most = None if everything else _NAMED
     blocks += _listed("assumed", _assumed(study, most))
     blocks += _listed("missing", _missing(study, nominal, most))

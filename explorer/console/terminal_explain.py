@@ -105,4 +105,6 @@ def _value(value: ValueIn, unit: str) -> Line:
         )
     if value.failed_share > 0:
         line += (f"; no answer in {chance(value.failed_share)} of samples",)
+    if value.standing:
+        line += (f"; {value.standing}",)
     return (*line, f" (given as {value.given_as})") if value.given_as else line

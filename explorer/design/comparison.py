@@ -14,13 +14,13 @@ from functools import partial
 
 import numpy as np
 
+from explorer.analyses.standing import standing_cars
 from explorer.analyses.two_levels import all_cars, cars_and_days, check_kinds_apart, sure_limits
 from explorer.analyses.verdicts import decided
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.objectives import Objective, Payoff, read_objectives, read_payoff, record_of_objective
 from explorer.design.side_by_side import SideBySide, of_build, outputs_of, wanted_of
-from explorer.design.standing import standing_cars
 from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import inputs_digest
 from explorer.engine.plan import Plan, chunk_sizes, make_plan

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
+from explorer.analyses.standing import standing_cars
 from explorer.design.highest_speed import run_highest_speed
 from explorer.design.inverse import PreparedQuestion, prepare_question, run_question
 from explorer.design.maps import PreparedMap, prepare_map, run_map
 from explorer.design.objectives import Objective, read_objectives, read_payoff
 from explorer.design.search import run_search
-from explorer.design.standing import standing_cars
 from explorer.design.variables import Variable, read_variables
 from explorer.engine.execution import Execution
 from explorer.errors import Faults, StudyError, unknown

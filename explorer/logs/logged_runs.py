@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from explorer.analyses.standing import cars_on_points_along
 from explorer.analyses.sweeps import stacked, sweep_plan
 from explorer.engine.plan import Plan
 from explorer.errors import Faults, StudyError, TableError, unknown
@@ -19,6 +20,7 @@ from explorer.logs.reader import Log
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation import Validation, validate_curves
 from explorer.results.logged_runs import Explanation
+from explorer.study.beside import standing_of
 from explorer.study.model_errors import without_error_of
 from explorer.study.schema import LogEntry, LoggedRunEntry
 from explorer.study.study import Study, Sweep
@@ -120,6 +122,7 @@ def _tracked(study: Study, name: str) -> ComparedRun:
 
         drawn = predicted.plan.random_chunk(0, SAMPLES)
         at, curves = np.asarray(from_si(predicted.at, along_unit)), predict(drawn)
+        scraping = tuple(_scraping(study, entry, predicted.sweep, log))
         found = validate_curves(
             at,
             curves,
@@ -143,7 +146,7 @@ def _tracked(study: Study, name: str) -> ComparedRun:
                 at, bare, np.asarray(from_si(where, along_unit)), np.asarray(from_si(logged, unit))
             )
     silent = int(np.count_nonzero(~np.isfinite(curves).all(axis=1)))
-    found = replace(found, notes=(*found.notes, *log.notes, *_silence(silent, len(curves))))
+    found = replace(found, notes=(*found.notes, *scraping, *log.notes, *_silence(silent, len(curves))))
     return ComparedRun(name, entry, log, found, causes, unit, along_unit, len(curves), silent, departure)
 
 
@@ -254,6 +257,24 @@ def _noise(study: Study, entry: LoggedRunEntry, unit: str) -> float:
     if si < 0:
         raise StudyError("a scatter is not below zero", key="noise", found=entry.noise)
     return float(spread_from_si(si, unit))
+
+
+def _scraping(study: Study, entry: LoggedRunEntry, sweep: Sweep, log: Log) -> Iterator[str]:
+    """Say how many of the cars stand on a point along the run: whether the logged one did is not known."""
+    condition, (quantity,) = study.conditions[entry.condition], sweep.quantities
+    reached = tuple(speed for speed in sweep.values if speed <= np.max(log["speed"]))
+    sweep = replace(sweep, values=reached)
+    if not standing_of(study.graph, quantity, {*study.given_names(condition.name), "speed"}):
+        return
+    if entry.along != "speed":
+        # It is a run at full throttle, however the condition is driven.
+        conditions = {**study.conditions, condition.name: replace(condition, throttle="full")}
+        study = replace(study, conditions=conditions)
+    if cars := cars_on_points_along(study, sweep, SAMPLES):
+        yield (
+            f"{cars} somewhere along this run, and the band is of cars that scrape there; look under the "
+            "logged car whether it did"
+        )
 
 
 def _silence(silent: int, samples: int) -> Sequence[str]:

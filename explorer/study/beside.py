@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from explorer.graph.quantity import ON_WHEELS
 
 if TYPE_CHECKING:
+    from explorer.graph.graph import Graph
     from explorer.study.study import Study, Sweep
 
 #: Its mean says how many cars could keep another attitude than the one that the figures are of.
@@ -71,13 +73,26 @@ def on_points(study: Study, condition: str) -> tuple[str, ...]:
     )
 
 
+def standing_of(graph: Graph, name: str, given: Collection[str]) -> str | None:
+    """Return what tells whether a value is of a car on its points; None where it never hangs on that."""
+    needed = graph.upstream([name], given)
+    if STANDING not in graph or "points_under_car" not in needed:
+        return None
+    if "top_speed" in needed:
+        return STANDING_AT_TOP
+    return STANDING if _all_given(graph, STANDING, given) else None
+
+
 def _feels_points(study: Study, name: str, condition: str) -> bool:
     return "points_under_car" in study.graph.upstream([name], study.given_names(condition))
 
 
 def _is_known(study: Study, condition: str, quantity: str) -> bool:
     """Tell whether the condition says all that a quantity hangs on: one without a speed has no attitude."""
-    given, graph = study.given_names(condition), study.graph
+    return _all_given(study.graph, quantity, study.given_names(condition))
+
+
+def _all_given(graph: Graph, quantity: str, given: Collection[str]) -> bool:
     return all(name in given or not graph[name].is_given for name in graph.upstream([quantity], given))
 
 

@@ -7,31 +7,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from log_help import copied, with_sections
+from log_help import copied, on_points
 from study_help import DEMO
 
-from explorer.design.standing import standing_cars
+from explorer.analyses.standing import standing_cars
 from explorer.engine.plan import make_plan
 from explorer.errors import SquatlineError
 from explorer.study.builds import AS_IT_STANDS, Build
 from explorer.study.distributions import Exact
 from explorer.study.study import Study, load_study
-
-FRICTION = """
-[inputs.contact_friction]
-value = 0.3
-source = "test"
-"""
-
-
-def on_points(folder: Path, change: tuple[str, str] = ("", ""), sections: str = FRICTION) -> Study:
-    """Load the sprint car with points that carry."""
-    study = copied(folder, DEMO)
-    file = study / "study.toml"
-    text = file.read_text(encoding="utf-8").replace(*change)
-    text = text.replace('drive = "power"', 'drive = "power"\ncontact = "points"')
-    file.write_text(text, encoding="utf-8")
-    return with_sections(study, sections)
 
 
 def shares(study: Study) -> dict[str, float]:

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from pydantic import Field
 
+from explorer.analyses.standing import STANDS
 from explorer.engine.sampling import correlation_matrix
 from explorer.errors import StudyError, did_you_mean
 from explorer.graph.arrays import Array
+from explorer.graph.written import chance
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.problem import Parameter
 from explorer.logs.fitting.ride_height_log import SpeedRun, fit_through_model
 from explorer.logs.forward import computed_as, forward_model
 from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Options, Task
 from explorer.logs.test_conditions import known_input
+from explorer.study.beside import STANDING, standing_of
 from explorer.study.study import Input
 
 # The whole graph is evaluated for every row and every input: more rows only take time.
@@ -63,7 +66,33 @@ def ride_height(task: Task) -> Finding:
         zeros=options.zeros,
         loss=options.loss,
     )
-    return Finding(fit, tuple(options.find), tuple(read for read, _ in runs), task.day.inputs)
+    finding = Finding(fit, tuple(options.find), tuple(read for read, _ in runs), task.day.inputs)
+    values = {name: fit.value(name) for name in options.find} | {one.name: one.value for one in setting.known}
+    return finding.noted(*_scraping(task, [run for _, run in runs], setting, values))
+
+
+def _scraping(
+    task: Task, runs: list[SpeedRun], setting: _KnownSetting, values: Mapping[str, float]
+) -> Iterator[str]:
+    """Say of how many rows the model is of a car on its points: whether the logged one was is not known."""
+    graph = task.day.study.graph
+    of = [
+        run
+        for run in runs
+        if any(
+            standing_of(graph, computed_as(graph, name), {*setting.nominal[run.condition], "speed"})
+            for name in run.measured
+        )
+    ]
+    if not of:
+        return
+    forward = forward_model(graph, [STANDING], setting.nominal, list(values))
+    stands = np.concatenate([forward(run.condition, values, run.speed)[STANDING] for run in of]) == 1
+    if np.any(stands):
+        yield (
+            f"with what was found the car {STANDS} in {chance(float(np.mean(stands)))} of the rows, and the "
+            "fit is there of a car that scrapes; look under the logged car whether it did"
+        )
 
 
 def _check_names(task: Task) -> None:
