@@ -18,7 +18,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, ParamSpec, Protocol, TypeVar
 
-from explorer.engine.processes import deaf_to_interruptions, default_workers, process_pool
+from explorer.engine.processes import default_workers, process_pool
 from explorer.errors import RenderError
 from explorer.files.characters import visible_data
 from explorer.graph.written import System
@@ -61,8 +61,7 @@ def drawing_beside() -> Iterator[Executor | None]:
         return
     # A process from scratch: the one that workers come from has loaded much that no picture needs.
     with process_pool(1, get_context("spawn")) as pool:
-        with deaf_to_interruptions():
-            pool.submit(vega.start)
+        pool.submit(vega.start)
         try:
             yield pool
         finally:

@@ -441,9 +441,16 @@ def serve(path: Path, announce: Callable[[str], Any], *, port: int = 0) -> None:
     SquatlineError
         When the study cannot be read, or the port is taken.
     """
+    at_work = AtWork()
+    try:
+        _serve(Desk(path, secrets.token_urlsafe(24), at_work), announce, port)
+    finally:
+        at_work.end()
+
+
+def _serve(desk: Desk, announce: Callable[[str], Any], port: int) -> None:
     import uvicorn
 
-    desk = Desk(path, secrets.token_urlsafe(24), AtWork())
     with socket.socket() as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:

@@ -7,14 +7,17 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager, suppress
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from multiprocessing.context import BaseContext
+from typing import ParamSpec, TypeVar
 
 from explorer.errors import ClusterError
 
+P = ParamSpec("P")
+T = TypeVar("T")
 # What a worker process imports once, before it is asked for anything.
 PRELOADED = (
     "explorer.engine.montecarlo",
@@ -47,22 +50,39 @@ def warm_up() -> None:
     if process_context().get_start_method() == "forkserver":
         from multiprocessing.forkserver import ensure_running
 
-        with safe_path():
+        with safe_path(), deaf_to_interruptions():
             ensure_running()
+
+
+class _Workers(ProcessPoolExecutor):
+    """Workers that are started whole.
+
+    One whose parent is interrupted meanwhile finds half of what it begins with, and says so at length.
+    """
+
+    def __init__(self, workers: int, context: BaseContext) -> None:
+        forked = context.get_start_method() == "forkserver"
+        if forked:
+            warm_up()
+        self._undisturbed = held_back if forked else deaf_to_interruptions
+        super().__init__(workers, context, initializer=_begin)
+
+    def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+        with self._undisturbed():
+            return super().submit(fn, *args, **kwargs)
 
 
 @contextmanager
 def process_pool(workers: int, context: BaseContext | None = None) -> Iterator[ProcessPoolExecutor]:
     """Gather workers that outlive neither the pool nor a parent that is killed."""
-    chosen = context or process_context()
-    with safe_path(), ProcessPoolExecutor(workers, chosen, initializer=_begin) as pool:
+    with safe_path(), _Workers(workers, context or process_context()) as pool:
         yield pool
 
 
 def pool_in_waiting(workers: int, task: Callable[[], object]) -> ProcessPoolExecutor:
     """Start workers with a first task before there is work, for ``let_go`` to end."""
     with safe_path():
-        pool = ProcessPoolExecutor(workers, process_context(), initializer=_begin)
+        pool = _Workers(workers, process_context())
         for _ in range(workers):
             pool.submit(task)
     return pool
@@ -117,6 +137,24 @@ def deaf_to_interruptions() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def held_back() -> Iterator[None]:
+    """Have what would end this process wait until what is done in here is done."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    came: list[int] = []
+    ending = [number for number in (signal.SIGINT, signal.SIGTERM) if callable(signal.getsignal(number))]
+    before = {number: signal.signal(number, lambda which, _: came.append(which)) for number in ending}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+        for which in came[:1]:
+            signal.raise_signal(which)
 
 
 def _begin() -> None:

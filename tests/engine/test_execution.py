@@ -241,6 +241,35 @@ def test_an_interruption_is_told_in_one_sentence(small_study: Callable[..., Path
     assert "Traceback" not in told
 
 
+@pytest.mark.parametrize("came", ["SIGINT", "SIGTERM"])
+def test_workers_that_are_being_started_make_no_noise_of_an_interruption(came: str) -> None:
+    program = (
+        "import os, signal, sys\n"
+        "from multiprocessing import forkserver\n"
+        "from explorer.engine import processes\n"
+        "asked = forkserver.connect_to_new_process\n"
+        "def interrupted(files):\n"
+        "    answer = asked(files)\n"
+        "    os.kill(os.getpid(), came)\n"
+        "    return answer\n"
+        "forkserver.connect_to_new_process = interrupted\n"
+        "processes.PRELOADED = ()\n"
+        f"came = signal.{came}\n"
+        "signal.signal(came, lambda *_: sys.exit(130))\n"
+        "with processes.process_pool(1) as pool:\n"
+        "    server = open(f'/proc/{forkserver._forkserver._forkserver_pid}/status').read()\n"
+        "    print(server.split('SigIgn:')[1].split()[0])\n"
+        "    pool.submit(os.getpid)\n"
+    )
+    # What they say is read to its end, which comes when the last of them has ended.
+    ended = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=PATIENCE, check=False
+    )
+    assert (ended.returncode, ended.stderr) == (130, "")
+    # A terminal sends an interruption to what the workers come from as well, before that can read a line.
+    assert int(ended.stdout, 16) & 1 << signal.SIGINT - 1
+
+
 @pytest.mark.long
 def test_worker_processes_end_with_their_parent(tmp_path: Path) -> None:
     program = (
