@@ -49,8 +49,9 @@ def checks(*quantities: str) -> Callable[[Callable[..., None]], Callable[..., No
 
 def off(value: Any) -> Any:
     """Return a value one percent off, and a hundredth where it is nothing; of a record every number in it."""
-    if isinstance(value, tuple) and hasattr(value, "_fields"):
-        return type(value)(*(off(part) for part in value))
+    if isinstance(value, tuple):
+        parts = [off(part) for part in value]
+        return type(value)(*parts) if hasattr(value, "_fields") else tuple(parts)
     if np.asarray(value).dtype == bool:
         return ~np.asarray(value)
     if isinstance(value, (float, int, np.ndarray, np.generic)):

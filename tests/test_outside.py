@@ -160,14 +160,20 @@ def compared(path: Path) -> set[str]:
     }
 
 
+@cache
+def graphs() -> list[Graph]:
+    """Return a graph of every model."""
+    chosen = ({subject: variant} for subject, variants in SUBJECTS.items() for variant in variants)
+    return [Graph.build(modules(each), FAMILIES) for each in chosen]
+
+
 def computed() -> dict[str, Quantity]:
     """Return every computed quantity of every model, by file and name where files share a name."""
     found: dict[str, dict[str, Quantity]] = {}
-    for subject, variants in SUBJECTS.items():
-        for variant in variants:
-            for entry in Graph.build(modules({subject: variant}), FAMILIES).quantities.values():
-                if not entry.is_given:
-                    found.setdefault(entry.name, {})[entry.subject] = entry
+    for graph in graphs():
+        for entry in graph.quantities.values():
+            if not entry.is_given:
+                found.setdefault(entry.name, {})[entry.subject] = entry
     return {
         name if len(by_file) == 1 else f"{file}.{name}": entry
         for name, by_file in found.items()
@@ -176,7 +182,7 @@ def computed() -> dict[str, Quantity]:
 
 
 def test_every_quantity_is_compared_with_something_outside() -> None:
-    """But for definitions, and for records, whose parts are compared one by one.
+    """But for definitions (``tests.test_definitions``) and records, whose parts are compared one by one.
 
     What a name here is worth, ``tests.checking`` proves when the test runs.
     """

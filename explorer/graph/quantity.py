@@ -5,7 +5,7 @@ its docstring is its handbook entry.  Arrays in, arrays out, SI units inside, an
 
     mass = given("kg", "Mass of the car ready to run, battery in.", above=0)
 
-    @quantity("Pa", source="definition")
+    @quantity("Pa", source="half density times airspeed squared")
     def dynamic_pressure(air_density, airspeed):
         '''Dynamic pressure of the air meeting the car.'''
         return air_density * airspeed**2 / 2
@@ -238,7 +238,7 @@ def quantity(
     unit:
         SI unit of the result, as text; "1" for a named tuple.
     source:
-        The equation, clause or book behind the formula; "definition" where there is nothing to cite.
+        The equation, clause or book behind the formula; "definition" where it only picks, adds or compares.
     varying:
         Parameters wanted as functions, with the quantity or quantities they are functions of.
     fails:

@@ -53,7 +53,12 @@ def scattered() -> dict[str, Any]:
     return with_points(scattered_cars(CARS), edge, nose)
 
 
-@checks("equilibrium.front_contact_load", "equilibrium.rear_contact_load", "contact_points.scraping_force")
+@checks(
+    "equilibrium.front_contact_load",
+    "equilibrium.rear_contact_load",
+    "contact_points.scraping_force",
+    "point_load",
+)
 def test_a_floor_on_the_road_by_hand() -> None:
     """Independent solver: numpy.linalg.solve for two springs and a stiff third one behind the rear axle."""
     car = with_points({**SPRINT_CAR, "speed": 55.0, "flap_opening": 0.0})
@@ -80,6 +85,17 @@ def test_a_floor_on_the_road_by_hand() -> None:
     assert found["edge_clearance"] == pytest.approx(-push / STIFF, rel=1e-9)
     assert sunk["edge_clearance"] < -0.010
     assert found["rear_axle_load"] < sunk["rear_axle_load"] - 10
+
+
+@checks("contact_points.points_at_rest")
+def test_what_is_on_the_road_at_rest_carries_nothing_there() -> None:
+    """Common practice, no source: springs are set with the car on the ground, whatever touches it."""
+    car = with_points({**SPRINT_CAR}, edge=0.012, nose=-0.001)
+    places = evaluate(["points_at_rest"], car, CONTACT, POINTS)["points_at_rest"]
+    at_rest = [float(place.rate * max(place.past(0.0, 0.0), 0.0)) for place in places]
+    assert at_rest == [0.0, 0.0]
+    down = [float(place.rate * place.past(0.02, 0.0)) for place in places]
+    assert down == pytest.approx([STIFF * 0.008, STIFF * 0.020], rel=1e-9)
 
 
 @pytest.mark.parametrize("speed", [45.0, 55.0, 65.0])

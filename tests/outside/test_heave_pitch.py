@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy.linalg import eigh
@@ -165,6 +167,37 @@ def test_against_scipy_on_equations_written_anew(case: str) -> None:
     assert found["edge_smallest_clearance"] == pytest.approx(
         exact.smallest_clearance(-0.125, 0.009), abs=5e-5
     )
+
+
+@cache
+def _over_a_short_bump(ratio: float, time: float) -> tuple[float, float]:
+    """Time of the front off the road, and the swing at the end over the widest, by scipy."""
+    exact = Reference(
+        {**SHORT, "front_damping_ratio": ratio, "rear_damping_ratio": ratio, "watch_time": time}
+    )
+    exact.run()
+    swings = np.abs([exact.wheels(1e3, state - exact.states[0])[0] for state in exact.states])
+    late = np.array(exact.times) > exact.times[-1] - time / 4
+    return exact.front_time_off_road, float(np.max(swings[late] / swings.max(axis=0)))
+
+
+SHORT = {**SPRINT_CAR, "speed": 40.0, "bump_height": 0.008, "bump_length": 0.3}
+
+
+@checks("front_airborne_time", "returns_to_level")
+def test_wheels_leave_the_road_and_the_swing_dies_away() -> None:
+    """Independent solver: solve_ivp on heave and pitch; a swing is over at a tenth of the widest."""
+    settled = []
+    for ratio, time in ((0.4, 0.35), (0.1, 0.1)):
+        changes = {"front_damping_ratio": ratio, "rear_damping_ratio": ratio, "watch_time": time}
+        found = evaluate(["front_airborne_time", "returns_to_level"], {**SHORT, **changes})
+        off_road, left = _over_a_short_bump(ratio, time)
+        assert off_road > 0.005
+        assert found["front_airborne_time"] == pytest.approx(off_road, rel=5e-3)
+        assert not 0.05 < left < 0.2
+        assert found["returns_to_level"] == (left < 0.1)
+        settled.append(left < 0.1)
+    assert settled == [True, False]
 
 
 @pytest.mark.parametrize(("height", "length"), [(0.05, 12.0), (-0.04, 10.0)])

@@ -54,6 +54,14 @@ def test_freudenstein_by_half_tangents(servo: float) -> None:
     assert np.sort_complex(turn[1]) == pytest.approx(np.sort_complex(turn[0]), abs=1e-12)
 
 
+@checks(
+    "element_angle",
+    "element_horn_pin_back",
+    "element_horn_pin_up",
+    "element_arm_pin_back",
+    "element_arm_pin_up",
+    "element_horn_to_rod_angle",
+)
 def test_loop_closed_by_a_general_solver() -> None:
     """Independent solver: scipy's fsolve on the vector loop from near the answer."""
     servo = 65 * DEGREE
@@ -63,8 +71,26 @@ def test_loop_closed_by_a_general_solver() -> None:
         return [gap.real, gap.imag]
 
     rod, arm = fsolve(loop, [20 * DEGREE, 70 * DEGREE], xtol=1e-12)
-    angle, *pins = _at(65, -1, "link_angle", *PINS)
+    angle, bent, *pins = _at(65, -1, "link_angle", "link_horn_to_rod_angle", *PINS)
     assert (angle, _rod_direction(*pins)) == pytest.approx((arm, rod), abs=1e-9)
+    ends = 40 * np.exp(1j * servo) - 100, 80 * np.exp(1j * arm)
+    assert pins == pytest.approx([part for end in ends for part in (end.real, end.imag)], rel=1e-9)
+    assert abs(bent) == pytest.approx(servo - rod, rel=1e-9)
+
+
+@checks("element_assembly")
+def test_the_links_are_put_together_as_the_closed_element_lies() -> None:
+    """Independent solver: scipy's fsolve on the rod's length, from either side of the pins' line."""
+    horn = 40 * np.exp(1j * 65 * DEGREE) - 100
+    bar = four_bar(100.0, 40.0, 120.0, 80.0, servo_angle=65 * DEGREE, servo_angle_closed=65 * DEGREE)
+    sides = set()
+    for near in (70 * DEGREE, -120 * DEGREE):
+        arm = fsolve(lambda angle: abs(80 * np.exp(1j * angle) - horn) - 120, near, xtol=1e-12)[0]
+        found = link("link_assembly", "link_angle", **bar, link_design_incidence_closed=arm)
+        assert found["link_angle"] == pytest.approx(arm, abs=1e-9)
+        assert found["link_assembly"] == np.sign((horn.conjugate() * np.exp(1j * arm)).imag)
+        sides.add(float(found["link_assembly"]))
+    assert sides == {-1.0, 1.0}
 
 
 def test_arm_pin_is_where_two_circles_meet() -> None:

@@ -202,6 +202,28 @@ def test_a_plate_that_bends_and_twists() -> None:
     assert found["turning_stiffness"] == pytest.approx(1 / row, rel=1e-9)
 
 
+@checks(
+    "mainplane_chord_run",
+    "mainplane_chord_rise",
+    "element_chord_run",
+    "element_chord_rise",
+    "element_leading_edge_station",
+    "element_leading_edge_height",
+)
+def test_edges_of_plates_that_are_turned() -> None:
+    """Value from memory: complex numbers, chords turned by their incidence, the bow square to the chord."""
+    names = [f"mainplane_chord_{way}" for way in ("run", "rise")]
+    names += [f"upper_flap_{each}" for each in ("chord_run", "chord_rise")]
+    names += [f"upper_flap_leading_edge_{each}" for each in ("station", "height")]
+    bent = {"upper_flap_angle": 0.7, "upper_flap_bow": 1.2 * MM, "upper_flap_pivot_fraction": 0.35}
+    found = [float(value) for value in ask(*names, **bent).values()]
+    plane, chord = 70 * MM * np.exp(1j * 8 * DEGREE), 26 * MM * np.exp(0.7j)
+    pivot = complex(447.3 * MM, 199.0 * MM)
+    edge = pivot - 0.35 * chord + 1.2 * MM * 1j * np.exp(0.7j)
+    expected = [part for each in (plane, chord, edge) for part in (each.real, each.imag)]
+    assert found == pytest.approx(expected, rel=1e-9)
+
+
 @checks("element_bow", "element_loaded_bow", "loaded_slot_gap", "slot_gap")
 def test_elements_that_bow() -> None:
     """Independent library: numpy.polyfit of the parabola through ends and middle; level plates by hand."""

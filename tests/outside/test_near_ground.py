@@ -235,10 +235,11 @@ def test_every_car_has_a_top_speed() -> None:
         assert brentq(spare, 0.97 * top, 1.03 * top, rtol=1e-12) == pytest.approx(top, rel=1e-8)
 
 
+@checks("divergence_speed", "splitter_from_rest")
 def test_divergence_is_where_the_splitter_snaps_down() -> None:
     """Independent solver: brentq on the speed at which no gap wider than the stall balances any more."""
     cars = gapped_cars(12, seed=5, speed=1.0, flap_opening=1.0, splitter_ground_gain=1.2)
-    found = evaluate(["divergence_speed", "speed_cap"], cars)
+    found = evaluate(["divergence_speed", "speed_cap", "splitter_from_rest"], cars)
     areas = evaluate(list(AREAS), cars)
     snapping = np.flatnonzero(found["divergence_speed"] < 0.9 * found["speed_cap"])
     assert snapping.size > 5
@@ -253,10 +254,12 @@ def test_divergence_is_where_the_splitter_snaps_down() -> None:
                 gaps = np.linspace(best - width, best + width, 40)
             return max(car.off(gap, 0.6 * speed**2) for gap in gaps)
 
-        assert brentq(most, 0.95 * speed, 1.05 * speed, rtol=1e-7) == pytest.approx(speed, rel=1e-4)
+        snaps = brentq(most, 0.95 * speed, 1.05 * speed, rtol=1e-7)
+        assert speed == pytest.approx(snaps, rel=1e-4)
+        assert found["splitter_from_rest"].snaps[index] == pytest.approx(0.6 * snaps**2, rel=2e-4)
 
 
-@checks("snap_margin")
+@checks("snap_margin", "splitter_over_road")
 def test_downforce_lacking_for_a_snap() -> None:
     """Independent solver: numpy.linalg.solve for the force at the splitter that each gap needs."""
     car = {name: float(np.ravel(v)[0]) for name, v in gapped_cars(1, seed=5, speed=30.0).items()}

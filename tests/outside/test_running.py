@@ -184,12 +184,14 @@ def test_a_fence_on_the_way_out() -> None:
     "run_without_flap",
     "braking_with_flap",
     "braking_without_flap",
+    "straight_time",
+    "straight_time_closed",
 )
 def test_gaining_speed_and_braking_for_a_corner() -> None:
     """Independent solver: brentq on where v^3 = v0^3 + 3 P s/m meets v^2 = vc^2 + 2 mu g (room left)."""
     car = {**FREE, "straight_length": 150.0, "corner_exit_speed": 12.0, "corner_speed": 15.0}
     car |= {"braking_friction": 0.9, "flap_delay": 1.0, "flap_opening_duration": 0.2}
-    kinds = ("speed_at_braking_point", "time_to_braking_point", "braking_distance")
+    kinds = ("speed_at_braking_point", "time_to_braking_point", "braking_distance", "straight_time")
     found = evaluate([f"{kind}{used}" for kind in kinds for used in ("", "_closed")], car)
 
     def gained(place: float) -> float:
@@ -204,9 +206,11 @@ def test_gaining_speed_and_braking_for_a_corner() -> None:
         assert found[f"speed_at_braking_point{used}"] == pytest.approx(speed, rel=2e-4)
         assert found[f"time_to_braking_point{used}"] == pytest.approx((speed**2 - 144) / 800, rel=5e-4)
         assert found[f"braking_distance{used}"] == pytest.approx(150.0 - place, rel=1e-3)
+        whole = (speed**2 - 144) / 800 + (speed - 15.0) / (0.9 * G)
+        assert found[f"straight_time{used}"] == pytest.approx(whole, rel=5e-4)
 
 
-@checks("pull_out", "run_after_pull_out", "braking_in_passing", "gap_at_braking_point")
+@checks("pull_out", "run_after_pull_out", "braking_in_passing", "gap_at_braking_point", "pulls_out")
 def test_pulling_out_of_a_wake() -> None:
     """Independent solver: solve_ivp of both cars at constant power, less drag in the wake."""
     car = {**FREE, "body_drag_area": 0.02, "straight_length": 320.0, "corner_exit_speed": 14.0}
@@ -234,6 +238,11 @@ def test_pulling_out_of_a_wake() -> None:
     clear = solve_ivp(rates(1.0), (waked.t[-1], 20), waked.y[:, -1], events=end, **given)
     gap = ahead(clear.t[-1] + 1.6 / 14.0)[0] - 320.0 - 0.6
     assert found == pytest.approx(gap, abs=0.01)
+    # A straight that ends before that place, and one that goes beyond it.
+    left_at = waked.y[0, -1]
+    for length, leaves in ((320.0, 1), (left_at - 2.0, 0), (left_at + 2.0, 1)):
+        out = value("pulls_out", **{**car, "straight_length": length}, wake_loss_rear=0.4)
+        assert out == leaves
 
 
 @pytest.mark.long
@@ -334,17 +343,25 @@ def on_map(table: LookupTable, name: str, front: float, rear: float) -> float:
 AREAS = ("front_downforce_area", "rear_downforce_area", "drag_area")
 
 
-@checks("aero_map.front_downforce_area", "aero_map.rear_downforce_area", "aero_map.drag_area")
+@checks(
+    "aero_map.front_downforce_area",
+    "aero_map.rear_downforce_area",
+    "aero_map.drag_area",
+    "aero_map.front_downforce",
+    "aero_map.rear_downforce",
+)
 def test_areas_read_from_a_map() -> None:
     """Independent library: RegularGridInterpolator at given ride heights, straight in the flap opening."""
     closed, opened = gapped_map(0.0), gapped_map(1.0)
-    car = {"aero_map_closed": closed, "aero_map_open": opened, "flap_opening": 0.3, "speed": 1.0}
+    car = {"aero_map_closed": closed, "aero_map_open": opened, "flap_opening": 0.3, "dynamic_pressure": 960.0}
     car |= {"front_ride_height": 0.0113, "rear_ride_height": 0.021, "wake_loss_front": 0.2}
     car |= {"wake_loss_rear": 0.1, "aero_map_drag_offset": 0.002}
-    found = evaluate(list(AREAS), car, {"aero": "map"})
+    found = evaluate([*AREAS, "front_downforce", "rear_downforce"], car, {"aero": "map"})
     for name, left, off in zip(AREAS, (0.8, 0.9, 0.85), (0.0, 0.0, 0.002), strict=True):
         area = 0.7 * on_map(closed, name, 0.0113, 0.021) + 0.3 * on_map(opened, name, 0.0113, 0.021)
         assert found[name] == pytest.approx(left * (area + off), rel=1e-9)
+        if name != "drag_area":
+            assert found[name.removesuffix("_area")] == pytest.approx(960.0 * left * area, rel=1e-9)
 
 
 @checks(

@@ -160,7 +160,9 @@ def test_springs_under_the_air() -> None:
     assert found["total_downforce"] == pytest.approx(np.sum(level - slope * angle), rel=1e-9)
 
 
-@checks("excursion", "lowest_front_axle_load", "lowest_rear_axle_load")
+@checks(
+    "excursion", "lowest_front_axle_load", "lowest_rear_axle_load", "peak_pitch", "air_on_axles", "course"
+)
 def test_a_slow_gust_is_held_as_a_steady_wind_is() -> None:
     """Independent solver: numpy.linalg.solve for the balance at the gust's strength; a slow one is steady."""
     names = ["peak_pitch", "lowest_front_axle_load", "lowest_rear_axle_load"]

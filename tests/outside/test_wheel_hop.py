@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from tests.checking import checks
 from tests.model_help import SPRINT_CAR, value
 
 SPRING, TYRE, WHEEL, BODY = 3840.0, 22_000.0, 0.15, 1.25
@@ -25,6 +28,7 @@ def test_hop_frequency() -> None:
     assert value("front_wheel_hop_frequency", **CAR) == pytest.approx(expected, rel=1e-9)
 
 
+@cache
 def _lowest_loads(share: float) -> tuple[float, float]:
     """Lowest load on the tyre over a haversine bump, over that at rest: wheel without mass, and with it."""
     rate = SPRING * TYRE / (SPRING + TYRE)
@@ -63,3 +67,18 @@ def test_where_wheels_without_mass_are_good_enough(share: float, low: float, hig
     """
     without, with_mass = _lowest_loads(share)
     assert low < with_mass / without < high
+
+
+@checks("followed_time", "wheel_hop_share")
+def test_the_car_is_followed_as_far_as_wheels_without_mass_are_good_enough() -> None:
+    """Independent solver: solve_ivp of a quarter car over bumps of a share of its hop frequency."""
+    hop = np.sqrt((TYRE + SPRING) / WHEEL) / (2 * np.pi)
+    for share in (0.2, 0.5, 1.0):
+        without, with_mass = _lowest_loads(share)
+        bump = {"bump_height": 0.004, "bump_length": 30.0 / (share * hop), "speed": 30.0}
+        wheels = {"front_wheel_hop_frequency": hop, "rear_wheel_hop_frequency": 1.1 * hop}
+        assert value("wheel_hop_share", **bump, **wheels) == pytest.approx(share, rel=1e-9)
+        followed = value("followed_time", wheel_hop_share=share, watch_time=2.0)
+        expected = 2.0 if 0.8 < with_mass / without < 1.25 else np.nan
+        assert followed == pytest.approx(expected, rel=1e-9, nan_ok=True)
+    assert value("wheel_hop_share", **{**bump, "bump_height": 0.0}, **wheels) == 0

@@ -163,13 +163,21 @@ def drag_area(
     return (area + aero_map_drag_offset) * (1 - (wake_loss_front + wake_loss_rear) / 2)
 
 
-@quantity("N", source="definition", fails="outside the aero map, or the pitch diverged")
+@quantity(
+    "N",
+    source="definition: dynamic pressure times downforce area",
+    fails="outside the aero map, or the pitch diverged",
+)
 def front_downforce(dynamic_pressure: Array, front_downforce_area: Array) -> Array:
     """Front axle load from the air, the drag's lever included, as a wind tunnel balance shows it."""
     return dynamic_pressure * front_downforce_area
 
 
-@quantity("N", source="definition", fails="outside the aero map, or the pitch diverged")
+@quantity(
+    "N",
+    source="definition: dynamic pressure times downforce area",
+    fails="outside the aero map, or the pitch diverged",
+)
 def rear_downforce(dynamic_pressure: Array, rear_downforce_area: Array) -> Array:
     """Rear axle load from the air, the drag's lever included, as a wind tunnel balance shows it."""
     return dynamic_pressure * rear_downforce_area

@@ -113,7 +113,7 @@ class GroundEffect(NamedTuple):
         )
 
 
-@quantity("1", source="definition")
+@quantity("1", source="small angles: area straight in the lean; where the rise ends is a judgement")
 def splitter_over_road(
     splitter_ground_gain: Array,
     splitter_gap_at_rest: Array,

@@ -96,7 +96,7 @@ wing_drag_factor = given(
 )
 
 
-@quantity("1", source="definition")
+@quantity("1", source="definition: span squared over area")
 def wing_aspect_ratio(wing_span: Array, wing_area: Array) -> Array:
     """Span squared over area."""
     return wing_span**2 / wing_area

@@ -46,7 +46,7 @@ body_drag_station = given(
 )
 
 
-@quantity("Pa", source="definition")
+@quantity("Pa", source="definition: half density times airspeed squared")
 def gust_pressure(air_density: Array, airspeed: Array, gust: Array) -> Array:
     """Dynamic pressure of the air in the gust."""
     return 0.5 * air_density * (airspeed + gust) ** 2

@@ -28,7 +28,7 @@ rotating_mass_factor = given(
 )
 
 
-@quantity("N", source="definition")
+@quantity("N", source="Newton's second law")
 def weight(mass: Array, gravity: Array) -> Array:
     """Weight of the car."""
     return mass * gravity
@@ -65,7 +65,7 @@ def load_transfer(
     return mass * (longitudinal_acceleration + gravity * np.sin(grade)) * cg_height / wheelbase
 
 
-@quantity("J", source="definition")
+@quantity("J", source="half the mass times speed squared")
 def kinetic_energy(mass: Array, speed: Array) -> Array:
     """Energy of the moving car, rotation left out: what a barrier or a person would have to take."""
     return 0.5 * mass * speed**2

@@ -41,7 +41,7 @@ points_carry = given(
 )
 
 
-@quantity("1", source="definition")
+@quantity("1", source="spring that pushes one way only")
 def points_at_rest(
     point_station: Array,
     point_clearance_at_rest: Array,
@@ -65,7 +65,7 @@ def points_under_car(points_at_rest: tuple[Support, ...], tyre_rise: Array) -> t
     return tuple(point._replace(reach=point.reach + tyre_rise) for point in points_at_rest)
 
 
-@quantity("N", source="definition")
+@quantity("N", source="spring that pushes one way only")
 def point_load(
     point_clearance: Array, point_clearance_at_rest: Array, contact_stiffness: Array, points_carry: Array
 ) -> Array:

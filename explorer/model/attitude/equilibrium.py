@@ -178,7 +178,11 @@ def car_at_speed(
     )
 
 
-@quantity("1", source="definition", varying={"load_transfer": "longitudinal_acceleration"})
+@quantity(
+    "1",
+    source="load line of the springs against the downforce over the gap, followed from rest up",
+    varying={"load_transfer": "longitudinal_acceleration"},
+)
 def splitter_from_rest(
     splitter_over_road: GroundEffect,
     front_downforce_area: Array,

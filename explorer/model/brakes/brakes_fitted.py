@@ -34,7 +34,7 @@ def brake_push(friction_brake_force: Array, motor_brake_force: Array) -> Array:
     return friction_brake_force + motor_brake_force
 
 
-@quantity("1", source="definition")
+@quantity("1", source="mean of where each brake pushes, weighted by its push")
 def rear_brake_share(
     friction_brake_force: Array,
     brake_balance_front: Array,

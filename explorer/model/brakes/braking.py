@@ -165,7 +165,7 @@ def braking_line(braking_limits: Curve, brake_push: Curve, low: Array, high: Arr
     return slowing(deceleration, low, high)
 
 
-@quantity("m", source="definition")
+@quantity("m", source="way at a held speed")
 def reaction_distance(speed: Array, reaction_time: Array, radio_delay: Array) -> Array:
     """How far the car goes from seeing the need to stop until the brakes act, at held speed."""
     return speed * (reaction_time + radio_delay)

@@ -82,7 +82,7 @@ def fence_speed(run_out: Slowing, speed: Array, fail_safe_hold: Array, fence_dis
     return run_out.speed_after(fence_distance - speed * fail_safe_hold)
 
 
-@quantity("J", source="definition", fails=_FAILS)
+@quantity("J", source="half the mass times speed squared", fails=_FAILS)
 def fence_energy(mass: Array, fence_speed: Array) -> Array:
     """Energy with which a car that nobody stops meets the fence, rotation left out."""
     return 0.5 * mass * fence_speed**2

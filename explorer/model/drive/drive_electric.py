@@ -89,7 +89,7 @@ def tyre_rise(rolling_radius: Array, tyre_radius: Array) -> Array:
     return rolling_radius - tyre_radius
 
 
-@quantity("rad/s", source="definition")
+@quantity("rad/s", source="rolling without slip")
 def motor_speed(speed: Array, rolling_radius: Array, gear_ratio: Array) -> Array:
     """Speed of the motor shaft, tyres not slipping."""
     return speed / rolling_radius * gear_ratio
@@ -121,13 +121,16 @@ def motor_torque(motor_torque_constant: Array, motor_current: Array, no_load_cur
     return motor_torque_constant * np.maximum(motor_current - no_load_current, 0)
 
 
-@quantity("W", source="definition")
+@quantity("W", source="power = torque times speed")
 def motor_power(motor_torque: Array, motor_speed: Array) -> Array:
     """Power of the motor shaft at full throttle at this speed."""
     return motor_torque * motor_speed
 
 
-@quantity("N", source="definition")
+@quantity(
+    "N",
+    source="torque through the gears over the radius (Gillespie, Fundamentals of Vehicle Dynamics, ch. 2)",
+)
 def wheel_force(
     motor_torque: Array, gear_ratio: Array, drive_efficiency: Array, rolling_radius: Array
 ) -> Array:
@@ -135,7 +138,7 @@ def wheel_force(
     return motor_torque * gear_ratio * drive_efficiency / rolling_radius
 
 
-@quantity("W", source="definition")
+@quantity("W", source="power = force times speed")
 def wheel_power(wheel_force: Array, speed: Array) -> Array:
     """Power the drive can bring to the tyres at this speed."""
     return wheel_force * speed

@@ -1,8 +1,10 @@
 """Binding: the gaps that are left after what the drill and the printer did, and under load.
 
 What they leave behind comes in as bow (the middle of a printed element is out of the line between its ends)
-and as skew (the pivot holes in the two end plates do not face each other).  A slot is narrowest at one of the
-ends or in the middle, so those three places are looked at; a gap below zero means that the wing binds.
+and as skew (the pivot holes in the two end plates do not face each other).  With one of them a
+slot is narrowest at an end or in the middle, and those three places are looked at.  With both it is narrowest
+between them: by less than 0.08 mm in 99 of 100 wings with a bow of 0.6 mm and a skew of 0.3 mm (standard
+deviations), so leave that much.  A gap below zero means that the wing binds.
 """
 
 from __future__ import annotations
@@ -75,7 +77,7 @@ def element_loaded_bow(element_bow: Array, element_mid_span_deflection: Array, s
 
 @quantity(
     "m",
-    source="definition",
+    source="smallest at both ends and in the middle",
     varying={"slot_gap": "span_position"},
     fails="the links of some element cannot close",
 )
@@ -86,7 +88,7 @@ def binding_gap(slot_gap: Curve) -> Array:
 
 @quantity(
     "m",
-    source="definition",
+    source="smallest of nine places of the travel",
     varying={"binding_gap": "servo_angle"},
     fails="the links of some element cannot close",
 )
@@ -98,7 +100,7 @@ def smallest_binding_gap(binding_gap: Curve, servo_angle_closed: Array, servo_tr
 
 @quantity(
     "m",
-    source="definition",
+    source="smallest of nine places of the travel",
     varying={"loaded_slot_gap": ("servo_angle", "span_position")},
     fails="the links of some element cannot close",
 )

@@ -44,7 +44,7 @@ element_design_incidence_open = given(
 )
 
 
-@quantity("m2", source="definition")
+@quantity("m2", source="area of a rectangle")
 def element_area(element_chord: Array, element_span: Array) -> Array:
     """Plan area of the element: chord times span."""
     return element_chord * element_span

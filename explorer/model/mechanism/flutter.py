@@ -94,7 +94,7 @@ def element_pivot_inertia(
     return element_mass * element_chord**2 * (1 / 12 + offset**2)
 
 
-@quantity("kg m", source="definition")
+@quantity("kg m", source="static moment about the pivot")
 def element_unbalance(
     element_mass: Array, element_chord: Array, element_mass_fraction: Array, element_pivot_fraction: Array
 ) -> Array:

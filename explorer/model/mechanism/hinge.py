@@ -120,7 +120,11 @@ def element_closing_moment(
     return element_normal_force * lever + element_weight_moment
 
 
-@quantity("N m", source="definition", varying={"element_closing_moment": "element_opening"})
+@quantity(
+    "N m",
+    source="smallest of thirteen places of the travel, less friction",
+    varying={"element_closing_moment": "element_opening"},
+)
 def element_fail_safe_moment(element_closing_moment: Curve, element_pivot_friction_torque: Array) -> Array:
     """Smallest moment left to close the element anywhere in its travel, its rod gone and friction overcome.
 

@@ -63,7 +63,7 @@ def servo_angle(flap_opening: Array, servo_angle_closed: Array, servo_travel: Ar
     return servo_angle_closed + flap_opening * servo_travel
 
 
-@quantity("m", source="definition")
+@quantity("m", source="point on a turning arm")
 def element_horn_pin_back(
     servo_angle: Array,
     element_horn_offset: Array,
@@ -76,7 +76,7 @@ def element_horn_pin_back(
     return servo_axis_station - element_pivot_station + horn
 
 
-@quantity("m", source="definition")
+@quantity("m", source="point on a turning arm")
 def element_horn_pin_up(
     servo_angle: Array,
     element_horn_offset: Array,
@@ -116,7 +116,7 @@ def element_rod_length(
 
 @quantity(
     "1",
-    source="definition",
+    source="side of that line on which the closed arm lies: sign of the cross product",
     varying={"element_horn_pin_back": "servo_angle", "element_horn_pin_up": "servo_angle"},
 )
 def element_assembly(
@@ -170,7 +170,7 @@ def element_arm_across(
     return element_assembly * np.sqrt(np.where(left >= 0, left, np.nan))
 
 
-@quantity("m", source="definition")
+@quantity("m", source="vector along and across the line from pivot to horn pin")
 def element_arm_pin_back(
     element_horn_pin_back: Array,
     element_horn_pin_up: Array,
@@ -181,7 +181,7 @@ def element_arm_pin_back(
     return element_arm_along * element_horn_pin_back - element_arm_across * element_horn_pin_up
 
 
-@quantity("m", source="definition")
+@quantity("m", source="vector along and across the line from pivot to horn pin")
 def element_arm_pin_up(
     element_horn_pin_back: Array,
     element_horn_pin_up: Array,
@@ -192,7 +192,7 @@ def element_arm_pin_up(
     return element_arm_along * element_horn_pin_up + element_arm_across * element_horn_pin_back
 
 
-@quantity("rad", source="definition")
+@quantity("rad", source="direction of the arm, less its angle to the chord")
 def element_angle(element_arm_pin_back: Array, element_arm_pin_up: Array, element_arm_angle: Array) -> Array:
     """Incidence of the element at this servo angle, between -180 and +180 degrees."""
     turned = np.arctan2(element_arm_pin_up, element_arm_pin_back) - element_arm_angle
@@ -245,7 +245,7 @@ def element_transmission_angle(element_arm_lever: Array, element_arm_length: Arr
 
 @quantity(
     "rad",
-    source="definition",
+    source="smallest of nine places of the travel",
     varying={"element_transmission_angle": "servo_angle"},
     fails="the links cannot close somewhere in the travel",
 )
@@ -257,7 +257,7 @@ def element_smallest_transmission_angle(
     return reduce(np.minimum, map(element_transmission_angle, angles))
 
 
-@quantity("rad", source="definition")
+@quantity("rad", source="sine: lever of the rod over the horn's radius")
 def element_horn_to_rod_angle(element_horn_lever: Array, element_horn_radius: Array) -> Array:
     """Angle by which horn and rod are out of line, -90 to +90 degrees; at 0 the element turns back."""
     return np.arcsin(np.clip(element_horn_lever / element_horn_radius, -1, 1))
@@ -265,7 +265,7 @@ def element_horn_to_rod_angle(element_horn_lever: Array, element_horn_radius: Ar
 
 @quantity(
     "rad",
-    source="definition",
+    source="smallest of nine places of the travel",
     varying={"element_horn_to_rod_angle": "servo_angle"},
     fails="the links cannot close somewhere in the travel",
 )

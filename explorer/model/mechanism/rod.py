@@ -57,7 +57,7 @@ def element_rod_force(element_closing_moment: Array, load_factor: Array, element
 
 @quantity(
     "N",
-    source="definition",
+    source="largest of nine places of the travel",
     varying={"element_rod_force": "servo_angle"},
     fails="the links cannot close somewhere in the travel",
 )
@@ -71,7 +71,7 @@ def element_largest_rod_push(
 
 @quantity(
     "N",
-    source="definition",
+    source="largest of nine places of the travel",
     varying={"element_rod_force": "servo_angle"},
     fails="the links cannot close somewhere in the travel",
 )

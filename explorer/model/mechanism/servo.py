@@ -109,7 +109,7 @@ def servo_working_torque(servo_air_torque: Array, servo_friction_torque: Array) 
 
 @quantity(
     "N m",
-    source="definition",
+    source="largest of nine places of the travel",
     varying={"servo_working_torque": "servo_angle"},
     fails="the links of some element cannot close",
 )
@@ -191,7 +191,7 @@ def fail_safe_closing_time(fail_safe_hold: Array, closing_time: Array) -> Array:
     return fail_safe_hold + closing_time
 
 
-@quantity("m", source="definition", fails="the servo stalls on the way shut")
+@quantity("m", source="way at a held speed", fails="the servo stalls on the way shut")
 def fail_safe_closing_distance(speed: Array, fail_safe_closing_time: Array) -> Array:
     """How far the car goes, at held speed, from the loss of the signal to the flap shut."""
     return speed * fail_safe_closing_time

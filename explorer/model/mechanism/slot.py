@@ -41,13 +41,13 @@ mainplane_thickness = given(
 )
 
 
-@quantity("m", source="definition")
+@quantity("m", source="chord turned by its incidence")
 def mainplane_chord_run(mainplane_chord: Array, mainplane_incidence: Array) -> Array:
     """How far the main plane's trailing edge lies behind its leading edge, were it straight."""
     return mainplane_chord * np.cos(mainplane_incidence)
 
 
-@quantity("m", source="definition")
+@quantity("m", source="chord turned by its incidence")
 def mainplane_chord_rise(mainplane_chord: Array, mainplane_incidence: Array) -> Array:
     """How far the main plane's trailing edge lies above its leading edge, were it straight."""
     return mainplane_chord * np.sin(mainplane_incidence)
@@ -69,19 +69,19 @@ def mainplane_leading_edge_height(
     return mainplane_trailing_edge_height - mainplane_chord_rise
 
 
-@quantity("m", source="definition")
+@quantity("m", source="chord turned by its incidence")
 def element_chord_run(element_chord: Array, element_angle: Array) -> Array:
     """How far the element's trailing edge lies behind its leading edge at this servo angle."""
     return element_chord * np.cos(element_angle)
 
 
-@quantity("m", source="definition")
+@quantity("m", source="chord turned by its incidence")
 def element_chord_rise(element_chord: Array, element_angle: Array) -> Array:
     """How far the element's trailing edge lies above its leading edge at this servo angle."""
     return element_chord * np.sin(element_angle)
 
 
-@quantity("m", source="definition")
+@quantity("m", source="from the pivot along the chord and square to it")
 def element_leading_edge_station(
     element_axis_station: Array,
     element_pivot_fraction: Array,
@@ -95,7 +95,7 @@ def element_leading_edge_station(
     return element_axis_station - element_pivot_fraction * element_chord_run - bowed
 
 
-@quantity("m", source="definition")
+@quantity("m", source="from the pivot along the chord and square to it")
 def element_leading_edge_height(
     element_axis_height: Array,
     element_pivot_fraction: Array,
@@ -199,7 +199,7 @@ def loaded_slot_gap(
 
 @quantity(
     "m",
-    source="definition",
+    source="smallest of nine places of the travel",
     varying={"slot_gap": ("servo_angle", "span_position")},
     fails="the links of some element cannot close",
 )

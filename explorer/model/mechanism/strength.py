@@ -64,7 +64,7 @@ def element_section_modulus(element_second_moment: Array, element_thickness: Arr
     return 2 * element_second_moment / element_thickness
 
 
-@quantity("N/m", source="definition")
+@quantity("N/m", source="force spread evenly over the span")
 def element_line_load(element_normal_force: Array, element_span: Array, load_factor: Array) -> Array:
     """Air load per length of span, the load factor in it, positive downwards."""
     return load_factor * element_normal_force / element_span

@@ -39,7 +39,7 @@ class AirOnAxles(NamedTuple):
         return pressure * (self.level - self.loss * lean) + self.transfer
 
 
-@quantity("1", source="definition")
+@quantity("1", source="small angles: areas straight in the pitch, seen over the lean")
 def air_on_axles(
     front_downforce_area: Array,
     rear_downforce_area: Array,

@@ -55,7 +55,7 @@ class Excursion(NamedTuple):
 
 @quantity(
     "s",
-    source="definition",
+    source="judgement, from a wheel with mass over bumps (see wheel_hop_share)",
     fails="the bump is so short that the wheels hop on their tyres (see wheel_hop_share); a longer bump, a "
     "lower speed or lighter wheels can be followed",
 )
@@ -64,7 +64,7 @@ def followed_time(watch_time: Array, wheel_hop_share: Array) -> Array:
     return np.where(wheel_hop_share > SLOW_ENOUGH, np.nan, watch_time)
 
 
-@quantity("1", source="definition")
+@quantity("1", source="small angles: lean = pitch times wheelbase")
 def course(
     front_compression: Array,
     rear_compression: Array,
@@ -146,7 +146,7 @@ def extremes(ride: Ride) -> Array:
     return np.stack((found.peak, *found.load, off_road, settled))
 
 
-@quantity("rad", source="definition", fails=_FAILS, capped_by="pitch_cap")
+@quantity("rad", source="see excursion", fails=_FAILS, capped_by="pitch_cap")
 def peak_pitch(excursion: Excursion, static_pitch: Array, wheelbase: Array, pitch_cap: Array) -> Array:
     """Highest nose-up pitch of the body over the bump and through the gust, against the level.
 
@@ -171,13 +171,13 @@ def lowest_rear_axle_load(excursion: Excursion, rear_static_load: Array) -> Arra
     return rear_static_load + excursion.lowest_rear_load
 
 
-@quantity("s", source="definition", fails=_FAILS)
+@quantity("s", source="see excursion", fails=_FAILS)
 def front_airborne_time(excursion: Excursion) -> Array:
     """How long the front wheels are off the road, in all: without steering."""
     return excursion.front_time_off_road
 
 
-@quantity("1", source="definition", fails=_FAILS)
+@quantity("1", source="see excursion; how small a swing counts as none is a judgement", fails=_FAILS)
 def returns_to_level(excursion: Excursion) -> Array:
     """1 where the car swings back to its steady attitude, 0 where it goes over or still swings at the end.
 

@@ -37,7 +37,7 @@ def axle_wheel_hop_frequency(
     return _hop(axle_unsprung_mass, axle_wheel_rate, axle_tyre_stiffness)
 
 
-@quantity("1", source="definition")
+@quantity("1", source="bumps in a second over hops in a second")
 def wheel_hop_share(
     speed: Array,
     bump_height: Array,

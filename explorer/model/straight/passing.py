@@ -57,7 +57,7 @@ class PullOut(NamedTuple):
     reached: Mask
 
 
-@quantity("s", source="definition")
+@quantity("s", source="way at a held speed")
 def time_gap_to_car_ahead(gap_to_car_ahead: Array, car_length: Array, corner_exit_speed: Array) -> Array:
     """How much later this car starts the straight than the one ahead; or give it as it was timed."""
     return (gap_to_car_ahead + car_length) / corner_exit_speed
@@ -201,7 +201,7 @@ def pass_margin(gap_at_braking_point: Array, car_length: Array) -> Array:
     return -gap_at_braking_point - car_length
 
 
-@quantity("1", source="definition", fails=_FAILS)
+@quantity("1", source="see pull_out and braking_with_flap", fails=_FAILS)
 def pulls_out(pull_out: PullOut, braking_with_flap: BrakingPoint) -> Array:
     """1 where this car leaves the wake before it has to brake, else 0; its mean says how often."""
     out = pull_out.reached & ~(braking_with_flap.time <= pull_out.state.time)

@@ -151,13 +151,13 @@ def time_to_braking_point_closed(braking_without_flap: BrakingPoint) -> Array:
     return braking_without_flap.time
 
 
-@quantity("s", source="definition", fails=_FAILS)
+@quantity("s", source="see braking_with_flap", fails=_FAILS)
 def straight_time(braking_with_flap: BrakingPoint) -> Array:
     """Time over the whole straight, braking included, flap used."""
     return braking_with_flap.time + braking_with_flap.time_left
 
 
-@quantity("s", source="definition", fails=_FAILS)
+@quantity("s", source="see braking_without_flap", fails=_FAILS)
 def straight_time_closed(braking_without_flap: BrakingPoint) -> Array:
     """Time over the whole straight, braking included, flap never used."""
     return braking_without_flap.time + braking_without_flap.time_left
