@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from explorer.estimators.conformance import Conformance
+from explorer.estimators.conformance import Conformance, Verdict, worst_verdict
 from explorer.estimators.sensitivity import Index
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.written import percent
@@ -87,10 +87,9 @@ def by_severity(summary: Summary) -> list[LimitRecord]:
     return sorted(summary.limits, key=severity)
 
 
-def worst(limits: Sequence[LimitRecord]) -> str:
+def worst(limits: Sequence[LimitRecord]) -> Verdict:
     """Return the worst verdict among some limits."""
-    verdicts = {limit.conformance.verdict for limit in limits}
-    return next((word for word in ("fail", "undecided") if word in verdicts), "pass")
+    return worst_verdict([limit.conformance.verdict for limit in limits])
 
 
 def leading(limit: LimitRecord) -> Driver | None:

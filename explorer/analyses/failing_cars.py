@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from explorer.analyses.nominal import computable, nominal_along
-from explorer.analyses.rare_failures import SIGNIFICANT_SHARE, Margins, scores_and_shares
+from explorer.analyses.rare_failures import Margins, inputs_moved
 from explorer.analyses.sensitivity import keys_upstream
 from explorer.engine.montecarlo import Outcome
 from explorer.engine.plan import CHUNK, make_plan
@@ -17,7 +17,7 @@ from explorer.estimators.groups import apart, enough, fifths, missed_together
 from explorer.estimators.nearest_failure import most_likely_failure
 from explorer.estimators.rare import generator
 from explorer.graph.arrays import Array, Mask
-from explorer.results.failing_cars import FailingCars, InputApart, InputMoved, MissedTogether, NearestCar
+from explorer.results.failing_cars import FailingCars, InputApart, MissedTogether, NearestCar
 from explorer.study.limits import Limit
 from explorer.study.study import Study
 
@@ -109,12 +109,6 @@ def nearest_car(study: Study, limit: Limit) -> NearestCar | None:
     point, _ = most_likely_failure(beyond, np.concatenate([crossed[:1], there]))
     point = point * 1.001
     drawn, median = ({k: float(v[0]) for k, v in margins.drawn(p).items()} for p in (point[None], middle))
-    _, shares = scores_and_shares(margins, point)
-    differences = [
-        InputMoved(one.key, drawn[one.key], median[one.key], shares[one.stream])
-        for one in plan.uncertain.values()
-        if shares[one.stream] >= SIGNIFICANT_SHARE
-    ]
     condition = limit.output.condition
     of = {one.key: name for name, one in study.given_in(condition).items()}
     cars = [
@@ -126,7 +120,7 @@ def nearest_car(study: Study, limit: Limit) -> NearestCar | None:
         condition,
         meets,
         float(np.linalg.norm(point)),
-        tuple(sorted(differences, key=lambda one: -one.share)),
+        inputs_moved(margins, point),
         *cars,
     )
 

@@ -23,7 +23,8 @@ from explorer.estimators.rare import (
     shares_of_correlated,
 )
 from explorer.graph.arrays import Array
-from explorer.results.records import Culprit, RareFailureRecord
+from explorer.results.failing_cars import InputMoved
+from explorer.results.records import RareFailureRecord
 from explorer.study.limits import Limit
 from explorer.study.study import Study
 
@@ -106,7 +107,8 @@ def search_rare_failures(
     for margins, failure in zip(searched, failures, strict=True):
         counted = seldom[margins.limit]
         found = held_against(failure, counted.trials - counted.conforming, counted.trials)
-        records.append(RareFailureRecord(margins.limit.name, found, _culprits(study, margins, found)))
+        moved = inputs_moved(margins, np.array(found.most_likely)) if found.most_likely else ()
+        records.append(RareFailureRecord(margins.limit.name, found, moved))
     return tuple(records)
 
 
@@ -140,29 +142,20 @@ def _failure(
     )
 
 
-def _culprits(study: Study, margins: Margins, failure: RareFailure) -> tuple[Culprit, ...]:
-    if not failure.most_likely:
-        return ()
-    point = np.array(failure.most_likely)
-    drawn = {key: float(values[0]) for key, values in margins.drawn(point[None, :]).items()}
-    scores, shares = scores_and_shares(margins, point)
-    return tuple(
-        Culprit(
-            given.key,
-            given.quantity,
-            drawn[given.key],
-            float(given.distribution.nominal),
-            scores[given.stream],
-            shares[given.stream],
-            study.graph[given.quantity].unit,
-            given.display_unit,
-        )
-        for given in sorted(margins.plan.uncertain.values(), key=lambda given: -shares[given.stream])
-        if shares[given.stream] >= SIGNIFICANT_SHARE
+def inputs_moved(margins: Margins, point: Array) -> tuple[InputMoved, ...]:
+    """List the inputs that make a car what it is beside the median car, those that answer for most first."""
+    cars = margins.drawn(np.stack([point, np.zeros_like(point)]))
+    scores, shares = _scores_and_shares(margins, point)
+    found = (
+        InputMoved(one.key, float(value), float(median), scores[one.stream], shares[one.stream])
+        for one in margins.plan.uncertain.values()
+        for value, median in (cars[one.key],)
+        if shares[one.stream] >= SIGNIFICANT_SHARE
     )
+    return tuple(sorted(found, key=lambda one: -one.share))
 
 
-def scores_and_shares(margins: Margins, point: Array) -> tuple[dict[str, float], dict[str, float]]:
+def _scores_and_shares(margins: Margins, point: Array) -> tuple[dict[str, float], dict[str, float]]:
     """Return the normal score of each stream in a car, and its share of the way there from the middle.
 
     Correlated inputs share the way among them whatever the order in which they are written.

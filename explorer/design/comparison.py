@@ -26,8 +26,7 @@ from explorer.engine.fingerprint import inputs_digest
 from explorer.engine.plan import Plan, chunk_sizes, make_plan
 from explorer.engine.stages import Stages
 from explorer.errors import SampleError, StudyError
-from explorer.estimators.assessment import worst_verdict
-from explorer.estimators.conformance import binomial_interval, judge_joint, judge_margins
+from explorer.estimators.conformance import binomial_interval, judge_joint, judge_margins, worst_verdict
 from explorer.estimators.measuring import SIGNIFICANT, Accuracy, take_readings
 from explorer.estimators.paired_comparison import (
     dominance,

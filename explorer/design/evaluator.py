@@ -1,4 +1,4 @@
-"""A evaluator for builds: one compiled program, one set of samples, any values of the design variables.
+"""An evaluator of builds: one compiled program, one set of samples, any values of the design variables.
 
 The program is compiled once with the variables as leaves of their own; a point of the design only replaces
 their values.  All points see the same samples (common random numbers), so that what differs between two
@@ -41,7 +41,6 @@ from explorer.study.study import Input, Study
 MOST_HELD, MOST_SETTLED = 131_072, 2 * CHUNK
 # Chunks of one draw and of the next lie so far apart that they never meet.
 DRAW_STRIDE = 2**32
-_NOT_LIFTED: Mapping[int, float] = {}
 
 
 @dataclass(frozen=True)
@@ -54,6 +53,8 @@ class Evaluator:
         What a point gives values for, in this order.
     draw:
         Number of the set of samples: another number is another, independent set.
+    critical:
+        Places of limits on a critical speed: held against the speed tried instead of their own bound.
     """
 
     study: Study
@@ -65,6 +66,7 @@ class Evaluator:
     plan: Plan
     draw: int = 0
     plan_of_cars: Plan | None = None
+    critical: tuple[int, ...] = ()
 
     @property
     def requirements(self) -> tuple[Requirement, ...]:
@@ -90,7 +92,7 @@ class Evaluator:
         objectives = [
             (one.goal, one.output, one.limit and _without_words(one.limit)) for one in self.objectives
         ]
-        return f"{variables} {overrides} {limits} {objectives} {self.samples} {self.draw}"
+        return f"{variables} {overrides} {limits} {objectives} {self.samples} {self.draw} {self.critical}"
 
     @cached_property
     def _held(self) -> tuple[dict[str, Array], ...]:
@@ -144,12 +146,17 @@ class Evaluator:
         start = 0
         for size, found in zip(chunk_sizes(self.samples), self.outcomes(point), strict=True):
             part = slice(start, start + size)
-            for k, limit in enumerate(self.limits):
-                margins[k, part] = limit.margin_in(found)
+            for k in range(len(self.limits)):
+                margins[k, part] = self._margin(k, found, point)
             for k, objective in enumerate(self.objectives):
                 objectives[k, part] = objective.values(found)
             start += size
         return margins, objectives
+
+    def _margin(self, place: int, found: Mapping[tuple[str, str], Array], point: Sequence[float]) -> Array:
+        limit = self.limits[place]
+        margin = limit.margin_in(found)
+        return margin + (limit.low - point[0]) if place in self.critical else margin
 
     def margins_at(self, points: Sequence[Sequence[float]]) -> Array:
         """Return margins at several points, shape (points, limits, samples), evaluated side by side.
@@ -173,18 +180,9 @@ class Evaluator:
             start += size
         return margins
 
-    def assess(self, point: Sequence[float], lifted: Mapping[int, float] = _NOT_LIFTED) -> Assessment:
-        """Assess the build with these values of its variables.
-
-        Parameters
-        ----------
-        lifted:
-            Added to the margins of the limits at some places.
-        """
-        margins, objectives = self.tried(point)
-        for place, by in lifted.items():
-            margins[place] += by
-        return self.judged(point, margins, objectives, lifted)
+    def assess(self, point: Sequence[float]) -> Assessment:
+        """Assess the build with these values of its variables."""
+        return self.judged(point, *self.tried(point))
 
     def assess_each(self, points: Sequence[Sequence[float]]) -> list[Assessment]:
         """Assess the build at several points side by side, without its objectives."""
@@ -194,17 +192,10 @@ class Evaluator:
             for point, margins in zip(points, self.margins_at(points), strict=True)
         ]
 
-    def judged(
-        self,
-        point: Sequence[float],
-        margins: Array,
-        objectives: Array,
-        lifted: Mapping[int, float] = _NOT_LIFTED,
-    ) -> Assessment:
+    def judged(self, point: Sequence[float], margins: Array, objectives: Array) -> Assessment:
         """Assess the build at a point from what was tried there."""
         found = assess(margins, self.requirements, objectives)
         for place, kept in self._kept(point).items():
-            kept = kept + lifted.get(place, 0.0)
             surplus = surpluses_of_cars(kept, self.limits[place].threshold)
             found = found.on_cars(place, surplus, int(np.count_nonzero(kept[ENOUGH] >= 0)), kept.shape[1])
         return found
@@ -226,7 +217,7 @@ class Evaluator:
         for cars, drawn in chunks:
             found = self.plan_of_cars.evaluate({**drawn, **self._moved(self.plan_of_cars, drawn, point)})
             for place in self.surely:
-                margins = np.broadcast_to(self.limits[place].margin_in(found), cars * days)
+                margins = np.broadcast_to(self._margin(place, found, point), cars * days)
                 yield place, margins.reshape(cars, days)
 
     def sureness(self, point: Sequence[float]) -> dict[str, Sureness]:
@@ -270,7 +261,6 @@ def set_up(
     build: Build = AS_IT_STANDS,
     limits: Sequence[Limit] | None = None,
     objectives: Sequence[Objective] = (),
-    draw: int = 0,
 ) -> Evaluator:
     """Compile the program for some variables.
 
@@ -278,8 +268,6 @@ def set_up(
     ----------
     limits:
         Limits to assess; by default all of the study.
-    draw:
-        Which independent set of samples to use.
     """
     limits = tuple(study.limits if limits is None else limits)
     wanted = [pair for limit in limits for pair in limit.output.pairs]
@@ -295,8 +283,7 @@ def set_up(
         tuple(objectives),
         samples,
         plan,
-        draw,
-        make_plan(study, surely, scopes=scopes) if surely else None,
+        plan_of_cars=make_plan(study, surely, scopes=scopes) if surely else None,
     )
 
 

@@ -7,16 +7,15 @@ the critical speed is at least the speed tried.  What is found is a prediction, 
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.objectives import Objective
+from explorer.design.points import assess_one, assess_points
 from explorer.design.variables import Variable, chosen_input
 from explorer.engine.execution import Execution
 from explorer.engine.plan import CHUNK, make_plan
@@ -151,18 +150,15 @@ def _state_speed(
     samples = study.entries.highest_speed.samples
     evaluator = set_up(study, [variable], samples=samples, build=build, limits=state.limits)
     uses = tuple(_use(study, evaluator, limit) for limit in state.limits)
+    evaluator = replace(evaluator, critical=tuple(k for k, use in enumerate(uses) if use == MUST_REACH))
     looked_at = speeds.even(LOOKS)
-    rows = execution.parts(
-        [_name(evaluator, uses, speed) for speed in looked_at],
-        partial(_row, evaluator, uses, looked_at),
-        f"speeds, {state.words}",
-    )
-    known = dict(zip(looked_at, map(Assessment.unpacked, rows), strict=True))
+    points = [(speed,) for speed in looked_at]
+    assessed = assess_points(evaluator, points, execution, f"speeds, {state.words}")
+    known = dict(zip(looked_at, assessed, strict=True))
 
     def at(speed: float) -> Assessment:
         if speed not in known:
-            row = execution.part(_name(evaluator, uses, speed), partial(_row, evaluator, uses, (speed,), 0))
-            known[speed] = Assessment.unpacked(row)
+            known[speed] = assess_one(evaluator, (speed,), execution)
         return known[speed]
 
     # One scale for all speeds: the spread in the middle of the range.
@@ -235,21 +231,6 @@ def _use(study: Study, evaluator: Evaluator, limit: Limit) -> str:
     lower_only = math.isinf(limit.high) and not limit.output.is_difference
     critical = quantity.capped_by is not None and quantity.unit == "m/s" and lower_only
     return MUST_REACH if critical else AT_ANY
-
-
-def _row(evaluator: Evaluator, uses: Sequence[str], speeds: Sequence[float], place: int) -> Array:
-    """Assess one speed; a critical speed is held against the speed tried instead of its own bound."""
-    speed = speeds[place]
-    lifted = {
-        k: limit.low - speed
-        for k, (limit, use) in enumerate(zip(evaluator.limits, uses, strict=True))
-        if use == MUST_REACH
-    }
-    return evaluator.assess((speed,), lifted).packed()
-
-
-def _name(evaluator: Evaluator, uses: Sequence[str], speed: float) -> str:
-    return hashlib.sha256(f"highest speed {evaluator.settings} {uses} {speed}".encode()).hexdigest()
 
 
 def _reachable(study: Study, build: Build, state: _InState) -> tuple[float, float, float] | None:

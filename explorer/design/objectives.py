@@ -61,10 +61,6 @@ class Objective:
         values = self.of.value(found)
         return values if self.limit is None else (self.limit.margin(values) >= 0).astype(float)
 
-    def scores(self, found: Mapping[tuple[str, str], Array]) -> Array:
-        """Values turned so that more is better."""
-        return self.sign * self.values(found)
-
 
 def read_objectives(study: Study) -> tuple[Objective, ...]:
     """Read the objectives of a study.

@@ -20,7 +20,7 @@ MOST_EVALUATIONS = 20_000_000_000
 
 
 def assess_points(
-    evaluator: Evaluator, points: Sequence[Point], execution: Execution, stage: str = "points"
+    evaluator: Evaluator, points: Sequence[Point], execution: Execution, stage: str
 ) -> list[Assessment]:
     """Assess points in the order given; what was assessed before is not computed again.
 

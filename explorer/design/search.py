@@ -23,8 +23,8 @@ from explorer.design.variables import Variable, record_of
 from explorer.engine.execution import Execution
 from explorer.engine.sampling import random_column, sobol_columns
 from explorer.errors import StudyError
-from explorer.estimators.assessment import LIKELY, Assessment, worst_verdict
-from explorer.estimators.conformance import judge_joint, judge_margins
+from explorer.estimators.assessment import LIKELY, Assessment
+from explorer.estimators.conformance import judge_joint, judge_margins, worst_verdict
 from explorer.estimators.design_space import nondominated
 from explorer.estimators.optimum import NO_SCORE, Found, Standing, best_point, guarded
 from explorer.estimators.ranges import Range

@@ -38,32 +38,27 @@ class Assessment:
 
     Attributes
     ----------
-    samples:
-        Number of samples behind it.
     trials:
         Of what was counted for each limit; then for all and for all safety limits together: samples, but
         cars for a limit that is to hold surely.
-    conforming, failed:
-        Counts for each limit; then, of conforming, for all limits and for all safety limits together.
+    conforming:
+        Counts for each limit; then for all limits and for all safety limits together.
     surplus:
         Shape (3, limits): zero or more where the limit passes beyond doubt, where its estimate reaches the
         required probability, and where it does not fail beyond doubt.  Minus infinity where samples without
         an answer, or too few samples, stand in the way.
     spread:
         Standard deviation of each margin.
-    objectives, objective_errors, objective_unanswered:
-        Mean of each objective with its standard error, NaN when too many samples have no answer; their share.
+    objectives, objective_errors:
+        Mean of each objective with its standard error, NaN when too many samples have no answer.
     """
 
-    samples: int
     trials: Array
     conforming: Array
-    failed: Array
     surplus: Array
     spread: Array
     objectives: Array
     objective_errors: Array
-    objective_unanswered: Array
 
     @property
     def probabilities(self) -> Array:
@@ -97,25 +92,23 @@ class Assessment:
         """All of it as one row of numbers."""
         return np.concatenate(
             [
-                [self.samples, len(self.spread), len(self.objectives)],
+                [len(self.spread), len(self.objectives)],
                 self.trials,
                 self.conforming,
-                self.failed,
                 self.surplus.ravel(),
                 self.spread,
                 self.objectives,
                 self.objective_errors,
-                self.objective_unanswered,
             ]
         )
 
     @classmethod
     def unpacked(cls, row: Array) -> Assessment:
         """Read such a row back."""
-        samples, limits, objectives = (int(number) for number in row[:3])
-        lengths = (limits + 2, limits + 2, limits, 3 * limits, limits, objectives, objectives, objectives)
-        trials, conforming, failed, surplus, *rest = np.split(row[3:], np.cumsum(lengths)[:-1])
-        return cls(samples, trials, conforming, failed, surplus.reshape(3, limits), *rest)
+        limits, objectives = (int(number) for number in row[:2])
+        lengths = (limits + 2, limits + 2, 3 * limits, limits, objectives, objectives)
+        trials, conforming, surplus, *rest = np.split(row[2:], np.cumsum(lengths)[:-1])
+        return cls(trials, conforming, surplus.reshape(3, limits), *rest)
 
 
 def assess(margins: Array, requirements: Sequence[Requirement], objectives: Array) -> Assessment:
@@ -142,18 +135,14 @@ def assess(margins: Array, requirements: Sequence[Requirement], objectives: Arra
     means = np.where(answered, objectives, 0.0).sum(axis=1) / np.maximum(counts, 1)
     squares = np.where(answered, objectives - means[:, None], 0.0) ** 2
     errors = np.sqrt(squares.sum(axis=1)) / np.maximum(counts, 1)
-    unanswered = 1 - counts / samples
-    known = unanswered <= MOST_UNANSWERED
+    known = 1 - counts / samples <= MOST_UNANSWERED
     return Assessment(
-        samples=samples,
         trials=np.full(limits + 2, float(samples)),
         conforming=np.concatenate([holds.sum(axis=1), together]).astype(float),
-        failed=np.isnan(margins).sum(axis=1).astype(float),
         surplus=surplus.reshape(limits, 3).T,
         spread=np.array([_spread(margin) for margin in margins]),
         objectives=np.where(known, means, np.nan),
         objective_errors=np.where(known, errors, np.nan),
-        objective_unanswered=unanswered,
     )
 
 
@@ -206,9 +195,3 @@ def _fewest(reached: Callable[[int], bool], most: int) -> int | None:
         middle = (low + high) // 2
         low, high = (low, middle) if reached(middle) else (middle, high)
     return high
-
-
-def worst_verdict(verdicts: Sequence[Verdict]) -> Verdict:
-    """Return "fail" when any fails, "undecided" when any is, else "pass"."""
-    order: tuple[Verdict, ...] = ("fail", "undecided")
-    return next((word for word in order if word in verdicts), "pass")

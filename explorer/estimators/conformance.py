@@ -8,7 +8,7 @@ Words as in JCGM 106:2012, "The role of measurement uncertainty in conformity as
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -243,6 +243,12 @@ def judge_counts(
         guard_band=margin.median - margin.surplus,
         surplus=margin.surplus,
     )
+
+
+def worst_verdict(verdicts: Collection[Verdict]) -> Verdict:
+    """Return "fail" when any fails, "undecided" when any is, else "pass"."""
+    order: tuple[Verdict, ...] = ("fail", "undecided")
+    return next((word for word in order if word in verdicts), "pass")
 
 
 def judge_joint(margins: Array, required: float) -> Conformance:

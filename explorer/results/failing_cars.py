@@ -40,11 +40,12 @@ class MissedTogether:
 
 @dataclass(frozen=True)
 class InputMoved:
-    """One input of a car that is not as in the median car, and its share of the way there."""
+    """One input of a car that is not as in the median car: its normal score, and its share of the way there."""
 
     key: str
     value: float
     median: float
+    score: float
     share: float
 
 

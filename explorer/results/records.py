@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from explorer.engine.stages import StageFailure
 from explorer.estimators.between_cars import BetweenCars
-from explorer.estimators.conformance import Conformance
+from explorer.estimators.conformance import Conformance, Verdict, worst_verdict
 from explorer.estimators.measuring_outlook import MeasuringPlan
 from explorer.estimators.rare import RareFailure
 from explorer.estimators.sensitivity import Sensitivity
@@ -20,7 +20,7 @@ from explorer.graph.words import Sentence, Words
 from explorer.results.comparison import Comparison
 from explorer.results.curves import Curves, RunOverStrip
 from explorer.results.exploration import Exploration, HighestSpeeds
-from explorer.results.failing_cars import FailingCars, MissedTogether, NearestCar
+from explorer.results.failing_cars import FailingCars, InputMoved, MissedTogether, NearestCar
 from explorer.results.histogram import Histogram
 from explorer.results.history import EarlierRun
 from explorer.results.levers import Levers
@@ -204,26 +204,12 @@ class Reproduction:
 
 
 @dataclass(frozen=True)
-class Culprit:
-    """One input of the most likely failing car, in SI units, and its share of the way there."""
-
-    key: str
-    quantity: str
-    value: float
-    nominal: float
-    spreads: float
-    share: float
-    unit: str
-    display_unit: str
-
-
-@dataclass(frozen=True)
 class RareFailureRecord:
     """How seldom a safety limit fails, with the most likely failing car."""
 
     limit: str
     found: RareFailure
-    culprits: tuple[Culprit, ...]
+    culprits: tuple[InputMoved, ...]
 
 
 @dataclass(frozen=True)
@@ -303,7 +289,6 @@ class Summary:
         return tuple(limit.name for limit in self.limits if limit.safety)
 
     @property
-    def verdict(self) -> str:
+    def verdict(self) -> Verdict:
         """``fail`` when any limit fails, ``undecided`` when any is, else ``pass``."""
-        verdicts = {limit.conformance.verdict for limit in self.limits}
-        return next((word for word in ("fail", "undecided") if word in verdicts), "pass")
+        return worst_verdict([limit.conformance.verdict for limit in self.limits])

@@ -54,12 +54,13 @@ def _row(report: Report, record: RareFailureRecord) -> tuple[Cell, ...]:
     found = record.found
     unusual: Line = ()
     for one in record.culprits:
+        given = report.inputs[one.key]
         unusual = (
             *unusual,
             f"{'; ' if unusual else ''}{report.input_name(one.key)} ",
-            amount(one.value, one),
+            amount(one.value, given),
             " instead of ",
-            amount(one.nominal, one),
+            amount(given.nominal, given),
         )
     return (
         cell(record.limit),

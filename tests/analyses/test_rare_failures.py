@@ -54,7 +54,7 @@ def test_the_most_likely_failing_car_is_the_heavy_one(small_study: Writer) -> No
     (culprit,) = found.culprits
     assert culprit.key == "mass"
     assert culprit.value == pytest.approx(5.4, abs=0.02)
-    assert culprit.spreads == pytest.approx(4.0, abs=0.2)
+    assert culprit.score == pytest.approx(4.0, abs=0.2)
 
 
 def test_only_safety_limits_that_hardly_fail_are_searched(small_study: Writer) -> None:
@@ -100,7 +100,7 @@ def test_the_way_to_the_failure_is_shared_alike_in_whatever_order_inputs_are_cor
     for pair in (("mass", "cg_station"), ("cg_station", "mass")):
         study = load_study(small_study(limits=CORRELATED.format(*pair)))
         (record,) = search_rare_failures(study, uncounted(study.limits[1:]))
-        found.append({one.key: (one.share, one.spreads) for one in record.culprits})
+        found.append({one.key: (one.share, one.score) for one in record.culprits})
     assert found[0].keys() == found[1].keys() == {"mass", "cg_station"}
     for key, (share, spreads) in found[0].items():
         assert found[1][key] == (pytest.approx(share, abs=0.02), pytest.approx(spreads, abs=0.1))

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 from explorer.estimators.rare import RareFailure
 from explorer.graph.written import MINUS
+from explorer.results.failing_cars import InputMoved
 from explorer.results.logged_runs import Belief, FittedFile, ReplacedInput
-from explorer.results.records import Culprit, RareFailureRecord
+from explorer.results.records import RareFailureRecord
 from reports.formatting import THIN_SPACE
 from reports.options import ReportOptions
 from reports.page import figures
@@ -69,7 +70,7 @@ def test_a_run_that_is_explained_does_not() -> None:
 
 
 def test_how_seldom_a_limit_fails_and_the_car_that_does() -> None:
-    culprit = Culprit("rear_wheel_rate", "rear_wheel_rate", 2100.0, 2600.0, -2.0, 0.9, "N/m", "N/mm")
+    culprit = InputMoved("rear_wheel_rate", 2100.0, 2600.0, -2.0, 0.9)
     found = RareFailure(
         probability=1 / 9200,
         low=1 / 9500,
