@@ -16,7 +16,7 @@ from explorer.analyses.convergence import Steady, convergence_of
 from explorer.analyses.correlated import with_members
 from explorer.analyses.failing_cars import failing_cars, first_kept, most_in_the_way, nearest_car
 from explorer.analyses.measurement_value import weigh_measurements
-from explorer.analyses.nominal import nominal_values
+from explorer.analyses.nominal import Nominal, nominal_values
 from explorer.analyses.nominal_curves import nominal_curves, runs_over_strip
 from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
@@ -200,9 +200,7 @@ def run(
     return Results(summary, outcome.kept or None, tuple(stages.times), tuple(stages.errors))
 
 
-def _output(
-    study: Study, outcome: Outcome, position: int, nominal: Mapping[str, Mapping[str, float | None]]
-) -> OutputRecord:
+def _output(study: Study, outcome: Outcome, position: int, nominal: Nominal) -> OutputRecord:
     output, tally = outcome.outputs[position], outcome.tallies[position]
     quantity = study.graph[output.quantity]
     # Samples in files are too many to sort: the fine bins of the tally serve.
@@ -236,7 +234,7 @@ def _output(
     )
 
 
-def _nominal(output: Output, nominal: Mapping[str, Mapping[str, float | None]]) -> float:
+def _nominal(output: Output, nominal: Nominal) -> float:
     values = {pair: nominal[pair[1]].get(pair[0]) for pair in output.pairs}
     return float(output.value({pair: np.asarray(math.nan if v is None else v) for pair, v in values.items()}))
 
@@ -296,7 +294,7 @@ def _limit(
     )
 
 
-def _matters(study: Study, given: Input, nominal: Mapping[str, Mapping[str, float | None]]) -> bool:
+def _matters(study: Study, given: Input, nominal: Nominal) -> bool:
     """Leave out defaults of models that this study does not use."""
     return not given.default or any(given.quantity in values for values in nominal.values())
 
@@ -341,7 +339,7 @@ def _failures(study: Study, outcome: Outcome) -> Iterator[FailureRecord]:
         yield FailureRecord(output.quantity, output.condition, name, meaning, count)
 
 
-def _handbook(study: Study, nominal: Mapping[str, Mapping[str, float | None]]) -> Iterator[QuantityRecord]:
+def _handbook(study: Study, nominal: Nominal) -> Iterator[QuantityRecord]:
     used = {name for values in nominal.values() for name in values}
     for quantity in study.graph.quantities.values():
         if quantity.name in used:

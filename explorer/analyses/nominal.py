@@ -13,6 +13,9 @@ from explorer.errors import with_file
 from explorer.graph.program import compile_program
 from explorer.study.study import Study
 
+Nominal = Mapping[str, Mapping[str, float | None]]
+"""Condition -> quantity -> value with every input nominal; None where the model has no answer."""
+
 
 def nominal_values(
     study: Study, wanted: Callable[[str], Iterable[str]] | None = None

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from explorer.analyses.nominal import nominal_along
+from explorer.analyses.nominal import Nominal, nominal_along
 from explorer.graph.arrays import Array
 from explorer.results.curves import Curves, RunOverStrip
 from explorer.study.study import Study
@@ -23,8 +23,6 @@ TRAVEL = (
     "binding_gap",
     "loaded_slot_gap",
 )
-
-Nominal = Mapping[str, Mapping[str, float | None]]
 
 
 def nominal_curves(study: Study, nominal: Nominal) -> tuple[Curves, ...]:

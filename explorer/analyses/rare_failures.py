@@ -101,7 +101,7 @@ def search_rare_failures(
     failures = execution.in_order(
         partial(_failure, tuple(searched), tuple(starts), study.seed),
         len(searched),
-        lambda done: execution.progress("rare failures", done, len(searched)),
+        "rare failures",
     )
     records = []
     for margins, failure in zip(searched, failures, strict=True):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from explorer.graph.quantity import ON_WHEELS
-from explorer.study.study import Study, wanted_outputs
+from explorer.study.asked_for import wanted_outputs
+from explorer.study.study import Study
 
 # They say which state a condition is, whether or not what is asked for hangs on them.
 _STATE = {"speed", "flap_opening"}

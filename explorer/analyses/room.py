@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 
+from explorer.analyses.nominal import Nominal
 from explorer.graph.words import Number, Sentence, told
-from explorer.study.study import Study, wanted_outputs
-
-Nominal = Mapping[str, Mapping[str, float | None]]
+from explorer.study.asked_for import wanted_outputs
+from explorer.study.study import Study
 
 #: Inputs of which a slip leaves the car no room.
 ROOM_INPUTS = frozenset({"strip_length", "fence_distance", "speed", "reaction_time", "radio_delay"})

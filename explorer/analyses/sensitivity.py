@@ -16,7 +16,6 @@ import numpy as np
 from explorer.engine.execution import Execution
 from explorer.engine.plan import (
     Plan,
-    Progress,
     correlated_groups,
     make_plan,
 )
@@ -270,8 +269,7 @@ def _replicates(design: Design, start: int, end: int, execution: Execution) -> l
     # Four batches or more, for several workers; where replicates are many and short, many in one.
     size = max(TOGETHER, min(math.ceil((end - start) / 4), ROWS_TOGETHER // design.rows))
     batches = [range(first, min(first + size, end)) for first in range(start, end, size)]
-    told = partial(_told, execution.progress, len(batches))
-    done = execution.in_order(partial(_parts, design, batches), len(batches), told)
+    done = execution.in_order(partial(_parts, design, batches), len(batches), "what drives the limits")
     return [replicate for batch in done for replicate in batch]
 
 
@@ -321,10 +319,6 @@ class _Ranked:
             further=joined(self.further) if self.further else None,
             leading=self.leading if self.further else (),
         )
-
-
-def _told(progress: Progress, wanted: int, done: int) -> None:
-    progress("what drives the limits", done, wanted)
 
 
 def _replicates_needed(found: Sensitivity) -> int:

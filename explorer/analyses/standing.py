@@ -7,15 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from explorer.analyses.room import Nominal
+from explorer.analyses.nominal import Nominal
 from explorer.analyses.sweeps import swept_values
 from explorer.engine.plan import make_plan
 from explorer.graph.arrays import Array
 from explorer.graph.labels import label
 from explorer.graph.written import chance
+from explorer.study.asked_for import Sweep
 from explorer.study.beside import STANDING, STANDING_AT_TOP, on_points
 from explorer.study.builds import Build, place, scopes_of
-from explorer.study.study import Study, Sweep
+from explorer.study.study import Study
 
 SAMPLES = 4096
 #: How such cars stand, and one of them.

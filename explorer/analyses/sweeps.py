@@ -9,9 +9,10 @@ import numpy as np
 from explorer.engine.plan import CHUNK, Plan, Progress, make_plan, no_progress
 from explorer.graph.arrays import Array
 from explorer.results.records import SweepRecord
+from explorer.study.asked_for import Sweep
 from explorer.study.distributions import Exact
 from explorer.study.limits import Output
-from explorer.study.study import Input, Study, Sweep
+from explorer.study.study import Input, Study
 from explorer.study.throttle import throttle_words
 
 # Bands are drawn from one chunk: the eye cannot tell them from those of the whole run.

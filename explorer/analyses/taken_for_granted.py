@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from explorer.analyses.nominal import Nominal
 from explorer.analyses.odd_builds import odd_builds
 from explorer.analyses.odd_combinations import odd_inputs
 from explorer.analyses.read_by_nothing import read_by_nothing
-from explorer.analyses.room import Nominal, out_of_room
+from explorer.analyses.room import out_of_room
 from explorer.graph.quantity import AXLES, asked_name
 from explorer.graph.words import Sentence
-from explorer.study.study import Study, wanted_outputs
+from explorer.study.asked_for import wanted_outputs
+from explorer.study.study import Study
 
 # Of what is asked, these know how long the strip is, or ask for it.
 _ROOM = ("strip_run", "run_with_flap", "top_speed_room")

@@ -121,13 +121,7 @@ def cars_and_days(
     execution = execution or Execution()
     levels = _Levels(plan, tuple(asked), cars, days)
     chunks = -(-cars // levels.at_once)
-    parts = list(
-        execution.in_order(
-            levels.part,
-            chunks,
-            lambda done: execution.progress("cars and their days", done, chunks),
-        )
-    )
+    parts = list(execution.in_order(levels.part, chunks, "cars and their days"))
     return CarsAndDays(
         {key: np.concatenate([inputs[key] for inputs, _ in parts]) for key in parts[0][0]},
         tuple(OfCars.joined([found[place] for _, found in parts]) for place in range(len(asked))),

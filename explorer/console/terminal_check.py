@@ -10,15 +10,16 @@ from typing import Any
 
 import numpy as np
 
-from explorer.analyses.nominal import nominal_or_error
-from explorer.analyses.room import Nominal, room_quantities
+from explorer.analyses.nominal import Nominal, nominal_or_error
+from explorer.analyses.room import room_quantities
 from explorer.analyses.standing import nominal_car_on_points
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.graph.labels import input_label
 from explorer.graph.words import Sentence, in_unit
+from explorer.study.asked_for import wanted_outputs
 from explorer.study.limits import Limit
-from explorer.study.study import Study, wanted_outputs
+from explorer.study.study import Study
 from explorer.study.throttle import throttle_words, with_throttle
 from explorer.study.usual import ASSUMED
 from reports.blocks import Block, Bullets, Cell, Code, Column, Heading, Line, Strong, Table, cell

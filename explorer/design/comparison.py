@@ -129,12 +129,7 @@ def _sureness(study: Study, builds: Sequence[Build], execution: Execution) -> tu
         return tuple({} for _ in builds)
     asked = [(of_build(limit.output, build), limit) for build in builds for limit in limits]
     plan = make_plan(study, [pair for one, _ in asked for pair in one.pairs], scopes=scopes_of(study, builds))
-    cars = cars_and_days(
-        plan,
-        asked,
-        *all_cars(study),
-        execution=execution,
-    )
+    cars = cars_and_days(plan, asked, *all_cars(study), execution=execution)
     return tuple(
         {limit.name: cars.sureness(k * len(limits) + place, limit) for place, limit in enumerate(limits)}
         for k in range(len(builds))

@@ -18,7 +18,7 @@ from explorer.design.evaluator import Evaluator, set_up
 from explorer.design.inverse import standing
 from explorer.design.variables import Variable, chosen_input, read_variables, record_of
 from explorer.engine.execution import Execution
-from explorer.engine.plan import CHUNK, Progress, make_plan
+from explorer.engine.plan import CHUNK, make_plan
 from explorer.errors import StudyError
 from explorer.estimators.assessment import LIKELY, POSSIBLE, SURE, Assessment, turning_counts
 from explorer.estimators.conformance import binomial_interval
@@ -82,8 +82,7 @@ def try_levers(
     few = set_up(study, variables, samples=MOVED)
     half = (len(points) + 1) // 2  # for several workers
     batches = [batch for batch in (points[:half], points[half:]) if batch]
-    told = partial(_told, execution.progress, len(batches))
-    after = execution.in_order(partial(_stepped, few, batches), len(batches), told)
+    after = execution.in_order(partial(_stepped, few, batches), len(batches), "levers")
     moved = [
         [
             LeverEffect(name, mean_change(before[names[name], :MOVED], margins[names[name]]))
@@ -130,10 +129,6 @@ def try_levers(
 def _stepped(evaluator: Evaluator, batches: Sequence[Sequence[Sequence[float]]], place: int) -> Array:
     """Move each lever of a batch a step: margins of all limits, on the same cars."""
     return evaluator.margins_at(batches[place])
-
-
-def _told(progress: Progress, wanted: int, done: int) -> None:
-    progress("levers", done, wanted)
 
 
 def levers_of(study: Study) -> tuple[Variable, ...]:

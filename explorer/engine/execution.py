@@ -39,11 +39,15 @@ class Execution:
         self,
         job: Callable[[int], Part],
         count: int,
-        told: Callable[[int], None] | None = None,
+        stage: str = "",
         start: int = 0,
     ) -> Iterator[Part]:
-        """Run a job for each index on the workers, as ``explorer.engine.plan.in_order`` does."""
+        """Run a job for each index on the workers as ``plan.in_order`` does, told under a stage's name."""
+        told = partial(self._told, stage, count) if stage else None
         return in_order(job, count, workers=self.workers, executor=self.executor, progress=told, start=start)
+
+    def _told(self, stage: str, count: int, done: int) -> None:
+        self.progress(stage, done, count)
 
     def parts(self, names: Sequence[str], compute: Callable[[int], Array], stage: str) -> Iterator[Array]:
         """Yield the part of each name.

@@ -14,18 +14,15 @@ import numpy as np
 from explorer.engine.checkpoint import Bytes, Checkpoint
 from explorer.engine.execution import Execution
 from explorer.engine.fingerprint import CHOOSING, fingerprint
-from explorer.engine.plan import (
-    CHUNK,
-    Plan,
-    make_plan,
-)
+from explorer.engine.plan import CHUNK, Plan, make_plan
 from explorer.engine.sampling import random_column, sobol_columns
 from explorer.engine.storage import HELD_AT_ONCE, SampleFolder
 from explorer.engine.streaming import Bins, Counts, Tally
-from explorer.estimators.stopping import Batches, batch_size
+from explorer.estimators.stopping import BATCH, Batches
 from explorer.graph.arrays import Array
+from explorer.study.asked_for import wanted_outputs
 from explorer.study.limits import Limit, Output
-from explorer.study.study import Study, wanted_outputs
+from explorer.study.study import Study
 
 # A scrambled replicate is one chunk, so its length bounds memory; more samples mean more replicates.
 LARGEST_REPLICATE = 2**16
@@ -342,16 +339,12 @@ def run_montecarlo(
     if until is not None and so_far.memory is not None:
         until.recall(so_far.memory)
 
-    def report(done: int) -> None:
-        execution.progress("samples", drawing.up_to(done), drawing.samples)
-
     def parts() -> Iterator[ChunkPart]:
         start, end = so_far.chunks, so_far.chunks if so_far.over else drawing.chunks
         if start == 0 < end:
             # It has been evaluated to place the bins by.
             yield job.part(0, first)
-            report(1)
-        yield from execution.in_order(job.part, end, report, max(start, 1))
+        yield from execution.in_order(job.part, end, start=max(start, 1))
 
     for part in parts():
         if files is not None:
@@ -362,6 +355,7 @@ def run_montecarlo(
         kept.note(name, partial(so_far.packed, until), last=so_far.over)
         if enough:
             break
+        execution.progress("samples", so_far.samples, drawing.samples)
     return so_far.outcome(None if files is None else _kept(so_far, files))
 
 
@@ -430,7 +424,7 @@ class SoFar:
         if self.job.drawing.scrambled:
             self.shares.append(np.array(part.conforming) / part.size)
         # A batch is a whole chunk, large enough for the ends of its interval (JCGM 101:2008, 7.9.4 b).
-        if part.size == self.job.drawing.each >= batch_size():
+        if part.size == self.job.drawing.each >= BATCH:
             self.batches = tuple(
                 one.added(more.figures) if more.count > 1 else one
                 for one, more in zip(self.batches, part.tallies, strict=True)

@@ -8,13 +8,13 @@ tells how far away the turn is, so roots, contours and optima are found on it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
-from explorer.estimators.conformance import CONFIDENCE, Verdict, binomial_interval, finite_or_nan
+from explorer.estimators.conformance import CONFIDENCE, Verdict, binomial_interval, fewest, finite_or_nan
 from explorer.graph.arrays import Array
 
 # Places of the three surpluses.
@@ -179,19 +179,8 @@ def turning_counts(samples: int, required: float) -> tuple[int | None, int, int]
 
     The first is None when even all of them would not show the required probability.
     """
-    sure = _fewest(lambda count: binomial_interval(count, samples, CONFIDENCE)[0] >= required, samples)
-    possible = _fewest(lambda count: binomial_interval(count, samples, CONFIDENCE)[1] >= required, samples)
+    sure = fewest(lambda count: binomial_interval(count, samples, CONFIDENCE)[0] >= required, samples)
+    possible = fewest(lambda count: binomial_interval(count, samples, CONFIDENCE)[1] >= required, samples)
     likely = math.ceil(required * samples - 1e-9)
     assert possible is not None  # with all samples conforming the upper bound is one
     return sure, max(1, likely), max(1, possible)
-
-
-def _fewest(reached: Callable[[int], bool], most: int) -> int | None:
-    """Return the smallest count up to a largest one at which a condition that then stays true is reached."""
-    if not reached(most):
-        return None
-    low, high = -1, most
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if reached(middle) else (middle, high)
-    return high

@@ -26,7 +26,7 @@ CONFIDENCE = 0.95
 REPLICATES = "replicates (Student t)"
 
 # Beyond this many, an estimate lies so near the requirement that counting will not tell the two apart.
-MOST_SAMPLES_WORTH_DRAWING = 1e8
+MOST_SAMPLES_WORTH_DRAWING = 10**8
 # Fewer of the rarer outcome than this in a replicate, and the spread between replicates says too little.
 FEWEST_OF_RARER_OUTCOME = 10
 
@@ -152,7 +152,7 @@ def summarise_margins(margins: Array, required: float) -> Margin:
     return Margin(float(np.mean(answered)), sd, float(low), float(median), float(high), surplus)
 
 
-def judge_margins(margins: Array, required: float, confidence: float = CONFIDENCE) -> Conformance:
+def judge_margins(margins: Array, required: float) -> Conformance:
     """Judge a limit from its margins.
 
     Parameters
@@ -162,8 +162,6 @@ def judge_margins(margins: Array, required: float, confidence: float = CONFIDENC
         or (replicates, samples) for independent scrambles of a Sobol design.
     required:
         Probability with which the limit must hold, strictly between 0 and 1.
-    confidence:
-        Of the two-sided interval.
 
     Raises
     ------
@@ -178,7 +176,6 @@ def judge_margins(margins: Array, required: float, confidence: float = CONFIDENC
         failed=int(np.count_nonzero(np.isnan(margins))),
         required=required,
         margin=summarise_margins(margins, required),
-        confidence=confidence,
         probabilities=np.mean(margins >= 0, axis=1) if margins.ndim == 2 and margins.size else None,
     )
 
@@ -200,7 +197,7 @@ def judge_counts(
     conforming, trials, failed:
         Counts over all samples; failed ones are among the trials and not among the conforming.
     required, confidence:
-        As in ``judge_margins``.
+        As in ``judge_margins``; of the two-sided interval.
     margin:
         Moments and quantiles of the margin.
     probabilities:
@@ -299,7 +296,7 @@ def _more_samples(
 
     needed: float | None
     if method == EXACT:
-        needed = _smallest(decided, trials, MOST_SAMPLES_WORTH_DRAWING)
+        needed = fewest(decided, MOST_SAMPLES_WORTH_DRAWING, trials)
     else:
         # An interval narrows at least as fast as one over the root of the number of samples.
         distance = abs(probability - required)
@@ -310,13 +307,11 @@ def _more_samples(
     return max(1, math.ceil(needed - trials))
 
 
-def _smallest(holds: Callable[[int], bool], start: int, most: float) -> int | None:
-    """Smallest whole number, from a start, at which a condition that then stays true holds."""
-    low, high = start - 1, start
-    while not holds(high):
-        low, high = high, 2 * high
-        if high > most:
-            return None
+def fewest(holds: Callable[[int], bool], most: int, least: int = 0) -> int | None:
+    """Return the smallest count, none above ``most``, at which a condition that then stays true holds."""
+    if not holds(most):
+        return None
+    low, high = least - 1, most
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if holds(middle) else (middle, high)

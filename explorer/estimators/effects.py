@@ -17,6 +17,8 @@ from explorer.graph.arrays import Array
 NORMAL = float(ndtri((1 + CONFIDENCE) / 2))
 # Cars with the lowest and with the highest values that are held against each other: a fifth each.
 TAIL = 0.2
+# Settings looked at on the way to either end of a range.
+LOOKS = 4
 # A setting is sought to such a part of the way between two looks, in so many steps at most.
 FINEST = 256
 MOST_STEPS = 12
@@ -75,12 +77,12 @@ def low_to_high(values: Array, margin: Array) -> Change:
     return Change(mean, mean - half, mean + half, unanswered)
 
 
-def looks_towards(now: float, allowed: Range, looks: int = 4) -> tuple[tuple[float, ...], ...]:
+def looks_towards(now: float, allowed: Range) -> tuple[tuple[float, ...], ...]:
     """Return the settings to be looked at on the way from the present one to each end of the range."""
     start = min(max(now, allowed.low), allowed.high)
     return tuple(
         tuple(
-            dict.fromkeys(allowed.nearest(value) for value in np.linspace(start, end, looks + 1)[1:].tolist())
+            dict.fromkeys(allowed.nearest(value) for value in np.linspace(start, end, LOOKS + 1)[1:].tolist())
         )
         if end != start
         else ()

@@ -28,6 +28,8 @@ from explorer.graph.arrays import Array
 
 Reason: TypeAlias = Literal["decided", "cap reached", "sampling alone will not decide", "go on"]
 
+# Trials in one batch, for a coverage of 95 % (JCGM 101:2008, 7.9.4 b).
+BATCH = 10_000
 # Steps from look to look: large enough to be few, small enough not to waste.
 SMALLEST_GROWTH = 1.5
 LARGEST_GROWTH = 8.0
@@ -128,12 +130,6 @@ class Look:
     reason: Reason
     samples: int
     undecided: tuple[int, ...]
-
-
-def batch_size(coverage: float = 0.95) -> int:
-    """Trials in one batch: the greater of 10 000 and 100 / (1 - p) (JCGM 101:2008, 7.9.4 b)."""
-    # Rounded first: 1 - 0.95 is not 0.05 to the last bit, and would cost one trial more.
-    return max(10_000, math.ceil(round(100 / (1 - coverage), 9)))
 
 
 def numerical_tolerance(uncertainty: float, figures: int = 2) -> float:

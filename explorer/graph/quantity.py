@@ -186,13 +186,12 @@ class Quantity:
 class Part:
     """What a field of a named tuple means as a quantity; the rest of its entry is its function's.
 
-    ``fails`` and ``capped_by`` are as for ``quantity``; without ``fails`` those words of the function hold.
+    ``fails`` is as for ``quantity``; without it those words of the function hold.
     """
 
     unit: str
     text: str
     fails: str = ""
-    capped_by: str | None = None
 
 
 def given(unit: str, text: str, *, usual: Usual | str | None = None, **said: Any) -> Any:
@@ -211,12 +210,12 @@ def given(unit: str, text: str, *, usual: Usual | str | None = None, **said: Any
     return Quantity("", unit, summary, description, usual=_usual(usual), **said)
 
 
-def given_table(columns: tuple[str, ...], text: str, *, source: str = "") -> Any:
+def given_table(columns: tuple[str, ...], text: str) -> Any:
     """Declare a table that the study gives as a CSV file with these columns (SI units inside).
 
     The function that needs it receives an ``explorer.graph.tables.LookupTable``.
     """
-    return given("1", text, source=source, table=columns)
+    return given("1", text, table=columns)
 
 
 def quantity(
@@ -333,7 +332,6 @@ def _with_parts(whole: Quantity, function: Callable[..., Any]) -> Quantity:
                     needs=(Need((whole.name,)),),
                     function=attrgetter(name),
                     fails=part.fails or whole.fails,
-                    capped_by=part.capped_by,
                 )
             )
     return replace(whole, record=True, parts=tuple(parts))

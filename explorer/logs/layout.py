@@ -19,6 +19,8 @@ from explorer.logs.clock import CLOCK_UNITS, ClockForm, clock_form
 LONGEST_PREAMBLE = 200
 # Rows below it by which its columns are judged.
 JUDGED = 2000
+# Rows shown of a log whose columns have no names yet.
+SHOWN = 5
 SEPARATORS = {",": ",", ";": ";", "tab": "\t", "space": " "}
 _NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?")
 _BRACKETS = re.compile(r"[\[(]([^\[\]()]*)[\])]")
@@ -93,7 +95,7 @@ class Glimpse:
         return None
 
 
-def glimpse_of(lines: Sequence[str], rows: int = 5) -> Glimpse:
+def glimpse_of(lines: Sequence[str]) -> Glimpse:
     """Return what the first lines of a log show; its header is the widest line of words that rows go with."""
     written = [line for line in lines if line.strip() and not line.startswith("#")]
     best: tuple[int, int, str] = (0, 0, ",")
@@ -112,7 +114,7 @@ def glimpse_of(lines: Sequence[str], rows: int = 5) -> Glimpse:
     return Glimpse(
         header,
         tuple(units.get(str(place), "") for place in range(len(header))),
-        tuple(_cells(line, mark) for line in written[first : first + rows]),
+        tuple(_cells(line, mark) for line in written[first : first + SHOWN]),
     )
 
 

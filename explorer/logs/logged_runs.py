@@ -20,10 +20,11 @@ from explorer.logs.reader import Log
 from explorer.logs.speed_curves import speed_along
 from explorer.logs.validation import Validation, validate_curves
 from explorer.results.logged_runs import Explanation
+from explorer.study.asked_for import Sweep
 from explorer.study.beside import standing_of
 from explorer.study.model_errors import without_error_of
 from explorer.study.schema import LogEntry, LoggedRunEntry
-from explorer.study.study import Study, Sweep
+from explorer.study.study import Study
 from explorer.study.throttle import check_throttle
 
 # Cars that a run is ranked among: enough for a chance of one in a hundred to be told.

@@ -40,7 +40,7 @@ class MissedTogether:
 
 @dataclass(frozen=True)
 class InputMoved:
-    """One input of a car that is not as in the median car: its normal score, and its share of the way there."""
+    """One input of a car that is not as in the median car: its normal score, and its share of the way."""
 
     key: str
     value: float

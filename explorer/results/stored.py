@@ -6,7 +6,7 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -161,16 +161,7 @@ class Results:
         import pandas as pd
 
         rows = [
-            {
-                "limit": limit.name,
-                "input": index.name,
-                "first": index.first.value,
-                "first_low": index.first.low,
-                "first_high": index.first.high,
-                "total": index.total.value,
-                "total_low": index.total.low,
-                "total_high": index.total.high,
-            }
+            (limit.name, index.name, *astuple(index.first), *astuple(index.total))
             for limit in self.summary.limits
             if limit.sensitivity
             for index in limit.sensitivity.indices

@@ -10,7 +10,8 @@ from explorer.graph.quantity import ON_WHEELS
 
 if TYPE_CHECKING:
     from explorer.graph.graph import Graph
-    from explorer.study.study import Study, Sweep
+    from explorer.study.asked_for import Sweep
+    from explorer.study.study import Study
 
 #: Its mean says how many cars could keep another attitude than the one that the figures are of.
 SEVERAL = "has_several_attitudes"

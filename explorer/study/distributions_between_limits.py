@@ -31,6 +31,10 @@ class Between(Distribution):
         """The middle."""
         return (self.low + self.high) / 2
 
+    @property
+    def _half(self) -> float:
+        return (self.high - self.low) / 2
+
 
 @dataclass(frozen=True)
 class Uniform(Between):
@@ -56,8 +60,8 @@ class Uniform(Between):
 
 
 @dataclass(frozen=True)
-class Triangular(Distribution):
-    """Between two limits, most likely at the mode (JCGM 101:2008, 6.4.5 where the mode is in the middle)."""
+class Peaked(Distribution):
+    """Between two limits, most likely at the mode."""
 
     low: float
     mode: float
@@ -65,7 +69,22 @@ class Triangular(Distribution):
 
     def __post_init__(self) -> None:
         """Check the order."""
-        _require_mode(self.low, self.mode, self.high)
+        _require_order(self.low, self.high)
+        require(
+            self.low <= self.mode <= self.high,
+            "the mode lies outside low and high",
+            "low <= mode <= high",
+            "swap them, or check their units",
+        )
+
+    @property
+    def _words(self) -> Words:
+        return Number(self.low), " to ", Number(self.high), ", most likely ", Number(self.mode)
+
+
+@dataclass(frozen=True)
+class Triangular(Peaked):
+    """Straight up to the mode and down from it (JCGM 101:2008, 6.4.5 where the mode is in the middle)."""
 
     @property
     def _share_below_mode(self) -> float:
@@ -102,25 +121,17 @@ class Triangular(Distribution):
     @property
     def said(self) -> Words:
         """Say the three numbers."""
-        return "triangular, ", *_low_mode_high(self.low, self.mode, self.high)
+        return "triangular, ", *self._words
 
 
 @dataclass(frozen=True)
-class Pert(Distribution):
+class Pert(Peaked):
     """Low, most likely and high as a scaled beta distribution, smoother than a triangle.
 
     The weight of the mode is 4: mean = (low + 4 mode + high) / 6.
     Source: D. G. Malcolm et al., Operations Research 7(5), 1959, 646-669 (mean); beta with shapes
     1 + 4 (mode - low) / (high - low) and 1 + 4 (high - mode) / (high - low).
     """
-
-    low: float
-    mode: float
-    high: float
-
-    def __post_init__(self) -> None:
-        """Check the order."""
-        _require_mode(self.low, self.mode, self.high)
 
     @property
     def shapes(self) -> tuple[float, float]:
@@ -133,12 +144,10 @@ class Pert(Distribution):
         share: Array = _beta_quantile(*self.shapes).ppf(np.asarray(u))
         return np.clip(self.low + (self.high - self.low) * share, self.low, self.high)
 
-    def _share(self, x: Array | float) -> Array:
-        return (np.asarray(x) - self.low) / (self.high - self.low)
-
     def cdf(self, x: Array | float) -> Array:
         """Regularised incomplete beta function."""
-        return special.betainc(*self.shapes, np.clip(self._share(x), 0.0, 1.0))
+        share = (np.asarray(x) - self.low) / (self.high - self.low)
+        return special.betainc(*self.shapes, np.clip(share, 0.0, 1.0))
 
     @property
     def mean(self) -> float:
@@ -153,7 +162,7 @@ class Pert(Distribution):
     @property
     def said(self) -> Words:
         """Say the three numbers."""
-        return "scaled beta (PERT), ", *_low_mode_high(self.low, self.mode, self.high)
+        return "scaled beta (PERT), ", *self._words
 
 
 @lru_cache(maxsize=256)
@@ -166,43 +175,25 @@ def _beta_quantile(alpha: float, beta: float) -> Any:
     return sampling.NumericalInverseHermite(shape, u_resolution=1e-12)
 
 
-def _require_mode(low: float, mode: float, high: float) -> None:
-    _require_order(low, high)
-    require(
-        low <= mode <= high,
-        "the mode lies outside low and high",
-        "low <= mode <= high",
-        "swap them, or check their units",
-    )
-
-
-def _low_mode_high(low: float, mode: float, high: float) -> Words:
-    return Number(low), " to ", Number(high), ", most likely ", Number(mode)
-
-
 @dataclass(frozen=True)
 class ArcSine(Between):
     """Swings as a sine between two limits, oftenest near them: U-shaped (JCGM 101:2008, 6.4.6)."""
 
-    @property
-    def _reach(self) -> float:
-        return (self.high - self.low) / 2
-
     def quantile(self, u: Array) -> Array:
         """Take the sine at a phase that is anywhere alike; by squares, exact at both ends."""
         u = np.asarray(u)
-        below, above = (2 * self._reach * np.sin(np.pi / 2 * part) ** 2 for part in (u, 1 - u))
+        below, above = (2 * self._half * np.sin(np.pi / 2 * part) ** 2 for part in (u, 1 - u))
         return np.where(u < 0.5, self.low + below, self.high - above)
 
     def cdf(self, x: Array | float) -> Array:
         """Return the share of the phases with a lower sine."""
-        share = np.clip((np.asarray(x) - self.low) / (2 * self._reach), 0.0, 1.0)
+        share = np.clip((np.asarray(x) - self.low) / (2 * self._half), 0.0, 1.0)
         return 2 / np.pi * np.arctan2(np.sqrt(share), np.sqrt(1 - share))
 
     @property
     def sd(self) -> float:
         """Half the width over the square root of 2."""
-        return self._reach / math.sqrt(2)
+        return self._half / math.sqrt(2)
 
     @property
     def said(self) -> Words:
@@ -228,10 +219,6 @@ class CurvilinearTrapezoid(Between):
             "ends_within above zero and below (high - low) / 2",
             "leave it out for a uniform one",
         )
-
-    @property
-    def _half(self) -> float:
-        return (self.high - self.low) / 2
 
     @property
     def _farthest(self) -> float:

@@ -14,21 +14,22 @@ from typing import Any
 
 from explorer.engine.kept_values import KeptValues
 from explorer.engine.sampling import check_correlation
-from explorer.errors import Faults, SquatlineError, StudyError, did_you_mean, unknown, with_file, with_key
+from explorer.errors import Faults, SquatlineError, StudyError, did_you_mean, with_file, with_key
 from explorer.graph.graph import Graph
-from explorer.graph.quantity import Quantity, asked_name
-from explorer.graph.units import dimension_matches, parse, written_in
+from explorer.graph.quantity import asked_name
+from explorer.graph.units import dimension_matches, written_in
 from explorer.graph.written import display_unit
 from explorer.model import modules
+from explorer.study.asked_for import Sweep, check_reachable, read_limits, read_outputs, read_sweeps
 from explorer.study.beside import swept_beside, told_beside
 from explorer.study.day_to_day import with_days
 from explorer.study.inputs import Input as Input
-from explorer.study.inputs import default_input, known_quantity, one_number, read_input, read_inputs
-from explorer.study.limits import Limit, Output, read_asked
+from explorer.study.inputs import default_input, known_quantity, read_input, read_inputs
+from explorer.study.limits import Limit
 from explorer.study.model_errors import known_model_errors, read_model_errors, with_model_errors
 from explorer.study.on_wheels import check_contact, judged_on_wheels
 from explorer.study.own_quantities import own_modules
-from explorer.study.schema import LimitEntry, StudyFile, SweepEntry, TableEntry
+from explorer.study.schema import StudyFile, TableEntry
 from explorer.study.text import STUDY_FILE, Merged, StudyText, read_study_text
 from explorer.study.throttle import (
     ACCELERATION,
@@ -36,9 +37,7 @@ from explorer.study.throttle import (
     GIVEN,
     NO_PUSH,
     PUSH,
-    check_throttle,
     refuse_both,
-    refuse_decided,
 )
 from explorer.study.today import NO_DAY, AnyDay, read_today
 
@@ -58,17 +57,6 @@ class Condition:
         if self.throttle in DECIDES:
             found.pop(ACCELERATION, None)
         return found | {PUSH: NO_PUSH} if self.throttle == "coasting" else found
-
-
-@dataclass(frozen=True)
-class Sweep:
-    """Values of one input at which quantities are shown, condition by condition."""
-
-    along: str
-    display_unit: str
-    values: tuple[float, ...]
-    quantities: tuple[str, ...]
-    conditions: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -285,12 +273,12 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     )
     study = replace(
         study,
-        limits=_limits(study, faults),
-        sweeps=_sweeps(study, faults),
-        outputs=_outputs(study, faults),
+        limits=read_limits(study, faults),
+        sweeps=read_sweeps(study, faults),
+        outputs=read_outputs(study, faults),
     )
     faults.tell()
-    _check_reachable(study)
+    check_reachable(study)
     with with_file(str(file)):
         included = tuple(_included(one, entries.inputs, graph, file.parent) for one in text.includes)
     study = replace(study, included=included)
@@ -410,118 +398,3 @@ def _correlations(
             names = tuple(dict.fromkeys(name for c in found for name in (c.first, c.second)))
             check_correlation(names, {(c.first, c.second): c.value for c in found})
     return found
-
-
-def _known_conditions(names: list[str], study: Study, key: str) -> list[str]:
-    for name in names:
-        if name not in study.conditions:
-            raise unknown(
-                "no condition is called {}",
-                name,
-                study.conditions,
-                key,
-                otherwise="define it under [conditions]",
-            )
-    return names
-
-
-def _bound(value: Any, unit: str | None, quantity: Quantity, key: str) -> tuple[float, str]:
-    with with_key(key):
-        return parse(value, unit, quantity.unit)
-
-
-def _limits(study: Study, faults: Faults) -> tuple[Limit, ...]:
-    found = []
-    for position, entry in enumerate(study.entries.limits):
-        with faults.noted():
-            found.append(_limit(entry, position, study))
-    return tuple(found)
-
-
-def _limit(entry: LimitEntry, position: int, study: Study) -> Limit:
-    key = f"limits[{position + 1}]" + (f" ({entry.name})" if entry.name else "")
-    quantity = one_number(entry.quantity, study.graph, f"{key}.quantity")
-    conditions = [name for name in (entry.condition, entry.minus) if name]
-    for name in _known_conditions(conditions, study, f"{key}.condition"):
-        check_throttle(study, quantity.name, name, f"{key}.quantity")
-    output = Output(quantity.name, entry.condition, entry.minus)
-    asked, unit = read_asked(entry, quantity.unit, key)
-    return Limit(
-        name=entry.name or f"{quantity.name} {' minus '.join(where for _, where in output.pairs)}",
-        output=output,
-        asked=asked,
-        probability=entry.probability,
-        safety=entry.safety,
-        why=entry.why,
-        display_unit=study.display.get(quantity.name, unit),
-        sure=entry.sure,
-    )
-
-
-def _sweeps(study: Study, faults: Faults) -> tuple[Sweep, ...]:
-    found = []
-    for position, entry in enumerate(study.entries.sweeps):
-        with faults.noted():
-            found.append(_sweep(entry, position, study))
-    return tuple(found)
-
-
-def _sweep(entry: SweepEntry, position: int, study: Study) -> Sweep:
-    key = f"sweeps[{position + 1}]"
-    along = known_quantity(entry.along, study.graph, f"{key}.along")
-    low, unit = _bound(entry.start, entry.unit, along, f"{key}.from")
-    high, _ = _bound(entry.to, entry.unit, along, f"{key}.to")
-    if low >= high:
-        raise StudyError("the sweep runs upwards", key=key, found=f"from {entry.start} to {entry.to}")
-    for name in entry.quantities:
-        one_number(name, study.graph, f"{key}.quantities")
-    step = (high - low) / (entry.steps - 1)
-    values = tuple(low + step * i for i in range(entry.steps))
-    conditions = tuple(_known_conditions(entry.conditions, study, f"{key}.conditions"))
-    refuse_decided(study, along.name, conditions, f"{key}.along")
-    for name in entry.quantities:
-        for condition in conditions:
-            check_throttle(study, name, condition, f"{key}.quantities")
-    return Sweep(along.name, unit, values, tuple(entry.quantities), conditions)
-
-
-def _outputs(study: Study, faults: Faults) -> tuple[tuple[str, str], ...]:
-    found = []
-    for position, entry in enumerate(study.entries.outputs, 1):
-        with faults.noted():
-            conditions = _known_conditions(entry.conditions, study, f"outputs[{position}].conditions")
-            for name in entry.quantities:
-                one_number(name, study.graph, f"outputs[{position}].quantities")
-                for condition in conditions:
-                    check_throttle(study, name, condition, f"outputs[{position}].quantities")
-            found += [(name, condition) for name in entry.quantities for condition in conditions]
-    return tuple(found)
-
-
-def _check_reachable(study: Study) -> None:
-    """Every asked-for quantity must be computable where it is asked for."""
-    names = [limit.name for limit in study.limits]
-    doubled = next((name for name in names if names.count(name) > 1), None)
-    if doubled:
-        raise StudyError(
-            "two limits have the same name", key="limits", found=doubled, remedy="name them apart"
-        )
-    # What is asked for at one place is walked together: the graph above it is mostly the same.
-    asked: dict[tuple[str, str | None], set[str]] = {}
-    for quantity, condition in wanted_outputs(study):
-        asked.setdefault((condition, None), set()).add(quantity)
-    for sweep in study.sweeps:
-        for condition in sweep.conditions:
-            asked.setdefault((condition, sweep.along), set()).update(sweep.quantities)
-    missing: dict[str, dict[str, None]] = {}
-    for (condition, along), quantities in asked.items():
-        given = study.given_names(condition) | ({along} if along else set())
-        for name, needed_for in study.graph.missing(sorted(quantities), given).items():
-            missing.setdefault(name, {}).update(dict.fromkeys(needed_for))
-    study.graph.refuse(missing)
-
-
-def wanted_outputs(study: Study) -> tuple[tuple[str, str], ...]:
-    """Every (quantity, condition) that limits and outputs ask for, once, in the order of the file."""
-    pairs = [pair for limit in study.limits for pair in limit.output.pairs]
-    return tuple(dict.fromkeys([*pairs, *study.outputs]))

@@ -32,8 +32,6 @@ WORDS: Mapping[str, str] = {
 }
 #: What each throttle decides; a speed that is held is an acceleration that may be given instead.
 DECIDES: Mapping[str, tuple[str, ...]] = {"full": (ACCELERATION,), "coasting": (ACCELERATION, PUSH)}
-#: What a condition may say.
-THROTTLES = tuple(word for word in WORDS if word != GIVEN)
 #: What the drive of a coasting car gives.
 NO_PUSH = Input(PUSH, PUSH, Exact(0.0), "N", "the car coasts")
 

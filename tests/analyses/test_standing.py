@@ -18,8 +18,9 @@ from explorer.console.explain import explain_quantity
 from explorer.console.terminal_explain import explanation_blocks
 from explorer.graph.written import SPACE
 from explorer.logs.forward import forward_model
+from explorer.study.asked_for import Sweep
 from explorer.study.beside import STANDING_AT_TOP, standing_of
-from explorer.study.study import Study, Sweep
+from explorer.study.study import Study
 
 Cli = Callable[..., Answer]
 

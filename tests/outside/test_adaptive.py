@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from explorer.estimators.stopping import Batches, batch_size, numerical_tolerance, stability
+from explorer.estimators.stopping import BATCH, Batches, numerical_tolerance, stability
 from tests.statistics_help import batch_of
 
 
@@ -23,18 +23,12 @@ def test_numerical_tolerance(uncertainty: float, figures: int, tolerance: float)
     assert numerical_tolerance(uncertainty, figures) == pytest.approx(tolerance)
 
 
-def test_batch_size() -> None:
-    """Source: JCGM 101:2008, 7.9.4 b: the greater of 10^4 and 100 / (1 - p)."""
-    assert batch_size(0.95) == 10_000
-    assert batch_size(0.995) == 20_000
-
-
 def test_four_normal_inputs_added() -> None:
     """Source: JCGM 101:2008, 9.2.2: u = 2.0, 95 % interval +-3.92; two figures, so a tolerance of 0.05."""
     generator = np.random.default_rng(1)
     drawn, found = [], None
     while found is None or not found.settled:
-        drawn.append(batch_of(generator.normal(size=(4, batch_size())).sum(axis=0)))
+        drawn.append(batch_of(generator.normal(size=(4, BATCH)).sum(axis=0)))
         found = stability(Batches.of(drawn))
     assert found.tolerance == 0.05
     figures = np.mean([(one.mean, one.sd, one.low, one.high) for one in drawn], axis=0)

@@ -10,7 +10,8 @@ from study_help import Answer
 
 from explorer.analyses.nominal import nominal_values
 from explorer.design.exploration import prepare
-from explorer.study.study import load_study, wanted_outputs
+from explorer.study.asked_for import wanted_outputs
+from explorer.study.study import load_study
 from explorer.study.template import CarHas, write_template
 from explorer.study.usual import ASSUMED
 
