@@ -28,9 +28,9 @@ from explorer.results.records import (
 )
 from explorer.results.stored import Results
 from explorer.study.builds import Override
+from explorer.study.correlations import Correlation
 from explorer.study.distributions import Exact
 from explorer.study.limits import Bounds
-from explorer.study.study import Correlation
 
 SAMPLES = 8192
 HOSTILE = "<script>alert('x')</script> & \"quoted\" <b>bold</b>"

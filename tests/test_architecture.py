@@ -21,7 +21,7 @@ MAY_KNOW = {
     "graph": {"errors", "files"},
     "model": {"errors", "graph"},
     "estimators": {"errors", "graph"},
-    "study": {"errors", "files", "graph", "model", "engine"},
+    "study": {"errors", "files", "graph", "model"},
     "engine": {"errors", "files", "graph", "study", "estimators"},
     "results": {"errors", "files", "graph", "study", "engine", "estimators"},
 }

@@ -12,7 +12,6 @@ from explorer.analyses.sensitivity import keys_upstream
 from explorer.analyses.two_levels import CarsAndDays, sure_limits
 from explorer.analyses.ways_to_measure import WaysToMeasure
 from explorer.engine.montecarlo import Outcome
-from explorer.engine.plan import correlated_groups
 from explorer.engine.replay import replay_margins, replay_samples
 from explorer.estimators.measuring import (
     SIGNIFICANT,
@@ -27,6 +26,7 @@ from explorer.estimators.measuring_outlook import MeasuringPlan
 from explorer.estimators.measuring_plan import Judged, plan_measurements
 from explorer.estimators.rough_worth import rough_worth
 from explorer.graph.arrays import Array
+from explorer.study.correlations import correlated_groups
 from explorer.study.limits import Limit
 from explorer.study.study import Study
 

@@ -14,11 +14,7 @@ from functools import cached_property, partial
 import numpy as np
 
 from explorer.engine.execution import Execution
-from explorer.engine.plan import (
-    Plan,
-    correlated_groups,
-    make_plan,
-)
+from explorer.engine.plan import Plan, make_plan
 from explorer.engine.sampling import saltelli_columns
 from explorer.estimators.sensitivity import (
     LEADING_SHARE,
@@ -28,6 +24,7 @@ from explorer.estimators.sensitivity import (
 from explorer.estimators.sobol_parts import Parts, answers, joined, ranks, replicate_parts
 from explorer.graph.arrays import Array
 from explorer.graph.variants import Moved
+from explorer.study.correlations import correlated_groups
 from explorer.study.distributions import StudentT
 from explorer.study.limits import Limit
 from explorer.study.study import Study

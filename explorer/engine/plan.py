@@ -7,7 +7,7 @@ numbers to the last bit whatever the number of workers, and results are merged i
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cache, partial
@@ -19,12 +19,13 @@ import numpy as np
 from explorer.engine.kept_values import KeptValues
 from explorer.engine.packing import Packed
 from explorer.engine.processes import default_workers
-from explorer.engine.sampling import correlated, correlation_matrix, random_column
+from explorer.engine.sampling import correlated, random_column
 from explorer.estimators.conformance import finite_or_nan
 from explorer.graph.arrays import Array
 from explorer.graph.program import Program, Settled, compile_program
 from explorer.graph.variants import Moved, run_variants
-from explorer.study.study import Correlation, Input, Study
+from explorer.study.correlations import correlated_groups, correlation_matrix
+from explorer.study.study import Input, Study
 
 CHUNK = 16_384
 # Samples and their variants that are evaluated together.
@@ -260,16 +261,6 @@ def _bounds(study: Study, given: Input) -> tuple[float, float]:
     if quantity.above is not None and low == quantity.above:
         low = float(np.nextafter(low, np.inf))
     return low, np.inf if quantity.at_most is None else quantity.at_most
-
-
-def correlated_groups(correlations: Iterable[Correlation]) -> tuple[tuple[str, ...], ...]:
-    """Collect inputs that are linked, directly or through others, in the order they are named."""
-    groups: list[list[str]] = []
-    for one in correlations:
-        touching = [group for group in groups if one.first in group or one.second in group]
-        merged = list(dict.fromkeys([*(name for group in touching for name in group), one.first, one.second]))
-        groups = [group for group in groups if group not in touching] + [merged]
-    return tuple(tuple(group) for group in groups)
 
 
 @cache

@@ -26,8 +26,8 @@ from explorer.results.history import EarlierRun
 from explorer.results.levers import Levers
 from explorer.results.logged_runs import FittedFile, LoggedRunRecord
 from explorer.study.builds import Override
+from explorer.study.correlations import Correlation
 from explorer.study.limits import Output
-from explorer.study.study import Correlation
 
 SCHEMA_VERSION = "4"
 

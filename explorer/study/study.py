@@ -7,13 +7,11 @@ later works on the frozen ``Study``, in SI units.
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from explorer.engine.kept_values import KeptValues
-from explorer.engine.sampling import check_correlation
 from explorer.errors import Faults, SquatlineError, StudyError, did_you_mean, with_file, with_key
 from explorer.graph.graph import Graph
 from explorer.graph.quantity import asked_name
@@ -22,6 +20,7 @@ from explorer.graph.written import display_unit
 from explorer.model import modules
 from explorer.study.asked_for import Sweep, check_reachable, read_limits, read_outputs, read_sweeps
 from explorer.study.beside import swept_beside, told_beside
+from explorer.study.correlations import Correlation, read_correlations
 from explorer.study.day_to_day import with_days
 from explorer.study.inputs import Input as Input
 from explorer.study.inputs import default_input, known_quantity, read_input, read_inputs
@@ -41,6 +40,9 @@ from explorer.study.throttle import (
 )
 from explorer.study.today import NO_DAY, AnyDay, read_today
 
+if TYPE_CHECKING:
+    from explorer.engine.kept_values import KeptValues
+
 
 @dataclass(frozen=True)
 class Condition:
@@ -57,16 +59,6 @@ class Condition:
         if self.throttle in DECIDES:
             found.pop(ACCELERATION, None)
         return found | {PUSH: NO_PUSH} if self.throttle == "coasting" else found
-
-
-@dataclass(frozen=True)
-class Correlation:
-    """Correlation of the normal scores of two inputs."""
-
-    first: str
-    second: str
-    value: float
-    source: str | None = None
 
 
 @dataclass(frozen=True)
@@ -240,7 +232,7 @@ def _build(file: Path, text: StudyText, allow_code: bool) -> Study:
     inputs |= read_model_errors(wrong, graph, file.parent, faults)
     conditions = _conditions(entries, graph, file.parent, faults)
     display = _display(entries.display, graph, faults)
-    correlations = _correlations(entries, inputs, unread, faults)
+    correlations = read_correlations(entries, inputs, unread, faults)
     read = {name: entry for name, entry in entries.today.items() if name not in unread}
     today, any_day = read_today(read, inputs, conditions, correlations, graph, file.parent, faults)
     study = Study(
@@ -373,28 +365,3 @@ def _display(entries: Mapping[str, str], graph: Graph, faults: Faults) -> dict[s
                     remedy=f"did you mean {written_in(quantity.unit)[0]!r}?",
                 )
     return dict(entries)
-
-
-def _correlations(
-    entries: StudyFile, inputs: Mapping[str, Input], unread: Collection[str], faults: Faults
-) -> tuple[Correlation, ...]:
-    before = len(faults.found)
-    for position, entry in enumerate(entries.correlations, 1):
-        for name in entry.between:
-            given = inputs.get(name)
-            if name not in unread and (given is None or given.exact):
-                lacking = did_you_mean(name, inputs, "give it under [inputs] first")
-                faults.found.append(
-                    StudyError(
-                        "a correlation is between two uncertain inputs of this study",
-                        key=f"correlations[{position}].between",
-                        found=name,
-                        remedy=lacking if given is None else "give it a spread first",
-                    )
-                )
-    found = tuple(Correlation(*entry.between, entry.value, entry.source) for entry in entries.correlations)
-    if found and len(faults.found) == before:
-        with faults.noted():
-            names = tuple(dict.fromkeys(name for c in found for name in (c.first, c.second)))
-            check_correlation(names, {(c.first, c.second): c.value for c in found})
-    return found

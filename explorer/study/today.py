@@ -13,7 +13,8 @@ from explorer.study.day_to_day import day_of
 from explorer.study.inputs import Input, read_inputs
 
 if TYPE_CHECKING:
-    from explorer.study.study import Condition, Correlation
+    from explorer.study.correlations import Correlation
+    from explorer.study.study import Condition
 
 READ_TODAY = "read on the day"
 

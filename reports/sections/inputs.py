@@ -5,7 +5,7 @@ from __future__ import annotations
 from explorer.graph.labels import begun
 from explorer.graph.written import MINUS
 from explorer.results.records import ConditionRecord, InputRecord
-from explorer.study.study import Correlation
+from explorer.study.correlations import Correlation
 from reports.blocks import (
     Block,
     Cell,

@@ -13,15 +13,14 @@ from scipy.stats import qmc
 from explorer.engine.sampling import (
     _directions,
     _places,
-    check_correlation,
     correlated,
-    correlation_matrix,
     random_column,
     saltelli_columns,
     sobol_columns,
 )
 from explorer.errors import CorrelationError, SampleError
 from explorer.graph.arrays import Array
+from explorer.study.correlations import check_correlation, correlation_matrix
 from tests.statistics_help import within
 
 NAMES = ("air_density", "mass", "wing_area", "front_wheel_rate", "speed@closed")

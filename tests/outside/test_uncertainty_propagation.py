@@ -10,8 +10,9 @@ import math
 import numpy as np
 import pytest
 
-from explorer.engine.sampling import check_correlation, correlated, random_column, sobol_columns
+from explorer.engine.sampling import correlated, random_column, sobol_columns
 from explorer.graph.arrays import Array
+from explorer.study.correlations import check_correlation
 from explorer.study.distributions import Distribution, LogNormal, Normal, StudentT, TruncatedNormal
 from explorer.study.distributions_between_limits import Uniform
 from explorer.study.distributions_of_values import Tabulated

@@ -10,7 +10,6 @@ import numpy as np
 from pydantic import Field
 
 from explorer.analyses.standing import STANDS
-from explorer.engine.sampling import correlation_matrix
 from explorer.errors import StudyError, did_you_mean
 from explorer.graph.arrays import Array
 from explorer.graph.written import chance
@@ -21,6 +20,7 @@ from explorer.logs.forward import computed_as, forward_model
 from explorer.logs.kinds.task import Finding, Kind, LoggedRun, Options, Task
 from explorer.logs.test_conditions import known_input
 from explorer.study.beside import STANDING, standing_of
+from explorer.study.correlations import correlation_matrix
 from explorer.study.study import Input
 
 # The whole graph is evaluated for every row and every input: more rows only take time.
