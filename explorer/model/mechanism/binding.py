@@ -1,10 +1,9 @@
 """Binding: the gaps that are left after what the drill and the printer did, and under load.
 
 What they leave behind comes in as bow (the middle of a printed element is out of the line between its ends)
-and as skew (the pivot holes in the two end plates do not face each other).  With one of them a
-slot is narrowest at an end or in the middle, and those three places are looked at.  With both it is narrowest
-between them: by less than 0.08 mm in 99 of 100 wings with a bow of 0.6 mm and a skew of 0.3 mm (standard
-deviations), so leave that much.  A gap below zero means that the wing binds.
+and as skew (the pivot holes in the two end plates do not face each other).  With one of them a slot is
+narrowest at an end or in the middle, and those three places are looked at.  A gap below zero means that the
+wing binds.
 """
 
 from __future__ import annotations
@@ -82,7 +81,11 @@ def element_loaded_bow(element_bow: Array, element_mid_span_deflection: Array, s
     fails="the links of some element cannot close",
 )
 def binding_gap(slot_gap: Curve) -> Array:
-    """Narrowest slot anywhere along the span at this servo angle, as built."""
+    """Narrowest slot at both ends and in the middle of the span at this servo angle, as built.
+
+    Where elements are bowed and their holes are skewed it is narrower still between those places: by less
+    than 0.08 mm in 99 of 100 wings with a bow of 0.6 mm and a skew of 0.3 mm (standard deviations).
+    """
     return reduce(np.minimum, map(slot_gap, _SPAN_POSITIONS))
 
 
@@ -93,7 +96,7 @@ def binding_gap(slot_gap: Curve) -> Array:
     fails="the links of some element cannot close",
 )
 def smallest_binding_gap(binding_gap: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
-    """Narrowest slot left through the travel anywhere along the span, as built; below zero the wing binds."""
+    """Narrowest slot left through the travel, at both ends and in the middle; below zero the wing binds."""
     angles = (servo_angle_closed + share * servo_travel for share in TRAVEL_SHARES)
     return reduce(np.minimum, map(binding_gap, angles))
 
