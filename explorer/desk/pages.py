@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from explorer.analyses.live_leads import CARS
 from explorer.analyses.nominal import computable, nominal_values
 from explorer.desk.editing import Place, at
 from explorer.desk.entry_forms import KINDS, LABELS, Fields, fields_of
@@ -34,6 +35,7 @@ from reports.drawings.sideview import (
     side_view,
 )
 from reports.findings import unfounded
+from reports.formatting import count
 from reports.page import environment
 
 HERE = Path(__file__).parent
@@ -219,6 +221,7 @@ def _verdicts(bench: Workbench) -> dict[str, Any]:
         "over": firming.over,
         "settled": firming.settled,
         "leads": sum(turn == firming.turn for turn, _ in firming.leads.values()),
+        "weighed_on": count(CARS),
         "error_of_run": firming.error,
         "signs": SIGNS,
         "bar": (WIDTH, HEIGHT),

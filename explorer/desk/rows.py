@@ -19,7 +19,7 @@ from explorer.study.throttle import throttle_words, with_throttle
 from reports.blocks import SIGNS
 from reports.findings import in_both_words
 from reports.formatting import Units, amount, count, hours, share, share_range
-from reports.sections.measuring import asked_words, what_it_does
+from reports.sections.measuring import what_it_does_beside
 
 WIDTH, HEIGHT = 200.0, 22.0
 # What is asked stands at three quarters of every row: right of it the cars hold often enough.
@@ -81,7 +81,7 @@ def rows(
     return tuple(
         replace(
             _row(study, limit, found, cars, before.get(limit.name), surely.get(limit.name)),
-            lead=_lead(study, limit, given, turn, *leads[limit.name], verdict=found.verdict)
+            lead=_lead(study, given, turn, *leads[limit.name], verdict=found.verdict)
             if limit.name in leads and found is not None
             else None,
         )
@@ -106,7 +106,6 @@ def name_of(study: Study, given: Input) -> str:
 
 def _lead(
     study: Study,
-    limit: Limit,
     given: Mapping[str, Input],
     turn: int,
     of: int,
@@ -124,14 +123,15 @@ def _lead(
         if key in given
     ]
     measure = (
-        "no measurement listed would save anything that shows" if lead.weighed and verdict != "pass" else ""
+        "no measurement listed would help by an amount that shows"
+        if lead.weighed and verdict != "pass"
+        else ""
     )
     if (worth := lead.measure) is not None:
         measure = f"measure first the {lead.label}, which takes {hours(worth.hours)}"
         # Weighed on fewer cars than the verdict beside it: of what these tell otherwise nothing is said.
         if verdict == "undecided" or (verdict == "pass") is (worth.before.passes.value == 1):
-            asked = asked_words(limit.threshold, None if limit.sure is None else limit.probability)
-            measure = f"{measure}: {what_it_does('it', asked, worth.before, worth.after)}"
+            measure = f"{measure} and {what_it_does_beside(worth.before, worth.after)}"
     return LeadShown(tuple(drivers), measure, of != turn)
 
 

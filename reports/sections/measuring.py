@@ -158,16 +158,27 @@ def asked_words(threshold: float, runs: float | None) -> str:
 def what_it_does(limit: str, required: str, before: LimitState, after: LimitState) -> str:
     """Say what a measurement does to one verdict, the threshold beside it."""
     needed = f"{required} required"
+    if turns := _turns_it("it", before, after):
+        stands = "passes" if before.passes.value == 1 else "fails"
+        return f"{limit} {stands} as known so far ({needed}); the measurement {turns}"
+    return f"it {_lowers(f'{limit} wrongly ({needed})', before, after)}"
+
+
+def what_it_does_beside(before: LimitState, after: LimitState) -> str:
+    """Say what a measurement does to a limit whose verdict and threshold stand beside it."""
+    return _turns_it("the limit", before, after) or _lowers("the limit wrongly", before, after)
+
+
+def _turns_it(limit: str, before: LimitState, after: LimitState) -> str:
     passes = before.passes.value == 1
     turns = 1 - after.passes.value if passes else after.passes.value
-    if turns >= SELDOM:
-        stands, then = ("passes", "fails") if passes else ("fails", "passes")
-        shows = f"the measurement has a {chance(turns)} chance of showing that it {then}"
-        return f"{limit} {stands} as known so far ({needed}); {shows}"
-    return (
-        f"it lowers the chance of judging {limit} wrongly ({needed}) from {chance(before.wrong)} to "
-        f"{chance(after.wrong)}, and will not decide it"
-    )
+    then = "fails" if passes else "passes"
+    return f"has a chance of {chance(turns)} of showing that {limit} {then}" if turns >= SELDOM else ""
+
+
+def _lowers(wrongly: str, before: LimitState, after: LimitState) -> str:
+    lowered = f"from {chance(before.wrong)} to {chance(after.wrong)}"
+    return f"lowers the chance of judging {wrongly} {lowered}, and will not decide it"
 
 
 def _labels(plan: MeasuringPlan) -> dict[str, str]:
@@ -477,7 +488,7 @@ def outlook_words(plan: MeasuringPlan, outlook: Outlook) -> str:
     if outlook.passes_now:
         if turns < SELDOM:
             return "passes, and the plan would hardly ever change that"
-        return f"passes as known so far; the plan has a {chance(turns)} chance of showing that it fails"
+        return f"passes as known so far; the plan has a chance of {chance(turns)} of showing that it fails"
     if outlook.fails_clearly:
         return "fails clearly; measuring cannot change that"
     labels = _labels(plan)

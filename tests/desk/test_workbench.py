@@ -9,6 +9,7 @@ import pytest
 from explorer.analyses.live_leads import live_leads
 from explorer.analyses.live_verdicts import live_verdicts
 from explorer.desk.at_work import AtWork
+from explorer.desk.pages import verdicts
 from explorer.desk.rows import LeadShown, rows
 from explorer.desk.workbench import MOST_STEPS_BACK, Workbench
 from explorer.engine.execution import Execution
@@ -144,8 +145,13 @@ def test_what_drives_a_limit_is_grey_until_it_belongs_to_the_numbers_shown(file:
     fresh = shown()
     assert fresh is not None
     assert tuple(one[:2] for one in fresh.drivers) == drivers
-    assert fresh.measure
     assert not fresh.stale
+    # The row says the verdict and what is asked itself.
+    assert fresh.measure.startswith("measure first the ")
+    assert "known so far" not in fresh.measure
+    assert "required" not in fresh.measure
+    said = " ".join(verdicts(bench).split())
+    assert said.count("weighed on 8 000 cars: shares are good to a few hundredths") == 1
     bench.change(lambda text: text.replace("sd = 5, ", "sd = 0.5, "))
     old = shown()
     assert old is not None

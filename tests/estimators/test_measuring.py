@@ -17,7 +17,7 @@ from explorer.estimators.measuring import SIGNIFICANT, Accuracy, Measurement, St
 from explorer.estimators.measuring_outlook import MeasuringPlan
 from explorer.graph.arrays import Array
 from explorer.graph.written import SPACE
-from reports.sections.measuring import headline, outlook_words
+from reports.sections.measuring import headline, outlook_words, what_it_does_beside
 from tests.measuring_help import worth_of_measurements
 from tests.statistics_help import within
 
@@ -222,8 +222,8 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     assert within(before.loss.value, 0.66595, before.loss.error)
     assert sentence == (
         "measure the quantity a first: it takes half an hour; “front load” fails as known so far "
-        f"(90 % required); the measurement has a {100 * after.passes.value:.0f} % chance of showing that it "
-        "passes"
+        f"(90 % required); the measurement has a chance of {100 * after.passes.value:.0f} % of showing "
+        "that it passes"
     )
 
 
@@ -300,7 +300,7 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     # The chance is the one that the first sentence says, whether the run has decided the limit or not.
     turned = f"{100 * outlook['open'].planned.passes.value:.0f} %"
     assert plain(outlook_words(plan, outlook["open"])).endswith(f"that it passes: {turned} by the plan")
-    assert f"(90 % required); the measurement has a {turned} chance of showing" in plain(headline(plan))
+    assert f"(90 % required); the measurement has a chance of {turned} of showing" in plain(headline(plan))
     assert outlook["hopeless"].design_must_change
     assert plain(outlook_words(plan, outlook["hopeless"])) == (
         "fails as known so far; the chance to show that it passes: "
@@ -330,7 +330,9 @@ def test_a_pass_that_a_reading_may_turn_says_so() -> None:
     assert outlook_words(plan, plan.outlooks[0]).startswith("passes as known so far; the plan has a ")
     said = plain(headline(plan))
     assert "passes as known so far (90 % required); the measurement has a" in said
-    assert said.endswith("chance of showing that it fails")
+    assert said.endswith("% of showing that it fails")
+    beside = plain(what_it_does_beside(*plan.steps[0].limits["y"]))
+    assert beside == said.split("; the measurement ")[1].replace("it fails", "the limit fails")
 
 
 def test_a_limit_that_asks_sure_is_told_in_both_words() -> None:
