@@ -28,6 +28,19 @@ WORTH_NAMING = 0.05
 GUESSES = ("made up", "guess")
 
 
+# Each verdict as the verb of one limit, and of several.
+VERDICTS = {
+    "pass": ("passes", "pass"),
+    "fail": ("fails", "fail"),
+    "undecided": ("is undecided", "are undecided"),
+}
+
+
+def in_verbs(verdict: str, limits: int) -> str:
+    """Say what so many limits do."""
+    return VERDICTS[verdict][limits != 1]
+
+
 @dataclass(frozen=True)
 class Driver:
     """An input and how much of one limit's spread it answers for."""

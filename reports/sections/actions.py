@@ -9,8 +9,8 @@ from explorer.results.actions import Action, Setting, actions_of
 from explorer.results.exploration import VariableRecord
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
-from reports.findings import judged_build, without_source
-from reports.formatting import amount, counted, listed, share
+from reports.findings import in_verbs, judged_build, without_source
+from reports.formatting import amount, count, counted, listed, share
 from reports.report import Report, in_words, sentence
 from reports.sections import measuring
 
@@ -33,7 +33,7 @@ def action_lines(report: Report, *, short: bool = False) -> list[Line]:
     """Say each thing to do, in the order to do it; in short without what the whole list tells."""
     summary = report.summary
     lines = [_words(report, action, short) for action in actions_of(summary)]
-    if summary.failures:
+    if summary.failures and against_limits(report):
         lines.append(_why_missing(report, short))
     missing = without_source(summary)
     if missing:
@@ -54,7 +54,7 @@ def _why_missing(report: Report, short: bool) -> Line:
     missing = f"Find out why {counted(samples, 'answer')} {'was' if samples == 1 else 'were'} missing ("
     link = Link("failed samples", "failures")
     if short:
-        return (missing, link, "); each counts against its limit until then.")
+        return (missing, link, f"); {against_limits(report)}.")
     reasons = [
         f"{in_words(name)}{f' ({meaning})' if meaning else ''}, {counted(counts[name, meaning], 'time')}"
         for name, meaning in most[:_FEW]
@@ -63,7 +63,7 @@ def _why_missing(report: Report, short: bool) -> Line:
     return (
         missing,
         link,
-        f"); each counts against its limit until then. What gave up first: {'; '.join(reasons)}{more}. ",
+        f"); {against_limits(report)}. What gave up first: {'; '.join(reasons)}{more}. ",
         Code(f"squatline explain {most[0][0]} --study STUDY"),
         " says what it is made of, ",
         Code("squatline check STUDY"),
@@ -71,15 +71,24 @@ def _why_missing(report: Report, short: bool) -> Line:
     )
 
 
+def against_limits(report: Report) -> str:
+    """Say how many missing answers count against a limit; empty where no limit asks for any of them."""
+    outputs = {limit.output: report.output(limit) for limit in report.summary.limits}
+    against = sum(output.failed for output in outputs.values())
+    if against and against == sum(record.count for record in report.summary.failures):
+        return "each counts against its limit"
+    return f"{count(against)} of them count against a limit" if against else ""
+
+
 def _words(report: Report, action: Action, short: bool) -> Line:
     named = _named(action.limits, short) if action.limits else ""
     plan = report.summary.measuring
     match action.todo:
         case "do not run":
-            many = len(action.limits) > 1
-            has = f": {len(action.limits)} safety limits have" if many else ": the safety limit has"
-            said = "." if short and many else f": {_named(action.limits)}."
-            return (Strong("Do not run the car as it stands"), f"{has} not passed{said}")
+            return (
+                Strong("Do not run the car as it stands"),
+                f": {_not_passed(report, action.limits, short)}.",
+            )
         case "build":
             meets = " instead: it meets every limit in the prediction ("
             if action.candidate:
@@ -119,6 +128,19 @@ def _words(report: Report, action: Action, short: bool) -> Line:
         f"{percent(found.required)}): more cars will not decide it. Know an input better, leave more room"
         f"{_or_relaxed(report, action.limits[:1])}.",
     )
+
+
+def _not_passed(report: Report, names: tuple[str, ...], short: bool) -> str:
+    """Say which limits for safety fail and which are undecided; in short several are counted."""
+    said = []
+    for verdict in ("fail", "undecided"):
+        found = tuple(name for name in names if _limit(report, name).conformance.verdict == verdict)
+        verb = in_verbs(verdict, len(found))
+        if len(found) == 1:
+            said.append(f"the safety limit {_named(found)} {verb}")
+        elif found:
+            said.append(f"{len(found)} safety limits {verb}{'' if short else f': {_named(found)}'}")
+    return "; ".join(said)
 
 
 def _or_relaxed(report: Report, names: tuple[str, ...]) -> str:
@@ -166,10 +188,8 @@ def setting_words(setting: Setting, *, failing: Collection[str] = ()) -> Line:
     named = "all that fail" if len(failing) > 1 and set(setting.limits) >= set(failing) else None
     words = f": {named or _named(setting.limits, short)} then {pass_}"
     if not setting.breaks:
-        return (
-            *start,
-            f"{words}, and every other limit{'' if setting.around else ' that passes still does'}.",
-        )
+        others = "every other limit" if setting.around else "no limit that passes now is lost"
+        return (*start, f"{words}, and {others}.")
     broken = _named(setting.breaks, short)
     lost = f"but {broken} {'does' if len(setting.breaks) == 1 else 'do'} not"
     if not setting.around:
@@ -183,18 +203,22 @@ def _instead(setting: Setting) -> Line:
     for variable, value in setting.instead:
         line += (" or " if line else "", f"{variable.words} to ")
         line += (amount(value, variable, zeros=False),)
-    return (f" For “{setting.limits[0]}” alone also: ", *line, ".") if line else ()
+    return (f" Or, for “{setting.limits[0]}” alone: ", *line, ".") if line else ()
 
 
 def _unanswered_in_short(report: Report, action: Action) -> str:
     """Name the limits for safety for which no change is known, and count the others."""
     names = action.unanswered
     safe = [f"“{name}” (safety)" for name in names if _limit(report, name).safety]
-    rest = len(names) - len(safe)
-    others = [counted(rest, "other limit" if safe else "limit")] if rest else []
+    left = [name for name in names if not _limit(report, name).safety]
+    others = [counted(len(left), "other limit" if safe else "limit")] if len(left) > 1 else [_named((*left,))]
     then = ": with these changes alone the car may not be run" if safe and action.settings else ""
     them = "it" if len(names) == 1 else "them"
-    return f"For {listed([*safe, *others])} no change that mends {them} is known{then}. " if names else ""
+    return (
+        f"For {listed(filter(None, [*safe, *others]))} no change that mends {them} is known{then}. "
+        if names
+        else ""
+    )
 
 
 def _unanswered(report: Report, names: tuple[str, ...]) -> Line:
@@ -204,10 +228,9 @@ def _unanswered(report: Report, names: tuple[str, ...]) -> Line:
     tried = levers is not None and any(
         effect.tried for lever in levers.levers for effect in lever.effects if effect.limit in names
     )
-    known = "no lever that was tried mends" if tried else "no change of the design is known to mend"
-    alone = " alone" if tried else ""
+    known = "no single change that was tried mends" if tried else "no change of the design is known to mend"
     return (
-        f"{_named(names)} {fails}, and {known} {it}{alone}: try candidates (",
+        f"{_named(names)} {fails}, and {known} {it}: try candidates (",
         Code("squatline compare"),
         ") or ask which value would (",
         Code("squatline explore"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from functools import partial
 
@@ -31,8 +32,10 @@ from reports.blocks import (
 )
 from reports.charts_of_limits import LimitRow, limit_rows
 from reports.findings import (
+    VERDICTS,
     JudgedBuild,
     found_words,
+    in_verbs,
     judged_build,
     met_words,
     required_words,
@@ -168,17 +171,15 @@ def _share(found: Conformance) -> str:
 
 def _counted(limits: Sequence[LimitRecord]) -> str:
     """Count the verdicts in words."""
-    verdicts: list[str] = [limit.conformance.verdict for limit in limits]
-    if len(verdicts) == verdicts.count("pass"):
-        return f"{'The limit passes' if len(verdicts) == 1 else f'{every(len(verdicts))} limits pass'}."
-    words = (
-        ("pass", "passes", "pass"),
-        ("fail", "fails", "fail"),
-        ("undecided", "is undecided", "are undecided"),
-    )
-    counts = [(verdicts.count(verdict), one, more) for verdict, one, more in words]
-    parts = [f"{number} {one if number == 1 else more}" for number, one, more in counts if number]
-    return f"Of {counted(len(verdicts), 'limit')}, {listed(parts)}."
+    counts = Counter[str](limit.conformance.verdict for limit in limits)
+    if len(counts) == 1:
+        return f"{_all(limits)} {in_verbs(limits[0].conformance.verdict, len(limits))}."
+    parts = [f"{counts[word]} {in_verbs(word, counts[word])}" for word in VERDICTS if counts[word]]
+    return f"Of {len(limits)} limits, {listed(parts)}."
+
+
+def _all(limits: Sequence[LimitRecord]) -> str:
+    return "The limit" if len(limits) == 1 else f"{every(len(limits))} limits"
 
 
 def _what_next(report: Report) -> Answer:
@@ -213,11 +214,21 @@ def picture(report: Report, judged: JudgedBuild) -> Figure:
 
 
 def _finding(limits: Sequence[LimitRecord]) -> str:
-    failing = [limit for limit in sorted(limits, key=severity) if limit.conformance.verdict == "fail"]
-    if not failing:
-        return "No limit fails" if len(limits) > 1 else "The limit does not fail"
-    fail = "fails" if len(failing) == 1 else "fail"
-    return f"{len(failing)} of {counted(len(limits), 'limit')} {fail}; most in the way: “{failing[0].name}”"
+    """Say in the title of the picture what does not pass, and the worst of it."""
+    first = min(limits, key=severity)
+    verdict = first.conformance.verdict
+    alike = [limit for limit in limits if limit.conformance.verdict == verdict]
+    if verdict == "pass":
+        return _counted(limits)[:-1]
+    of = _all(limits) if len(alike) == len(limits) else f"{len(alike)} of {len(limits)} limits"
+    worst = (
+        ""
+        if len(limits) == 1
+        else f": “{first.name}”"
+        if len(alike) == 1
+        else f"; most in the way: “{first.name}”"
+    )
+    return f"{of} {in_verbs(verdict, len(alike))}{worst}"
 
 
 def _row(report: Report, limit: LimitRecord) -> LimitRow:

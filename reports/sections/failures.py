@@ -6,6 +6,7 @@ from explorer.graph.labels import label
 from reports.blocks import Column, Quiet, Section, Table, cell
 from reports.formatting import count
 from reports.report import Report, sentence
+from reports.sections.actions import against_limits
 
 
 def build(report: Report) -> Section | None:
@@ -15,7 +16,7 @@ def build(report: Report) -> Section | None:
         return None
     table = Table(
         "failed",
-        "Samples without an answer. Each counts as a car that misses the limit.",
+        f"Samples without an answer; {against_limits(report) or 'no limit asks for them'}.",
         (
             Column("Quantity wanted"),
             Column("Condition"),

@@ -132,7 +132,7 @@ def headline(plan: MeasuringPlan) -> str:
         limit, before, after = _most_helped(made)
         together = listed(f"the {one.label}" for one in made)
         words = f"measure {together}: together they take {hours(plan.hours)}"
-    words += f"; {what_it_does(f'“{limit}”', _required(plan, limit), before, after)}"
+    words += what_it_does(f"“{limit}”", _required(plan, limit), before, after)
     if step.tied_with and len(made) == 1:
         labels = _labels(plan)
         words += f" (the {listed(labels[name] for name in step.tied_with)} would do as well)"
@@ -143,7 +143,7 @@ def worth_words(plan: MeasuringPlan, worth: Worth) -> str:
     """Say what one measurement, made meanwhile, does to the verdict of one limit."""
     label = _labels(plan).get(worth.measurement, worth.measurement)
     does = what_it_does(f"“{worth.limit}”", _required(plan, worth.limit), worth.before, worth.after)
-    return f"meanwhile measure the {label}, which takes {hours(worth.hours)}: {does}"
+    return f"meanwhile measure the {label}, which takes {hours(worth.hours)}{does}"
 
 
 def _required(plan: MeasuringPlan, limit: str) -> str:
@@ -156,24 +156,24 @@ def asked_words(threshold: float, runs: float | None) -> str:
 
 
 def what_it_does(limit: str, required: str, before: LimitState, after: LimitState) -> str:
-    """Say what a measurement does to one verdict, the threshold beside it."""
-    needed = f"{required} required"
-    if turns := _turns_it("it", before, after):
-        stands = "passes" if before.passes.value == 1 else "fails"
-        return f"{limit} {stands} as known so far ({needed}); the measurement {turns}"
-    return f"it {_lowers(f'{limit} wrongly ({needed})', before, after)}"
+    """Say what a measurement does to one verdict, the threshold beside it, after how long it takes."""
+    needed = f"({required} required)"
+    if turns := _turns_it(limit, before, after):
+        return f", with {turns} {needed}"
+    return f"; it {_lowers(f'{limit} wrongly {needed}', before, after)}"
 
 
 def what_it_does_beside(before: LimitState, after: LimitState) -> str:
     """Say what a measurement does to a limit whose verdict and threshold stand beside it."""
-    return _turns_it("the limit", before, after) or _lowers("the limit wrongly", before, after)
+    turns = _turns_it("the limit", before, after)
+    return f"has {turns}" if turns else _lowers("the limit wrongly", before, after)
 
 
 def _turns_it(limit: str, before: LimitState, after: LimitState) -> str:
     passes = before.passes.value == 1
     turns = 1 - after.passes.value if passes else after.passes.value
     then = "fails" if passes else "passes"
-    return f"has a chance of {chance(turns)} of showing that {limit} {then}" if turns >= SELDOM else ""
+    return f"a chance of {chance(turns)} of showing that {limit} {then}" if turns >= SELDOM else ""
 
 
 def _lowers(wrongly: str, before: LimitState, after: LimitState) -> str:

@@ -221,9 +221,8 @@ def test_plan_takes_the_most_telling_for_each_hour_first() -> None:
     # Closed form of the chance that it conforms, all of it lost while it fails: Phi(0.5 / sqrt(1 + 0.36)).
     assert within(before.loss.value, 0.66595, before.loss.error)
     assert sentence == (
-        "measure the quantity a first: it takes half an hour; “front load” fails as known so far "
-        f"(90 % required); the measurement has a chance of {100 * after.passes.value:.0f} % of showing "
-        "that it passes"
+        "measure the quantity a first: it takes half an hour, with a chance of "
+        f"{100 * after.passes.value:.0f} % of showing that “front load” passes (90 % required)"
     )
 
 
@@ -238,7 +237,7 @@ def test_a_first_step_that_helps_only_with_the_next_is_not_said_to_help_by_itsel
     steps = (replace(step, limits=idle), replace(step, label="quantity b", limits=both))
     sentence = plain(headline(replace(plan, steps=steps, hours=1.0)))
     assert sentence.startswith(
-        "measure the quantity a and the quantity b: together they take one hour; “front load” fails"
+        "measure the quantity a and the quantity b: together they take one hour, with a "
     )
 
 
@@ -300,7 +299,7 @@ def test_says_when_no_affordable_set_settles_a_limit() -> None:
     # The chance is the one that the first sentence says, whether the run has decided the limit or not.
     turned = f"{100 * outlook['open'].planned.passes.value:.0f} %"
     assert plain(outlook_words(plan, outlook["open"])).endswith(f"that it passes: {turned} by the plan")
-    assert f"(90 % required); the measurement has a chance of {turned} of showing" in plain(headline(plan))
+    assert f"a chance of {turned} of showing that “open” passes (90 % required)" in plain(headline(plan))
     assert outlook["hopeless"].design_must_change
     assert plain(outlook_words(plan, outlook["hopeless"])) == (
         "fails as known so far; the chance to show that it passes: "
@@ -329,10 +328,9 @@ def test_a_pass_that_a_reading_may_turn_says_so() -> None:
     plan = planned({"y": 1.6 + x["a"] + 0.2 * x["b"]}, x, [reading("a", noise=0.1)], hours=2)
     assert outlook_words(plan, plan.outlooks[0]).startswith("passes as known so far; the plan has a ")
     said = plain(headline(plan))
-    assert "passes as known so far (90 % required); the measurement has a" in said
-    assert said.endswith("% of showing that it fails")
+    assert said.endswith("% of showing that “y” fails (90 % required)")
     beside = plain(what_it_does_beside(*plan.steps[0].limits["y"]))
-    assert beside == said.split("; the measurement ")[1].replace("it fails", "the limit fails")
+    assert beside.removeprefix("has ").replace("the limit", "“y”") in said
 
 
 def test_a_limit_that_asks_sure_is_told_in_both_words() -> None:
@@ -340,7 +338,7 @@ def test_a_limit_that_asks_sure_is_told_in_both_words() -> None:
     stake = Stake("y", 0.9, runs=0.95)
     judged = measuring_plan.Judged(x, {"y": 0.5 + x["a"]}, (stake,))
     plan = measuring_plan.plan_measurements([judged], [reading("a")], budget_hours=2, seed=2)
-    assert "fails as known so far (95 % of runs, 90 % sure, required); the" in plain(headline(plan))
+    assert "that “y” passes (95 % of runs, 90 % sure, required)" in plain(headline(plan))
 
 
 def test_what_brings_nothing_that_shows_would_not_do_as_well() -> None:
