@@ -13,8 +13,8 @@ from explorer.estimators.sensitivity import Index
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.written import percent
 from explorer.results.actions import found_build
-from explorer.results.comparison import CandidateResult, SpeedResult
-from explorer.results.exploration import OptimumRecord
+from explorer.results.comparison import CandidateResult
+from explorer.results.exploration import OptimumRecord, SpeedResult
 from explorer.results.records import InputRecord, LimitRecord, Summary
 from explorer.study.builds import AS_IT_STANDS
 from explorer.study.usual import ASSUMED

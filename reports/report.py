@@ -14,7 +14,7 @@ from explorer.results.stored import Results
 from explorer.study.builds import Override
 from explorer.study.limits import Output
 from explorer.study.throttle import WORDS, with_throttle
-from reports.blocks import Line
+from reports.blocks import Block, Bullets, Line
 from reports.formatting import Amount, InUnits, Units, amount, speed_amount
 from reports.naming import named_in_full
 from reports.options import ReportOptions
@@ -151,6 +151,11 @@ def sentence(text: str) -> str:
     if not text:
         return ""
     return _begun(text) + ("" if text[-1] in ".!?" else ".")
+
+
+def noted(notes: Sequence[str]) -> list[Block]:
+    """List notes as sentences; nothing where there are none."""
+    return [Bullets(tuple((sentence(note),) for note in notes))] if notes else []
 
 
 def _begun(text: str) -> str:

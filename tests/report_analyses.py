@@ -28,7 +28,6 @@ from explorer.results.comparison import (
     ObjectiveResult,
     PairResult,
     RankingResult,
-    SpeedResult,
     Subject,
 )
 from explorer.results.exploration import (
@@ -45,6 +44,7 @@ from explorer.results.exploration import (
     OtherLimit,
     SearchRecord,
     SpeedLimit,
+    SpeedResult,
     SpeedStep,
     StateSpeed,
     VariableRecord,

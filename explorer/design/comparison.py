@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import partial
 
 import numpy as np
@@ -49,9 +49,8 @@ from explorer.results.comparison import (
     ObjectiveResult,
     PairResult,
     RankingResult,
-    SpeedResult,
 )
-from explorer.results.exploration import HighestSpeeds
+from explorer.results.exploration import HighestSpeeds, SpeedResult
 from explorer.results.histogram import BARS, Histogram
 from explorer.study.builds import AS_IT_STANDS, Build, overrides_in, read_builds, scopes_of
 from explorer.study.limits import Output
@@ -273,7 +272,7 @@ def _candidate(
         ),
         dominated_by=tuple(_dominating(build.name, pairs)),
         speeds=tuple(
-            SpeedResult(state.words, state.speed, state.sure, state.possible, state.reachable)
+            SpeedResult(**{one.name: getattr(state, one.name) for one in fields(SpeedResult)})
             for state in (speeds.states if speeds else ())
         ),
         sureness=sureness,

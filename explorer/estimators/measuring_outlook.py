@@ -5,11 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from explorer.estimators.measuring import (
-    Expected,
-    LimitState,
-    Worth,
-)
+from explorer.estimators.measuring import Expected, LimitState, Worth
 
 # A set is likely to turn a verdict from this chance on, and hardly ever below the other.
 LIKELY = 0.5
@@ -38,33 +34,21 @@ class Alone:
     tied_with: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class NextMeasurement:
-    """One measurement in its turn.
+@dataclass(frozen=True, kw_only=True)
+class NextMeasurement(Alone):
+    """One measurement in its turn: what it brings then, and which would have done as well.
 
     Attributes
     ----------
-    measurement, label, hours, cost:
-        What is measured, and what it takes.
     hours_so_far, cost_so_far:
         Sums up to and with this step.
     limits:
         Where each limit stands before and after this step, all earlier readings known.
-    gain:
-        Loss this step saves.
-    tied_with:
-        Names of measurements that would have done as well in this turn.
     """
 
-    measurement: str
-    label: str
-    hours: float
-    cost: float
     hours_so_far: float
     cost_so_far: float
     limits: Mapping[str, tuple[LimitState, LimitState]]
-    gain: Expected
-    tied_with: tuple[str, ...]
 
 
 @dataclass(frozen=True)

@@ -356,7 +356,8 @@ def _steps(taken: Readings, order: Mapping[str, tuple[str, ...]]) -> tuple[NextM
         pairs = zip(taken.stakes, stood, stands, strict=True)
         limits = {stake.limit: (then, now) for stake, then, now in pairs}
         gain = mean_of(taken.losses(before) - taken.losses(after))
-        steps.append(NextMeasurement(name, one.label, one.hours, one.cost, hours, cost, limits, gain, tied))
+        step = name, one.label, one.hours, one.cost, gain, tied
+        steps.append(NextMeasurement(*step, hours_so_far=hours, cost_so_far=cost, limits=limits))
         before, stood = after, stands
     return tuple(steps)
 

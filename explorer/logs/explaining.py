@@ -55,13 +55,13 @@ def explanations(
         Empty where none does within four spreads.
     """
     answered = np.isfinite(curves).all(axis=1)
-    curves, half = curves[answered], (found.upper - found.lower) / 2
+    curves, half = curves[answered], (found.band.upper - found.band.lower) / 2
     # Where all curves are one, as at the start of a straight, a row tells nothing.
     width = np.maximum(np.hypot(half, found.noise), 1e-3 * half.max())
-    off = (found.logged - found.median) / width
+    off = (found.logged - found.band.median) / width
     tried: list[tuple[float, float, str, Array]] = []
     for key, moves in _moved(inputs, predict).items():
-        left = np.array([np.sum((off - np.interp(found.at, at, move) / width) ** 2) for move in moves])
+        left = np.array([np.sum((off - np.interp(found.band.at, at, move) / width) ** 2) for move in moves])
         if np.isfinite(left).any() and np.ptp(left[np.isfinite(left)]) > 0:
             best = int(np.nanargmin(left))
             tried.append((float(left[best]), float(SPREADS[best]), key, moves[best]))
@@ -101,10 +101,10 @@ def _explains(found: Validation, at: Array, curves: Array) -> bool:
     return validate_curves(
         at,
         curves,
-        found.at,
+        found.band.at,
         found.logged,
-        quantity=found.quantity,
-        along=found.along,
+        quantity=found.band.quantity,
+        along=found.band.along,
         noise=found.noise,
     ).explains
 

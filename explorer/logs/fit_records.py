@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
 
 from explorer.files.reading import Source
 from explorer.graph.words import Sentence
@@ -227,18 +230,11 @@ def _correlations(fit: Fit) -> Iterator[EstimatePair]:
 
 def _residuals(residuals: Residuals) -> ResidualPoints:
     shown = slice(None, None, max(1, math.ceil(len(residuals.residual) / MOST_POINTS)))
-    return ResidualPoints(
-        abscissa=tuple(residuals.abscissa[shown].tolist()),
-        observed=tuple(residuals.observed[shown].tolist()),
-        predicted=tuple(residuals.predicted[shown].tolist()),
-        residual=tuple(residuals.residual[shown].tolist()),
-        weight=tuple(residuals.weight[shown].tolist()),
-        run=tuple(residuals.run[shown].tolist()),
-        channel=tuple(residuals.channel[shown].tolist()),
-        abscissa_name=residuals.abscissa_name,
-        channel_names=residuals.channel_names,
-        channel_units=residuals.channel_units,
-    )
+    thinned: dict[str, Any] = {
+        name: tuple(value[shown].tolist()) if isinstance(value, np.ndarray) else value
+        for name, value in vars(residuals).items()
+    }
+    return ResidualPoints(**thinned)
 
 
 def _update(fitted: Fitted, study: Study) -> UpdateRecord | None:

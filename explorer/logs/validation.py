@@ -16,9 +16,11 @@ from explorer.errors import SampleError
 from explorer.graph.arrays import Array
 from explorer.logs.fitting.independence import repetition, without_dropouts
 from explorer.logs.logger_scatter import LoggerScatter, logger_scatter
-from explorer.results.logged_runs import Departure
+from explorer.results.logged_runs import Departure, RunJudged
 
 SHARE = 0.9
+# Its edge, in standard deviations.
+EDGE = float(ndtri((1 + SHARE) / 2))
 # Chance below which a run is not explained (common practice).
 DOUBT = 0.01
 FEWEST_ROWS = 5
@@ -39,8 +41,6 @@ class Band:
         Shape (points,): quantiles of the predicted quantity, as 5 %, 50 % and 95 %.
     quantity, along:
         What it is, for what is told of it.
-    share:
-        Probability between the edges.
     """
 
     at: Array
@@ -49,62 +49,20 @@ class Band:
     upper: Array
     quantity: str
     along: str = "speed"
-    share: float = SHARE
 
 
-@dataclass(frozen=True)
-class Validation:
-    """How a logged run lies in the predicted band, in the units of the curves.
+@dataclass(frozen=True, kw_only=True)
+class Validation(RunJudged):
+    """The judgement in the units of the curves, and what it is of.
 
     Attributes
     ----------
-    quantity, along:
-        What was predicted and logged, and what it is plotted against.
-    rows, outside_range:
-        Rows compared, and rows left out because nothing was predicted there.
-    share, coverage:
-        Probability of the band, and the share of rows that lie in it.
-    expected_low, expected_high:
-        Between these the coverage of a run of the predicted kind lies, with 95 % probability.
-    effective_rows:
-        How many independent rows the run is worth.
-    bias, bias_in_spreads:
-        Mean of logged minus predicted median, and the same in predicted standard deviations.
-    noise:
-        Scatter of the logger that was added to the band.
-    chance:
-        How often a run of the predicted kind would lie as badly as this one.
-    explains:
-        The verdict.
-    stretches:
-        Where the run leaves the band.
-    notes:
-        What weakens it, in words that hold no unit.
-    at, logged, lower, median, upper:
-        Shape (rows,), for plotting; the band without the logger's scatter.
+    band, logged:
+        At every row of the log, shape (rows,): what was predicted, without the logger's scatter, and the log.
     """
 
-    quantity: str
-    along: str
-    rows: int
-    outside_range: int
-    share: float
-    coverage: float
-    expected_low: float
-    expected_high: float
-    effective_rows: float
-    bias: float
-    bias_in_spreads: float
-    noise: float
-    chance: float
-    explains: bool
-    stretches: tuple[Departure, ...]
-    notes: tuple[str, ...]
-    at: Array
+    band: Band
     logged: Array
-    lower: Array
-    median: Array
-    upper: Array
 
 
 @dataclass(frozen=True)
@@ -120,7 +78,7 @@ class _Compared:
         """Distance from the predicted middle in predicted standard deviations, the logger's included."""
         band = self.band
         half = np.where(values >= band.median, band.upper - band.median, band.median - band.lower)
-        spread = np.hypot(half / _edge(band.share), self.scatter.deviation)
+        spread = np.hypot(half / EDGE, self.scatter.deviation)
         return np.asarray((values - band.median) / np.maximum(spread, 1e-300))
 
     @property
@@ -131,7 +89,7 @@ class _Compared:
     @property
     def coverage(self) -> float:
         """Share of rows in the band."""
-        return float(np.mean(np.abs(self.distance) <= _edge(self.band.share)))
+        return float(np.mean(np.abs(self.distance) <= EDGE))
 
     @property
     def effective_rows(self) -> float:
@@ -148,7 +106,6 @@ def validate_curves(
     *,
     quantity: str,
     along: str = "speed",
-    share: float = SHARE,
     noise: float | None = None,
     seed: int = 1,
 ) -> Validation:
@@ -167,7 +124,7 @@ def validate_curves(
     logged_at, logged, noise:
         Shape (rows,), in the order logged; scatter of the logger, else found from what is left once
         the log follows the curves as well as it can (``explorer.logs.logger_scatter``).
-    quantity, along, share:
+    quantity, along:
         As in ``Band``.
     seed:
         For the scatter added to the curves.
@@ -186,25 +143,25 @@ def validate_curves(
             allowed=f"at least {FEWEST_CURVES}",
             remedy="run more samples, or shorten the range",
         )
-    edges = np.quantile(answered, [(1 - share) / 2, 0.5, (1 + share) / 2], axis=0)
-    band = Band(at, edges[0], edges[1], edges[2], quantity, along, share)
+    edges = np.quantile(answered, [(1 - SHARE) / 2, 0.5, (1 + SHARE) / 2], axis=0)
+    band = Band(at, edges[0], edges[1], edges[2], quantity, along)
     place, values = _overlapping(band, logged_at, logged)
     runs = np.stack([np.interp(place, at, curve) for curve in answered])
     scatter = logger_scatter(runs, values, deviation=noise)
     compared = _Compared(_brought(band, place), values, scatter, len(logged) - len(values))
     runs += compared.scatter.drawn(runs.shape, seed)
-    own = _badness(compared.distance[None], share)
-    others = _badness(compared.distances(runs), share)
+    own = _badness(compared.distance[None])
+    others = _badness(compared.distances(runs))
     # Ranks among the runs of the predicted kind: by the furthest departure, and by the share outside.
     ranks = [1 + np.count_nonzero(of >= mine[0]) for mine, of in zip(own, others, strict=True)]
     low, high = np.quantile(1 - others[1], [0.025, 0.975])
     return _judged(compared, (float(low), float(high)), min(1.0, 2 * min(ranks) / (1 + len(runs))))
 
 
-def _badness(distances: Array, share: float) -> tuple[Array, Array]:
+def _badness(distances: Array) -> tuple[Array, Array]:
     """Furthest departure, and share of rows outside, of each run: shape (runs,) each."""
     furthest = np.max(np.abs(without_dropouts(distances)), axis=1)
-    return furthest, np.mean(np.abs(distances) > _edge(share), axis=1)
+    return furthest, np.mean(np.abs(distances) > EDGE, axis=1)
 
 
 def _overlapping(band: Band, logged_at: Array, logged: Array) -> tuple[Array, Array]:
@@ -228,19 +185,12 @@ def _brought(band: Band, place: Array) -> Band:
     return replace(band, at=place, lower=lower, median=median, upper=upper)
 
 
-def _edge(share: float) -> float:
-    """Edge of the band, in standard deviations."""
-    return float(ndtri((1 + share) / 2))
-
-
 def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -> Validation:
     band = compared.band
     return Validation(
-        quantity=band.quantity,
-        along=band.along,
         rows=len(band.at),
         outside_range=compared.outside_range,
-        share=band.share,
+        share=SHARE,
         coverage=compared.coverage,
         expected_low=expected[0],
         expected_high=expected[1],
@@ -252,11 +202,8 @@ def _judged(compared: _Compared, expected: tuple[float, float], chance: float) -
         explains=bool(chance >= DOUBT),
         stretches=tuple(_stretches(compared)),
         notes=tuple(_notes(compared)),
-        at=band.at,
+        band=band,
         logged=compared.logged,
-        lower=band.lower,
-        median=band.median,
-        upper=band.upper,
     )
 
 
@@ -265,7 +212,7 @@ def _stretches(compared: _Compared) -> Iterator[Departure]:
     band = compared.band
     order = np.argsort(band.at, kind="stable")
     at, smooth = band.at[order], without_dropouts(compared.distance[order])
-    side = np.where(np.abs(smooth) > _edge(band.share), np.sign(smooth), 0.0)
+    side = np.where(np.abs(smooth) > EDGE, np.sign(smooth), 0.0)
     pieces = np.split(np.arange(len(at)), np.flatnonzero(np.diff(side)) + 1)
     above, below = (compared.logged - band.upper)[order], (band.lower - compared.logged)[order]
     for piece in sorted((piece for piece in pieces if side[piece[0]]), key=len, reverse=True):

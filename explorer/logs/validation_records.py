@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.units import spread_to_si, to_si
 from explorer.logs.logged_runs import ComparedRun
-from explorer.results.logged_runs import Departure, LoggedRunRecord
+from explorer.results.logged_runs import Departure, LoggedRunRecord, RunJudged
 from explorer.study.study import Study
 
 # Points of a chart; more of them cannot be told apart on paper.
@@ -23,10 +23,10 @@ def track_records(study: Study, tracked: Sequence[ComparedRun]) -> tuple[LoggedR
 
 
 def _record(study: Study, tracked: ComparedRun) -> LoggedRunRecord:
-    entry, found, log = tracked.entry, tracked.validation, tracked.log
+    entry, found, log, band = tracked.entry, tracked.validation, tracked.log, tracked.validation.band
     quantity = study.graph[entry.quantity]
     along_si = {"time": "s", "distance": "m"}.get(entry.along, "m/s")
-    order = np.argsort(found.at, kind="stable")
+    order = np.argsort(found.band.at, kind="stable")
     order = order[:: max(1, -(-len(order) // MOST_POINTS))]
 
     def values(shown: Array) -> tuple[float, ...]:
@@ -38,7 +38,17 @@ def _record(study: Study, tracked: ComparedRun) -> LoggedRunRecord:
     def place(shown: float) -> float:
         return float(to_si(shown, tracked.along_unit, along_si))
 
+    judged = {field.name: getattr(found, field.name) for field in fields(RunJudged)}
+    in_si = {
+        "bias": spread(found.bias),
+        "noise": spread(found.noise),
+        "stretches": tuple(
+            Departure(place(one.start), place(one.end), one.side, spread(one.furthest))
+            for one in found.stretches
+        ),
+    }
     return LoggedRunRecord(
+        **judged | in_si,
         name=tracked.name,
         title=entry.words or tracked.name.replace("_", " "),
         quantity=entry.quantity,
@@ -51,29 +61,12 @@ def _record(study: Study, tracked: ComparedRun) -> LoggedRunRecord:
         condition=entry.condition,
         condition_words=study.conditions[entry.condition].words,
         log=replace(log.source, file=entry.file),
-        explains=found.explains,
-        notes=found.notes,
         explained_by=tracked.explained_by,
-        coverage=found.coverage,
-        share=found.share,
-        expected_low=found.expected_low,
-        expected_high=found.expected_high,
-        bias=spread(found.bias),
-        bias_in_spreads=found.bias_in_spreads,
-        noise=spread(found.noise),
-        chance=found.chance,
-        rows=found.rows,
-        outside_range=found.outside_range,
-        effective_rows=found.effective_rows,
-        stretches=tuple(
-            Departure(place(one.start), place(one.end), one.side, spread(one.furthest))
-            for one in found.stretches
-        ),
         samples=tracked.samples,
         unanswered=tracked.unanswered,
-        at=tuple(map(place, found.at[order].tolist())),
+        at=tuple(map(place, band.at[order].tolist())),
         logged=values(found.logged),
-        lower=values(found.lower),
-        median=values(found.median),
-        upper=values(found.upper),
+        lower=values(band.lower),
+        median=values(band.median),
+        upper=values(band.upper),
     )

@@ -14,7 +14,7 @@ from explorer.estimators.paired_comparison import (
     Ranking,
 )
 from explorer.estimators.two_levels import Sureness
-from explorer.results.exploration import ObjectiveRecord
+from explorer.results.exploration import ObjectiveRecord, SpeedResult
 from explorer.results.histogram import Histogram
 from explorer.study.builds import Override
 from explorer.study.limits import Output
@@ -47,20 +47,6 @@ class ObjectiveResult:
     low: float
     high: float
     unanswered: int
-
-
-@dataclass(frozen=True)
-class SpeedResult:
-    """Highest conforming speed of one candidate in one state of the flap, and what it can run there.
-
-    ``speed``, ``sure`` and ``possible`` are as in ``StateSpeed``; ``reachable`` holds quantiles of top speed.
-    """
-
-    words: str
-    speed: float | None
-    sure: float | None
-    possible: float | None
-    reachable: tuple[float, float, float] | None
 
 
 @dataclass(frozen=True)

@@ -278,34 +278,44 @@ class SpeedStep:
 
 
 @dataclass(frozen=True)
-class StateSpeed:
-    """The highest conforming speed in one state of the flap.
+class SpeedResult:
+    """The highest conforming speed in one state of the flap, and what the car can run there.
 
     Attributes
     ----------
     speed, sure, possible:
         Up to here all safety limits hold with their required probabilities: as estimated, beyond doubt, and
         the speed above which one fails beyond doubt.  None where they hold at no speed.
-    to_the_end:
-        True when they hold up to the end of the range searched.
-    held_back_by:
-        The limit that gives way first.
     reachable:
         5 %, 50 % and 95 % quantiles of the top speed in this state; None where it is not computed.
+    """
+
+    words: str
+    speed: float | None
+    sure: float | None
+    possible: float | None
+    reachable: tuple[float, float, float] | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class StateSpeed(SpeedResult):
+    """How that was found, and the steps to get there.
+
+    Attributes
+    ----------
+    to_the_end:
+        True when the limits hold up to the end of the range searched.
+    held_back_by:
+        The limit that gives way first.
     speeds:
         Where the probabilities of the limits were looked at; ``together`` is that of all at once.
     """
 
-    words: str
     flap_opening: float | None
     conditions: tuple[str, ...]
     limits: tuple[SpeedLimit, ...]
-    speed: float | None
-    sure: float | None
-    possible: float | None
     to_the_end: bool
     held_back_by: str | None
-    reachable: tuple[float, float, float] | None
     speeds: tuple[float, ...]
     together: tuple[float, ...]
     steps: tuple[SpeedStep, ...]

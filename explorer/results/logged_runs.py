@@ -48,8 +48,52 @@ class Explanation:
     odds: float
 
 
-@dataclass(frozen=True)
-class LoggedRunRecord:
+@dataclass(frozen=True, kw_only=True)
+class RunJudged:
+    """How a logged run lies in its predicted band.
+
+    Attributes
+    ----------
+    explains:
+        The verdict.
+    rows, outside_range:
+        Rows compared, and rows left out because nothing was predicted there.
+    share, coverage:
+        Probability of the band, and the share of rows that lie in it.
+    expected_low, expected_high:
+        Between these the coverage of a run of the predicted kind lies, with 95 % probability.
+    effective_rows:
+        How many independent rows the run is worth.
+    bias, bias_in_spreads:
+        Mean of logged minus predicted median, and the same in predicted standard deviations.
+    noise:
+        Scatter of the logger that was added to the band.
+    chance:
+        How often a run of the predicted kind would lie as badly as this one.
+    stretches:
+        Where the run leaves the band, the longest first.
+    notes:
+        What weakens it, in words that hold no unit.
+    """
+
+    explains: bool
+    rows: int
+    outside_range: int
+    share: float
+    coverage: float
+    expected_low: float
+    expected_high: float
+    effective_rows: float
+    bias: float
+    bias_in_spreads: float
+    noise: float
+    chance: float
+    stretches: tuple[Departure, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoggedRunRecord(RunJudged):
     """A logged run held against its prediction.
 
     Attributes
@@ -62,17 +106,8 @@ class LoggedRunRecord:
         What it is laid along: speed, time or distance.
     condition, condition_words:
         How the study says the car was run.
-    explains, notes:
-        The verdict, and what weakens it.
     explained_by:
         Inputs any of which would explain it alone, the likeliest first; empty where the study explains it.
-    coverage, share, expected_low, expected_high:
-        Share of points in the band, the probability of the band, and between what the coverage of a run of
-        the predicted kind lies.
-    bias, bias_in_spreads, noise, chance, rows, outside_range, effective_rows:
-        As in ``explorer.logs.validation.Validation``.
-    stretches:
-        Where the run leaves the band, the longest first.
     samples, unanswered:
         Cars it was held against, and those of them without an answer.
     at, logged, lower, median, upper:
@@ -91,21 +126,7 @@ class LoggedRunRecord:
     condition: str
     condition_words: str
     log: Source
-    explains: bool
-    notes: tuple[str, ...]
     explained_by: tuple[Explanation, ...]
-    coverage: float
-    share: float
-    expected_low: float
-    expected_high: float
-    bias: float
-    bias_in_spreads: float
-    noise: float
-    chance: float
-    rows: int
-    outside_range: int
-    effective_rows: float
-    stretches: tuple[Departure, ...]
     samples: int
     unanswered: int
     at: tuple[float, ...]

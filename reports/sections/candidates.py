@@ -44,7 +44,7 @@ from reports.formatting import (
     share_range,
     times_in_100,
 )
-from reports.report import Report, overridden, sentence
+from reports.report import Report, noted, overridden, sentence
 
 Names = Mapping[str, str]
 _ALL = "all limits at once"
@@ -73,8 +73,7 @@ def build(report: Report) -> Section | None:
         _ranks(found),
         *_decision(found, names),
     ]
-    if found.notes:
-        blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
+    blocks += noted(found.notes)
     return Section("candidates", "Candidates compared", tuple(blocks))
 
 

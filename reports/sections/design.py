@@ -37,7 +37,7 @@ from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
 from reports.findings import judged_words, slug
 from reports.formatting import Amount, Scale, amount, counted, listed, range_amount, scale, share
-from reports.report import Report, sentence
+from reports.report import Report, noted, sentence
 
 # What draws a map where there are letters only.
 _LETTERS = {"pass": "#", "fail": ".", "undecided": "?"}
@@ -68,8 +68,7 @@ def build(report: Report) -> Section | None:
         said = Paragraph(answer_headline(answer))
         heading = Heading(sentence(answer.ask).removesuffix("."))
         blocks += [heading, said, _around(answer.around), _answer(answer)]
-    if found.notes:
-        blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
+    blocks += noted(found.notes)
     return Section("design", "The design space", tuple(blocks))
 
 
@@ -232,8 +231,7 @@ def _search(found: SearchRecord) -> list[Block]:
     front = sorted((one for one in found.points if one.on_front), key=lambda one: one.objectives[0] or 0.0)
     if len(found.objectives) > 1 and len(front) > 1:
         blocks.append(_front_table(found, front))
-    if found.notes:
-        blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
+    blocks += noted(found.notes)
     return blocks
 
 

@@ -8,8 +8,7 @@ from typing import Any
 
 from explorer.graph.labels import label
 from explorer.graph.written import chance
-from explorer.results.comparison import SpeedResult
-from explorer.results.exploration import SpeedStep, StateSpeed
+from explorer.results.exploration import SpeedResult, SpeedStep, StateSpeed
 from reports.blocks import (
     Block,
     Bullets,
@@ -28,7 +27,7 @@ from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, chances
 from reports.findings import slug
 from reports.formatting import Scale, Units, range_amount, scale, share, speed_amount
-from reports.report import NO_CLEARANCE, Report, sentence
+from reports.report import NO_CLEARANCE, Report, noted, sentence
 
 
 def build(report: Report) -> Section | None:
@@ -51,8 +50,7 @@ def build(report: Report) -> Section | None:
     if found.look_after_each and any(state.steps for state in found.states):
         blocks.append(Paragraph(("After each step, before the next:",)))
         blocks.append(Bullets(tuple((sentence(words),) for words in found.look_after_each)))
-    if found.notes:
-        blocks.append(Bullets(tuple((sentence(note),) for note in found.notes)))
+    blocks += noted(found.notes)
     return Section("speed_steps", "How fast, in which steps", tuple(blocks))
 
 
@@ -65,18 +63,18 @@ def in_short(report: Report) -> list[Block]:
     return [Paragraph(headline(found.states, report.speed_unit), lead=True), *steps]
 
 
-def headline(states: Sequence[StateSpeed | SpeedResult], unit: str) -> Line:
+def headline(states: Sequence[SpeedResult], unit: str) -> Line:
     """Say for every state of the flap how fast the safety limits let it be."""
     said = [part for state in states for part in (*state_headline(state, unit), " ")]
     return (*said, "A prediction, never a clearance.")
 
 
-def state_headline(state: StateSpeed | SpeedResult, unit: str) -> Line:
+def state_headline(state: SpeedResult, unit: str) -> Line:
     """Say up to which speed all safety limits hold in one state of the flap."""
     begun = sentence(state.words).removesuffix(".")
     if state.speed is None:
         words = f"{begun}: at no speed are all safety limits met"
-        if isinstance(state, SpeedResult):
+        if not isinstance(state, StateSpeed):
             return (f"{words}.",)
         lowest = speed_amount(state.speeds[0], unit, whole=True)
         return (f"{words}; “{state.held_back_by}” already fails at ", lowest, ".")

@@ -18,7 +18,7 @@ from explorer.console.terminal import summary_as_data
 from explorer.estimators.conformance import judge_margins
 from explorer.graph.labels import label
 from explorer.model import SUBJECTS
-from explorer.results.comparison import SpeedResult
+from explorer.results.exploration import SpeedResult
 from explorer.results.records import Convergence, LimitRecord, Summary
 from explorer.results.stored import Results
 from explorer.study.study import load_study
