@@ -34,18 +34,16 @@ class DeskRow:
     name: str
     safety: bool
     asked: str
-    why: str
-    verdict: str
-    sign: str
-    share: str
-    cars: str
-    interval: str
-    before: str
-    left: float
-    width: float
-    middle: float
-    ghost: float | None
-    beyond: bool
+    verdict: str = ""
+    sign: str = "…"
+    share: str = ""
+    cars: str = ""
+    interval: str = ""
+    before: str = ""
+    left: float = 0.0
+    width: float = 0.0
+    ghost: float | None = None
+    beyond: bool = False
     surely: str = ""
     lead: LeadShown | None = None
 
@@ -148,15 +146,12 @@ def _row(
     asked = f"{_asked(study, limit)}, in {percent(limit.probability)} of {of}"
     asked = asked if driven in limit.name else with_throttle(asked, driven)
     if found is None:
-        return DeskRow(
-            limit.name, limit.safety, asked, limit.why, "", "…", "", "", "", "", 0, 0, 0, None, False
-        )
+        return DeskRow(limit.name, limit.safety, asked)
     left, right = _at(found.low, limit), _at(found.high, limit)
     return DeskRow(
         name=limit.name,
         safety=limit.safety,
         asked=asked,
-        why=limit.why,
         verdict=found.verdict,
         sign=SIGNS[found.verdict],
         share=share(found.probability, found.low, found.high),
@@ -167,7 +162,6 @@ def _row(
         else f"{before.verdict}, {share(before.probability, before.low, before.high)}",
         left=left,
         width=max(right - left, 3.0),
-        middle=_at(found.probability, limit),
         ghost=None if before is None else _at(before.probability, limit),
         beyond=found.high < _leftmost(limit),
         surely="" if sure is None else in_both_words(sure),
@@ -191,7 +185,8 @@ def _at(share_of_cars: float, limit: Limit) -> float:
 def _asked(study: Study, limit: Limit) -> str:
     unit = study.graph[limit.output.quantity].unit
     of, difference = Units(unit, limit.display_unit), limit.output.is_difference
-    return "".join(
+    # A number without a unit says nothing by itself.
+    return f"{label(limit.output.quantity)} " * (unit == "1" and not difference) + "".join(
         amount(part.value, of, difference=part.distance or difference).text(UNITS)
         if isinstance(part, Number)
         else part

@@ -9,7 +9,10 @@ from typing import Any
 import pytest
 
 from explorer.desk import pages
+from explorer.desk.rows import rows
+from explorer.graph.written import SPACE
 from explorer.study.study import load_study
+from tests.study_help import CHASE
 
 STUDIES = Path(__file__).parents[2] / "studies"
 
@@ -31,3 +34,10 @@ def test_the_drawing_is_the_one_of_all_quantities(demo: str, monkeypatch: pytest
     assert pages._drawing(study) == drawing
     few, many = evaluated
     assert 5 * few < many
+
+
+def test_a_number_without_a_unit_says_of_what_it_is() -> None:
+    shown = rows(load_study(CHASE / "study.toml"), None, {}, {}, 0)
+    asked = {row.name: row.asked.replace(SPACE, " ") for row in shown}
+    assert asked["Wing mounts hold"] == "wing mount strength margin at least 2, in 99 % of cars"
+    assert asked["Servo has torque in hand"] == "at least 30 N·mm, in 95 % of cars"

@@ -152,6 +152,8 @@ def test_what_drives_a_limit_is_grey_until_it_belongs_to_the_numbers_shown(file:
     assert "required" not in fresh.measure
     said = " ".join(verdicts(bench).split())
     assert said.count("weighed on 8 000 cars: shares are good to a few hundredths") == 1
+    # Rows may go on below what a window shows: the caution stands before them.
+    assert said.index("It is never a clearance to run.") < said.index('<ol class="rows">')
     bench.change(lambda text: text.replace("sd = 5, ", "sd = 0.5, "))
     old = shown()
     assert old is not None
