@@ -259,7 +259,7 @@ def balanced(
     first: Array,
     second: Array | None = None,
     relative_tolerance: float = 1e-10,
-    steps: int = 50,
+    steps: int = 12,
 ) -> Met:
     """Find a root near two guesses by the secant method: at once for a straight line.
 
@@ -300,11 +300,12 @@ def _enclosed(
 ) -> list[Array]:
     """Go from a place the way its value points, twice as far each time, until the curve changes its sign."""
     far = first + value
-    for _ in range(DOUBLINGS):
+    for left in range(DOUBLINGS, -1, -1):
         beyond = curve(far)[0]
-        same = (beyond > 0) == (value > 0)
-        far = np.where(same & np.isfinite(beyond), 2 * far - first, far)
-    beyond = curve(far)[0]
+        short = np.isfinite(beyond) & ((beyond > 0) == (value > 0))
+        if not left or not anywhere(short):
+            break
+        far = np.where(short, 2 * far - first, far)
     crossed = np.isfinite(beyond) & ((beyond > 0) != (value > 0))
     far, beyond = np.where(crossed, far, first), np.where(crossed, beyond, value)
     root, above = narrowed(lambda at: curve(at)[0], first, value, far, beyond, relative_tolerance)

@@ -76,19 +76,14 @@ def _followed(near: NearGround, way: Way, tried: Tried) -> tuple[Array, Array]:
         found = picked(scan, several).bracket(_come_to(*picked((near, way), several)))
         for all_of_them, these in zip(bracket, found, strict=True):
             all_of_them[several] = these
-    gap = _within(scan, bracket, tried, TOLERANCE)
-    return gap, line.lean_held(gap)
-
-
-def _within(scan: Scan, bracket: Bracket, tried: Tried, tolerance: float) -> Array:
-    """Return the balance between two gaps: the one that was tried if it is there."""
+    # The balance that was tried, if it is the one.
     gap = tried.gap
     rest = ~(tried.balanced & (bracket.lower <= gap) & (gap <= bracket.upper))
     if np.any(rest):
         gap = gap.copy()
         few, within = picked((scan, bracket), rest)
-        gap[rest] = few.root(within, tolerance)
-    return gap
+        gap[rest] = few.root(within, TOLERANCE)
+    return gap, line.lean_held(gap)
 
 
 def _scan(line: Line) -> Scan:
@@ -124,9 +119,11 @@ def _come_to(near: NearGround, way: Way) -> Array:
     last = STEPS - 1 - np.argmax(known[::-1], axis=0)
     gap: Array = np.take_along_axis(at, last[np.newaxis], 0)[0]
     later = steps > last
-    many, tried = picked((many, tried), later.ravel())
-    scan, step_of = _scan(Line.of(many)), np.nonzero(later)[0]
+    stable, between = _scan(Line.of(picked(many, later.ravel()))).balances(COARSE)
+    step_of = np.nonzero(later)[0]
     for step in range(np.min(last) + 1, STEPS):
-        here, few = picked((scan, tried), step_of == step)
-        gap[later[step]] = _within(here, here.bracket(gap[later[step]]), few, COARSE)
+        here, cars = step_of == step, later[step]
+        # Of the balances in rising order every other one is stable; it is carried away from those between.
+        passed = np.count_nonzero(between[:, here] < gap[cars], axis=0)
+        gap[cars] = np.take_along_axis(stable[:, here], passed[np.newaxis], 0)[0]
     return gap

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from explorer.graph.arrays import Array
+from explorer.graph.arrays import Array, Placed, picked
 from explorer.model.numeric import narrowed
 
 #: Steps in which the pressure of the air rises from nothing for a car that has several balances.
@@ -56,6 +56,18 @@ class Scan(NamedTuple):
         return Bracket(
             np.where(closing, low, np.maximum(low, place)), np.where(closing, np.minimum(high, place), high)
         )
+
+    def balances(self, tolerance: float) -> tuple[Array, Array]:
+        """Return the stable balances and those between them, in rising order; infinite where there are fewer."""
+        closes = self.spare > 0
+        row, sample = np.nonzero(closes[:-1] != closes[1:])
+        left = picked(self.left, Placed(self.places.shape[1], sample))
+        low, high = ((self.places[at, sample], self.spare[at, sample]) for at in (row, row + 1))
+        found, _ = narrowed(left, *low, *high, tolerance)
+        stable, unstable = np.full((2, *closes[1:].shape), np.inf)
+        held = closes[row + 1, sample]
+        stable[row[held], sample[held]], unstable[row[~held], sample[~held]] = found[held], found[~held]
+        return np.sort(stable, axis=0), np.sort(unstable, axis=0)
 
     def root(self, bracket: Bracket, tolerance: float) -> Array:
         """Close in on the balance between two places, which may be one already."""
