@@ -210,8 +210,8 @@ def splitter_from_rest(
         (front_axle_spring.rate, rear_axle_spring.rate),
         load_transfer(0.0),
     )
-    stops = (*front_axle_spring.stops(0.0), *rear_axle_spring.stops(1.0))
-    return Way.of(body, (*stops, *points_at_rest))
+    supports = (*front_axle_spring.stops(0.0), *rear_axle_spring.stops(1.0), *points_at_rest)
+    return Way.of(body, supports).standing_up(supports)
 
 
 _NO_BALANCE = "pitch has diverged: no attitude at which the springs hold the air forces"

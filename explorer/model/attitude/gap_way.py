@@ -156,12 +156,15 @@ class Way(NamedTuple):
         """
         body, gap, most = self.line.body, self.gap, self.most
         below = turns(*self.line.powers(gap, most))[1]
-        way = self._replace(
+        return self._replace(
             free=np.minimum.reduce([self.snaps, *(body.harmless(one, gap, most) for one in supports)]),
             below=np.minimum.reduce([below, *(body.harmless(one, gap, most, -1.0) for one in supports)]),
         )
-        standing = tuple(way.standing_on(supports, index) for index in range(len(supports)))
-        return way._replace(standing=standing)
+
+    def standing_up(self, supports: tuple[Support, ...]) -> Way:
+        """Return it with what the car comes to on each of its supports alone."""
+        standing = (self.standing_on(supports, index) for index in range(len(supports)))
+        return self if self.standing else self._replace(standing=tuple(standing))
 
     def standing_on(self, supports: tuple[Support, ...], index: int) -> KeptGap:
         """Look for the gap that a car on one support keeps off up to the most pressure.
@@ -255,7 +258,8 @@ class Way(NamedTuple):
         stall, met = self.line.splitter.smallest, self.line.body.meets(supports, gap, lean)
         below = np.where(self.sure, self.below, 0.0)
         kept = [(self.gap, self.free, self.snaps, below)]
-        kept += [(one.gap, one.snaps, one.snaps, one.below) for one in self.standing]
+        standing = self.standing_up(supports).standing
+        kept += [(one.gap, one.snaps, one.snaps, one.below) for one in standing]
         open_still: Mask = np.any([pressure < up_to for _, up_to, _, _ in kept], axis=0)
         for _ in range(TRIES):
             body = self.line.body
@@ -279,6 +283,6 @@ class Way(NamedTuple):
         fell |= (pressure >= self.snaps) & (pressure < kept[0][3]) & ~np.any(met, axis=0)
         for support in supports:
             fell &= pressure < self.line.body.harmless(support, stall, self.at_stall, -1.0)
-        for one, here in zip(self.standing, met, strict=True):
+        for one, here in zip(standing, met, strict=True):
             fell |= one.only & (pressure >= one.snaps) & here & (np.sum(met, axis=0) == 1)
         return Tried(gap, lean, known & (open_still | (falls & (slope > 0)) | fell), balanced)

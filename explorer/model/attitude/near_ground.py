@@ -14,10 +14,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from explorer.graph.arrays import Array, Repeated, picked
+from explorer.graph.arrays import Array, Placed, picked
 from explorer.model.attitude.gap_line import Line, NearGround
 from explorer.model.attitude.gap_way import Tried, Way
-from explorer.model.attitude.scan import STEPS, Bracket, Scan
+from explorer.model.attitude.scan import STEPS, Scan
 from explorer.model.attitude.supports import Balance, carried
 from explorer.model.numeric import CurveOf
 
@@ -108,20 +108,18 @@ def _come_to(near: NearGround, way: Way) -> Array:
     The way is followed in equal steps of the speed, whose square the pressure goes with, from the last at
     which the car is known.
     """
-    steps, size = np.arange(STEPS)[:, np.newaxis], near.pressure.size
-    many, way = picked((near, way), Repeated(size, STEPS))
-    many = many.at_share(np.repeat((steps / STEPS) ** 2, size))
-    tried = way.balance(many.car.supports, many.pressure)
-    at, known = tried.gap.reshape(STEPS, -1), tried.known.reshape(STEPS, -1)
+    supports, way = near.car.supports, way.standing_up(near.car.supports)
     # Without air it is on its springs, or on what holds them.
     front, rear = near.at_share(0.0).car.balanced()
-    at[0], known[0] = near.splitter.gap(front, rear - front), True
-    last = STEPS - 1 - np.argmax(known[::-1], axis=0)
-    gap: Array = np.take_along_axis(at, last[np.newaxis], 0)[0]
-    later = steps > last
-    stable, between = _scan(Line.of(picked(many, later.ravel()))).balances(COARSE)
-    step_of = np.nonzero(later)[0]
-    for step in range(np.min(last) + 1, STEPS):
+    gap, last = near.splitter.gap(front, rear - front), np.zeros(near.pressure.shape)
+    for further in STEPS / 2 ** np.arange(1, np.log2(STEPS) + 1):
+        tried = way.balance(supports, ((last + further) / STEPS) ** 2 * near.pressure)
+        gap, last = np.where(tried.known, tried.gap, gap), last + further * tried.known
+    later = np.arange(STEPS)[:, np.newaxis] > last
+    step_of, car = np.nonzero(later)
+    many = picked(near, Placed(last.size, car)).at_share((step_of / STEPS) ** 2)
+    stable, between = _scan(Line.of(many)).balances(COARSE)
+    for step in range(int(np.min(last)) + 1, STEPS):
         here, cars = step_of == step, later[step]
         # Of the balances in rising order every other one is stable; it is carried away from those between.
         passed = np.count_nonzero(between[:, here] < gap[cars], axis=0)

@@ -58,7 +58,7 @@ class Scan(NamedTuple):
         )
 
     def balances(self, tolerance: float) -> tuple[Array, Array]:
-        """Return the stable balances and those between them, in rising order; infinite where there are fewer."""
+        """Return the stable balances and those between them, in rising order; infinite where fewer."""
         closes = self.spare > 0
         row, sample = np.nonzero(closes[:-1] != closes[1:])
         left = picked(self.left, Placed(self.places.shape[1], sample))
