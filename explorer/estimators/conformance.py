@@ -66,13 +66,8 @@ class Conformance:
         Probability asked for; "pass" when the whole interval reaches it, "fail" when none of it does.
     decides, more_samples:
         What would decide it, in words, and about how many samples more (None: no number of them).
-    margin_mean, margin_sd, margin_low, margin_high:
-        Of the samples with an answer; low and high are the 5 % and 95 % quantiles.
-    guard_band:
-        How far inside the limit the median must lie for the required probability (JCGM 106:2012, 8.3):
-        median minus the quantile at 1 - required.
-    surplus:
-        That quantile itself: zero or more means that the estimate reaches the required probability.
+    margin:
+        Its surplus is zero or more where the estimate reaches the required probability.
     """
 
     probability: float
@@ -87,12 +82,12 @@ class Conformance:
     verdict: Verdict
     decides: str
     more_samples: int | None
-    margin_mean: float
-    margin_sd: float
-    margin_low: float
-    margin_high: float
-    guard_band: float
-    surplus: float
+    margin: Margin
+
+    @property
+    def guard_band(self) -> float:
+        """How far inside the limit the median must lie for the required probability (JCGM 106:2012, 8.3)."""
+        return self.margin.median - self.margin.surplus
 
 
 def binomial_interval(
@@ -233,12 +228,7 @@ def judge_counts(
         verdict=verdict,
         decides=_what_decides(verdict, more),
         more_samples=0 if verdict != "undecided" else more,
-        margin_mean=margin.mean,
-        margin_sd=margin.sd,
-        margin_low=margin.low,
-        margin_high=margin.high,
-        guard_band=margin.median - margin.surplus,
-        surplus=margin.surplus,
+        margin=margin,
     )
 
 

@@ -29,7 +29,7 @@ from explorer.study.builds import Override
 from explorer.study.correlations import Correlation
 from explorer.study.limits import Output
 
-SCHEMA_VERSION = "4"
+SCHEMA_VERSION = "5"
 
 
 @dataclass(frozen=True)

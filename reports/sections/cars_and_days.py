@@ -111,7 +111,7 @@ def _family(report: Report, limit: LimitRecord) -> Figure:
             "car has more room than one car in twenty, a good one than nineteen.",
         ),
         draw=partial(_curves, limit),
-        scales=lambda system: (scale(limit, system, magnitude=limit.conformance.margin_sd, difference=True),),
+        scales=lambda system: (scale(limit, system, magnitude=limit.conformance.margin.sd, difference=True),),
         numbers=_numbers(limit),
     )
 
@@ -143,7 +143,7 @@ def _numbers(limit: LimitRecord) -> Table:
     def shown(value: float) -> Part:
         if not math.isfinite(value):
             return Quiet("no answer")
-        spread = limit.conformance.margin_sd
+        spread = limit.conformance.margin.sd
         return amount(value, limit, spread=spread, difference=True, plus=True)
 
     rows = [

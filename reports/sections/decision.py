@@ -248,18 +248,14 @@ def _row(report: Report, limit: LimitRecord) -> LimitRow:
         # Where a margin that scatters normally, and is met as often, would have its deciding car.
         place = float(ndtri(known) - ndtri(asked))
         return row(place, None, place, place)
-    if not found.margin_sd > 0:
+    margin = found.margin
+    if not margin.sd > 0:
         # All cars alike: they lie at one place, on one side.
-        place = 1.0 if found.margin_mean >= 0 else -1.0
-        return row(place, place, place, place if found.surplus > -math.inf else found.surplus)
+        place = 1.0 if margin.mean >= 0 else -1.0
+        return row(place, place, place, place if margin.surplus > -math.inf else margin.surplus)
     if sure is not None:
-        return row(*(room / found.margin_sd for room in _rooms_of_cars(sure)))
-    median = found.guard_band + found.surplus
-    # Where so many cars have no answer that the deciding one has none, the average stands for the median.
-    median = median if math.isfinite(median) else found.margin_mean
-    return row(
-        *(value / found.margin_sd for value in (found.margin_low, median, found.margin_high, found.surplus))
-    )
+        return row(*(room / margin.sd for room in _rooms_of_cars(sure)))
+    return row(*(value / margin.sd for value in (margin.low, margin.median, margin.high, margin.surplus)))
 
 
 def _rooms_of_cars(sure: Sureness) -> tuple[float, float, float, float]:

@@ -180,7 +180,7 @@ def _steps(report: Report, found: Levers) -> Table:
         variable = lever.variable
         for effect in lever.effects:
             limit, change = limits[effect.limit], effect.change
-            if not change.clear or abs(change.value) < _LITTLE * limit.conformance.margin_sd:
+            if not change.clear or abs(change.value) < _LITTLE * limit.conformance.margin.sd:
                 continue
             # On the same cars a change is known better than anybody reads it.
             half = max((change.high - change.low) / 4, abs(change.value) / 100)

@@ -148,11 +148,11 @@ def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:
 
 def _margin(limit: LimitRecord) -> tuple[Part, ...]:
     found = limit.conformance
-    return (margin_amount(found.margin_mean, found.margin_sd, limit),)
+    return (margin_amount(found.margin.mean, found.margin.sd, limit),)
 
 
 def _ratio(found: Conformance) -> float:
-    ratio = found.margin_mean / found.margin_sd if found.margin_sd > 0 else math.inf
+    ratio = found.margin.mean / found.margin.sd if found.margin.sd > 0 else math.inf
     return ratio if math.isfinite(ratio) else 0.0
 
 
@@ -169,7 +169,7 @@ def guard_bands(report: Report) -> Table:
     for limit in report.summary.limits:
         found = limit.conformance
         guard = amount(found.guard_band, limit, spread=abs(found.guard_band), difference=True)
-        surplus = amount(found.surplus, limit, spread=found.margin_sd, difference=True, plus=True)
+        surplus = amount(found.margin.surplus, limit, spread=found.margin.sd, difference=True, plus=True)
         rows.append(
             (
                 cell(limit.name, Quiet(f" {report.where(limit)}"), order=limit.name),

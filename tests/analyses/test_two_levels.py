@@ -158,7 +158,7 @@ def test_page_one_draws_the_cars_of_a_limit_that_asks_how_sure(tmp_path: Path) -
     cars = sure_cars(study)
     assert cars is not None
     (of,) = cars.found
-    expected = np.quantile(of.kept, [0.05, 0.5, 0.95, 1 - found.sure]) / limit.conformance.margin_sd
+    expected = np.quantile(of.kept, [0.05, 0.5, 0.95, 1 - found.sure]) / limit.conformance.margin.sd
     assert [row.low, row.median, row.high, row.decisive] == pytest.approx(expected, abs=0.15)
     # The heavy bar lies on the side that was counted, whatever is read between three cars.
     for often in (0.0, 1.0):

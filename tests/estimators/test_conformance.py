@@ -34,14 +34,14 @@ def test_a_sample_without_an_answer_counts_against_the_limit() -> None:
     margins[:80] = np.nan
     judged = conformance.judge_margins(margins, 0.95)
     assert (judged.verdict, judged.failed, judged.conforming) == ("fail", 80, 920)
-    assert judged.surplus == -math.inf
-    assert judged.margin_mean == 1.0
+    assert judged.margin.surplus == -math.inf
+    assert judged.margin.mean == 1.0
 
 
 def test_nothing_answered_is_a_fail_that_says_so() -> None:
     judged = conformance.judge_margins(np.full(200, np.nan), 0.9)
     assert (judged.verdict, judged.failed, judged.probability) == ("fail", 200, 0.0)
-    assert math.isnan(judged.margin_mean)
+    assert math.isnan(judged.margin.mean)
 
 
 def test_margin_of_zero_conforms() -> None:
@@ -88,7 +88,7 @@ def test_guard_band_and_surplus_of_a_normal_margin() -> None:
     error = math.sqrt(required * (1 - required) / count) / density
     # Guard factor z = 1.6449 of JCGM 106:2012, 8.3.2, for a normal distribution.
     assert within(judged.guard_band, quantile, error + math.sqrt(math.pi / 2 / count))
-    assert within(judged.surplus, 2.0 - quantile, error)
+    assert within(judged.margin.surplus, 2.0 - quantile, error)
 
 
 @pytest.mark.long
@@ -105,9 +105,9 @@ def test_surplus_agrees_with_the_estimate(drawn: tuple[list[float], float]) -> N
     judged = conformance.judge_margins(margins, required)
     # A quantile between two samples may fall on either side; one sample decides no more than that.
     if judged.probability >= required + 1 / len(margins):
-        assert judged.surplus >= 0
+        assert judged.margin.surplus >= 0
     if judged.probability < required - 1 / len(margins):
-        assert judged.surplus <= 0
+        assert judged.margin.surplus <= 0
     assert judged.low <= judged.probability <= judged.high
 
 

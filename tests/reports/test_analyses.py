@@ -174,7 +174,7 @@ def test_hostile_words_in_findings_are_text() -> None:
 
 def test_a_step_that_changes_next_to_nothing_is_not_listed() -> None:
     limit = make_results().summary.limits[0]
-    spread = limit.conformance.margin_sd
+    spread = limit.conformance.margin.sd
     variable = VariableRecord("wing_height", "wing height", 0.0, 1.0, 0.01, 0.5, "m", "mm", "kept")
 
     def effect(value: float, half: float) -> LeverEffect:

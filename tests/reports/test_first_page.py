@@ -145,12 +145,12 @@ def test_a_limit_passes_where_its_deciding_car_lies_right_of_the_line() -> None:
     for place, one in enumerate(found):
         row = row_of(results, place)
         if row["decisive"] is None:
-            assert one.surplus < 0
+            assert one.margin.surplus < 0
             assert row["short"]
         else:
-            assert (float(row["decisive"]) >= 0) == (one.surplus >= 0)
+            assert (float(row["decisive"]) >= 0) == (one.margin.surplus >= 0)
         if row["median"] is not None:
-            median = float(one.guard_band + one.surplus) / one.margin_sd
+            median = one.margin.median / one.margin.sd
             assert float(row["median"]) == pytest.approx(min(median, 6.0), rel=1e-4)
 
 
