@@ -174,7 +174,7 @@ def test_estimators_take_no_endless_margin_for_a_good_one() -> None:
     joint = judge_joint(np.stack([margins, np.ones(1000)]), 0.9)
     assert (joint.conforming, joint.failed) == (400, 600)
     assessed = assess(margins[None], [Requirement("a", 0.9, True)], np.empty((0, 1000)))
-    assert (assessed.conforming[0], assessed.failed[0], assessed.verdict) == (400, 600, "fail")
+    assert (assessed.conforming[0], assessed.trials[0], assessed.verdict) == (400, 1000, "fail")
     rare = rare_failure(lambda u: np.where(u[:, 0] > 2.0, np.inf, 3.0 - u[:, 0]), 1, seed=1)
     assert rare.probability == pytest.approx(0.02275, rel=0.2)
     tally = Tally.of(np.array([1.0, 5.0, np.inf]), Bins(0.0, 10.0), cap=4.0)
