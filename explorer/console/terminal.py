@@ -86,7 +86,7 @@ def show_run(results: Results, folder: Path, details: bool = False) -> None:
 def _closing(results: Results, folder: Path, details: bool) -> str:
     """Say what to do now."""
     first = "Do what stands under “What next?”, put the new numbers into the study and run it again."
-    if results.summary.verdict == "pass":
+    if results.summary.verdict == "pass" and results.summary.safety_names:
         first = "Read the hazards and cautions, then raise the speed in steps."
     read = next((name for name in ("report.pdf", "report.html") if (folder / name).exists()), None)
     begin = f"Read {read} from its first page. " if read else f"squatline report {folder} draws the report. "

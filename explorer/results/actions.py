@@ -84,7 +84,10 @@ class Action:
 
 
 def actions_of(summary: Summary) -> tuple[Action, ...]:
-    """List what is to be done about the limits: what not to run, what to change, measure, and draw."""
+    """List what is to be done about the limits: what not to run, what to change, measure, and draw.
+
+    Where no limit is one for safety, nothing speaks for running the car: "do not run" then names none.
+    """
     return (*_do_not_run(summary), *_change(summary), *_measure(summary), *_decide(summary))
 
 
@@ -111,7 +114,7 @@ def _with_verdict(summary: Summary, verdict: str) -> list[LimitRecord]:
 
 def _do_not_run(summary: Summary) -> list[Action]:
     named = _open_safety(summary)
-    return [Action("do not run", named)] if named else []
+    return [Action("do not run", named)] if named or not summary.safety_names else []
 
 
 def _open_safety(summary: Summary) -> tuple[str, ...]:

@@ -132,6 +132,8 @@ def _words(report: Report, action: Action, short: bool) -> Line:
 
 def _not_passed(report: Report, names: tuple[str, ...], short: bool) -> str:
     """Say which limits for safety fail and which are undecided; in short several are counted."""
+    if not names:
+        return "no limit is marked for safety; mark those that must be met before anybody runs it"
     said = []
     for verdict in ("fail", "undecided"):
         found = tuple(name for name in names if _limit(report, name).conformance.verdict == verdict)

@@ -415,6 +415,18 @@ def test_without_safety_limits_the_report_does_not_say_run() -> None:
     limits = tuple(replace(limit, safety=False) for limit in results.summary.limits)
     found = said(replace(results, summary=replace(results.summary, limits=limits)))
     assert "DO NOT RUN: this report cannot say" in found.text
+    assert "Do not run the car as it stands: no limit is marked for safety" in found.text
+
+
+def test_a_car_whose_every_limit_passes_is_not_to_be_run_where_none_is_for_safety() -> None:
+    results = make_results()
+    passing = [limit for limit in results.summary.limits if limit.conformance.verdict == "pass"]
+    sourced = tuple(replace(one, source="tape") for one in results.summary.inputs)
+    summary = replace(results.summary, inputs=sourced, failures=())
+    for safety in (True, False):
+        limits = tuple(replace(limit, safety=safety) for limit in passing)
+        text = said(replace(results, summary=replace(summary, limits=limits))).text
+        assert ("No limit is open and every input has a source" in text) is safety
 
 
 def test_a_pass_is_never_a_clearance() -> None:

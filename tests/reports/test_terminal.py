@@ -90,19 +90,28 @@ def test_a_command_to_type_is_not_broken() -> None:
     assert words(line) == "draw more of them with squatline run studies/sprint --samples 110000."
 
 
-@pytest.mark.parametrize("passes", [True, False])
+@pytest.mark.parametrize(("passes", "safe"), [(True, True), (True, False), (False, True)])
 def test_a_run_ends_with_what_to_do(
-    passes: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    passes: bool,
+    safe: bool,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("COLUMNS", "80")
     results = make_results()
     limits = tuple(one for one in results.summary.limits if not passes or one.conformance.verdict == "pass")
+    limits = tuple(replace(one, safety=one.safety and safe) for one in limits)
     (tmp_path / "report.pdf").touch()
     show_run(replace(results, summary=replace(results.summary, limits=limits)), tmp_path)
     *others, before, last = capsys.readouterr().out.rstrip().splitlines()
     assert max(map(len, (*others, before, last))) <= max(80, len(str(tmp_path / "report.pdf")))
     said = " ".join(f"{before} {last}".split())
-    first = "raise the speed in steps" if passes else "put the new numbers into the study and run it again"
+    first = (
+        "raise the speed in steps"
+        if passes and safe
+        else "put the new numbers into the study and run it again"
+    )
     assert first in " ".join(" ".join((*others[-2:], said)).split())
     assert said.endswith("Run with --details to have more of it here.")
 
