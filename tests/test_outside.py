@@ -64,6 +64,8 @@ AS_DRIVEN = {
         "near_ground.test_of_several_the_car_takes_the_one_it_comes_to",
         "near_ground.test_a_braking_car_on_its_stops_takes_the_balance_it_comes_to",
         "near_ground.test_several_balances_are_counted",
+        "near_ground.test_balances_on_several_supports_are_counted",
+        "near_ground.test_of_two_balances_about_the_gap_at_which_a_stop_is_met_it_comes_to_the_first",
     ),
     "wheels without mass, where that will do": ("wheel_hop.test_where_wheels_without_mass_are_good_enough",),
     "a car past lift-off with no bump": ("heave_pitch.test_against_scipy_on_equations_written_anew",),

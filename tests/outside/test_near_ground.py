@@ -142,34 +142,96 @@ def test_of_several_the_car_takes_the_one_it_comes_to(speed: float, opening: flo
 STOPS = {"bump": (0.006, 0.008), "droop": (0.003, 0.004)}
 
 
+ON_STOPS = {
+    f"{axle}_{kind}_travel": STOPS[kind][place]
+    for kind in STOPS
+    for place, axle in enumerate(("front", "rear"))
+}
+
+
+def _settled_on_stops(one: OneCar) -> np.ndarray:
+    """Travels of a massless car on dampers and stops whose speed has risen from rest to 55 m/s."""
+    transfer = one.of["load_transfer"] * np.array([-1.0, 1.0])
+
+    def rates(time: float, travels: np.ndarray) -> np.ndarray:
+        gap = one.car["splitter_gap_at_rest"] - travels[0] - one.place * (travels[1] - travels[0])
+        matrix, loads = one.system(float(gain(gap, one.car)) - 1, 0.6 * min(time, 55.0) ** 2)
+        past = np.maximum(travels - STOPS["bump"], 0) - np.maximum(-travels - STOPS["droop"], 0)
+        return np.asarray((loads + transfer - matrix @ travels - 1e5 * past) / 20.0)
+
+    start = transfer / [one.of["front_axle_rate"], one.of["rear_axle_rate"]]
+    run = solve_ivp(rates, (0, 57.0), start, method="LSODA", rtol=1e-8, atol=1e-11, max_step=0.2)
+    return np.asarray(run.y[:, -1])
+
+
 @pytest.mark.parametrize("opening", [0.0, 1.0])
 def test_a_braking_car_on_its_stops_takes_the_balance_it_comes_to(opening: float) -> None:
     """Independent solver: solve_ivp on a massless car on dampers and stops, its speed rising from rest."""
-    stops = {
-        f"{axle}_{kind}_travel": STOPS[kind][place]
-        for kind in STOPS
-        for place, axle in enumerate(("front", "rear"))
-    }
-    changes = {"speed": 55.0, "flap_opening": opening, "longitudinal_acceleration": -8.0, **stops}
+    changes = {"speed": 55.0, "flap_opening": opening, "longitudinal_acceleration": -8.0, **ON_STOPS}
     cars = gapped_cars(600, seed=12, **changes)
     found, areas = evaluate(FOUND, cars), evaluate([*AREAS, "load_transfer"], cars)
     several = np.flatnonzero(found["stable_attitudes"] > 1)[:6]
     assert several.size == 6
     for index in several:
-        one = OneCar(cars, index, areas)
-        transfer = one.of["load_transfer"] * np.array([-1.0, 1.0])
-
-        def rates(time: float, travels: np.ndarray, one: OneCar = one, load: Any = transfer) -> np.ndarray:
-            gap = one.car["splitter_gap_at_rest"] - travels[0] - one.place * (travels[1] - travels[0])
-            matrix, loads = one.system(float(gain(gap, one.car)) - 1, 0.6 * min(time, 55.0) ** 2)
-            past = np.maximum(travels - STOPS["bump"], 0) - np.maximum(-travels - STOPS["droop"], 0)
-            return np.asarray((loads + load - matrix @ travels - 1e5 * past) / 20.0)
-
-        start = np.array([-1.0, 1.0]) * one.of["load_transfer"]
-        start = start / [one.of["front_axle_rate"], one.of["rear_axle_rate"]]
-        run = solve_ivp(rates, (0, 57.0), start, method="LSODA", rtol=1e-8, atol=1e-11, max_step=0.2)
         ours = [found["front_compression"][index], found["rear_compression"][index]]
-        np.testing.assert_allclose(ours, run.y[:, -1], atol=2e-6)
+        np.testing.assert_allclose(ours, _settled_on_stops(OneCar(cars, index, areas)), atol=2e-6)
+
+
+def test_of_two_balances_about_the_gap_at_which_a_stop_is_met_it_comes_to_the_first() -> None:
+    """Independent solver: solve_ivp, as above, for two cars whose wider balance is easily overlooked."""
+    cars = gapped_cars(1000, seed=12, speed=55.0, flap_opening=1.0, **ON_STOPS)
+    found, areas = evaluate(FOUND, cars), evaluate([*AREAS, "load_transfer"], cars)
+    for index in (90, 197):
+        ours = [found["front_compression"][index], found["rear_compression"][index]]
+        np.testing.assert_allclose(ours, _settled_on_stops(OneCar(cars, index, areas)), atol=2e-6)
+
+
+@pytest.mark.parametrize("opening", [0.0, 1.0])
+@pytest.mark.parametrize("stops", [{}, ON_STOPS])
+def test_balances_on_several_supports_are_counted(opening: float, stops: dict[str, float]) -> None:
+    """Independent solver: numpy.where halves to the lean that balances moments at each of 2 000 gaps.
+
+    Changes of the sign of the vertical forces along them, of cars on points, and on stops too.
+    """
+    points = {"edge": (-0.12, 0.009), "sill": (0.385, 0.022)}
+    cars = gapped_cars(60, seed=12, speed=55.0, flap_opening=opening, contact_friction=0.3, **stops)
+    for name, (station, clearance) in points.items():
+        cars |= {f"{name}_station": station, f"{name}_clearance_at_rest": clearance}
+    models = {"contact": "points"}, {"point": tuple(points)}
+    of = evaluate([*AREAS, "load_transfer"], cars, *models)
+    place = cars["splitter_station"] / BASE
+    gaps = np.repeat(np.linspace(-0.003, 0.03, 2000)[:, np.newaxis], 60, axis=1)
+    gaps = np.sort([*gaps, cars["splitter_critical_gap"]], axis=0)
+    more = gain(gaps, cars) - 1
+
+    def spare(lean: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Load on each axle that nothing carries at the gaps."""
+        front = cars["splitter_gap_at_rest"] - gaps - place * lean
+        pitch = cars["static_pitch"] + lean / BASE
+        split = more * (of["splitter_downforce_area"] - of["splitter_downforce_area_loss"] * pitch)
+        loads = []
+        for axle, share, travel, sign in (("front", 1 - place, front, -1), ("rear", place, front + lean, 1)):
+            area = of[f"{axle}_downforce_area"] - of[f"{axle}_downforce_area_loss"] * pitch
+            load = of["dynamic_pressure"] * (area + share * split) + sign * of["load_transfer"]
+            if stops:
+                bump, droop = (cars[f"{axle}_{kind}_travel"] for kind in ("bump", "droop"))
+                load = load - 1e5 * (np.maximum(travel - bump, 0) - np.maximum(-travel - droop, 0))
+            loads.append(load - of[f"{axle}_axle_rate"] * travel)
+        for station, clearance in points.values():
+            push = 1e5 * np.maximum(front + lean * station / BASE - clearance, 0)
+            loads = [loads[0] - push * (1 - station / BASE), loads[1] - push * station / BASE]
+        return loads[0], loads[1]
+
+    low, high = np.full(more.shape, -0.1), np.full(more.shape, 0.1)
+    for _ in range(36):
+        middle = (low + high) / 2
+        front, rear = spare(middle)
+        goes_on = (1 - place) * rear - place * front > 0
+        low, high = np.where(goes_on, middle, low), np.where(goes_on, high, middle)
+    left = np.add(*spare(low))
+    counted = np.sum((left[:-1] <= 0) & (left[1:] > 0), axis=0)
+    assert np.mean(counted > 1) > 0.04
+    np.testing.assert_array_equal(evaluate(FOUND, cars, *models)["stable_attitudes"], counted)
 
 
 @checks("equilibrium.stable_attitudes", "splitter_ground_force")

@@ -136,6 +136,30 @@ class Line(NamedTuple):
             gap = gap - np.where(bend > 0, slope / np.where(bend > 0, bend, 1.0), 0.0)
         return np.clip(gap, splitter.smallest, widest)
 
+    def turns(self, widest: Array, deepest: float) -> list[Array]:
+        """Return gaps from the widest down, between which the load spare, supports included, does not turn.
+
+        They are those at which a support is met or left, and that of least load spare of each piece between
+        them.  Proven in the power law where no downforce of the splitter goes with the lean, and where each
+        support is met once at most and left once on the way; else as exact as ``tightest`` is.
+        """
+        near, here, found = self.near, widest, []
+        lean = self.lean_held(widest)
+        front = near.splitter.at_rest - widest - near.splitter.place * lean
+        met = [support.past(front, lean) > 0 for support in near.car.supports]
+        for _ in range(2 * len(met) + 1):
+            piece, ends = Line.of(near, met), [np.full(np.shape(widest), deepest)]
+            for one, (at_zero, per_gap) in zip(met, piece.beyond, strict=True):
+                changes = np.where(one, per_gap > 0, per_gap < 0)
+                ends.append(np.where(changes, -at_zero / np.where(changes, per_gap, 1.0), deepest))
+            end = np.clip(np.maximum.reduce(ends), deepest, here)
+            found += [np.clip(piece.tightest(widest), end, here), end]
+            if not np.any(end > deepest):
+                break
+            met = [one ^ ((end > deepest) & (each >= end)) for one, each in zip(met, ends[1:], strict=True)]
+            here = end
+        return found
+
     def met(self, gap: Array) -> Mask:
         """Tell where a support is met at a gap."""
         met: Mask = np.zeros(np.shape(gap), dtype=bool)

@@ -87,17 +87,14 @@ def _followed(near: NearGround, way: Way, tried: Tried) -> tuple[Array, Array]:
 
 
 def _scan(line: Line) -> Scan:
-    """Look at places on both sides of every gap at which the load spare turns."""
+    """Look at places between which the load spare does not turn, so that no pair of balances is missed.
+
+    No balance is wider than the gap of a car without splitter.  In the stall the load spare is straight
+    between supports, but for what the lean takes of the downforce: one more place is looked at there.
+    """
     widest = np.maximum(line.near.widest_gap(), 1e-4)
     stall = np.minimum(line.near.splitter.smallest, widest)
-    tightest = line.tightest(widest)
-    road = np.zeros_like(widest)
-    gaps = [road - DEEP, road, stall / 2, stall, np.sqrt(stall * tightest), tightest]
-    gaps += [np.sqrt(tightest * widest), widest, 4 * widest + 0.2]
-    if line.near.car.supports:
-        # Supports that are met move the least load spare.
-        met = [at_zero + per_gap * tightest > 0 for at_zero, per_gap in line.beyond]
-        gaps.append(Line.of(line.near, met).tightest(widest))
+    gaps = [0 * widest, stall / 2, stall, widest, 4 * widest + 0.2, *line.turns(widest, -DEEP)]
     places = np.sort(np.stack(gaps), axis=0)
     return Scan(CurveOf(Line.left, (line,)), places, line.left(places))
 
