@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
 from explorer.analyses.nominal import Nominal
+from explorer.graph.quantity import asked_name
 from explorer.graph.words import Number, Sentence, told
 from explorer.study.asked_for import wanted_outputs
 from explorer.study.study import Study
 
 #: Inputs of which a slip leaves the car no room.
 ROOM_INPUTS = frozenset({"strip_length", "fence_distance", "speed", "reaction_time", "radio_delay"})
+# Ways that begin where that to the fence does.
+_TO_THE_FENCE = ("run_out_distance", "fail_safe_stopping_distance")
 
 
 def room_quantities(study: Study, condition: str) -> list[str]:
@@ -25,7 +29,7 @@ def room_quantities(study: Study, condition: str) -> list[str]:
 
 
 def out_of_room(study: Study, nominal: Nominal) -> Iterator[Sentence]:
-    """Yield a caution for a fence that no driver can mind, and for a strip too short for its conditions.
+    """Yield a caution for a fence that no driver minds, or no limit, and for a strip too short.
 
     Parameters
     ----------
@@ -43,6 +47,20 @@ def out_of_room(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             room,
             gone,
         )
+    for limit in study.limits:
+        name, output = asked_name(limit.output.quantity), limit.output
+        fence = study.given_in(output.condition).get("fence_distance")
+        if name not in _TO_THE_FENCE or output.is_difference or fence is None:
+            continue
+        stands = float(fence.distribution.nominal)
+        if limit.high > stands and math.isfinite(limit.high):
+            yield told(
+                f"the limit on {name} in {output.condition} lets it be {{}}, past the fence, where "
+                f"{fence.key} is {{}}: a car that meets it may end in the fence; lower at_most, or correct "
+                "fence_distance",
+                Number(limit.high, unit="m", display_unit=limit.display_unit),
+                Number(stands, unit="m", display_unit=fence.display_unit),
+            )
     known = {
         where: (study.given_in(where)["speed"], speed)
         for where, values in nominal.items()

@@ -31,7 +31,7 @@ def predicted_cars(share: float) -> str:
 def cars_on_points(quantity: str, stands: Array) -> str:
     """Say the same of drawn cars, 1 where one stands on a point; nothing where none does."""
     share = float(np.mean(stands == 1))
-    at_top = " at their top speed" if quantity == STANDING_AT_TOP else ""
+    at_top = " at top speed" if quantity == STANDING_AT_TOP else ""
     return f"{predicted_cars(share)}{at_top}" if share > 0 else ""
 
 
@@ -48,7 +48,7 @@ def of_cars_on_points(study: Study, quantity: str, condition: str, who: str) -> 
     where = f"{study.conditions[condition].words}: {who}"
     if quantity == STANDING_AT_TOP:
         return (
-            f"{where} at their top speed, which is then that of a car that scrapes. A limit on it, or on a "
+            f"{where} at top speed, which is then that of a car that scrapes. A limit on it, or on a "
             f"difference to it, hangs on the {label('contact_friction')}"
         )
     return (

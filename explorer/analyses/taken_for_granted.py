@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from explorer.analyses.nominal import Nominal
 from explorer.analyses.odd_builds import odd_builds
@@ -13,6 +13,7 @@ from explorer.graph.quantity import AXLES, asked_name
 from explorer.graph.words import Sentence
 from explorer.study.asked_for import wanted_outputs
 from explorer.study.study import Study
+from explorer.study.throttle import WORDS
 
 # Of what is asked, these know how long the strip is, or ask for it.
 _ROOM = ("strip_run", "run_with_flap", "top_speed_room")
@@ -23,6 +24,14 @@ _DELAYS = ("reaction_time", "radio_delay", "fail_safe_hold")
 _HOP = tuple(f"{axle}_{what}" for what in ("unsprung_mass", "tyre_stiffness") for axle in AXLES)
 # What the ground gives a splitter hangs on both.
 _GAP = ("splitter_gap_at_rest", "splitter_reference_gap")
+# What a servo's supply leaves it; each is taken to lose nothing where nothing is said.
+_SUPPLY = {
+    "servo_supply_share": "1, the voltage of the servo's data sheet",
+    "servo_supply_sag": "0, as if supply and leads lost nothing while the servo pulls",
+}
+# What disturbs a car, and what the wake takes from it; each is none where nothing is said.
+_DISTURBING = ("side_wind", "bump_height", "bump_pitch", "gust")
+_WAKE = ("wake_loss_front", "wake_loss_rear")
 # Front loads that hang on how the car is driven.
 _FRONT = {"front_axle_load", "front_load_kept", "front_lift_off_speed", "lowest_front_load"}
 
@@ -43,20 +52,20 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     braked = _hanging_on("brake_push", asked)
     if braked and "brakes" not in study.entries.models:
         yield (
-            f"no brakes are described, and {braked} takes them as ideal, both axles at the limit of their "
-            'grip at once; say which the car has, as in [models] brakes = "fitted", "balance" or "none"'
+            f"no brakes are described, and {braked} {_verb(braked, 'take')} them as ideal, both axles at the "
+            'limit of their grip at once; say which the car has, as in [models] brakes = "fitted", "balance" '
+            'or "none"'
         )
     spun = _hanging_on("rotating_mass_factor", asked)
     if spun and study.inputs["rotating_mass_factor"].default:
         yield (
-            f"rotating_mass_factor is left at 1.05, which is judgement, and {spun} hangs on what wheels and "
-            "motor take to spin up; give it under [inputs] from their weights"
+            f"rotating_mass_factor is left at 1.05, which is judgement, and {spun} {_verb(spun, 'hang')} on "
+            "what wheels and motor take to spin up; give it under [inputs] from their weights"
         )
     needed = frozenset[str]().union(*asked.values())
-    held = _judged_at_held_speed(study, asked)
-    if held:
+    for limited, driven in _judged_without_push(study, asked):
         yield (
-            f"the limit on {held} is for a car at held speed; one that is gaining speed carries less "
+            f"the limit on {limited} is for a car {driven}; one that is gaining speed carries less "
             'at the front: limit it as well in a condition with throttle = "full"'
         )
     fast = {limit.output.quantity for limit in study.limits} & {"top_speed"}
@@ -69,8 +78,8 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     if delays:
         braked = ", ".join(dict.fromkeys(_hanging_on(name, asked) for name in delays))
         yield (
-            f"{' and '.join(delays)} left at 0 s, as if no time passed before anything acts, and {braked} "
-            f"hangs on that; give {'it' if len(delays) == 1 else 'each'} under [inputs]"
+            f"{_listed(delays)} left at 0 s, as if no time passed before anything acts, and {braked} "
+            f"{_verb(braked, 'hang')} on that; give {'it' if len(delays) == 1 else 'each'} under [inputs]"
         )
     bumped = [where for where in study.conditions if not study.given_in(where)["bump_height"].default]
     hop = [name for name in _HOP if study.inputs[name].default]
@@ -80,17 +89,19 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             "make them hop on their tyres, off the road for up to twice as long: give "
             f"{', '.join(hop)} under [inputs], and a caution names bumps near wheel hop"
         )
+    yield from _undisturbed(study)
     moved = _hanging_on("servo_available_torque", asked)
-    if moved and study.inputs["servo_supply_share"].default:
+    supply = [name for name in _SUPPLY if study.inputs[name].default]
+    if moved and supply:
         yield (
-            f"servo_supply_share is left at 1, the voltage of the servo's data sheet, and {moved} "
-            f"{'hang' if ', ' in moved else 'hangs'} on what its supply leaves it under load; give it and "
-            "servo_supply_sag under [inputs]"
+            f"{_listed([f'{name} is left at {_SUPPLY[name]}' for name in supply])}, and {moved} "
+            f"{_verb(moved, 'hang')} on what its supply leaves it under load; give "
+            f"{'it' if len(supply) == 1 else 'each'} under [inputs]"
         )
     gap = [name for name in _GAP if study.inputs[name].default and _hanging_on(name, asked)]
     if gap and not study.inputs["splitter_ground_gain"].default:
         yield (
-            f"{' and '.join(gap)} left at 10 mm, which is no measure of this car, and splitter_ground_gain "
+            f"{_listed(gap)} left at 10 mm, which is no measure of this car, and splitter_ground_gain "
             f"makes its downforce hang on that; give {'it' if len(gap) == 1 else 'each'} under [inputs]"
         )
     if any(limit.sure is not None for limit in study.limits):
@@ -103,16 +114,41 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             )
 
 
-def _judged_at_held_speed(study: Study, asked: Mapping[str, frozenset[str]]) -> str:
-    """Name the front loads limited at held speeds alone, where the study has a drive."""
+def _judged_without_push(study: Study, asked: Mapping[str, frozenset[str]]) -> Iterator[tuple[str, str]]:
+    """Yield front loads limited without any push, and how the car goes there, where the study has a drive."""
     throttles: dict[str, set[str]] = {}
     for limit in study.limits:
         for quantity, where in limit.output.pairs:
             if asked_name(quantity) in _FRONT:
                 throttles.setdefault(study.conditions[where].throttle, set()).add(asked_name(quantity))
-    if "full" in throttles or not _hanging_on("driving_force", asked):
-        return ""
-    return " and ".join(sorted(throttles.get("holding", ())))
+    if "full" not in throttles and _hanging_on("driving_force", asked):
+        for throttle in ("holding", "coasting"):
+            if throttle in throttles:
+                yield " and ".join(sorted(throttles[throttle])), WORDS[throttle]
+
+
+def _undisturbed(study: Study) -> Iterator[str]:
+    """Yield a caution for limits on what a disturbance does, in conditions that give none."""
+    found: dict[tuple[str, tuple[str, ...]], dict[str, None]] = {}
+    for limit in study.limits:
+        left: dict[str, None] = {}
+        for quantity, where in limit.output.pairs:
+            needed, given = study.graph.upstream([quantity], study.given_names(where)), study.given_in(where)
+            names = _WAKE if asked_name(quantity).startswith("wake_") else _DISTURBING
+            read = [name for name in names if name in needed]
+            if not all(given[name].default for name in read):
+                break
+            left |= dict.fromkeys(read)
+        else:
+            if left:
+                where = limit.output.condition
+                found.setdefault((where, tuple(left)), {})[asked_name(limit.output.quantity)] = None
+    for (where, inputs), limited in found.items():
+        yield (
+            f"the limit on {_listed(limited)} in {where} is for a car that nothing disturbs: "
+            f"{_listed(inputs)} {'is' if len(inputs) == 1 else 'are'} left at 0; give "
+            f"{'it' if len(inputs) == 1 else 'what there is of it'} under [conditions.{where}]"
+        )
 
 
 def _asked_for(study: Study) -> dict[str, frozenset[str]]:
@@ -131,3 +167,12 @@ def _asked_for(study: Study) -> dict[str, frozenset[str]]:
 def _hanging_on(name: str, asked: Mapping[str, frozenset[str]]) -> str:
     """Name the quantities asked for that need one, as text."""
     return ", ".join(quantity for quantity, needed in asked.items() if name in needed)
+
+
+def _listed(names: Iterable[str]) -> str:
+    *most, last = names
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _verb(names: str, verb: str) -> str:
+    return verb if ", " in names else f"{verb}s"

@@ -100,6 +100,7 @@ def test_a_fit_says_that_its_model_scrapes(points: Study, tmp_path: Path) -> Non
 def test_check_says_of_which_car_its_figures_are(points: Study, squatline: Cli) -> None:
     printed = " ".join(squatline("check", points.folder).out.split())
     assert f"the nominal car {STANDS}. There these figures are of a car on its points: " in printed
+    assert f"the nominal car {STANDS} at top speed, which is then" in printed
     assert not any(STANDS in one for one in json.loads(squatline("check", DEMO, "--json").out)["warnings"])
 
 
@@ -110,4 +111,4 @@ def test_explain_says_how_many_of_the_cars_stand(points: Study) -> None:
     assert f"; {predicted_cars(1.0)}" in str(list(explanation_blocks(entry))).replace("\\xa0", SPACE)
     assert explain_quantity("mass", study).values[0].standing == ""
     assert standing_of(study.graph, "top_speed", study.given_names("closed_fast")) == STANDING_AT_TOP
-    assert cars_on_points(STANDING_AT_TOP, np.array([1, 1, 0, 0])).endswith(f"{STAND} at their top speed")
+    assert cars_on_points(STANDING_AT_TOP, np.array([1, 1, 0, 0])).endswith(f"{STAND} at top speed")

@@ -92,6 +92,23 @@ def test_a_fence_nearer_than_the_reaction(tmp_path: Path, distance: float, told:
     assert any("fence_distance is 30 m" in caution and "36 m" in caution for caution in found) == told
 
 
+@pytest.mark.parametrize("quantity", ["run_out_distance", "fail_safe_stopping_distance"])
+@pytest.mark.parametrize(("fence", "told"), [("300 m", True), ("400 m", False)])
+def test_a_limit_that_lets_the_car_past_the_fence(
+    tmp_path: Path, quantity: str, fence: str, told: bool
+) -> None:
+    """The fence moved, and the bound of the limit stayed: a pass would say nothing of the fence."""
+    text = template(CarHas()).replace("[inputs]\n", f'[inputs]\nfence_distance = "{fence}"\n', 1)
+    text += CALM.format(quantity=quantity, there="", minus="", most="'400 m'")
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = [one for one in said(load_study(tmp_path)) if "past the fence" in one]
+    assert len(found) == told
+    words = (
+        f"the limit on {quantity} in there lets it be 400 m, past the fence, where fence_distance is 300 m"
+    )
+    assert all(one.startswith(words) for one in found)
+
+
 @pytest.mark.parametrize(("length", "told"), [("20 m", True), ("600 m", False)])
 def test_a_strip_too_short_for_any_condition(tmp_path: Path, length: str, told: bool) -> None:
     found = _cautions(tmp_path, "strip_speed", f"strip_length = '{length}'")
@@ -171,13 +188,63 @@ def test_a_bump_under_wheels_without_mass(tmp_path: Path, inputs: str, told: str
     assert all(told in one for one in found)
 
 
-@pytest.mark.parametrize("share", ["servo_supply_share = 0.9", ""])
-def test_a_servo_taken_to_get_what_its_data_sheet_says(tmp_path: Path, share: str) -> None:
-    text = re.sub(r"(?m)^servo_supply_share = .*$", share, template(CarHas(1)))
-    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ("servo_supply_share = 0.9\nservo_supply_sag = 0.1", ""),
+        ("servo_supply_sag = 0.1", "servo_supply_share is left at 1, .* give it under"),
+        ("servo_supply_share = 0.9", "servo_supply_sag is left at 0, .* give it under"),
+        ("", "servo_supply_share is left at 1, .* and servo_supply_sag is left at 0, .* give each under"),
+    ],
+)
+def test_a_servo_taken_to_get_what_its_data_sheet_says(tmp_path: Path, given: str, words: str) -> None:
+    text = re.sub(r"(?m)^servo_supply_s(hare|ag) = .*\n", "", template(CarHas(1)))
+    (tmp_path / "study.toml").write_text(text.replace("[inputs]\n", f"[inputs]\n{given}\n"), encoding="utf-8")
     found = said(load_study(tmp_path))
-    assert bool(found) == (not share)
-    assert all("servo_supply_sag" in one and "commanded_closing_time" in one for one in found)
+    assert bool(found) == bool(words)
+    assert all(re.search(words, one) and "commanded_closing_time" in one for one in found)
+
+
+CALM = """
+[conditions.there]
+like = "closed"
+{there}
+[[limits]]
+quantity = "{quantity}"
+condition = "there"
+{minus}
+at_most = {most}
+probability = 0.9
+"""
+SIDE = "side_area = '0.06 m2'\nside_height = '60 mm'\nside_pressure_station = '60 mm'\n"
+
+
+@pytest.mark.parametrize(
+    ("quantity", "there", "minus", "words"),
+    [
+        ("front_airborne_time", "", "", "bump_height and gust are left at 0"),
+        ("front_airborne_time", "gust = '2 m/s'", "", ""),
+        ("blow_over_speed", "", "", "bump_pitch and gust are left at 0"),
+        ("yaw_moment", "", "", "side_wind is left at 0; give it under [conditions.there]"),
+        ("yaw_moment", "side_wind = '5 m/s'", "", ""),
+        ("yaw_moment", "side_wind = '5 m/s'", 'minus = "closed"', ""),
+        ("wake_front_load_loss", "", "", "wake_loss_front and wake_loss_rear are left at 0"),
+        ("wake_front_load_loss", "wake_loss_front = 0.2", "", ""),
+        ("pitch", "", "", ""),
+    ],
+)
+def test_a_limit_on_what_a_disturbance_does_where_none_is_given(
+    tmp_path: Path, quantity: str, there: str, minus: str, words: str
+) -> None:
+    """It is met, or missed, by a car that nothing disturbs, and the caution names what to give and where."""
+    text = template(CarHas()).replace("[inputs]\n", f"[inputs]\n{SIDE}", 1)
+    most = {"front_airborne_time": "'0.05 s'", "blow_over_speed": "'99 m/s'", "pitch": "'3 deg'"}
+    most |= {"yaw_moment": "'1 N m'", "wake_front_load_loss": "'4 N'"}
+    text += CALM.format(quantity=quantity, there=there, minus=minus, most=most[quantity])
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = [one for one in said(load_study(tmp_path)) if "that nothing disturbs" in one]
+    assert len(found) == bool(words)
+    assert all(words in one and one.startswith(f"the limit on {quantity} in there") for one in found)
 
 
 HELD = (
@@ -186,19 +253,32 @@ HELD = (
 
 
 @pytest.mark.parametrize(
-    ("limits", "told"),
+    ("throttle", "limits", "words"),
     [
-        (HELD, True),
-        (HELD + HELD.replace('"closed"', '"gaining"').replace('name = "', 'name = "Gaining: '), False),
+        ("holding", HELD, "is for a car at held speed;"),
+        (
+            "holding",
+            HELD + HELD.replace('"closed"', '"gaining"').replace('name = "', 'name = "Gaining: '),
+            "",
+        ),
+        ("coasting", HELD.replace('"closed"', '"gaining"'), "is for a car coasting;"),
     ],
-    ids=["held speed alone", "at full throttle as well"],
+    ids=["held speed alone", "at full throttle as well", "coasting alone"],
 )
-def test_a_front_load_judged_for_a_car_that_gains_no_speed(tmp_path: Path, limits: str, told: bool) -> None:
+def test_a_front_load_judged_for_a_car_that_gains_no_speed(
+    tmp_path: Path, throttle: str, limits: str, words: str
+) -> None:
     text = template(CarHas()).replace('condition = "gaining"', 'condition = "closed"')
+    if throttle == "coasting":
+        text = text.replace('throttle = "full"', 'throttle = "coasting"').replace(
+            'quantity = "front_lift_off_speed"\ncondition = "closed"',
+            'quantity = "front_lift_off_speed"\ncondition = "gaining"',
+        )
     (tmp_path / "study.toml").write_text(text + limits, encoding="utf-8")
     study = load_study(tmp_path)
     found = [one for one in said(study) if 'throttle = "full"' in one]
-    assert bool(found) == told
+    assert len(found) == bool(words)
+    assert all(words in one for one in found)
 
 
 TOP = re.compile(r'quantities = \["top_speed", "top_speed_room",')

@@ -59,5 +59,5 @@ def test_what_is_of_a_car_on_its_points_says_so(tmp_path: Path) -> None:
     assert "pitch, front axle load" in fast
     assert "splitter edge clearance" in fast
     assert "on wheels alone" not in " ".join(told)
-    (top,) = [words for words in told if "at their top speed" in words and words.startswith(slow)]
+    (top,) = [words for words in told if "at top speed" in words and words.startswith(slow)]
     assert "hangs on the contact friction" in top
