@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 import os
 import platform
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 
+from explorer.analyses.cautions_of_cars import cautions_of_cars
 from explorer.analyses.convergence import Steady, convergence_of
 from explorer.analyses.correlated import with_members
 from explorer.analyses.failing_cars import failing_cars, first_kept, most_in_the_way, nearest_car
@@ -20,7 +21,6 @@ from explorer.analyses.nominal import Nominal, nominal_values
 from explorer.analyses.nominal_curves import nominal_curves, runs_over_strip
 from explorer.analyses.rare_failures import search_rare_failures, seldom_failing
 from explorer.analyses.sensitivity import keys_upstream, run_sensitivity
-from explorer.analyses.standing import of_cars_on_points, predicted_cars
 from explorer.analyses.sweeps import run_sweeps
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.analyses.two_levels import check_kinds_apart, ignorance_or_day, sure_cars, sureness_of
@@ -42,8 +42,6 @@ from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import visible
 from explorer.graph.labels import input_label
-from explorer.graph.words import Number, Sentence, told
-from explorer.graph.written import chance
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
@@ -59,7 +57,6 @@ from explorer.results.records import (
     Summary,
 )
 from explorer.results.stored import Results
-from explorer.study.beside import LIFTING, LIFTING_SPEED, SEVERAL, STANDING, STANDING_AT_TOP
 from explorer.study.builds import AS_IT_STANDS, overrides_in
 from explorer.study.limits import Limit, Output
 from explorer.study.study import Input, Study
@@ -126,6 +123,7 @@ def run(
     verdicts = with_sureness(verdicts, study.limits, sureness)
     with stages.stage("summary"):
         outputs = tuple(_output(study, outcome, i, nominal) for i in range(len(outcome.outputs)))
+        means = {(output.quantity, output.condition): output.mean for output in outputs}
         upstream = {limit.name: keys_upstream(study, limit) for limit in study.limits}
         summary = Summary(
             title=study.title,
@@ -151,7 +149,7 @@ def run(
             assumptions=(*study.assumptions, *ASSUMPTIONS),
             not_modelled=(*study.not_modelled, *NOT_MODELLED),
             cautions=CAUTIONS,
-            warnings=(*_warnings(study), *granted, *ways.cautions, *_of_the_cars(study, outputs)),
+            warnings=(*_warnings(study), *granted, *ways.cautions, *cautions_of_cars(study, means)),
             families=dict(study.graph.families),
             display=dict(study.display),
             from_catalogue=dict(ways.from_catalogue),
@@ -364,32 +362,6 @@ def _warnings(study: Study) -> Iterator[str]:
         conditions = {name: one.words for name, one in study.conditions.items()}
         named = ", ".join(input_label(key, conditions) for key in silent)
         yield f"no source is given for {count}: {named}"
-
-
-def _of_the_cars(study: Study, outputs: Iterable[OutputRecord]) -> Iterator[Sentence]:
-    """Yield what is to be known of the cars that the figures of a condition are of."""
-    means = {(output.quantity, output.condition): output.mean for output in outputs}
-    for output in outputs:
-        where = study.conditions[output.condition].words
-        share = f"{chance(output.mean)} of predicted cars"
-        if output.quantity == SEVERAL and output.mean > 0:
-            yield (
-                f"{where}: {share} can keep more than one attitude. Figures are of the one that the car "
-                "comes to from rest; a bump may carry it to another"
-            )
-        if output.quantity in (STANDING, STANDING_AT_TOP) and output.mean > 0:
-            who = predicted_cars(output.mean)
-            yield of_cars_on_points(study, output.quantity, output.condition, who)
-        if output.quantity == LIFTING and output.mean > 0:
-            # Cars that lift nothing count as 0 in both.
-            speed = means[LIFTING_SPEED, output.condition] / output.mean
-            yield told(
-                f"{where}: ease off when the front wheels lift, as {share} do at full throttle, on average "
-                "up to {}; held open, the throttle may take such a car over backwards. Acceleration, "
-                "straight and strip are computed for a driver who eases off until they stay down, front "
-                "loads and lift-off speeds for one who does not",
-                Number(speed, spread=speed / 5, unit="m/s", display_unit=study.unit_of("speed")),
-            )
 
 
 def _reproduction(study: Study, outcome: Outcome) -> Reproduction:

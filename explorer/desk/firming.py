@@ -6,6 +6,7 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from threading import Condition, Thread
 
+from explorer.analyses.cautions_of_cars import live_cautions
 from explorer.analyses.live_leads import Lead, live_leads
 from explorer.analyses.live_verdicts import JudgedSoFar, live_verdicts
 from explorer.desk.at_work import AtWork
@@ -13,6 +14,7 @@ from explorer.engine.execution import Execution
 from explorer.engine.known_outputs import KnownOutputs
 from explorer.engine.stages import told_for_users
 from explorer.errors import SquatlineError
+from explorer.graph.words import Sentence
 from explorer.study.study import Study
 
 
@@ -25,6 +27,8 @@ class Firming:
     leads:
         Limit -> which turn's study it belongs to, and what drives it; of an earlier one until there is a new
         one.
+    cautions:
+        Which turn's study they belong to, and what is to be known of the cars.
     settled:
         Whether nothing more will come.
     at_work:
@@ -36,6 +40,7 @@ class Firming:
     study: Study | None = None
     standing: JudgedSoFar | None = None
     leads: dict[str, tuple[int, Lead]] = field(default_factory=dict)
+    cautions: tuple[int, tuple[Sentence, ...]] = (0, ())
     settled: bool = False
     error: str = ""
     turn: int = 0
@@ -84,7 +89,7 @@ class Firming:
             for lead in live_leads(study, execution=execution, known=self.known):
                 if not self._led(turn, lead):
                     return
-            self._settled(turn)
+            self._settled(turn, live_cautions(study, execution))
         except BrokenProcessPool as error:
             self._failed(turn, str(told_for_users(error)))
         except SquatlineError as error:
@@ -107,9 +112,10 @@ class Firming:
             self.leads[lead.limit] = (turn, lead)
             return True
 
-    def _settled(self, turn: int) -> None:
+    def _settled(self, turn: int, cautions: tuple[Sentence, ...]) -> None:
         with self._news:
             if turn == self.turn:
+                self.cautions = turn, cautions
                 self.leads = {name: one for name, one in self.leads.items() if one[0] == turn}
                 self.settled = True
                 self._news.notify_all()

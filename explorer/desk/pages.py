@@ -37,6 +37,7 @@ from reports.drawings.sideview import (
 from reports.findings import unfounded
 from reports.formatting import count
 from reports.page import environment
+from reports.report import told
 
 HERE = Path(__file__).parent
 # Rooms of the study as a whole; the last two have their buttons at the top.
@@ -222,6 +223,8 @@ def _verdicts(bench: Workbench) -> dict[str, Any]:
         "settled": firming.settled,
         "leads": sum(turn == firming.turn for turn, _ in firming.leads.values()),
         "weighed_on": count(CARS),
+        "cautions": [_said(told(text)) for text in firming.cautions[1]],
+        "of_before": firming.cautions[0] != firming.turn,
         "error_of_run": firming.error,
         "signs": SIGNS,
         "bar": (WIDTH, HEIGHT),

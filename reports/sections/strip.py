@@ -24,7 +24,7 @@ from reports.blocks import (
 )
 from reports.findings import judged_build
 from reports.formatting import range_amount
-from reports.report import NO_CLEARANCE, Report, sentence
+from reports.report import NO_CLEARANCE, Report, sentence, told
 from reports.sections import decision, speed_steps
 
 FAIL_SAFE: tuple[str, ...] = (
@@ -51,6 +51,7 @@ def build(report: Report) -> Section:
     if judged.words:
         blocks.append(Paragraph((f"Judged here: {judged.words}.",)))
     blocks.append(Note("Not a permission", (NO_CLEARANCE,)))
+    blocks += [Note("Caution", told(text)) for text in report.summary.warnings]
     if found is None:
         blocks.append(
             Paragraph(

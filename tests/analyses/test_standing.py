@@ -10,17 +10,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 from log_help import copied, on_points, with_sections, write_columns
-from study_help import DEMO, Answer
+from study_help import DEMO, ROOT, Answer
 
 from explorer import fit, validate
+from explorer.analyses.cautions_of_cars import live_cautions
 from explorer.analyses.standing import STAND, STANDS, cars_on_points, cars_on_points_along, predicted_cars
 from explorer.console.explain import explain_quantity
 from explorer.console.terminal_explain import explanation_blocks
+from explorer.graph.words import in_unit
 from explorer.graph.written import SPACE
 from explorer.logs.forward import forward_model
 from explorer.study.asked_for import Sweep
 from explorer.study.beside import STANDING_AT_TOP, standing_of
-from explorer.study.study import Study
+from explorer.study.study import Study, load_study
 
 Cli = Callable[..., Answer]
 
@@ -95,6 +97,15 @@ def test_a_fit_says_that_its_model_scrapes(points: Study, tmp_path: Path) -> Non
     assert f"the car {STANDS} in " in said
     (found,) = fit(logged(on_points(tmp_path), SLOW, FIT), "mine")
     assert not told(found.fit.notes)
+
+
+def test_the_desk_says_so_before_a_study_is_run(points: Study) -> None:
+    """And whatever else is to be known of the cars, in the words of a run."""
+    words = f"{predicted_cars(1.0)}. There these figures are of a car on its points: "
+    assert any(words in in_unit(said) for said in live_cautions(points))
+    assert live_cautions(load_study(DEMO)) == ()
+    (said,) = live_cautions(load_study(ROOT / "studies" / "airfield-sprint"))
+    assert "ease off when the front wheels lift" in in_unit(said)
 
 
 def test_check_says_of_which_car_its_figures_are(points: Study, squatline: Cli) -> None:

@@ -166,6 +166,17 @@ def test_what_drives_a_limit_is_grey_until_it_belongs_to_the_numbers_shown(file:
     assert [one[0] for one in anew.drivers] == ["mass"]
 
 
+def test_cautions_of_the_cars_follow_the_rows(file: Path) -> None:
+    bench = Workbench.of(file)
+    settled(bench.firming)
+    assert bench.firming.cautions == (bench.firming.turn, ())
+    bench.firming.cautions = bench.firming.turn - 1, ("ease off when the front wheels lift",)
+    said = " ".join(verdicts(bench).split())
+    assert said.index("</ol>") < said.index(
+        "Before the last change: Ease off when the front wheels lift.</p>"
+    )
+
+
 def test_a_measurement_that_reads_nothing_is_refused_like_the_file(file: Path) -> None:
     bench = Workbench.of(file)
     with pytest.raises(SquatlineError, match="reads an uncertain input") as told:
