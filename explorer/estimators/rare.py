@@ -36,7 +36,7 @@ from explorer.estimators.conformance import CONFIDENCE, binomial_interval
 from explorer.estimators.nearest_failure import MarginOf, failing_is_lowest, most_likely_failure
 from explorer.estimators.side_by_side import Search, side_by_side
 from explorer.graph.arrays import Array
-from explorer.graph.written import percent
+from explorer.graph.written import about, percent
 
 Result = TypeVar("Result")
 # Asks for the margins of points.
@@ -237,8 +237,8 @@ def held_against(found: RareFailure, failed: int, trials: int) -> RareFailure:
         variation=math.sqrt((1 - failed / trials) / failed) if failed else math.inf,
         method=COUNTED,
         agree=False,
-        note=f"the search found 1 failing car in {1 / found.probability:.3g}, but {failed} of the run's own "
-        f"{trials} cars fail: it missed a way to fail or met too few, so the count is given"
+        note=f"the search found 1 failing car in {about(1 / found.probability)}, but {failed} of the "
+        f"run's own {trials} cars fail: it missed a way to fail or met too few, so the count is given"
         if found.probability
         else f"the search found no failing car, but {failed} of the run's own {trials} cars fail: "
         "the count is given",
@@ -444,7 +444,7 @@ def _none_found(reached: float, least: float, plain: int, evaluations: int) -> R
         "the walk towards failure stopped: the margin is the same over a whole region (a capped or counted "
         f"quantity), so that no direction leads on; {plain} plain samples without a failure bound it"
         if stuck
-        else f"no failure found down to a probability of about {bound:.0e}"
+        else f"no failure found down to about 1 car in {about(1 / bound)}"
     )
     return RareFailure(
         probability=0.0,
