@@ -96,7 +96,9 @@ def _measure(summary: Summary) -> list[Action]:
     plan = summary.measuring
     if plan is None:
         return []
-    unsafe = _open_safety(summary)
+    # One that passes as known so far wants more cars: what changes nothing would show that it passes.
+    passing = {one.limit for one in plan.outlooks if one.passes_now}
+    unsafe = tuple(name for name in _open_safety(summary) if name not in passing)
     turning = [one for one in plan.worths if one.limit in unsafe and one.after.passes.value >= LIKELY]
     if turning:
         best = max(turning, key=lambda one: one.after.passes.value)

@@ -157,16 +157,33 @@ def _change(report: Report, action: Action, short: bool) -> Line:
     line: Line = ()
     failing = action.limits if short else ()
     for setting in action.settings:
-        line = (*line, *setting_words(setting, failing=failing), *(() if short else _instead(setting)), " ")
+        words = setting_words(setting, failing=failing, others=others_of(report, setting))
+        line = (*line, *words, *(() if short else _instead(setting)), " ")
     if short:
-        known = _unanswered_in_short(report, action)
-        return (*line, f"{known}Each limit is named under ", Link("what next, in full", "actions"), ".")
-    if action.unanswered:
+        known, link = _unanswered_in_short(report, action), Link("what next, in full", "actions")
+        counted_ones = [names for one in action.settings for names in (one.limits, one.breaks)]
+        line = (*line, known) if known else line
+        if any(len(names) > 1 for names in (*counted_ones, action.unanswered)):
+            line = (*line, "Each limit is named under ", link, ".")
+        elif any(one.instead for one in action.settings):
+            line = (*line, "Other settings stand under ", link, ".")
+    elif action.unanswered:
         line = (*line, *_unanswered(report, action.unanswered))
-    if action.clearly:
-        line = (*line, f"Measuring cannot change the verdict on {_named(action.clearly)}. ")
+    if action.clearly and not short:
+        which = f"the verdict on {_named(action.clearly)}"
+        if action.clearly == action.unanswered:
+            which = "this verdict" if len(action.clearly) == 1 else "these verdicts"
+        line = (*line, f"Measuring cannot change {which}. ")
     *rest, last = line
     return (*rest, last.rstrip() if isinstance(last, str) else last)
+
+
+def others_of(report: Report, setting: Setting) -> bool:
+    """Whether there are limits that a setting may cost: of a build any other, of the car those that pass."""
+    return any(
+        limit.name not in setting.limits and (setting.around or limit.conformance.verdict == "pass")
+        for limit in report.summary.limits
+    )
 
 
 def valued(values: Iterable[tuple[VariableRecord, float]]) -> Line:
@@ -177,8 +194,11 @@ def valued(values: Iterable[tuple[VariableRecord, float]]) -> Line:
     return line
 
 
-def setting_words(setting: Setting, *, failing: Collection[str] = ()) -> Line:
-    """Say what to set, which limits then pass and which no longer do; in short where told what fails."""
+def setting_words(setting: Setting, *, failing: Collection[str] = (), others: bool = True) -> Line:
+    """Say what to set, which limits then pass and which no longer do; in short where told what fails.
+
+    Without ``others`` there is no limit that could be lost.
+    """
     short = bool(failing)
     variable = setting.variable
     value = amount(setting.value, variable, zeros=False)
@@ -190,8 +210,8 @@ def setting_words(setting: Setting, *, failing: Collection[str] = ()) -> Line:
     named = "all that fail" if len(failing) > 1 and set(setting.limits) >= set(failing) else None
     words = f": {named or _named(setting.limits, short)} then {pass_}"
     if not setting.breaks:
-        others = "every other limit" if setting.around else "no limit that passes now is lost"
-        return (*start, f"{words}, and {others}.")
+        kept = "every other limit" if setting.around else "no limit that passes now is lost"
+        return (*start, f"{words}, and {kept}." if others else f"{words}.")
     broken = _named(setting.breaks, short)
     lost = f"but {broken} {'does' if len(setting.breaks) == 1 else 'do'} not"
     if not setting.around:
@@ -205,7 +225,8 @@ def _instead(setting: Setting) -> Line:
     for variable, value in setting.instead:
         line += (" or " if line else "", f"{variable.words} to ")
         line += (amount(value, variable, zeros=False),)
-    return (f" Or, for “{setting.limits[0]}” alone: ", *line, ".") if line else ()
+    start = f" Or, for “{setting.limits[0]}” alone: " if len(setting.limits) > 1 else " Or instead: "
+    return (start, *line, ".") if line else ()
 
 
 def _unanswered_in_short(report: Report, action: Action) -> str:

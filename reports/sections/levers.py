@@ -25,7 +25,7 @@ from reports.charts_of_effects import SignedBar, signed_bars
 from reports.findings import by_severity, slug
 from reports.formatting import Scale, amount, count, listed, range_amount, scale, share
 from reports.report import Report, sentence
-from reports.sections.actions import setting_words
+from reports.sections.actions import others_of, setting_words
 
 _SHOWN = 6
 # Settings listed for a limit, the best ones.
@@ -66,9 +66,10 @@ def _lead(report: Report, found: Levers) -> Line:
         rescues = found.rescues(limit.name, report.summary.safety_names)
         if rescues:
             lever, rescue = rescues[0]
-            return setting_words(Setting(lever.variable, rescue.value, "", (limit.name,), rescue.breaks))
+            setting = Setting(lever.variable, rescue.value, "", (limit.name,), rescue.breaks)
+            return setting_words(setting, others=others_of(report, setting))
         return (f"No single lever that was tried makes “{limit.name}” pass within its range.",)
-    return ("Every limit passes; the table says which way each lever moves the margins.",)
+    return (f"{'The' if len(report.summary.limits) == 1 else 'Every'} limit passes.",)
 
 
 def _rescues(report: Report, found: Levers) -> Table:

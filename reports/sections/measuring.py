@@ -65,7 +65,8 @@ def build(report: Report) -> Section | None:
     blocks: list[Block] = [Paragraph((Strong(sentence(headline(plan))),), lead=True)]
     told = (_from_where(report.summary), unread_words(unread_names(report), _NAMED))
     blocks += [Paragraph((sentence(words),)) for words in told if words]
-    if plan.alone:
+    # Points that all lie at nothing are no picture; the appendix lists them.
+    if plan.steps or any(_significant(one.gain) for one in plan.alone):
         blocks.append(_figure(plan))
     if plan.steps:
         blocks += [Heading("In this order"), _steps(plan)]
@@ -119,9 +120,12 @@ def headline(plan: MeasuringPlan) -> str:
         if not failing:
             return "no measurement is needed: none listed would save anything on any verdict"
         longer = any(outlook.everything >= LIKELY for outlook in plan.outlooks if outlook.design_must_change)
+        which = f"{listed(failing)} {'passes' if len(failing) == 1 else 'pass'}"
+        if 1 < len(failing) == len(plan.outlooks):
+            which = f"any of the {len(failing)} limits passes"
         return (
-            f"no measurement within {hours(plan.budget_hours)} is likely to show that {listed(failing)} "
-            f"{'passes' if len(failing) == 1 else 'pass'}{': allow more hours' if longer else ''}"
+            f"no measurement within {hours(plan.budget_hours)} is likely to show that {which}"
+            f"{': allow more hours' if longer else ''}"
         )
     step, made = plan.steps[0], plan.steps[:1]
     limit, before, after = _most_helped(made)
@@ -177,8 +181,10 @@ def _turns_it(limit: str, before: LimitState, after: LimitState) -> str:
 
 
 def _lowers(wrongly: str, before: LimitState, after: LimitState) -> str:
-    lowered = f"from {chance(before.wrong)} to {chance(after.wrong)}"
-    return f"lowers the chance of judging {wrongly} {lowered}, and will not decide it"
+    was, then = chance(before.wrong), chance(after.wrong)
+    if was == then:
+        return f"leaves the chance of judging {wrongly} at {then}, and will not decide it"
+    return f"lowers the chance of judging {wrongly} from {was} to {then}, and will not decide it"
 
 
 def _labels(plan: MeasuringPlan) -> dict[str, str]:
@@ -281,8 +287,8 @@ def _figure(plan: MeasuringPlan) -> Figure:
     ]
     rises = _rises(plan)
     told = "; ".join(
-        f"{spot.number}, the {spot.name}: {hours(spot.hours)}, {spot.value:.2g}, {spot.standing}"
-        for spot in spots
+        f"{spot.number}, the {spot.name}: {hours(spot.hours)}, {_gain_words(one.gain)}, {spot.standing}"
+        for spot, one in zip(spots, plan.alone, strict=True)
     )
     return Figure(
         name="measuring-worth",
@@ -303,15 +309,16 @@ def _signs(plan: MeasuringPlan, spots: Sequence[Measured], rises: Sequence[Rise]
 
 
 def _figure_caption(plan: MeasuringPlan) -> Line:
-    first = plan.alone[0]
+    numbers = _numbers(plan)
+    first = next((one for one in plan.alone if _significant(one.gain)), None)
     words = (
         "A good car rejected counts one, a bad car passed counts p/(1 - p): 99 where 99 % is "
         "required. Bars: 95 % intervals. "
     )
-    if not _significant(first.gain):
-        return (words, "None of them, alone, makes a difference that shows.")
+    if first is None:
+        return (f"{_order_words(plan)} {words}", "None of them, alone, makes a difference that shows.")
     return (
-        Strong(f"1, the {first.label},"),
+        Strong(f"{numbers[first.measurement]}, the {first.label},"),
         f" takes {hours(first.hours)} and brings {_gain_words(first.gain)} "
         f"({LOSS_SAVED}). {_order_words(plan)} {words}",
     )
@@ -324,7 +331,7 @@ def _order_words(plan: MeasuringPlan) -> str:
     order = ", then ".join(str(rise.number) for rise in rises)
     return (
         f"The dashed steps add up the best order within {hours(plan.budget_hours)}: {order}; in all "
-        f"{rises[-1].value:.2g} after {hours(rises[-1].hours)}."
+        f"{_gain_words(plan.gain)} after {hours(rises[-1].hours)}."
     )
 
 
@@ -407,10 +414,11 @@ def _before_and_after(plan: MeasuringPlan) -> list[Block]:
     if not (rows and plan.steps):
         return []
     most, before, after = max(rows, key=lambda row: row[1] - row[2])
-    finding = (
-        f"The measurements above lower the chance of judging “{most}” wrongly most, from "
-        f"{chance(before / _CARS)} to {chance(after / _CARS)}. "
-    )
+    was, then = chance(before / _CARS), chance(after / _CARS)
+    finding = f"The measurements above lower the chance of judging “{most}” wrongly "
+    finding += f"{'most, ' if len(rows) > 1 else ''}from {was} to {then}. "
+    if was == then or after > before:
+        finding = "The measurements above lower no chance of judging a limit wrongly by as much as shows. "
     return [
         Figure(
             name="before-after",
@@ -442,8 +450,10 @@ def _outlooks(plan: MeasuringPlan, summary: Summary) -> Iterator[Block]:
     left = len(plan.outlooks) - len(told)
     if left:
         others = "other " if told else ""
-        passes = "limit passes" if left == 1 else "limits pass"
-        yield Paragraph((f"{left} {others}{passes}, and measuring would hardly ever change that.",))
+        pass_ = f"{left} {others}limit{' passes' if left == 1 else 's pass'}"
+        if len(plan.outlooks) == 1:
+            pass_ = "The limit passes"
+        yield Paragraph((f"{pass_}, and measuring would hardly ever change that.",))
 
 
 def _turns(outlook: Outlook) -> float:

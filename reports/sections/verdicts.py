@@ -56,10 +56,15 @@ def build(report: Report) -> Section:
             tuple(_row(report, limit) for limit in summary.limits),
         )
     ]
+    # Of one limit, and of safety limits that are all there are, its row or the other says the same.
+    several, safe = len(summary.limits), len(summary.safety_names)
     together = [
         (name, found)
-        for name, found in (("All limits", summary.joint), ("All safety limits", summary.joint_safety))
-        if found is not None
+        for name, found, told in (
+            ("All limits", summary.joint, several > 1),
+            ("All safety limits", summary.joint_safety, 1 < safe < several),
+        )
+        if found is not None and told
     ]
     if together:
         blocks.append(Paragraph((" ".join(_together(name, found) for name, found in together),)))

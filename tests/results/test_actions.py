@@ -91,7 +91,7 @@ def test_other_levers_that_would_do_stand_beside_the_best() -> None:
     said = " ".join(
         words(line) for line in actions.action_lines(Report(replace(make_results(), summary=summary)))
     )
-    assert "alone: wing height to 800" in said
+    assert "Or instead: wing height to 800" in said
     assert "wing area" not in said
 
 

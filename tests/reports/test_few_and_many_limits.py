@@ -1,0 +1,137 @@
+"""Reports of studies unlike the demos: one limit, all failing, nothing that measuring could change."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from explorer.estimators.measuring import Expected
+from explorer.results.actions import Setting, actions_of
+from explorer.results.exploration import VariableRecord
+from reports.blocks import Figure, Paragraph
+from reports.report import Report
+from reports.sections import actions, measuring, verdicts
+from reports.terminal import words
+from tests.report_analyses import LIMIT, outcome, with_findings
+from tests.report_analyses import measuring as plan_of_measurements
+from tests.report_fixture import make_results
+
+RESULTS = make_results()
+SUMMARY = RESULTS.summary
+PLAN = plan_of_measurements()
+WING = VariableRecord("wing", "wing height", 0.0, 1.0, 0.01, 0.5, "m", "mm", "kept")
+
+
+def with_limits(*limits: object) -> Report:
+    return Report(replace(RESULTS, summary=replace(SUMMARY, limits=limits)))
+
+
+def told(report: Report, section: object) -> str:
+    return " ".join(words(one.line) for one in section.blocks if isinstance(one, Paragraph))  # type: ignore[attr-defined]
+
+
+def test_of_one_limit_nothing_is_said_of_all_at_once() -> None:
+    first, second, *others = (replace(limit, safety=True) for limit in SUMMARY.limits)
+    report = with_limits(first)
+    assert "at once" not in told(report, verdicts.build(report))
+    # Where every limit is one for safety, the same is said once.
+    report = with_limits(first, second)
+    assert told(report, verdicts.build(report)).count("at once") == 1
+    report = with_limits(first, second, *(replace(one, safety=False) for one in others))
+    assert told(report, verdicts.build(report)).count("at once") == 2
+
+
+def test_no_limit_is_called_kept_where_none_passes() -> None:
+    failing = replace(SUMMARY.limits[0])
+    assert failing.conformance.verdict == "fail"
+    passing = next(limit for limit in SUMMARY.limits if limit.conformance.verdict == "pass")
+    setting = Setting(WING, 0.04, "", (failing.name,), (), ((WING, 0.05),))
+    for others in ((), (passing,)):
+        report = with_limits(failing, *others)
+        change = next(one for one in actions_of(report.summary) if one.todo == "change")
+        change = replace(change, settings=(setting,), unanswered=())
+        for short in (True, False):
+            said = words(actions._words(report, change, short))
+            assert ("no limit that passes now is lost" in said) is bool(others)
+            assert "Each limit is named" not in said
+            assert said.endswith(".")
+        assert "Or instead: wing height to 50" in said
+        assert "alone" not in said
+
+
+def test_verdicts_that_measuring_cannot_change_are_named_once() -> None:
+    failing = SUMMARY.limits[0]
+    for names in ((failing.name,), (failing.name, SUMMARY.limits[1].name)):
+        report = with_limits(*SUMMARY.limits)
+        change = next(one for one in actions_of(report.summary) if one.todo == "change")
+        said = words(actions._words(report, replace(change, unanswered=names, clearly=names), False))
+        assert f"Measuring cannot change {'this verdict' if len(names) == 1 else 'these verdicts'}." in said
+        assert said.count(failing.name) == 1
+
+
+def test_page_one_offers_no_measurement_for_what_passes_as_known_so_far() -> None:
+    """Undecided for want of cars: what changes nothing keeps it passing, and was once the one advised."""
+    (outlook,) = PLAN.outlooks
+    passing = replace(
+        PLAN,
+        outlooks=(replace(outlook, now=outcome(1.0)),),
+        worths=tuple(replace(one, before=outcome(1.0), after=outcome(0.99)) for one in PLAN.worths),
+    )
+    for plan, named in ((PLAN, (LIMIT,)), (passing, ())):
+        found = [one for one in actions_of(replace(SUMMARY, measuring=plan)) if one.todo == "measure"]
+        assert [one.limits for one in found] == [named]
+    said = [words(line) for line in actions.action_lines(Report(with_findings(measuring=passing)))]
+    (line,) = [one for one in said if "easure" in one and "hours" in one]
+    assert words((measuring.headline(passing),))[1:] in line
+    assert "No measurement listed" not in line
+
+
+def test_a_chance_that_stays_is_not_called_lower() -> None:
+    before, after = outcome(0.0), replace(outcome(0.0), loss=Expected(0.1999, 0.001))
+    said = measuring.what_it_does("“X”", "(99 % required)", before, after)
+    assert "leaves the chance of judging “X” wrongly" in said
+    assert "lowers" not in said
+    assert "lowers the chance" in measuring.what_it_does_beside(
+        before, replace(after, consumer_risk=outcome(0.0).loss)
+    )
+
+
+def figures(section: object) -> dict[str, Figure]:
+    return {one.name: one for one in section.blocks if isinstance(one, Figure)}  # type: ignore[attr-defined]
+
+
+def test_measurements_that_bring_nothing_are_not_drawn() -> None:
+    nothing = tuple(replace(one, gain=Expected(0.0, 0.001)) for one in PLAN.alone)
+    section = measuring.build(Report(with_findings(measuring=replace(PLAN, alone=nothing, steps=()))))
+    assert "measuring-worth" not in figures(section)
+    section = measuring.build(Report(with_findings(measuring=PLAN)))
+    assert "measuring-worth" in figures(section)
+
+
+def test_the_measurement_named_under_the_picture_is_the_first_that_shows() -> None:
+    """The largest gain may be known so badly that it does not show; another one's does."""
+    first, *others = PLAN.alone
+    plan = replace(PLAN, alone=(replace(first, gain=Expected(0.5, 0.4)), *others), gain=Expected(1.3, 0.02))
+    figure = figures(measuring.build(Report(with_findings(measuring=plan))))["measuring-worth"]
+    said = words(figure.caption)
+    assert said.startswith("2, the rear spring rate, takes half an hour")
+    assert "None of them" not in said
+    assert "in all 130.0 ± 4.0 after 2 hours" in said
+    assert "e+" not in words(figure.alternative)
+
+
+def test_many_limits_that_fail_are_counted_not_listed() -> None:
+    (outlook,) = PLAN.outlooks
+    lost = replace(outlook, planned=outlook.now, best=outlook.now, everything=0.0)
+    names = ("one", "two", "three")
+    plan = replace(PLAN, steps=(), outlooks=tuple(replace(lost, limit=name) for name in names))
+    assert measuring.headline(plan).endswith("is likely to show that any of the 3 limits passes")
+    assert measuring.headline(replace(plan, outlooks=(lost,))).endswith(f"that “{LIMIT}” passes")
+
+
+def test_the_one_limit_that_passes_is_not_counted() -> None:
+    (outlook,) = PLAN.outlooks
+    good = replace(outlook, now=outcome(1.0), planned=outcome(1.0))
+    report = Report(with_findings(measuring=replace(PLAN, steps=(), outlooks=(good,))))
+    assert "The limit passes, and measuring would hardly ever change that." in told(
+        report, measuring.build(report)
+    )
