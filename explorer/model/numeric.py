@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
 from explorer.graph.arrays import Array, Mask, Repeated, Rows, Which, anywhere, everywhere, picked
 
-# Places through the servo's travel: angles are smooth between them, and most extremes lie at the ends.
+# Places through the servo's travel: what is asked there is smooth between them, but for kinks.
 TRAVEL_SHARES = np.linspace(0.0, 1.0, 9)
+#: What a curve tells.
+Told = TypeVar("Told")
 #: Samples from which on it pays to ask a curve for some of them alone.
 MANY = 256
 #: Values an array may hold when several places are looked at in one call; so few samples could be taken for a
@@ -368,6 +370,37 @@ def at_row(table: Array, row: Rows) -> Array:
     wide = np.broadcast_to(table.reshape(len(table), *fewer, *table.shape[1:]), (len(table), *shape))
     picked: Array = np.take_along_axis(wide, np.broadcast_to(row, shape)[np.newaxis], axis=0)[0]
     return picked
+
+
+def over_travel(curve: Callable[[Array], Told], closed: Array | float, travel: Array | float) -> list[Told]:
+    """Return a curve's values at nine places from one end of the travel to the other."""
+    return [curve(closed + share * travel) for share in TRAVEL_SHARES]
+
+
+def least(values: Sequence[Array]) -> Array:
+    """Return the least of a smooth curve, from its values at three or more places as far apart each.
+
+    It is the lowest value, or that of the parabola through it and its neighbours (at an end, the next two)
+    where that turns beside it: exact for a parabola.  Where the curve has a kink it may be too low, by at
+    most an eighth of what those three values span.  NaN at any place is kept.
+    """
+    lowest, around = np.minimum(values[0], values[1]), list(values[:3])
+    for middle in range(2, len(values) - 1):
+        here = values[middle] if middle + 2 < len(values) else np.minimum(values[middle], values[-1])
+        better = here < lowest
+        near = values[middle - 1 : middle + 2]
+        around = [np.where(better, new, old) for new, old in zip(near, around, strict=True)]
+        lowest = np.minimum(lowest, here)
+    before, at, after = around
+    slope, bend = (after - before) / 2, before - 2 * at + after
+    beside = (np.abs(slope) <= bend) & (bend > 0)
+    turn: Array = at - slope * slope / (2 * np.where(beside, bend, np.inf))
+    return np.minimum(np.minimum(lowest, values[-1]), turn)
+
+
+def most(values: Sequence[Array]) -> Array:
+    """Return the largest of a smooth curve, as ``least`` does."""
+    return -least([-value for value in values])
 
 
 def shape_of(group: Any) -> tuple[int, ...]:

@@ -7,7 +7,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from explorer.model.numeric import AT_ONCE, CurveOf, balanced, first_fall, looks, secant
+from explorer.model.numeric import (
+    AT_ONCE,
+    CurveOf,
+    balanced,
+    first_fall,
+    least,
+    looks,
+    most,
+    over_travel,
+    secant,
+)
 
 
 @given(roots=st.lists(st.floats(1.5, 88.0), min_size=1, max_size=20))
@@ -138,3 +148,30 @@ def test_several_places_are_looked_at_in_one_call_and_each_gets_its_own() -> Non
     np.testing.assert_array_equal(found, [height - place for (place,) in places])
     assert len(calls) == -(-100 * 128 // AT_ONCE)
     assert first_fall(CurveOf(line, (height,)), 0.0, 4.0, 32).position == pytest.approx(height)
+
+
+@pytest.mark.parametrize("places", [3, 4, 9])
+def test_the_least_between_places_is_that_of_a_parabola(places: int) -> None:
+    turns = np.linspace(-0.3, 1.3, 1601)
+    values = [2.0 * (place - turns) ** 2 - 5.0 for place in np.linspace(0.0, 1.0, places)]
+    expected = 2.0 * (np.clip(turns, 0.0, 1.0) - turns) ** 2 - 5.0
+    np.testing.assert_allclose(least(values), expected, atol=1e-12)
+    np.testing.assert_allclose(most([-value for value in values]), -expected, atol=1e-12)
+
+
+@pytest.mark.parametrize("places", [3, 4, 5, 9])
+def test_the_least_is_never_above_a_place_nor_far_below_it_and_keeps_what_is_missing(places: int) -> None:
+    values = np.random.default_rng(5).uniform(-1, 1, (places, 20_000))
+    lowest, found = values.min(axis=0), least(list(values))
+    assert np.all(found <= lowest)
+    # The eighth is that of the lowest and those beside it, which span no more than all.
+    assert np.all(found >= lowest - np.ptp(values, axis=0) / 8 - 1e-15)
+    values[np.arange(places), np.arange(places)] = np.nan
+    assert np.all(np.isnan(least(list(values))) == np.isnan(values).any(axis=0))
+    one, *others = values
+    np.testing.assert_array_equal(least([one[1], *others])[1], least(list(values))[1])
+
+
+def test_a_level_or_straight_curve_has_its_least_at_a_place() -> None:
+    assert least([np.array(0.3)] * 9) == 0.3
+    assert least(over_travel(lambda at: np.array([1.0, -1.0]) * at, 0.25, 0.5)).tolist() == [0.25, -0.75]

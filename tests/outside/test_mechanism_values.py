@@ -224,7 +224,7 @@ def test_edges_of_plates_that_are_turned() -> None:
     assert found == pytest.approx(expected, rel=1e-9)
 
 
-@checks("element_bow", "element_loaded_bow", "loaded_slot_gap", "slot_gap")
+@checks("element_bow", "element_loaded_bow", "loaded_slot_gap", "slot_gap", "slots")
 def test_elements_that_bow() -> None:
     """Independent library: numpy.polyfit of the parabola through ends and middle; level plates by hand."""
     found = ask("lower_flap_bow", "lower_flap_loaded_bow", span_position=0.2, lower_flap_warp=0.7 * MM)

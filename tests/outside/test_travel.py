@@ -1,4 +1,4 @@
-"""What is smallest or largest in a travel, read at a few places, against the extreme of a spline of many."""
+"""What is smallest or largest in a travel, read at a few places, against the extreme of many."""
 
 from __future__ import annotations
 
@@ -93,3 +93,53 @@ def test_slots_through_the_travel_and_along_the_span() -> None:
         places = in_travel("slot_gap", span_position=spans[:, np.newaxis], **changes)
         narrowest = min(least(PLACES, row) for row in places)
         assert float(one("smallest_binding_gap", **changes)) == pytest.approx(narrowest, rel=2e-3)
+
+
+def scattered_wings(wings: int) -> dict[str, Any]:
+    """Scatter bow, skew, linkage and air of the three flaps (judgement), one row each."""
+    stream = np.random.default_rng(11)
+    spread = {
+        "warp": 0.6 * MM,
+        "hole_skew_station": 0.3 * MM,
+        "hole_skew_height": 0.3 * MM,
+        "horn_radius": 0.2 * MM,
+        "arm_angle": 1.0 * DEGREE,
+        "normal_coefficient_closed": 0.12,
+        "normal_coefficient_open": 0.04,
+        "pressure_fraction_closed": 0.03,
+        "pressure_fraction_open": 0.05,
+    }
+    return {
+        f"{flap}_{name}": OF_EACH.get(name, (0.0,) * 3)[place] + sd * stream.standard_normal((wings, 1))
+        for name, sd in spread.items()
+        for place, flap in enumerate(FLAPS)
+    }
+
+
+def test_no_place_along_the_span_is_narrower() -> None:
+    """Independent solver: numpy.min of 1 001 places along the span."""
+    wings, spans = scattered_wings(400), np.linspace(0.0, 1.0, 1001)
+    narrowest = one("slot_gap", span_position=spans, servo_angle=CLOSED, **wings).min(axis=1)
+    found = one("binding_gap", servo_angle=CLOSED, **wings)[:, 0]
+    np.testing.assert_allclose(found, narrowest, atol=0.5e-6)
+    # Both ends and the middle alone tell too much.
+    three = one("slot_gap", span_position=spans[::500], servo_angle=CLOSED, **wings).min(axis=1)
+    assert np.max(three - narrowest) > 0.08 * MM
+
+
+def test_no_place_of_the_travel_is_harder() -> None:
+    """Independent solver: numpy.max and numpy.min of 481 places of the travel."""
+    wings, places = scattered_wings(400), np.linspace(OPEN, CLOSED, 481)
+    hardest = one("servo_working_torque", servo_angle=places, **wings).max(axis=1)
+    found = one("required_servo_torque", **wings)[:, 0]
+    np.testing.assert_allclose(found, hardest, rtol=5e-4)
+    nine = one("servo_working_torque", servo_angle=places[::60], **wings).max(axis=1)
+    assert np.max(1 - nine / hardest) > 3e-3
+    for flap in FLAPS:
+        force = one(f"{flap}_rod_force", servo_angle=places, **wings)
+        np.testing.assert_allclose(
+            one(f"{flap}_largest_rod_push", **wings)[:, 0], np.maximum(force.max(axis=1), 0), atol=0.003
+        )
+        moment = one(f"{flap}_closing_moment", **{f"{flap}_opening": np.linspace(0.0, 1.0, 481)}, **wings)
+        left = one(f"{flap}_fail_safe_moment", **wings)[:, 0]
+        np.testing.assert_allclose(left, moment.min(axis=1) - 1.5e-3, atol=1e-6)

@@ -8,15 +8,11 @@ positive when it closes, and the lever is the pivot's place along the chord less
 
 from __future__ import annotations
 
-from functools import reduce
-
 import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, Usual, given, quantity
-
-# The moment is smooth in the opening: thirteen places find its smallest value closely enough.
-_OPENINGS = np.linspace(0.0, 1.0, 13)
+from explorer.model.numeric import least, over_travel
 
 element_normal_coefficient_closed = given(
     "1",
@@ -122,7 +118,7 @@ def element_closing_moment(
 
 @quantity(
     "N m",
-    source="smallest of thirteen places of the travel, less friction",
+    source="smallest of nine places of the travel, and of the parabola about it, less friction",
     varying={"element_closing_moment": "element_opening"},
 )
 def element_fail_safe_moment(element_closing_moment: Curve, element_pivot_friction_torque: Array) -> Array:
@@ -130,7 +126,7 @@ def element_fail_safe_moment(element_closing_moment: Curve, element_pivot_fricti
 
     Positive: a broken rod lets the element fall shut.  Negative: somewhere it stays open or blows open.
     """
-    return reduce(np.minimum, map(element_closing_moment, _OPENINGS)) - element_pivot_friction_torque
+    return least(over_travel(element_closing_moment, 0.0, 1.0)) - element_pivot_friction_torque
 
 
 @quantity("N m", source="definition")

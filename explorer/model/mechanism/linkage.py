@@ -8,13 +8,11 @@ and its own arm.
 
 from __future__ import annotations
 
-from functools import reduce
-
 import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
-from explorer.model.numeric import TRAVEL_SHARES
+from explorer.model.numeric import least, most, over_travel
 
 servo_axis_station = given(
     "m", "Station of the servo's output axis, behind the front axle.", usual="-100 to 900 mm", lever="1 mm"
@@ -245,7 +243,7 @@ def element_transmission_angle(element_arm_lever: Array, element_arm_length: Arr
 
 @quantity(
     "rad",
-    source="smallest of nine places of the travel",
+    source="smallest of nine places of the travel, and of the parabola about it",
     varying={"element_transmission_angle": "servo_angle"},
     fails="the links cannot close somewhere in the travel",
 )
@@ -253,8 +251,7 @@ def element_smallest_transmission_angle(
     element_transmission_angle: Curve, servo_angle_closed: Array, servo_travel: Array
 ) -> Array:
     """Smallest transmission angle through the travel; common practice keeps it above 40 degrees."""
-    angles = (servo_angle_closed + share * servo_travel for share in TRAVEL_SHARES)
-    return reduce(np.minimum, map(element_transmission_angle, angles))
+    return least(over_travel(element_transmission_angle, servo_angle_closed, servo_travel))
 
 
 @quantity("rad", source="sine: lever of the rod over the horn's radius")
@@ -265,7 +262,7 @@ def element_horn_to_rod_angle(element_horn_lever: Array, element_horn_radius: Ar
 
 @quantity(
     "rad",
-    source="smallest of nine places of the travel",
+    source="smallest of nine places of the travel, and of the parabola about it",
     varying={"element_horn_to_rod_angle": "servo_angle"},
     fails="the links cannot close somewhere in the travel",
 )
@@ -277,8 +274,8 @@ def element_dead_point_margin(
     Negative when they pass through one line inside the travel: there the element stops and turns back, and
     the margin says how far inside that dead point lies.
     """
-    angles = [element_horn_to_rod_angle(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES]
-    return np.maximum(reduce(np.minimum, angles), -reduce(np.maximum, angles))
+    angles = over_travel(element_horn_to_rod_angle, servo_angle_closed, servo_travel)
+    return np.maximum(least(angles), -most(angles))
 
 
 @quantity("rad", source="definition", fails="the links of some element cannot close")

@@ -6,13 +6,11 @@ length more than about 25 diameters; a shorter one crushes first, below the load
 
 from __future__ import annotations
 
-from functools import reduce
-
 import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
-from explorer.model.numeric import TRAVEL_SHARES, reserve_factor
+from explorer.model.numeric import least, most, over_travel, reserve_factor
 
 element_rod_diameter = given("m", "Outer diameter of the rod.", above=0, usual="0.5 to 6 mm", lever="0.2 mm")
 element_rod_bore = given(
@@ -57,7 +55,7 @@ def element_rod_force(element_closing_moment: Array, load_factor: Array, element
 
 @quantity(
     "N",
-    source="largest of nine places of the travel",
+    source="largest of nine places of the travel, and of the parabola about it",
     varying={"element_rod_force": "servo_angle"},
     fails="the links cannot close somewhere in the travel",
 )
@@ -65,13 +63,12 @@ def element_largest_rod_push(
     element_rod_force: Curve, servo_angle_closed: Array, servo_travel: Array
 ) -> Array:
     """Largest push in the rod through the travel; zero when it is only pulled."""
-    forces = (element_rod_force(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES)
-    return reduce(np.maximum, forces, np.zeros(()))
+    return np.maximum(most(over_travel(element_rod_force, servo_angle_closed, servo_travel)), 0)
 
 
 @quantity(
     "N",
-    source="largest of nine places of the travel",
+    source="largest of nine places of the travel, and of the parabola about it",
     varying={"element_rod_force": "servo_angle"},
     fails="the links cannot close somewhere in the travel",
 )
@@ -79,8 +76,7 @@ def element_largest_rod_pull(
     element_rod_force: Curve, servo_angle_closed: Array, servo_travel: Array
 ) -> Array:
     """Largest pull in the rod through the travel; zero when it is only pushed."""
-    forces = (-element_rod_force(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES)
-    return reduce(np.maximum, forces, np.zeros(()))
+    return np.maximum(-least(over_travel(element_rod_force, servo_angle_closed, servo_travel)), 0)
 
 
 @quantity("1", source="definition", capped_by="reserve_cap")

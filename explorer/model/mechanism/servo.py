@@ -6,13 +6,11 @@ the servo.  Slow compared with the air: inertia is left out.
 
 from __future__ import annotations
 
-from functools import reduce
-
 import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
-from explorer.model.numeric import TRAVEL_SHARES
+from explorer.model.numeric import most, over_travel
 
 # Simpson's rule over the nine places, which include both ends, where a servo is most likely to stall.
 _SIMPSON = np.array([1, 4, 2, 4, 2, 4, 2, 4, 1]) / 24
@@ -109,7 +107,7 @@ def servo_working_torque(servo_air_torque: Array, servo_friction_torque: Array) 
 
 @quantity(
     "N m",
-    source="largest of nine places of the travel",
+    source="largest of nine places of the travel, and of the parabola about it",
     varying={"servo_working_torque": "servo_angle"},
     fails="the links of some element cannot close",
 )
@@ -117,10 +115,7 @@ def required_servo_torque(
     servo_working_torque: Curve, servo_angle_closed: Array, servo_travel: Array
 ) -> Array:
     """Largest torque the servo must give anywhere in the travel, opening or closing."""
-    return reduce(
-        np.maximum,
-        (servo_working_torque(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES),
-    )
+    return most(over_travel(servo_working_torque, servo_angle_closed, servo_travel))
 
 
 @quantity("N m", source="direct-current motor: stall torque goes with the voltage left at the motor")
@@ -157,7 +152,7 @@ def opening_time(
     servo_no_load_speed: Array,
 ) -> Array:
     """Time the servo takes from closed to open against the air, once it has started to move."""
-    loads = [servo_opening_torque(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES]
+    loads = over_travel(servo_opening_torque, servo_angle_closed, servo_travel)
     return _time(loads, servo_travel, servo_available_torque, servo_no_load_speed)
 
 
@@ -175,7 +170,7 @@ def closing_time(
     servo_no_load_speed: Array,
 ) -> Array:
     """Time the servo takes from open to closed in the air, once it has started to move."""
-    loads = [servo_closing_torque(servo_angle_closed + share * servo_travel) for share in TRAVEL_SHARES]
+    loads = over_travel(servo_closing_torque, servo_angle_closed, servo_travel)
     return _time(loads, servo_travel, servo_available_torque, servo_no_load_speed)
 
 

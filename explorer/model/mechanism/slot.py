@@ -8,6 +8,7 @@ main plane outwards, so each one's neighbour is the one before it.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from functools import reduce
 from itertools import pairwise
 from typing import NamedTuple
@@ -16,7 +17,7 @@ import numpy as np
 
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
-from explorer.model.numeric import TRAVEL_SHARES
+from explorer.model.numeric import least, over_travel
 
 _LINKAGE_END = 0.0
 
@@ -135,8 +136,14 @@ class Plate(NamedTuple):
     thickness: Array
 
 
+class Slots(NamedTuple):
+    """The gap of every slot, from the main plane outwards."""
+
+    gaps: tuple[Array, ...]
+
+
 @quantity("m", source="distance between two segments", fails="the links of some element cannot close")
-def slot_gap(
+def slots(
     element_leading_edge_station: Array,
     element_leading_edge_height: Array,
     element_chord_run: Array,
@@ -147,8 +154,8 @@ def slot_gap(
     mainplane_chord_run: Array,
     mainplane_chord_rise: Array,
     mainplane_thickness: Array,
-) -> Array:
-    """Narrowest slot between two neighbours, at this servo angle and place along the span, without load."""
+) -> Slots:
+    """Gaps between neighbours, at this servo angle and place along the span, without load."""
     mainplane = (
         mainplane_leading_edge_station,
         mainplane_leading_edge_height,
@@ -166,7 +173,13 @@ def slot_gap(
     )
     plates = [Plate(*mainplane), *(Plate(*element) for element in elements)]
     # Pair by pair: arrays of one length of samples stay near the processor.
-    return reduce(np.minimum, (gap_between(*pair) for pair in pairwise(plates)))
+    return Slots(tuple(gap_between(*pair) for pair in pairwise(plates)))
+
+
+@quantity("m", source="smallest of all slots", fails="the links of some element cannot close")
+def slot_gap(slots: Slots) -> Array:
+    """Narrowest slot between two neighbours, at this servo angle and place along the span, without load."""
+    return reduce(np.minimum, slots.gaps)
 
 
 @quantity("m", source="distance between two segments", fails="the links of some element cannot close")
@@ -184,29 +197,35 @@ def loaded_slot_gap(
 ) -> Array:
     """Narrowest slot between two neighbours with the air bending the elements; the main plane is stiff."""
     return slot_gap(
-        element_loaded_leading_edge_station,
-        element_loaded_leading_edge_height,
-        element_chord_run,
-        element_chord_rise,
-        element_thickness,
-        mainplane_leading_edge_station,
-        mainplane_leading_edge_height,
-        mainplane_chord_run,
-        mainplane_chord_rise,
-        mainplane_thickness,
+        slots(
+            element_loaded_leading_edge_station,
+            element_loaded_leading_edge_height,
+            element_chord_run,
+            element_chord_rise,
+            element_thickness,
+            mainplane_leading_edge_station,
+            mainplane_leading_edge_height,
+            mainplane_chord_run,
+            mainplane_chord_rise,
+            mainplane_thickness,
+        )
     )
 
 
 @quantity(
     "m",
-    source="smallest of nine places of the travel",
-    varying={"slot_gap": ("servo_angle", "span_position")},
+    source="smallest of nine places of the travel, and of the parabola about it",
+    varying={"slots": ("servo_angle", "span_position")},
     fails="the links of some element cannot close",
 )
-def smallest_slot_gap(slot_gap: Curve, servo_angle_closed: Array, servo_travel: Array) -> Array:
+def smallest_slot_gap(slots: Callable[..., Slots], servo_angle_closed: Array, servo_travel: Array) -> Array:
     """Narrowest slot through the travel at the end with the linkage, where no element is bowed or bent."""
-    places = (servo_angle_closed + share * servo_travel for share in TRAVEL_SHARES)
-    return reduce(np.minimum, (slot_gap(place, _LINKAGE_END) for place in places))
+    return narrowest(over_travel(lambda at: slots(at, _LINKAGE_END), servo_angle_closed, servo_travel))
+
+
+def narrowest(places: Iterable[Slots]) -> Array:
+    """Return the narrowest that any slot is between places as far apart each."""
+    return reduce(np.minimum, map(least, zip(*(place.gaps for place in places), strict=True)))
 
 
 def gap_between(plate: Plate, other: Plate) -> Array:
