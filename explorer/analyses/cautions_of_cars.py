@@ -7,7 +7,9 @@ from functools import partial
 
 import numpy as np
 
+from explorer.analyses.odd import asked_at_nominal
 from explorer.analyses.standing import of_cars_on_points, predicted_cars
+from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.engine.execution import Execution
 from explorer.engine.plan import make_plan
 from explorer.graph.words import Number, Sentence, told
@@ -50,15 +52,15 @@ def cautions_of_cars(study: Study, means: Mapping[tuple[str, str], float]) -> It
 
 
 def live_cautions(study: Study, execution: Execution | None = None) -> tuple[Sentence, ...]:
-    """Tell it of few cars, as one watches."""
-    if not told_beside(study):
-        return ()
-    (means,) = (execution or Execution()).in_order(partial(_means_of_few, study), 1)
-    return tuple(cautions_of_cars(study, means))
+    """Tell what is taken for granted, and what is to be known of few cars, as one watches."""
+    (found,) = (execution or Execution()).in_order(partial(_of_few, study), 1)
+    return found
 
 
-def _means_of_few(study: Study, _: int) -> dict[tuple[str, str], float]:
+def _of_few(study: Study, _: int) -> tuple[Sentence, ...]:
+    granted = tuple(taken_for_granted(study, asked_at_nominal(study)))
     plan = make_plan(study, told_beside(study))
     found = plan.evaluate(plan.random_chunk(0, CARS))
     answered = {pair: values[np.isfinite(values)] for pair, values in found.items()}
-    return {pair: float(np.mean(values)) if values.size else 0.0 for pair, values in answered.items()}
+    means = {pair: float(np.mean(values)) if values.size else 0.0 for pair, values in answered.items()}
+    return (*granted, *cautions_of_cars(study, means))

@@ -10,7 +10,7 @@ from explorer.analyses.odd_combinations import odd_inputs
 from explorer.analyses.read_by_nothing import read_by_nothing
 from explorer.analyses.room import out_of_room
 from explorer.graph.quantity import AXLES, asked_name
-from explorer.graph.words import Sentence
+from explorer.graph.words import Number, Sentence, told
 from explorer.study.asked_for import wanted_outputs
 from explorer.study.study import Study
 from explorer.study.throttle import WORDS
@@ -31,6 +31,8 @@ _SUPPLY = {
 }
 # What disturbs a car, and what the wake takes from it; each is none where nothing is said.
 _DISTURBING = ("side_wind", "bump_height", "bump_pitch", "gust")
+# What the road would carry of a car that stands on a point.
+_CARRIED = {"contact_load", "front_contact_load", "rear_contact_load", "scraping_force"}
 _WAKE = ("wake_loss_front", "wake_loss_rear")
 # Front loads that hang on how the car is driven.
 _FRONT = {"front_axle_load", "front_load_kept", "front_lift_off_speed", "lowest_front_load"}
@@ -90,6 +92,8 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             f"{', '.join(hop)} under [inputs], and a caution names bumps near wheel hop"
         )
     yield from _undisturbed(study)
+    if "points_carry" not in study.graph:
+        yield from _nothing_carries(study, nominal)
     moved = _hanging_on("servo_available_torque", asked)
     supply = [name for name in _SUPPLY if study.inputs[name].default]
     if moved and supply:
@@ -149,6 +153,34 @@ def _undisturbed(study: Study) -> Iterator[str]:
             f"{_listed(inputs)} {'is' if len(inputs) == 1 else 'are'} left at 0; give "
             f"{'it' if len(inputs) == 1 else 'what there is of it'} under [conditions.{where}]"
         )
+
+
+def clearances(study: Study, condition: str) -> list[str]:
+    """List the clearances of named points that are known in a condition, where no point carries load."""
+    names = [] if "points_carry" in study.graph else study.graph.of_family("point_clearance")
+    given = study.given_names(condition)
+    return [name for name in names if not study.graph.missing([name], given)]
+
+
+def _nothing_carries(study: Study, nominal: Nominal) -> Iterator[Sentence]:
+    """Yield a caution for points that sink into the road, and for limits on what would carry them."""
+    limited = {asked_name(name) for limit in study.limits for name, _ in limit.output.pairs} & _CARRIED
+    if limited:
+        yield (
+            f"the limit on {_listed(sorted(limited))} is met by any car, since the road carries no point; "
+            'write contact = "points" under [models], or take the limit out'
+        )
+    for name in study.graph.of_family("point_clearance"):
+        sunk = {where: low for where, values in nominal.items() if (low := values.get(name) or 0.0) < 0}
+        if sunk:
+            worst, *more = sorted(sunk, key=sunk.__getitem__)
+            yield told(
+                f"{name.removesuffix('_clearance')} of the nominal car is {{}} inside the road in {worst}"
+                f"{f', and inside it in {_listed(more)}' if more else ''}, where nothing carries it: loads, "
+                'speeds and braking are there of a car that sinks in; write contact = "points" under '
+                "[models], or give it more clearance",
+                Number(-sunk[worst], unit="m", display_unit="mm"),
+            )
 
 
 def _asked_for(study: Study) -> dict[str, frozenset[str]]:

@@ -11,13 +11,10 @@ from typing import Any
 import numpy as np
 
 from explorer.analyses.nominal import Nominal, nominal_or_error
-from explorer.analyses.room import room_quantities
-from explorer.analyses.standing import nominal_car_on_points
-from explorer.analyses.taken_for_granted import taken_for_granted
+from explorer.analyses.odd import asked_at_nominal, odd
 from explorer.analyses.ways_to_measure import ways_to_measure
 from explorer.graph.labels import input_label
-from explorer.graph.words import Sentence, in_unit
-from explorer.study.asked_for import wanted_outputs
+from explorer.graph.words import in_unit
 from explorer.study.limits import Limit
 from explorer.study.study import Study
 from explorer.study.throttle import throttle_words, with_throttle
@@ -32,17 +29,6 @@ from reports.terminal import show_blocks
 MANY_INPUTS = 40
 # More names than this hide the lines beside them; all stand in the study, and under --all.
 _NAMED = 8
-
-
-def asked_at_nominal(study: Study) -> Nominal:
-    """Return the nominal values that the limits, the outputs and the cautions read: condition -> quantity."""
-    pairs = wanted_outputs(study)
-
-    def wanted(condition: str) -> list[str]:
-        asked = [name for name, where in pairs if where == condition]
-        return [*dict.fromkeys(asked + room_quantities(study, condition))]
-
-    return nominal_or_error(study, wanted)
 
 
 def check_as_data(study: Study) -> dict[str, Any]:
@@ -64,21 +50,16 @@ def check_as_data(study: Study) -> dict[str, Any]:
             for given in study.all_inputs()
         ],
         "nominal": {name: dict(values) for name, values in nominal.items()},
-        "warnings": [in_unit(one) for one in _odd(study, nominal)],
+        "warnings": [in_unit(one) for one in odd(study, nominal)],
         "unread": list(ways_to_measure(study).unread),
     }
-
-
-def _odd(study: Study, nominal: Nominal) -> Iterator[Sentence]:
-    yield from taken_for_granted(study, nominal)
-    yield from nominal_car_on_points(study, nominal)
 
 
 def show_check(study: Study, named: Path, everything: bool) -> None:
     """Print what was understood of a study named so; with ``everything`` its inputs and quantities too."""
     nominal = nominal_or_error(study) if everything else asked_at_nominal(study)
     blocks: list[Block] = [Heading(study.title), _limits(study, nominal)]
-    blocks += _listed("odd", [said(caution) for caution in _odd(study, nominal)])
+    blocks += _listed("odd", [said(caution) for caution in odd(study, nominal)])
     most = None if everything else _NAMED
     blocks += _listed("assumed", _assumed(study, most))
     blocks += _listed("missing", _missing(study, nominal, most))

@@ -103,7 +103,7 @@ def test_the_desk_says_so_before_a_study_is_run(points: Study) -> None:
     """And whatever else is to be known of the cars, in the words of a run."""
     words = f"{predicted_cars(1.0)}. There these figures are of a car on its points: "
     assert any(words in in_unit(said) for said in live_cautions(points))
-    assert live_cautions(load_study(DEMO)) == ()
+    assert not any(STAND in in_unit(said) for said in live_cautions(load_study(DEMO)))
     (said,) = live_cautions(load_study(ROOT / "studies" / "airfield-sprint"))
     assert "ease off when the front wheels lift" in in_unit(said)
 

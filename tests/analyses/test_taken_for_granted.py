@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from explorer.analyses.odd import asked_at_nominal
 from explorer.analyses.taken_for_granted import taken_for_granted
-from explorer.console.terminal_check import asked_at_nominal
 from explorer.errors import MissingInputError
 from explorer.graph.words import in_unit
 from explorer.study.study import Study, load_study
@@ -359,3 +359,26 @@ def test_a_point_that_carries_is_read(tmp_path: Path) -> None:
         text.replace("[models]\n", '[models]\ncontact = "points"\n', 1), encoding="utf-8"
     )
     assert not [one for one in said(load_study(tmp_path)) if "nothing that is asked for" in one]
+
+
+@pytest.mark.parametrize("contact", [False, True])
+def test_a_point_that_sinks_into_the_road(tmp_path: Path, contact: bool) -> None:
+    """Loads and speeds are of no car there unless the point carries; nor says a limit on what it carries."""
+    friction = 'contact_friction = "usual"\n' * contact
+    text = template(CarHas()).replace("[inputs]\n", f"[inputs]\n{friction}", 1)
+    chosen = 'contact = "points"\n' * contact
+    text = text.replace("[models]\n", f"[models]\n{chosen}", 1)
+    text = re.sub(
+        r"(?m)^rear_floor_edge_clearance_at_rest = .*$", 'rear_floor_edge_clearance_at_rest = "2 mm"', text
+    )
+    text += CALM.format(quantity="contact_load", there="", minus="", most="'3 N'")
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = said(load_study(tmp_path))
+    (sunk,) = [one for one in found if "inside the road" in one] or [""]
+    (limit,) = [one for one in found if "is met by any car" in one] or [""]
+    assert bool(sunk) != contact
+    assert bool(limit) != contact
+    if not contact:
+        assert sunk.startswith("rear_floor_edge of the nominal car is ")
+        assert 'contact = "points" under [models]' in sunk
+        assert limit.startswith("the limit on contact_load is met by any car")

@@ -12,7 +12,7 @@ import pytest
 from study_help import DEMO, Answer
 
 from explorer.analyses.nominal import nominal_values
-from explorer.console.terminal_check import asked_at_nominal
+from explorer.analyses.odd import asked_at_nominal
 from explorer.engine.montecarlo import run_montecarlo
 from explorer.study.study import load_study
 from explorer.study.template import CarHas, write_template

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,16 @@ from explorer.desk.workbench import MOST_STEPS_BACK, Workbench
 from explorer.engine.execution import Execution
 from explorer.errors import SquatlineError
 from explorer.study.study import load_study
+from explorer.study.template import CarHas, template
 from tests.desk_help import PATIENCE, judged, settled, small_study
+
+CARRIES = """
+[[limits]]
+quantity = "contact_load"
+condition = "closed"
+at_most = "3 N"
+probability = 0.9
+"""
 
 
 def heavier(text: str) -> str:
@@ -42,6 +52,22 @@ def test_a_change_is_judged_and_can_be_undone(file: Path) -> None:
     judged(bench.firming)
     assert bench.text == bench.saved
     assert bench.firming.standing == saved
+
+
+def test_it_says_what_is_taken_for_granted(tmp_path: Path) -> None:
+    """A limit that is met since nothing carries, in numbers of the reader's, and only while it is there."""
+    point = 'rear_floor_edge_clearance_at_rest = "2 mm"'
+    text = re.sub(r"(?m)^rear_floor_edge_clearance_at_rest = .*$", point, template(CarHas()))
+    file = tmp_path / "study.toml"
+    file.write_text(text + CARRIES, encoding="utf-8")
+    bench = Workbench.of(file)
+    settled(bench.firming)
+    page = " ".join(verdicts(bench).split())
+    assert "The limit on contact_load is met by any car" in page
+    assert re.search(r"rear_floor_edge of the nominal car is .*mm.* inside the road in gaining", page)
+    bench.change(lambda text: text.replace(point, point.replace("2 mm", "30 mm")).replace(CARRIES, ""))
+    settled(bench.firming)
+    assert "contact" not in verdicts(bench)
 
 
 def test_processes_judge_alike_and_a_change_lets_go_of_those_at_work(file: Path) -> None:
