@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
@@ -313,9 +314,10 @@ def share_bars(
     inner: str | None = None,
 ) -> dict[str, Any]:
     """Draw horizontal bars in per cent, each with its interval as a whisker and an inner share as a tick."""
+    named = row_names(bar.name for bar in bars)
     rows = [
         {
-            "name": "\n".join(wrapped(bar.name)),
+            "name": named[bar.name],
             "value": 100 * bar.value,
             "low": 100 * max(bar.low, 0.0),
             "high": 100 * bar.high,
@@ -350,12 +352,30 @@ def share_bars(
 
 def height_of(names: Sequence[str]) -> int:
     """Return the height that rows of these names take."""
-    return (27 if any("\n" in name or len(wrapped(name)) > 1 for name in names) else 20) * max(len(names), 1)
+    lines = max((name.count("\n") + 1 for name in row_names(names).values()), default=1)
+    return {1: 20, 2: 27}.get(lines, 13 * lines) * max(len(names), 1)
 
 
 def wrapped(name: str, longest: int = _LONGEST) -> list[str]:
-    """Break a long name, but for numbers from their units, and end it where two lines are too few."""
-    return textwrap.wrap(kept_together(name), longest, max_lines=2, placeholder=" …") or [name]
+    """Break a long name, but for numbers from their units; where two lines are too few, cut its middle.
+
+    Names that begin alike differ at their ends: "closed at 45 m/s", "closed at 55 m/s".
+    """
+    text = kept_together(name).strip()
+    lines = textwrap.wrap(text, longest) or [name]
+    if len(lines) <= 2:
+        return lines
+    backwards = text[len(lines[0]) :][::-1]
+    end, *_ = textwrap.wrap(backwards, longest - 2, break_on_hyphens=False)
+    return [lines[0], f"… {end[::-1]}"]
+
+
+def row_names(names: Iterable[str], longest: int = _LONGEST) -> dict[str, str]:
+    """Name rows in two lines each; in as many as it takes where two would then be one row."""
+    cut = {name: "\n".join(wrapped(name, longest)) for name in names}
+    often = Counter(cut.values())
+    whole = {name: "\n".join(textwrap.wrap(kept_together(name), longest)) for name in cut}
+    return {name: lines if often[lines] == 1 else whole[name] for name, lines in cut.items()}
 
 
 def named_rows(field: str = "name", sort: list[str] | None = None, **look: Any) -> Any:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reports.charts import NARROW, Mark, across, few_ticks, finished, named_rows, of_rows, told, wrapped
+from reports.charts import NARROW, Mark, across, few_ticks, finished, named_rows, of_rows, row_names, told
 from reports.later import alt
 from reports.theme import BAND, INK
 
@@ -49,9 +49,10 @@ def margins_along(cars: Iterable[tuple[float, float]], *, x_axis: str, y_axis: s
 
 def groups_apart(groups: Sequence[TwoGroups]) -> dict[str, Any]:
     """Draw two bars a row: the middle half of the cars that meet the limit, and of those that miss it."""
+    named = row_names((one.name for one in groups), _NAME)
     rows = [
         {
-            "name": "\n".join(wrapped(one.name, _NAME)),
+            "name": named[one.name],
             "group": group,
             "low": low,
             "median": median,

@@ -16,7 +16,9 @@ from reports.charts import (
     few_ticks,
     finished,
     lifted,
+    named_rows,
     of_rows,
+    row_names,
     strokes,
     told,
     upright,
@@ -45,8 +47,9 @@ class Interval:
 
 def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
     """Draw named bands around their middle values; zero is a line, for it means no difference."""
-    base = of_rows(rows).encode(
-        y=alt.Y("name:N", title=None, sort=None, axis=alt.Axis(labelLimit=260, domain=False, ticks=False)),
+    named = row_names(row.name for row in rows)
+    base = of_rows(vars(row) | {"name": named[row.name]} for row in rows).encode(
+        y=named_rows(),
         tooltip=told({"name": "difference"}, QUANTILES),
     )
     layers = [

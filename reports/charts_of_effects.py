@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from reports.charts import WIDE, few_ticks, finished, height_of, named_rows, of_rows, told, wrapped
+from reports.charts import WIDE, few_ticks, finished, height_of, named_rows, of_rows, row_names, told
 from reports.later import alt
 from reports.theme import ACCENT, BAND, INK
 
@@ -25,7 +25,8 @@ class SignedBar:
 def signed_bars(bars: Sequence[SignedBar], *, axis: str) -> dict[str, Any]:
     """Draw changes as bars from zero, each with its interval; what can be set is dark."""
     kinds = ["can be set", "can only be measured"]
-    rows = [vars(bar) | {"name": "\n".join(wrapped(bar.name)), "lever": kinds[not bar.lever]} for bar in bars]
+    named = row_names(bar.name for bar in bars)
+    rows = [vars(bar) | {"name": named[bar.name], "lever": kinds[not bar.lever]} for bar in bars]
     base = of_rows(rows).encode(
         y=named_rows(),
         tooltip=told({"name": "input"}, {"value": axis, "low": "low", "high": "high"}, ".3~g"),

@@ -10,7 +10,7 @@ from typing import Any
 
 from explorer.graph.written import MINUS
 from reports.blocks import SIGNS
-from reports.charts import finished, height_of, named_rows, of_rows, told, wrapped
+from reports.charts import finished, height_of, named_rows, of_rows, row_names, told
 from reports.formatting import kept_together
 from reports.later import alt
 from reports.theme import ALARM, BAND, INK, QUIET
@@ -18,6 +18,8 @@ from reports.theme import ALARM, BAND, INK, QUIET
 # Rows reach at least and at most so many spreads to either side of the line.
 _NEAREST, _FARTHEST = 2.0, 6.0
 _ROW = 26
+# More rows would have letters too small for paper, below a decision that is read in half a minute.
+MOST_ROWS = 17
 # With more limits than this rows are as low as their words allow, and names have one line, for one page (but
 # for a phone, which has less width than height: `fitted` in page.js).
 _MANY, _LOW_ROW, _SMALL, _LETTERS = 10, 18, 10, 11
@@ -54,7 +56,9 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     # On a narrow screen the words at the right are off the edge: the sign of the verdict leads the name.
     many = len(rows) > _MANY
     width = _SLIM if many else _PLOT
-    names = [_lines(f"{SIGNS[row.verdict]} {row.name}", _LONGEST) for row in rows]
+    signed = [f"{SIGNS[row.verdict]} {row.name}" for row in rows]
+    shown = row_names(signed, _LONGEST)
+    names = [shown[name] for name in signed]
     values = [_row(name, row, left, right, many) for name, row in zip(names, rows, strict=True)]
     letters = _SMALL if many else _LETTERS
     base = of_rows(values)
@@ -130,7 +134,10 @@ def _row(name: str, row: LimitRow, left: float, right: float, many: bool) -> dic
     gone = row.high is not None and row.high <= left
     ahead = row.low is not None and row.low >= right
     lacking = row.decisive is not None and row.decisive < left
-    low, median, high = (None if gone or ahead else within(one) for one in (row.low, row.median, row.high))
+    beyond = any(one is not None and one > right for one in (row.decisive, row.median))
+    low, high = (None if gone or ahead else within(one) for one in (row.low, row.high))
+    # A median or a deciding car beyond the end of the picture is nowhere in it.
+    median = None if row.median is None or not left <= row.median <= right else row.median
     return {
         "name": name,
         "verdict": f"{SIGNS[row.verdict]} {row.verdict}{', safety' if row.safety else ''}",
@@ -138,9 +145,9 @@ def _row(name: str, row: LimitRow, left: float, right: float, many: bool) -> dic
         "low": low,
         "median": median,
         "high": high,
-        "decisive": None if lacking else within(row.decisive),
+        "decisive": row.decisive if within(row.decisive) == row.decisive else None,
         "short": "◀ far short" if gone else "◀" if lacking else "",
-        "ahead": "far inside ▶" if ahead else "",
+        "ahead": "far inside ▶" if ahead else "▶" if beyond else "",
     }
 
 
@@ -149,9 +156,11 @@ def verdict_matrix(found: Iterable[tuple[str, str, str, str]]) -> dict[str, Any]
 
     Each row is a limit, a run, its verdict, and the per cent of cars that meet it written out.
     """
+    found = tuple(found)
+    named = row_names(limit for limit, *_ in found)
     values = [
         {
-            "limit": "\n".join(wrapped(limit)),
+            "limit": named[limit],
             "run": _lines(run, _NARROW),
             "verdict": word,
             "words": f"{SIGNS[word]} {met}",
@@ -174,9 +183,11 @@ def part_matrix(parts: Iterable[tuple[str, str, float]], cell: int = _CELL) -> d
 
     Each part is a limit, an input, and what that answers for of the spread of the limit's margin.
     """
+    parts = tuple(parts)
+    named = row_names(limit for limit, *_ in parts)
     values = [
         {
-            "limit": "\n".join(wrapped(limit)),
+            "limit": named[limit],
             "name": _lines(name, _NARROW),
             "share": round(100 * max(share, 0.0)),
         }

@@ -15,9 +15,9 @@ from reports.charts import (
     height_of,
     named_rows,
     of_rows,
+    row_names,
     told,
     upright,
-    wrapped,
 )
 from reports.label_placement import POINT, Box, Label, joined, place_labels
 from reports.later import alt
@@ -241,8 +241,9 @@ def before_and_after(rows: Sequence[tuple[str, float, float]]) -> dict[str, Any]
     Each row is a limit, and the chance in per cent of judging it wrongly before and after.
     """
     states = ["before measuring", "after the measurements"]
+    named = row_names(limit for limit, *_ in rows)
     values = [
-        {"limit": "\n".join(wrapped(limit)), "chance": value, "state": state}
+        {"limit": named[limit], "chance": value, "state": state}
         for limit, *both in rows
         for state, value in zip(states, both, strict=True)
     ]

@@ -21,7 +21,7 @@ def build(report: Report) -> Section:
         ),
         _listed(summary.not_modelled, "The study does not say what is left out."),
     ]
-    return Section("assumptions", "Assumptions, and what is not modelled", tuple(blocks), appendix=True)
+    return Section("assumptions", "Assumed, and not modelled", tuple(blocks), appendix=True)
 
 
 def _listed(texts: tuple[str, ...], otherwise: str) -> Block:

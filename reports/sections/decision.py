@@ -30,7 +30,7 @@ from reports.blocks import (
     Verdict,
     cell,
 )
-from reports.charts_of_limits import LimitRow, limit_rows
+from reports.charts_of_limits import MOST_ROWS, LimitRow, limit_rows
 from reports.findings import (
     VERDICTS,
     JudgedBuild,
@@ -193,7 +193,8 @@ def _what_next(report: Report) -> Answer:
 
 def picture(report: Report, judged: JudgedBuild) -> Figure:
     """Draw a row a limit, the one most in the way first."""
-    rows = tuple(_row(report, limit) for limit in sorted(judged.limits, key=severity))
+    limits = sorted(judged.limits, key=severity)
+    rows = tuple(_row(report, limit) for limit in limits)
     each = " ".join(
         f"{row.name}{' (safety)' if row.safety else ''}: {row.verdict}, {row.words}." for row in rows
     )
@@ -208,9 +209,23 @@ def picture(report: Report, judged: JudgedBuild) -> Figure:
             "may miss the limit, counting those without an answer. Where it stands clearly right of the "
             "line, the limit passes",
             "; what is met or not, without a distance, has this bar alone." if shares else ".",
+            *_not_drawn(limits[MOST_ROWS:]),
         ),
-        draw=lambda: limit_rows(rows),
+        draw=lambda: limit_rows(rows[:MOST_ROWS]),
     )
+
+
+def _not_drawn(limits: Sequence[LimitRecord]) -> Line:
+    """Count the limits least in the way, for which the picture has no room."""
+    if not limits:
+        return ()
+    counts = Counter[str](limit.conformance.verdict for limit in limits)
+    parts = [
+        f"{counted(counts[word], 'limit')} that {in_verbs(word, counts[word])}"
+        for word in VERDICTS
+        if counts[word]
+    ]
+    return (f" Not drawn, for want of room: {listed(parts)} (", Link("all limits", "verdicts"), ").")
 
 
 def _finding(limits: Sequence[LimitRecord]) -> str:

@@ -83,7 +83,7 @@ def build_alone(report: Report) -> Section | None:
         return None
     surely = SURELY if any(one.runs is not None for one in plan.outlooks) else ""
     blocks = (Paragraph((WRONG + surely,)), _alone_table(plan))
-    return Section("measured_alone", "What each measurement brings alone", blocks, appendix=True)
+    return Section("measured_alone", "Each measurement alone", blocks, appendix=True)
 
 
 def _from_where(summary: Summary) -> str:

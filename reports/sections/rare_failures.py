@@ -37,7 +37,7 @@ def build(report: Report) -> Section | None:
             tuple(_row(report, record) for record in report.summary.rare),
         ),
     )
-    return Section("seldom", "Failures too rare to count in the run", blocks, appendix=True)
+    return Section("seldom", "Failures too rare to count", blocks, appendix=True)
 
 
 def how_often(found: RareFailure) -> str:

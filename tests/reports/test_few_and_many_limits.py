@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from xml.etree import ElementTree
 
 from explorer.estimators.measuring import Expected
 from explorer.results.actions import Setting, actions_of
 from explorer.results.exploration import VariableRecord
+from reports import vega
 from reports.blocks import Figure, Paragraph
+from reports.charts import height_of, row_names
+from reports.charts_of_designs import Interval, intervals
+from reports.charts_of_effects import SignedBar, signed_bars
+from reports.charts_of_limits import MOST_ROWS, LimitRow, limit_rows, part_matrix
+from reports.charts_of_measuring import before_and_after
+from reports.findings import JudgedBuild
 from reports.report import Report
-from reports.sections import actions, measuring, verdicts
+from reports.sections import actions, decision, measuring, verdicts
 from reports.terminal import words
 from tests.report_analyses import LIMIT, outcome, with_findings
 from tests.report_analyses import measuring as plan_of_measurements
@@ -135,3 +143,71 @@ def test_the_one_limit_that_passes_is_not_counted() -> None:
     assert "The limit passes, and measuring would hardly ever change that." in told(
         report, measuring.build(report)
     )
+
+
+LONG = "Front wheels stay down with the car trimmed nose-down by a degree and the flaps closed, at {} m/s"
+
+
+def rows_of(chart: object, field: str) -> list[dict[str, object]]:
+    sets = chart["datasets"].values()  # type: ignore[index]
+    return [row for rows in sets for row in rows if field in row]
+
+
+def test_names_that_differ_at_their_ends_keep_rows_of_their_own() -> None:
+    """Cut at their ends they were one row, in which one limit lay over the other."""
+    names = [LONG.format(speed) for speed in (45, 55, 65)]
+    rows = [LimitRow(name, "fail", "all", True, -1.0, 0.0, 1.0, 0.5) for name in names]
+    charts = {
+        "name": limit_rows(rows),
+        "limit": part_matrix([(name, "mass", 0.5) for name in names]),
+        "chance": before_and_after([(name, 5.0, 4.0) for name in names]),
+        "value": signed_bars([SignedBar(name, 1.0, 0.5, 1.5, False) for name in names], axis="margin [N]"),
+        "middle": intervals([Interval(name, 0.0, 1.0, 2.0) for name in names], axis="difference [N]"),
+    }
+    for field, chart in charts.items():
+        shown = {str(row.get("limit", row.get("name"))) for row in rows_of(chart, field)}
+        assert len(shown) == 3, field
+        assert all(len(name.splitlines()) == 2 for name in shown), field
+        drawn = vega.svg(chart, "x")
+        assert all(f"at {speed}" in drawn.replace("\u00a0", " ") for speed in (45, 55, 65)), field
+
+
+def test_names_alike_at_both_ends_are_written_out() -> None:
+    names = [f"{'the same beginning ' * 4}{middle} {'and the same end ' * 4}" for middle in ("one", "two")]
+    assert len(set(row_names(names).values())) == 2
+    assert height_of(names) >= 13 * len(names) * max(one.count("\n") + 1 for one in row_names(names).values())
+
+
+def test_rows_of_long_names_do_not_run_into_each_other() -> None:
+    """The picture of page one: every name keeps within the height of its row."""
+    rows = [LimitRow(LONG.format(speed), "pass", "all", True, 1.0, 2.0, 3.0, 1.5) for speed in range(6)]
+    root = ElementTree.fromstring(vega.svg(limit_rows(rows), "x"))
+    height = float(root.attrib["height"])
+    assert height < 6 * 26 + 60
+    assert all(str(row["name"]).count("\n") <= 1 for row in rows_of(limit_rows(rows), "words"))
+
+
+def test_what_lies_beyond_the_picture_is_not_drawn_at_its_end() -> None:
+    """A dot at the end of the picture would say that the median lies there."""
+    far = LimitRow("far", "pass", "all", True, 5.0, 7.0, 9.0, 5.5)
+    (row,) = rows_of(limit_rows([far]), "words")
+    assert (row["median"], row["decisive"], row["ahead"]) == (None, 5.5, "▶")
+    farther = replace(far, low=8.0, median=9.0, high=10.0, decisive=8.5)
+    (row,) = rows_of(limit_rows([farther]), "words")
+    assert (row["low"], row["median"], row["decisive"], row["ahead"]) == (None, None, None, "far inside ▶")
+
+
+def test_limits_without_room_in_the_picture_are_counted_below_it() -> None:
+    report = Report(RESULTS)
+    passing = next(limit for limit in SUMMARY.limits if limit.conformance.verdict == "pass")
+    failing = SUMMARY.limits[0]
+    many = (*(replace(passing, name=f"good {place}") for place in range(20)), failing)
+    figure = decision.picture(report, JudgedBuild("", many, None))
+    chart, *_ = figure.charts
+    assert len(rows_of(chart, "words")) == MOST_ROWS
+    assert str(rows_of(chart, "words")[0]["name"]).endswith(failing.name)
+    assert "Not drawn, for want of room: 4 limits that pass (all limits)." in words(figure.caption)
+    # Who cannot see the picture is told all of them.
+    assert "good 19" in words(figure.alternative)
+    some = decision.picture(report, JudgedBuild("", many[4:], None))
+    assert "Not drawn" not in words(some.caption)
