@@ -89,6 +89,17 @@ STUDY_WORDS: Mapping[str, str] = {
     "throttle": "A condition holds its speed unless it says how the car is driven: under [conditions.NAME], "
     'throttle = "full" or throttle = "coasting". A car that gains speed carries less at the front. '
     "'squatline explain full throttle' lists what is told of it.",
+    "contact": 'contact = "points" under [models] lets the points named under [families] carry load where '
+    "they come down to the road, and scrape there with contact_friction; without it they sink into the road, "
+    "and only their clearance tells. A limit of safety is judged on the wheels alone as well, and by the less "
+    "favourable of the two: no car meets it because it stands on a point. 'squatline explain contact load' "
+    "lists what is told of it.",
+    "standing_counts": "standing_counts = true in a limit with safety = true lets a car meet it that stands "
+    "on a point of its body; without it the limit is judged on the wheels alone as well. It matters only "
+    'with contact = "points" under [models].',
+    "safety": "safety = true in a limit says that somebody can be hurt where it is missed: the report leads "
+    "with it, no car meets it because it stands on a point of its body (unless it says standing_counts = "
+    "true), and the highest speed of a test day is sought among the speeds at which all of them pass.",
     "today": "[today] gives what varies from run to run as it was read on the day, such as "
     'air_temperature = "21 ± 1 degC"; a run then says up to which speed the safety limits hold today. '
     "Take it out again afterwards.",

@@ -12,7 +12,7 @@ from explorer.graph.graph import Graph
 from explorer.graph.quantity import Quantity
 from explorer.graph.units import from_si, to_si
 from explorer.graph.written import percent, with_unit
-from explorer.model import variant_with
+from explorer.model import SUBJECTS, variant_with
 from explorer.study.day_to_day import day_of, in_a_run, says_by_how_much
 from explorer.study.distributions import Distribution, Exact, Normal
 from explorer.study.entries import read_distribution, read_spread
@@ -22,6 +22,8 @@ from explorer.study.usual import USUAL, is_usual, usual_entry
 _NOW = {
     "full_throttle_front_load": "'front_axle_load' in a condition with throttle = \"full\"",
     "full_throttle_lift_off_speed": "'front_lift_off_speed' in a condition with throttle = \"full\"",
+    "nose_station": "'car_length', which the points under the car are held against",
+    "tail_station": "'car_length', which the points under the car are held against",
     "splitter_gap": "'splitter_edge_clearance', with splitter_edge among the points under [families]",
 }
 # A tail beyond what is possible is forgiven when rarer than this; what is drawn there is a failed sample.
@@ -85,8 +87,13 @@ def known_quantity(name: str, graph: Graph, key: str) -> Quantity:
             remedy = f"'squatline explain {name}' looks for what may be meant"
         if name in _NOW:
             remedy = f"did you mean {_NOW[name]}?"
+        elif key == "inputs.throttle":
+            remedy = 'say it in a condition, such as throttle = "full" under [conditions.NAME]'
+        elif key == f"inputs.{name}" and len(SUBJECTS.get(name, ())) > 1:
+            choices = " or ".join(f'"{one}"' for one in SUBJECTS[name])
+            remedy = f"write {name} = {choices} under [models]"
         elif variant := variant_with(name):
-            remedy = f"write {variant} under [models]: what is chosen there does not know it"
+            remedy = f"write {variant} under [models]: what is chosen there does not know it; or take it out"
         raise StudyError(
             f"no quantity is called {name!r}",
             key=key,

@@ -291,11 +291,13 @@ def test_explain_lists_what_it_found_and_explains_the_only_one(squatline: Cli) -
     assert re.search(r"written in\s+rpm/V", one.out)
 
 
-@pytest.mark.parametrize("word", ["throttle", "[today]", "usual", "sure"])
+@pytest.mark.parametrize(
+    "word", ["throttle", "[today]", "usual", "sure", "contact", "standing_counts", "safety"]
+)
 def test_explain_says_what_a_word_of_the_study_file_is_for(word: str, squatline: Cli) -> None:
     answer = squatline("explain", word)
     assert answer.status == 0
-    keys = dict(re.findall(r'(\w+) = ("[^"]*"|[\d.]+)', " ".join(answer.out.split())))
+    keys = dict(re.findall(r'(\w+) = ("[^"]*"|[\d.]+|true)', " ".join(answer.out.split())))
     assert keys
     assert all(tomllib.loads(f"{key} = {value}") for key, value in keys.items())
 

@@ -413,6 +413,20 @@ def test_a_quantity_of_a_model_that_is_not_chosen_says_which_knows_it(
         load_study(small_study(inputs=inputs))
 
 
+@pytest.mark.parametrize(
+    ("line", "remedy"),
+    [
+        ('brakes = "fitted"', 'write brakes = "ideal" or "balance" or "fitted" or "none" under [models]'),
+        ('contact = "points"', 'write contact = "none" or "points" under [models]'),
+        ('throttle = "full"', 'throttle = "full" under [conditions.NAME]'),
+        ('nose_station = "-120 mm"', "did you mean 'car_length', which the points under the car"),
+    ],
+)
+def test_what_stands_under_inputs_but_belongs_elsewhere(small_study: Writer, line: str, remedy: str) -> None:
+    with pytest.raises(SquatlineError, match=re.escape(remedy)):
+        load_study(small_study(inputs=line))
+
+
 def test_points_that_carry_but_have_no_name_are_the_one_mistake_told(small_study: Writer) -> None:
     folder = small_study(**{"[inputs]": '[models]\ncontact = "points"\n\n[inputs]'})
     with pytest.raises(SquatlineError) as caught:
