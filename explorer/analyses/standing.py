@@ -54,8 +54,15 @@ def of_cars_on_points(study: Study, quantity: str, condition: str, who: str) -> 
     return (
         f"{where}. There these figures are of a car on its points: "
         f"{', '.join(map(label, on_points(study, condition)))}. Safety limits are judged as if no point "
-        "carried anything, except those with standing_counts"
+        f"carried anything{_except(study)}"
     )
+
+
+def _except(study: Study) -> str:
+    """Name the safety limits that a car on its points may meet."""
+    limits = [one for one in study.entries.limits if one.safety and one.standing_counts]
+    names = " and ".join(f"“{one.name or one.quantity}”" for one in limits)
+    return f", except {names}, with standing_counts" if names else ""
 
 
 def nominal_car_on_points(study: Study, nominal: Nominal) -> Iterator[str]:

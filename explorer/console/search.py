@@ -91,9 +91,9 @@ STUDY_WORDS: Mapping[str, str] = {
     "'squatline explain full throttle' lists what is told of it.",
     "contact": 'contact = "points" under [models] lets the points named under [families] carry load where '
     "they come down to the road, and scrape there with contact_friction; without it they sink into the road, "
-    "and only their clearance tells. A limit of safety is judged on the wheels alone as well, and by the less "
-    "favourable of the two: no car meets it because it stands on a point. 'squatline explain contact load' "
-    "lists what is told of it.",
+    "and only their clearance tells. A limit of safety is judged on the wheels alone as well, and by the "
+    "less favourable of the two: no car meets it because it stands on a point. 'squatline explain contact "
+    "load' lists what is told of it.",
     "standing_counts": "standing_counts = true in a limit with safety = true lets a car meet it that stands "
     "on a point of its body; without it the limit is judged on the wheels alone as well. It matters only "
     'with contact = "points" under [models].',

@@ -9,19 +9,26 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from log_help import copied, on_points, with_sections, write_columns
+from log_help import FRICTION, copied, on_points, with_sections, write_columns
 from study_help import DEMO, ROOT, Answer
 
 from explorer import fit, validate
 from explorer.analyses.cautions_of_cars import live_cautions
-from explorer.analyses.standing import STAND, STANDS, cars_on_points, cars_on_points_along, predicted_cars
+from explorer.analyses.standing import (
+    STAND,
+    STANDS,
+    cars_on_points,
+    cars_on_points_along,
+    of_cars_on_points,
+    predicted_cars,
+)
 from explorer.console.explain import explain_quantity
 from explorer.console.terminal_explain import explanation_blocks
 from explorer.graph.words import in_unit
 from explorer.graph.written import SPACE
 from explorer.logs.forward import forward_model
 from explorer.study.asked_for import Sweep
-from explorer.study.beside import STANDING_AT_TOP, standing_of
+from explorer.study.beside import STANDING, STANDING_AT_TOP, standing_of
 from explorer.study.study import Study, load_study
 
 Cli = Callable[..., Answer]
@@ -113,6 +120,16 @@ def test_check_says_of_which_car_its_figures_are(points: Study, squatline: Cli) 
     assert f"the nominal car {STANDS}. There these figures are of a car on its points: " in printed
     assert f"the nominal car {STANDS} at top speed, which is then" in printed
     assert not any(STANDS in one for one in json.loads(squatline("check", DEMO, "--json").out)["warnings"])
+
+
+def test_a_safety_limit_that_counts_cars_on_points_is_named(tmp_path: Path) -> None:
+    """Only it may be met by them, and the reader of a verdict has to know of which that is."""
+    counting = 'name = "Floor holds"\nquantity = "pitch"\ncondition = "closed_fast"\nat_most = "9 deg"\n'
+    counting = f"[[limits]]\n{counting}probability = 0.9\nsafety = true\nstanding_counts = "
+    for count, words in (("true", ", except “Floor holds”, with standing_counts"), ("false", "")):
+        study = on_points(tmp_path / count, sections=f"{FRICTION}\n{counting}{count}\n")
+        said = of_cars_on_points(study, STANDING, "closed_fast", "cars")
+        assert said.endswith(f"Safety limits are judged as if no point carried anything{words}")
 
 
 def test_explain_says_how_many_of_the_cars_stand(points: Study) -> None:
