@@ -14,6 +14,7 @@ from scipy.special import ndtri
 
 from explorer.errors import SampleError
 from explorer.graph.arrays import Array
+from explorer.graph.written import percent
 from explorer.logs.fitting.independence import repetition, without_dropouts
 from explorer.logs.logger_scatter import LoggerScatter, logger_scatter
 from explorer.results.logged_runs import Departure, RunJudged
@@ -27,6 +28,8 @@ FEWEST_ROWS = 5
 FEWEST_CURVES = 100
 # A band wider than this share of the predicted value agrees with almost anything (common practice).
 WIDE = 0.5
+# What some loggers count the other way.
+SIGNED = ("pitch",)
 
 
 @dataclass(frozen=True)
@@ -225,6 +228,12 @@ def _notes(compared: _Compared) -> Iterator[str]:
     band, effective = compared.band, compared.effective_rows
     if compared.outside_range:
         yield f"{compared.outside_range} rows were left out: nothing was predicted at their {band.along}"
+    turned = float(np.mean(np.abs(compared.distances(-compared.logged)) <= EDGE))
+    if band.quantity in SIGNED and compared.coverage < 0.5 <= turned:
+        yield (
+            f"with its sign turned round, {percent(round(turned, 2))} of the log lies in the band: see which "
+            f'way its {band.quantity} counts, and whether positive = "nose_down" belongs beside the column'
+        )
     if effective < FEWEST_ROWS:
         yield f"the run is worth only {effective:.1f} independent points: agreement is weak evidence"
     if np.median(band.upper - band.lower) > WIDE * abs(float(np.median(band.median))):

@@ -133,8 +133,8 @@ def _compared(record: LoggedRunRecord, place: int) -> list[Block]:
         (
             "Points",
             (
-                f"{count(record.rows)}, worth {record.effective_rows:.0f} independent ones; {inside} in the "
-                f"band, {share_range(low, high)} expected",
+                f"{count(record.rows)}, worth {counted(round(record.effective_rows), 'independent point')}; "
+                f"{inside} in the band, {share_range(low, high)} expected",
             ),
         ),
         ("Log", (f"{record.log.file}, {condition}: compared with {cars} predicted runs",)),

@@ -68,6 +68,15 @@ def test_a_model_that_fails_at_speed_is_told_where() -> None:
     assert below.stretches[0].side == "below"
 
 
+def test_a_log_that_counts_pitch_the_other_way_is_told_so() -> None:
+    speed, logged = run_of(4)
+    told = [[one for one in judged(speed, way * logged).notes if "sign turned" in one] for way in (1, -1)]
+    assert told[0] == []
+    (note,) = told[1]
+    assert 'positive = "nose_down"' in note
+    assert not [one for one in judged(*run_of(3, 50.0)).notes if "sign turned" in one]
+
+
 def test_single_dropouts_do_not_condemn_a_model() -> None:
     speed, logged = run_of(4)
     logged[[20, 60, 100]] = 0.0
