@@ -29,6 +29,8 @@ _ONE_LINE = {"labelExpr": "join(split(datum.label, '\\n'), ' ')"}
 _CELL, _NARROW = 62, 11
 # Width of the rows themselves, without names and words, for few limits and for many.
 _PLOT, _SLIM = 320, 250
+# Share of the width that a few words take at its left end.
+_CLEAR = 0.3
 
 
 @dataclass(frozen=True)
@@ -134,6 +136,9 @@ def _row(name: str, row: LimitRow, left: float, right: float, many: bool) -> dic
     gone = row.high is not None and row.high <= left
     ahead = row.low is not None and row.low >= right
     lacking = row.decisive is not None and row.decisive < left
+    # Too many without an answer: said where the bar of the others leaves room for words.
+    clear = row.low is not None and row.low > left + _CLEAR * (right - left)
+    unanswered = row.decisive == -math.inf and clear
     beyond = any(one is not None and one > right for one in (row.decisive, row.median))
     low, high = (None if gone or ahead else within(one) for one in (row.low, row.high))
     # A median or a deciding car beyond the end of the picture is nowhere in it.
@@ -146,8 +151,8 @@ def _row(name: str, row: LimitRow, left: float, right: float, many: bool) -> dic
         "median": median,
         "high": high,
         "decisive": row.decisive if within(row.decisive) == row.decisive else None,
-        "short": "◀ far short" if gone else "◀" if lacking else "",
-        "ahead": "far inside ▶" if ahead else "▶" if beyond else "",
+        "short": "◀ far short" if gone else "◀ no answer" if unanswered else "◀" if lacking else "",
+        "ahead": "far inside ▶" if ahead and not lacking else "▶" if beyond or ahead else "",
     }
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from explorer.estimators.conformance import Conformance, Verdict, worst_verdict
 from explorer.estimators.sensitivity import Index
 from explorer.estimators.two_levels import Sureness
-from explorer.graph.written import percent
+from explorer.graph.written import chance, percent
 from explorer.results.actions import found_build
 from explorer.results.comparison import CandidateResult
 from explorer.results.exploration import OptimumRecord, SpeedResult
@@ -24,6 +24,8 @@ from reports.report import severity
 
 # An input below this share of the spread is not worth naming in a sentence.
 WORTH_NAMING = 0.05
+# A share of cars without an answer that is said beside the verdict.
+_WORTH_SAYING = 0.01
 # How a source begins that says itself that it is none.
 GUESSES = ("made up", "guess")
 
@@ -179,15 +181,23 @@ def unfounded_words(summary: Summary) -> str:
 
 def met_words(limit: LimitRecord) -> Line:
     """Say what was found against what is required."""
-    found, sure = limit.conformance, limit.sureness
+    found, sure, without = limit.conformance, limit.sureness, without_answer(limit)
     named: Line = ("“", Link(limit.name, f"limit-{slug(limit.name)}"))
     if sure is not None:
         return (*named, f"” is met in {in_both_words(sure)}; {required_words(limit)} required.")
     return (
         *named,
         f"” is met by {share(found.probability, found.low, found.high)} of predicted cars "
-        f"({left_between(found.low, found.high)}); {percent(limit.probability)} must meet it.",
+        f"({left_between(found.low, found.high)}){without and f', and {without}'}; "
+        f"{percent(limit.probability)} must meet it.",
     )
+
+
+def without_answer(limit: LimitRecord) -> str:
+    """Say which share of cars has no answer, so that it misses the limit; empty where hardly any has none."""
+    found = limit.conformance
+    lacking = found.failed / found.trials
+    return f"{chance(lacking)} give no answer" if lacking >= _WORTH_SAYING else ""
 
 
 def in_both_words(sure: Sureness) -> str:

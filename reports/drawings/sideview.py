@@ -147,16 +147,14 @@ def two_cars(
     """
     known, less = ({k: v for k, v in values.items() if v is not None} for values in (first, other))
     sheet = _sheet(known, points)
-    sheet.height += _ROW * len(written)
+    cars = ((known, INK, ""), (less, ALARM, "6 3"))
+    outlines = [_outline_at(sheet, values, points) for values, *_ in cars]
+    # A floor that would go into the ground goes no farther than the words begin.
+    lowest = max(sheet.ground, *(y for outline in outlines for _, y in outline))
+    sheet.height += _ROW * len(written) + lowest - sheet.ground
     _ground(sheet, display, system)
-    for values, colour, dash in ((known, INK, ""), (less, ALARM, "6 3")):
-        body = _BodyDrawn(values["wheelbase"], values["front_compression"], values["rear_compression"])
-        floor, rest = _outline(values, points)
-        sheet.line(
-            [*(sheet.at(body(one)) for one in (*floor, *rest)), sheet.at(body(floor[0]))],
-            colour=colour,
-            dash=dash,
-        )
+    for (values, colour, dash), outline in zip(cars, outlines, strict=True):
+        sheet.line([*outline, outline[0]], colour=colour, dash=dash)
         for station in (0.0, values["wheelbase"]):
             sheet.circle(sheet.at((station, _wheel(values))), _wheel(values) * sheet.scale, fill="none")
         rise = 44.0 * math.tan(factor * values["pitch"])
@@ -172,30 +170,38 @@ def two_cars(
             values["pitch"], Units("rad", display.get("pitch", "deg")), spread=math.radians(2)
         ).text(system)
         sheet.text((120, 26 + 15 * place), f"{name}: pitch {pitch}", colour=colour, weight=600)
-    _differences(sheet, written, part_places(first, points))
+    _differences(sheet, written, part_places(first, points), lowest + 24.0)
     return sheet.svg()
 
 
-def _differences(sheet: Sheet, written: Sequence[tuple[str, str]], places: Mapping[str, Point]) -> None:
-    """Write what differs below the ground, each led up to its part: no leader runs through a word."""
+def _outline_at(sheet: Sheet, values: Mapping[str, float], points: Sequence[str]) -> list[Point]:
+    body = _BodyDrawn(values["wheelbase"], values["front_compression"], values["rear_compression"])
+    floor, rest = _outline(values, points)
+    return [sheet.at(body(one)) for one in (*floor, *rest)]
+
+
+def _differences(
+    sheet: Sheet, written: Sequence[tuple[str, str]], places: Mapping[str, Point], top: float
+) -> None:
+    """Write what differs from ``top`` on, each led up to its part: no leader runs through a word."""
     left = 230.0
+    widest = left + _LETTER * max((len(words) for _, words in written), default=0)
     rows = []
     for quantity, words in written:
         target = places.get(part_of(quantity))
-        right = left + _LETTER * len(words)
-        # Parts above the words come first, then those at their left, then those at their right, short first.
-        side = 0 if target is None or left <= target[0] <= right else 1 if target[0] < left else 2
-        rows.append((side, right, words, target))
+        # Parts above the words come first, then those at their left, then those at their right.
+        side = 0 if target is None or left <= target[0] <= widest else 1 if target[0] < left else 2
+        rows.append((side, left + _LETTER * len(words), words, target))
     led: set[Point] = set()
     for row, (side, right, words, target) in enumerate(sorted(rows, key=lambda one: one[:2])):
-        y = sheet.ground + 24.0 + _ROW * row
+        y = top + _ROW * row
         sheet.text((left, y), words, size=10)
         if target is None or target in led:
             continue
         led.add(target)
-        start = (right if side == 2 else left - 4, y - 4)
-        beside = [] if side == 2 else [(left - 10.0 - 4 * row, y - 4), (left - 10.0 - 4 * row, sheet.ground)]
-        sheet.line([start, *beside, target], colour=QUIET, width=0.7)
+        start, turn = (right + 4, widest + 10.0 + 4 * row) if side == 2 else (left - 4, left - 10.0 - 4 * row)
+        corners = [(start, y - 4), (turn, y - 4), (turn, sheet.ground)]
+        sheet.line([*corners, target], colour=QUIET, width=0.7)
         sheet.circle(target, 3, fill=QUIET, stroke=QUIET)
 
 

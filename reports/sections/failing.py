@@ -13,14 +13,15 @@ from reports.charts_of_cars import TwoGroups, groups_apart, margins_along
 from reports.charts_of_limits import part_matrix
 from reports.drawings.sideview import can_draw, exaggeration, two_cars
 from reports.findings import by_severity, slug
-from reports.formatting import Amount, Scale, amount, count, range_amount, scale
+from reports.formatting import Amount, Scale, amount, count, counted, range_amount, scale
 from reports.options import SYSTEMS
 from reports.report import Report, is_yes_or_no, sentence
 
 # Words of a caption that are read out with a picture, too.
 Spoken = tuple[str | Amount, ...]
-# Points in a chart, and inputs written beside a drawing.
-_POINTS = 200
+# Points in a chart, of which so many at least lie on either side of the limit, and inputs written beside a
+# drawing.
+_POINTS, _EITHER = 200, 20
 _WRITTEN = 5
 # Limits in the matrix of those that fail together.
 _MOST = 8
@@ -63,14 +64,17 @@ def _pair(report: Report, limit: LimitRecord, found: FailingCars) -> tuple[Figur
 
 def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | None:
     """Draw the first cars of the run along the input in which failing cars differ most."""
-    cars = report.results.first_samples(_POINTS)
+    cars = report.results.first_samples(found.cars)
     key = found.inputs[0].key
     if key not in cars or limit.column not in cars:
         return None
-    record, values = report.inputs[key], cars[limit.column]
-    margins = [min(value - limit.low, limit.high - value) for value in values]
+    record, values = report.inputs[key], cars[limit.column].tolist()
+    margins = (min(value - limit.low, limit.high - value) for value in values)
     name = report.input_name(key)
-    pairs = [(x, y) for x, y in zip(cars[key].tolist(), margins, strict=True) if y == y]
+    answered = [(x, y) for x, y in zip(cars[key].tolist(), margins, strict=True) if y == y]
+    pairs, more = _drawn(answered)
+    unanswered = len(values) - len(answered)
+    without = f" Not drawn: {counted(unanswered, 'car')} without an answer." if unanswered else ""
     first, last = found.slices[0], found.slices[-1]
     worse, better = sorted((first, last), key=lambda part: -part.missing / part.cars)
     finding: Spoken = (
@@ -99,7 +103,7 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
         alternative=(f"A point a car: {name} against the margin. ", *finding),
         caption=(
             *finding,
-            f"{len(pairs)} of {count(found.cars)} cars drawn; filled ones miss the limit.",
+            f"{len(pairs)} of {count(found.cars)} cars drawn{more}; filled ones miss the limit.{without}",
         ),
         draw=chart,
         scales=lambda system: (
@@ -116,6 +120,16 @@ def _along(report: Report, limit: LimitRecord, found: FailingCars) -> Figure | N
             sortable=False,
         ),
     )
+
+
+def _drawn(cars: Sequence[tuple[float, float]]) -> tuple[list[tuple[float, float]], str]:
+    """Pick the first cars, and more of those on the side of the limit of which they hold too few; say so."""
+    first, left = list(cars[:_POINTS]), cars[_POINTS:]
+    for misses, words in ((True, "that miss the limit"), (False, "that meet it")):
+        lacking = max(_EITHER - sum((margin < 0) is misses for _, margin in first), 0)
+        if more := [car for car in left if (car[1] < 0) is misses][:lacking]:
+            return [*first, *more], f", the first ones and {len(more)} more {words}"
+    return first, ""
 
 
 def _groups(report: Report, limit: LimitRecord, found: FailingCars) -> Figure:

@@ -60,11 +60,11 @@ def _table(report: Report, safety: list[LimitRecord]) -> Table:
         "Safety limits. The probability is that of a car, built and measured as given here, that "
         "misses the limit.",
         (
-            Column("Requirement", width=30),
-            Column("If it fails", width=30),
+            Column("Requirement", width=28),
+            Column("If it fails", width=28),
             Column("Probability", number=True, width=12),
-            Column("Main driver", width=18),
-            Column("Verdict", width=10),
+            Column("Main driver", width=17),
+            Column("Verdict", width=15),
         ),
         tuple(_row(report, limit) for limit in safety),
         small=True,

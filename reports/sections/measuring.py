@@ -39,7 +39,7 @@ from reports.charts_of_measuring import (
     value_against_hours,
 )
 from reports.findings import leading_inputs
-from reports.formatting import hours, listed, share, uncertain, unread_words
+from reports.formatting import every, hours, listed, share, uncertain, unread_words
 from reports.report import Report, sentence
 from reports.text_chart import hours_chart
 
@@ -419,6 +419,8 @@ def _before_and_after(plan: MeasuringPlan) -> list[Block]:
     finding += f"{'most, ' if len(rows) > 1 else ''}from {was} to {then}. "
     if was == then or after > before:
         finding = "The measurements above lower no chance of judging a limit wrongly by as much as shows. "
+    if any(planned - now >= _CARS * _DRAWN for _, now, planned in rows):
+        finding += "Where one rises they save the dearer mistake, to pass a car that misses the limit. "
     return [
         Figure(
             name="before-after",
@@ -450,7 +452,7 @@ def _outlooks(plan: MeasuringPlan, summary: Summary) -> Iterator[Block]:
     left = len(plan.outlooks) - len(told)
     if left:
         others = "other " if told else ""
-        pass_ = f"{left} {others}limit{' passes' if left == 1 else 's pass'}"
+        pass_ = f"{left if told else every(left)} {others}limit{' passes' if left == 1 else 's pass'}"
         if len(plan.outlooks) == 1:
             pass_ = "The limit passes"
         yield Paragraph((f"{pass_}, and measuring would hardly ever change that.",))

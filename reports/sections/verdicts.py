@@ -26,6 +26,7 @@ from reports.blocks import (
     Verdict,
     cell,
 )
+from reports.findings import without_answer
 from reports.formatting import about, amount, count, margin_amount, range_amount, share, share_range
 from reports.report import Report, asked, severity
 from reports.sections import cars_and_days, history
@@ -117,6 +118,8 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
     if limit.safety:
         name += [" ", Safety()]
     name.append(Quiet(f" {report.where(limit)}"))
+    if without := without_answer(limit):
+        name.append(Quiet(f"; {without}"))
     rank = severity(limit)
     return (
         cell(*name, order=limit.name),

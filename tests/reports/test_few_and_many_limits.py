@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from xml.etree import ElementTree
 
+import numpy as np
+
+from explorer.estimators.conformance import judge_margins
 from explorer.estimators.measuring import Expected
 from explorer.results.actions import Setting, actions_of
 from explorer.results.exploration import VariableRecord
 from reports import vega
-from reports.blocks import Figure, Paragraph
+from reports.blocks import Figure, Paragraph, Table
 from reports.charts import height_of, row_names
 from reports.charts_of_designs import Interval, intervals
 from reports.charts_of_effects import SignedBar, signed_bars
@@ -136,9 +139,20 @@ def test_many_limits_that_fail_are_counted_not_listed() -> None:
     assert measuring.headline(replace(plan, outlooks=(lost,))).endswith(f"that “{LIMIT}” passes")
 
 
+def test_a_chance_that_rises_is_explained() -> None:
+    (outlook,) = PLAN.outlooks
+    risen = replace(outlook, planned=replace(outcome(0.28), consumer_risk=Expected(0.5, 0.001)))
+    for one in (outlook, risen):
+        section = measuring.build(Report(with_findings(measuring=replace(PLAN, outlooks=(one,)))))
+        said = words(figures(section)["before-after"].caption)
+        assert ("save the dearer mistake" in said) is (one is risen)
+
+
 def test_the_one_limit_that_passes_is_not_counted() -> None:
     (outlook,) = PLAN.outlooks
     good = replace(outlook, now=outcome(1.0), planned=outcome(1.0))
+    report = Report(with_findings(measuring=replace(PLAN, steps=(), outlooks=(good, good))))
+    assert "Both limits pass, and measuring would hardly ever" in told(report, measuring.build(report))
     report = Report(with_findings(measuring=replace(PLAN, steps=(), outlooks=(good,))))
     assert "The limit passes, and measuring would hardly ever change that." in told(
         report, measuring.build(report)
@@ -211,3 +225,31 @@ def test_limits_without_room_in_the_picture_are_counted_below_it() -> None:
     assert "good 19" in words(figure.alternative)
     some = decision.picture(report, JudgedBuild("", many[4:], None))
     assert "Not drawn" not in words(some.caption)
+
+
+def with_answers(share: float, margin: float = 9.0) -> Report:
+    """Return a report on one limit: that share of the cars lies far inside it, the others have no answer."""
+    margins = np.full(1000, np.nan)
+    margins[: round(1000 * share)] = margin + np.linspace(-1, 1, round(1000 * share))
+    first = replace(SUMMARY.limits[0], conformance=judge_margins(margins, 0.95), safety=True)
+    return with_limits(first)
+
+
+def test_cars_without_an_answer_are_told_beside_the_verdict() -> None:
+    """The median and the margin are those of the others, which may all lie far inside the limit."""
+    report = with_answers(0.7)
+    (reason, *_) = decision.may_run(report).why
+    assert "and 30 % give no answer; 95 % must meet it" in " ".join(words(reason).split())
+    (table, *_) = verdicts.build(report).blocks
+    assert isinstance(table, Table)
+    assert " ".join(words(table.rows[0][0].line).split()).endswith("; 30 % give no answer")
+    (row,) = rows_of(
+        decision.picture(report, JudgedBuild("", report.summary.limits, None)).charts[0], "words"
+    )
+    assert (row["short"], row["ahead"]) == ("◀ no answer", "▶")
+    report = with_answers(0.995)
+    assert "no answer" not in words(decision.may_run(report).why[0])
+    (row,) = rows_of(
+        decision.picture(report, JudgedBuild("", report.summary.limits, None)).charts[0], "words"
+    )
+    assert (row["short"], row["ahead"]) == ("", "far inside ▶")

@@ -21,7 +21,7 @@ from reports import document as document_module
 from reports.blocks import Section
 from reports.document import document
 from reports.report import Report
-from reports.sections import sections
+from reports.sections import hazards, sections
 from reports.sections.actions import action_lines
 from tests.report_fixture import HOSTILE, hostile_results, make_results
 from tests.reports.test_content import HEAVY
@@ -289,3 +289,22 @@ def test_no_title_runs_into_its_page_number_in_the_contents() -> None:
         if other[0] < one[1] - 0.1
     ]
     assert overlaps == []
+
+
+def test_a_verdict_keeps_within_the_table_of_hazards() -> None:
+    """The widest verdict with its frame, on the widest page that is offered."""
+    tool = shutil.which("pdftotext")
+    assert tool, "pdftotext is part of poppler-utils (Debian: apt install poppler-utils)"
+    results = make_results()
+    limits = tuple(
+        replace(limit, safety=True, why="words that want the width of their column " * 3)
+        for limit in results.summary.limits
+        if limit.conformance.verdict == "undecided"
+    )
+    report = Report(replace(results, summary=replace(results.summary, limits=limits)))
+    drawn = document(report, [Section("decision", "Decision", ()), hazards.build(report)])
+    done = subprocess.run([tool, "-bbox", "-", "-"], input=drawn, capture_output=True, check=True)
+    ends = [float(end) for end in re.findall(r'xMax="(\S+)" yMax="\S+">undecided<', done.stdout.decode())]
+    # Paper is 210 mm wide, its margin 16 mm; a frame wants 1.5 mm.
+    assert ends
+    assert max(ends) < (210 - 16 - 1.5) * 72 / 25.4
