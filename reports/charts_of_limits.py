@@ -74,6 +74,9 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
     def along(field: str) -> Any:
         return alt.X(f"{field}:Q", title=title, scale=x, axis=axis)
 
+    def at(place: float) -> Any:
+        return alt.XDatum(place, title=title, scale=x, axis=axis)
+
     known = base.transform_filter("isValid(datum.low)")
     tooltip = told(
         {"name": "limit", "words": "cars that meet it"},
@@ -94,11 +97,12 @@ def limit_rows(rows: Sequence[LimitRow]) -> dict[str, Any]:
             color=alt.condition("datum.decisive >= 0", alt.value(INK), alt.value(ALARM)),
             tooltip=tooltip,
         ),
+        # Placed by the scale they stay in the picture of a phone, where words beside it have no room.
         base.mark_text(align="left", dx=1, color=ALARM, fontWeight=600).encode(
-            x=alt.value(0), y=y, text=alt.Text("short:N")
+            x=at(left), y=y, text=alt.Text("short:N")
         ),
-        base.mark_text(align="right", dx=-14, color=INK, fontWeight=600).encode(
-            x=alt.value(width), y=y, text=alt.Text("ahead:N")
+        base.mark_text(align="right", dx=-2, color=INK, fontWeight=600).encode(
+            x=at(right), y=y, text=alt.Text("ahead:N")
         ),
         base.mark_text(align="left", dx=10, color=QUIET, dy=0 if many else 8).encode(
             x=alt.value(width - 12), y=y, text=alt.Text("words:N")

@@ -55,7 +55,8 @@
     config.axis.labelLimit = width / 2;
     config.legend.columns = 1;
     config.axisX = { titleAnchor: "end" };
-    const layer = structuredClone(chart.layer.filter(({ mark }) => (mark.type ?? mark) !== "text"));
+    const inside = ({ mark, encoding }) => (mark.type ?? mark) !== "text" || encoding.x?.datum !== undefined;
+    const layer = structuredClone(chart.layer.filter(inside));
     for (const { axis } of layer.map(({ encoding }) => encoding.y ?? {})) if (axis) axis.labelExpr = "split(datum.label, '\\n')";
     const height = Math.max(chart.height, 26 * (y.sort?.length ?? 0));
     return { ...chart, layer, width, height, config, autosize: { type: "fit-x", contains: "padding" } };

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
+from explorer.estimators.conformance import judge_margins
 from explorer.results.stored import Results
+from reports import render
 from tests.browser.browser_help import Watch, draw_all, wait_until
 from tests.report_fixture import HOSTILE
 
@@ -264,6 +268,24 @@ def test_charts_of_named_rows_need_no_scrolling_on_a_phone(page: Page, address: 
         assert chart.evaluate("(drawn) => drawn.closest('.scroll').scrollWidth") <= width - 32
         size = chart.locator("text").first.evaluate("(text) => text.getBoundingClientRect().height")
         assert size > 9
+
+
+@pytest.mark.parametrize(("margin", "words"), [(90.0, "far inside"), (-90.0, "far short")])
+def test_a_phone_shows_where_a_limit_is_met_or_missed_by_far(
+    page: Page, tmp_path: Path, results: Results, margin: float, words: str
+) -> None:
+    """Beyond the ends of the picture there is no bar: words in it say which way the cars lie."""
+    margins = margin + np.linspace(-1, 1, 1000)
+    limits = [replace(one, conformance=judge_margins(margins, 0.9)) for one in results.summary.limits]
+    summary = replace(results.summary, limits=tuple(limits), candidates=None, design=None)
+    done = render(replace(results, summary=summary), tmp_path, forms=("html",))
+    page.set_viewport_size({"width": 320, "height": 800})
+    page.goto(done.paths["html"].as_uri())
+    draw_all(page)
+    shown = page.locator("#limits .picture.fitted svg")
+    assert shown.count() == 1
+    assert shown.locator("text", has_text=words).count() == len(limits)
+    assert shown.locator("text", has_text="required").count() == 0
 
 
 def test_without_scripts_the_page_still_shows_everything(

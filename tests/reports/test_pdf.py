@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import io
 import json
-import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -18,15 +15,12 @@ import pytest
 
 from reports import ReportOptions, render
 from reports import document as document_module
-from reports.blocks import Section
 from reports.document import document
 from reports.report import Report
-from reports.sections import hazards, sections
+from reports.sections import sections
 from reports.sections.actions import action_lines
 from tests.report_fixture import HOSTILE, hostile_results, make_results
 from tests.reports.test_content import HEAVY
-
-SECTIONS = Path(document_module.__file__).parent / "sections"
 
 
 def drawn(**options: Any) -> bytes:
@@ -257,54 +251,3 @@ def test_the_last_of_the_first_actions_stands_on_page_one(pages: Any) -> None:
     said = "".join(part for part in last if isinstance(part, str))
     first = "".join(pages.pages[0].extract_text().split())
     assert "".join(said.split())[:40] in first
-
-
-def test_no_title_runs_into_its_page_number_in_the_contents() -> None:
-    """Every title of a section as an appendix, with a narrow letter and a wide one: no two words overlap."""
-    tool = shutil.which("pdftotext")
-    assert tool, "pdftotext is part of poppler-utils (Debian: apt install poppler-utils)"
-    source = "".join(file.read_text(encoding="utf-8") for file in SECTIONS.glob("*.py"))
-    titles = re.findall(r'Section\(\s*"[a-z_]+",\s*"([^"{]+)"', source)
-    assert len(titles) > 25
-    listed = [Section("decision", "Decision", ())]
-    listed += [
-        Section(f"s{letter}{place}", f"{letter}. {title}", (), appendix=True)
-        for letter in "JM"
-        for place, title in enumerate(titles)
-    ]
-    done = subprocess.run(
-        [tool, "-bbox", "-", "-"],
-        input=document(Report(make_results()), listed),
-        capture_output=True,
-        check=True,
-    )
-    word = r'<word xMin="(.+?)" yMin="(.+?)" xMax="(.+?)" yMax=".+?">(.+?)</word>'
-    lines: dict[str, list[tuple[float, float, str]]] = {}
-    for left, top, right, text in re.findall(word, done.stdout.decode().split("</page>")[0]):
-        lines.setdefault(top, []).append((float(left), float(right), text))
-    overlaps = [
-        (one, other)
-        for words in lines.values()
-        for one, other in pairwise(sorted(words))
-        if other[0] < one[1] - 0.1
-    ]
-    assert overlaps == []
-
-
-def test_a_verdict_keeps_within_the_table_of_hazards() -> None:
-    """The widest verdict with its frame, on the widest page that is offered."""
-    tool = shutil.which("pdftotext")
-    assert tool, "pdftotext is part of poppler-utils (Debian: apt install poppler-utils)"
-    results = make_results()
-    limits = tuple(
-        replace(limit, safety=True, why="words that want the width of their column " * 3)
-        for limit in results.summary.limits
-        if limit.conformance.verdict == "undecided"
-    )
-    report = Report(replace(results, summary=replace(results.summary, limits=limits)))
-    drawn = document(report, [Section("decision", "Decision", ()), hazards.build(report)])
-    done = subprocess.run([tool, "-bbox", "-", "-"], input=drawn, capture_output=True, check=True)
-    ends = [float(end) for end in re.findall(r'xMax="(\S+)" yMax="\S+">undecided<', done.stdout.decode())]
-    # Paper is 210 mm wide, its margin 16 mm; a frame wants 1.5 mm.
-    assert ends
-    assert max(ends) < (210 - 16 - 1.5) * 72 / 25.4
