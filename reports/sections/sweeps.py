@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from functools import partial
+from itertools import combinations
 
 from explorer.graph.labels import label
 from explorer.graph.quantity import asked_name
@@ -133,15 +134,18 @@ def _caption(report: Report, sweeps: list[SweepRecord]) -> Line:
 
 
 def _steepest(report: Report, sweeps: list[SweepRecord]) -> Line:
-    """Say where the median car changes most, and by how much."""
+    """Say between which places the median car changes most, and by how much."""
     changes = []
     for sweep in sweeps:
         kept = [(x, y) for x, y in zip(sweep.x, sweep.middle, strict=True) if math.isfinite(y)]
-        if len(kept) > 1:
-            changes.append((kept[-1][1] - kept[0][1], kept[0][0], kept[-1][0], sweep))
+        # Of equal changes the one over the whole way; a curve may turn in between.
+        pairs = sorted(combinations(kept, 2), key=lambda pair: pair[0][0] - pair[1][0])
+        changes += [(after - before, x, to, sweep) for (x, before), (to, after) in pairs]
     if not changes:
         return ()
     change, start, end, sweep = max(changes, key=lambda one: abs(one[0]))
+    if change == 0:
+        return (f"The median car does not change with the {label(sweep.along)}. ",)
     along = Units(sweep.along_unit, sweep.along_display_unit)
     return (
         f"The largest {'rise' if change > 0 else 'fall'} is ",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 from xml.etree import ElementTree
 
@@ -12,6 +13,7 @@ import altair as alt
 import pytest
 
 from explorer.graph.labels import begun, label
+from explorer.graph.written import SPACE
 from reports import vega
 from reports.blocks import Section
 from reports.charts import Bar, Mark, ShadedBand, distribution, fan, share_bars, spread_apart
@@ -25,6 +27,7 @@ from reports.report import Report
 from reports.sections import design as design_section
 from reports.sections import sections
 from reports.sections.sideview import PAGE_ONE
+from reports.sections.sweeps import _steepest
 from reports.terminal import words
 from reports.theme import ACCENT, ALARM, BAND, DARK, INK, QUIET, STROKES
 from tests.mechanism_help import FLAPS, THREE_FLAPS, ask
@@ -332,6 +335,25 @@ def test_captions_of_sweeps_begin_with_the_curve_that_changes_most() -> None:
     said = [one if isinstance(one, str) else one.text("as given") for one in found.caption]
     # The pitch grows with the square of the speed, by 2.6e-5 rad.
     assert "".join(said).startswith(f"The largest rise is {math.degrees(2.6e-5 * (60**2 - 10**2)):.2f}°")
+
+
+@pytest.mark.parametrize(
+    ("middle", "words"),
+    [
+        ((4.0, 2.0, 1.0, 3.0), "The largest fall is 3.00 N from 0 m/s to 20 m/s"),
+        ((1.0, 2.0, 4.0, 3.0), "The largest rise is 3.00 N from 0 m/s to 20 m/s"),
+        ((2.0, 2.0, 2.0, 2.0), "The median car does not change with the speed. "),
+    ],
+)
+def test_a_curve_that_turns_is_told_by_its_largest_change(middle: tuple[float, ...], words: str) -> None:
+    report = Report(make_results())
+    turning = replace(
+        report.summary.sweeps[0], unit="N", display_unit="N", x=(0.0, 10.0, 20.0, 30.0), middle=middle
+    )
+    said = "".join(
+        one if isinstance(one, str) else one.text("as given") for one in _steepest(report, [turning])
+    )
+    assert said.replace(SPACE, " ").startswith(words)
 
 
 def encodings(chart: Any) -> Iterator[dict[str, Any]]:
