@@ -6,6 +6,7 @@ A caution with the likely slip, never a refusal.  All bounds here are judgement,
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -24,6 +25,7 @@ _GRAVITY = 9.81
 _SLIPS = (1e-3, 1e3, 0.1, 10.0, 1e-2, 1e2)
 # A reading of the day so many standard deviations off is a slip, or the study is wrong of other days.
 FAR = 5.0
+_SPEED = re.compile(r"(\d+(?:\.\d+)?)\s*(m/s|km/h|mph)")
 # Behind and ahead of the wheels a car reaches this far, in wheelbases.
 _AHEAD, _BEHIND = 0.75, 1.75
 
@@ -136,7 +138,28 @@ def odd_combinations(study: Study, odd: Collection[str] = ()) -> Odd:
         there = replace(car, given={**car.given, **place.overrides})
         yield from _stations(there, own, f"conditions.{place.name}.")
     yield from _speeds(study, odd)
+    yield from _words_of_conditions(study)
     yield from _decimal_commas(study)
+
+
+def _words_of_conditions(study: Study) -> Odd:
+    """Tell words that say another speed than their condition has: they head every figure of it."""
+    for name, condition in study.conditions.items():
+        given = study.given_in(name)
+        if "speed" not in given:
+            continue
+        known = [
+            float(one.distribution.nominal) for key, one in given.items() if study.graph[key].unit == "m/s"
+        ]
+        said = [number_of(f"{number} {unit}", "m/s") for number, unit in _SPEED.findall(condition.words)]
+        if said and not any(math.isclose(one.value, it, rel_tol=0.02) for one in said for it in known):
+            speed = given["speed"]
+            yield told(
+                f"the words of conditions.{name} say {{}}, and its speed is {{}}, which its figures are of: "
+                "correct the words, or the speed",
+                said[0],
+                Number(float(speed.distribution.nominal), unit="m/s", display_unit=speed.display_unit),
+            )
 
 
 def _decimal_commas(study: Study) -> Odd:

@@ -31,6 +31,34 @@ def _odd(folder: Path, **changed: str) -> list[str]:
     return cautions(load_study(folder))
 
 
+@pytest.mark.parametrize(
+    ("words", "speed", "odd"),
+    [
+        ("flap closed, 45 m/s", "45 m/s", False),
+        ("flap closed, 162 km/h", "45 m/s", False),
+        ("flap closed, 45 m/s", "20 m/s", True),
+        ("flap closed", "20 m/s", False),
+        ("closed, wind of 3 m/s against it", "20 m/s", False),
+    ],
+)
+def test_words_that_say_another_speed_than_the_condition(
+    tmp_path: Path, words: str, speed: str, odd: bool
+) -> None:
+    """The speed was changed, and the words that head its figures stayed."""
+    there = f'[conditions.there]\nlike = "closed"\nwords = "{words}"\nspeed = "{speed}"\nheadwind = "3 m/s"\n'
+    text = f"{FLAPS}\n{there}"
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = [one for one in cautions(load_study(tmp_path)) if "the words of" in one]
+    assert (
+        found
+        == [
+            "the words of conditions.there say 45 m/s, and its speed is 20 m/s, which its figures are of: "
+            "correct the words, or the speed"
+        ]
+        * odd
+    )
+
+
 SLIPS = {
     "splitter behind": (
         {"splitter_station": '"50 mm"'},
@@ -104,7 +132,7 @@ def test_what_is_odd_alone_is_not_held_against_the_rest(tmp_path: Path) -> None:
     ],
 )
 def test_speeds_in_the_wrong_unit_or_beyond_what_this_is_for(speed: str, words: str, tmp_path: Path) -> None:
-    text = SPEED.sub(f'speed = "{speed}"', FLAPS)
+    text = SPEED.sub(f'speed = "{speed}"', FLAPS).replace(", 45 m/s", "")
     (tmp_path / "study.toml").write_text(text, encoding="utf-8")
     found = cautions(load_study(tmp_path))
     assert found
