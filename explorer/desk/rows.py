@@ -10,6 +10,7 @@ from explorer.analyses.live_verdicts import JudgedSoFar
 from explorer.estimators.conformance import Conformance, Verdict
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.labels import label
+from explorer.graph.quantity import asked_name
 from explorer.graph.words import Number
 from explorer.graph.written import System, chance, percent
 from explorer.study.car_parts import part_of
@@ -186,7 +187,7 @@ def _asked(study: Study, limit: Limit) -> str:
     unit = study.graph[limit.output.quantity].unit
     of, difference = Units(unit, limit.display_unit), limit.output.is_difference
     # A number without a unit says nothing by itself.
-    return f"{label(limit.output.quantity)} " * (unit == "1" and not difference) + "".join(
+    return f"{label(asked_name(limit.output.quantity))} " * (unit == "1" and not difference) + "".join(
         amount(part.value, of, difference=part.distance or difference).text(UNITS)
         if isinstance(part, Number)
         else part

@@ -10,6 +10,8 @@ import functools
 import re
 from collections.abc import Mapping
 
+from explorer.graph.quantity import asked_name
+
 # Parts of names, as whole words, in the order in which they are put.
 _PARTS = (
     ("cg", "centre of gravity"),
@@ -76,6 +78,8 @@ def label(name: str) -> str:
     """Call a quantity as a builder would, in lower case: "front lift-off speed"."""
     if name in _WHOLE:
         return _WHOLE[name]
+    if (asked := asked_name(name)) != name:
+        return f"{label(asked)}, judged on the wheels too"
     words = name.replace("_", " ")
     for part, said in _PARTS:
         words = re.sub(rf"\b{part}(?!\w)", said, words)

@@ -10,8 +10,10 @@ import pytest
 
 from explorer.desk import pages
 from explorer.desk.rows import rows
+from explorer.graph.labels import label
 from explorer.graph.written import SPACE
 from explorer.study.study import load_study
+from tests.log_help import FRICTION, on_points
 from tests.study_help import CHASE
 
 STUDIES = Path(__file__).parents[2] / "studies"
@@ -34,6 +36,16 @@ def test_the_drawing_is_the_one_of_all_quantities(demo: str, monkeypatch: pytest
     assert pages._drawing(study) == drawing
     few, many = evaluated
     assert 5 * few < many
+
+
+def test_what_is_judged_on_the_wheels_too_is_called_as_it_was_asked_for(tmp_path: Path) -> None:
+    limit = '[[limits]]\nname = "Stands"\nquantity = "stands_on_a_point"\ncondition = "closed"\n'
+    limit = f"{FRICTION}\n{limit}at_most = 0\nprobability = 0.9\nsafety = true\n"
+    study = on_points(tmp_path, sections=limit)
+    *_, row = rows(study, None, {}, {}, 0)
+    assert row.asked.startswith("stands on a point of the body at most 0, ")
+    *_, judged = study.limits
+    assert label(judged.output.quantity) == "stands on a point of the body, judged on the wheels too"
 
 
 def test_a_number_without_a_unit_says_of_what_it_is() -> None:

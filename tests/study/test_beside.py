@@ -58,6 +58,6 @@ def test_what_is_of_a_car_on_its_points_says_so(tmp_path: Path) -> None:
     (fast,) = [words for words in told if words.startswith(faster) and "top speed" not in words]
     assert "pitch, front axle load" in fast
     assert "splitter edge clearance" in fast
-    assert "on wheels alone" not in " ".join(told)
+    assert "on the wheels too" not in " ".join(told)
     (top,) = [words for words in told if "at top speed" in words and words.startswith(slow)]
     assert "hangs on the contact friction" in top
