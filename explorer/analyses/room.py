@@ -64,7 +64,10 @@ def out_of_room(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     known = {
         where: (study.given_in(where)["speed"], speed)
         for where, values in nominal.items()
-        if (speed := values.get("strip_speed")) and "speed" in study.given_in(where)
+        # Where nothing asks for the strip some know it and some do not: all are to say the same.
+        if "strip_speed" in room_quantities(study, where)
+        and (speed := values.get("strip_speed"))
+        and "speed" in study.given_in(where)
     }
     reached = max((speed for _, speed in known.values()), default=0.0)
     slowest = min(known, key=lambda where: float(known[where][0].distribution.nominal), default="")

@@ -51,11 +51,9 @@ def of_cars_on_points(study: Study, quantity: str, condition: str, who: str) -> 
             f"{where} at top speed, which is then that of a car that scrapes. A limit on it, or on a "
             f"difference to it, hangs on the {label('contact_friction')}"
         )
-    return (
-        f"{where}. There these figures are of a car on its points: "
-        f"{', '.join(map(label, on_points(study, condition)))}. Safety limits are judged as if no point "
-        f"carried anything{_except(study)}"
-    )
+    figures = ", ".join(map(label, on_points(study, condition)))
+    there = f" There these figures are of a car on its points: {figures}." if figures else ""
+    return f"{where}.{there} Safety limits are judged as if no point carried anything{_except(study)}"
 
 
 def _except(study: Study) -> str:

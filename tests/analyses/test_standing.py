@@ -132,6 +132,17 @@ def test_a_safety_limit_that_counts_cars_on_points_is_named(tmp_path: Path) -> N
         assert said.endswith(f"Safety limits are judged as if no point carried anything{words}")
 
 
+def test_where_only_safety_is_asked_no_figure_is_of_a_car_on_its_points(tmp_path: Path) -> None:
+    limit = 'name = "Down"\nquantity = "pitch"\ncondition = "there"\nat_most = "9 deg"\nsafety = true\n'
+    study = on_points(
+        tmp_path,
+        sections=f'{FRICTION}\n[conditions.there]\nlike = "closed_fast"\nwords = "there"\n'
+        f"[[limits]]\n{limit}probability = 0.9\n",
+    )
+    said = of_cars_on_points(study, STANDING, "there", "cars")
+    assert said == "there: cars. Safety limits are judged as if no point carried anything"
+
+
 def test_explain_says_how_many_of_the_cars_stand(points: Study) -> None:
     study = replace(points, conditions={"closed_fast": points.conditions["closed_fast"]})
     entry = explain_quantity("pitch", study)

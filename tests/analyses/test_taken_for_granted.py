@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from explorer.analyses.nominal import nominal_values
 from explorer.analyses.odd import asked_at_nominal
+from explorer.analyses.room import out_of_room
 from explorer.analyses.taken_for_granted import taken_for_granted
 from explorer.errors import MissingInputError
 from explorer.graph.words import in_unit
@@ -115,6 +117,19 @@ def test_a_strip_too_short_for_any_condition(tmp_path: Path, length: str, told: 
     (words,) = [one for one in found if one.startswith("strip_length is")] or [""]
     assert bool(words) == told
     assert not told or ("speed@" in words and "give the whole way" in words)
+
+
+def test_check_and_run_say_alike_how_fast_the_car_gets_on_the_strip(tmp_path: Path) -> None:
+    """One evaluates what is asked for, the other all that can be: with the flap shut it gets faster here."""
+    text = template(CarHas(brakes="fitted")).replace("[inputs]\n", '[inputs]\nstrip_length = "100 m"\n', 1)
+    text += '\n[[outputs]]\nquantities = ["strip_speed"]\nconditions = ["open"]\n'
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    study = load_study(tmp_path)
+    asked, everything = asked_at_nominal(study), nominal_values(study)
+    assert asked["closed"].get("strip_speed") is None
+    assert everything["closed"]["strip_speed"] != pytest.approx(asked["open"]["strip_speed"], rel=1e-3)
+    cautions = [list(out_of_room(study, nominal)) for nominal in (asked, everything)]
+    assert cautions[0] == cautions[1] != []
 
 
 SWEPT = '[[sweeps]]\nalong = "{}"\nfrom = "{}"\nto = "{}"\nquantities = ["{}"]\nconditions = ["closed"]\n'
