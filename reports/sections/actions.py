@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable
 from explorer.graph.written import percent
 from explorer.results.actions import Action, Setting, actions_of
 from explorer.results.exploration import VariableRecord
-from explorer.results.records import LimitRecord
+from explorer.results.records import LimitRecord, Summary
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
 from reports.findings import in_verbs, judged_build, without_source
 from reports.formatting import amount, count, counted, listed, share
@@ -32,15 +32,24 @@ def build(report: Report) -> Section:
 def action_lines(report: Report, *, short: bool = False) -> list[Line]:
     """Say each thing to do, in the order to do it; in short without what the whole list tells."""
     summary = report.summary
-    lines = [_words(report, action, short) for action in actions_of(summary)]
+    found = actions_of(summary)
+    lines = [_words(report, action, short) for action in found]
     if summary.failures and against_limits(report):
-        lines.append(_why_missing(report, short))
+        # Where missing answers are most of what is missed, nothing else mends the limit.
+        first = sum(action.todo == "do not run" for action in found)
+        lines.insert(first if _mostly_missing(summary) else len(lines), _why_missing(report, short))
     missing = without_source(summary)
     if missing:
         names = ", ".join(report.input_name(record.key) for record in missing[:6])
         more = f" and {len(missing) - 6} more" if len(missing) > 6 else ""
         lines.append((f"Write down where these numbers come from: {names}{more}.",))
     return lines
+
+
+def _mostly_missing(summary: Summary) -> bool:
+    """Tell whether a limit does not pass, and half of the cars that miss it have no answer."""
+    open_ones = [one.conformance for one in summary.limits if one.conformance.verdict != "pass"]
+    return any(2 * one.failed >= one.trials - one.conforming for one in open_ones)
 
 
 def _why_missing(report: Report, short: bool) -> Line:

@@ -78,7 +78,8 @@ def state_headline(state: SpeedResult, unit: str) -> Line:
             return (f"{words}.",)
         lowest = speed_amount(state.speeds[0], unit, whole=True)
         return (f"{words}; “{state.held_back_by}” already fails at ", lowest, ".")
-    if isinstance(state, StateSpeed) and state.to_the_end:
+    # Of a candidate nothing more is kept; only there all three are alike.
+    if state.speed == state.sure == state.possible or (isinstance(state, StateSpeed) and state.to_the_end):
         end = speed_amount(state.speed, unit, whole=True)
         return (f"{begun}: all safety limits are met up to ", end, ", where the search ends.")
     sure: Line = ("not certain at any speed",)

@@ -117,9 +117,7 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
     name: list[Part] = [limit.name]
     if limit.safety:
         name += [" ", Safety()]
-    name.append(Quiet(f" {report.where(limit)}"))
-    if without := without_answer(limit):
-        name.append(Quiet(f"; {without}"))
+    name.append(Quiet("; ".join(filter(None, (f" {report.where(limit)}", without_answer(limit))))))
     rank = severity(limit)
     return (
         cell(*name, order=limit.name),

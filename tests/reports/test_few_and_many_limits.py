@@ -10,9 +10,9 @@ import numpy as np
 from explorer.estimators.conformance import judge_margins
 from explorer.estimators.measuring import Expected
 from explorer.results.actions import Setting, actions_of
-from explorer.results.exploration import VariableRecord
+from explorer.results.exploration import SpeedResult, VariableRecord
 from reports import vega
-from reports.blocks import Figure, Paragraph, Table
+from reports.blocks import Figure, Paragraph, Quiet, Table
 from reports.charts import height_of, row_names
 from reports.charts_of_designs import Interval, intervals
 from reports.charts_of_effects import SignedBar, signed_bars
@@ -20,7 +20,7 @@ from reports.charts_of_limits import MOST_ROWS, LimitRow, limit_rows, part_matri
 from reports.charts_of_measuring import before_and_after
 from reports.findings import JudgedBuild
 from reports.report import Report
-from reports.sections import actions, decision, measuring, verdicts
+from reports.sections import actions, decision, measuring, speed_steps, verdicts
 from reports.terminal import words
 from tests.report_analyses import LIMIT, outcome, with_findings
 from tests.report_analyses import measuring as plan_of_measurements
@@ -243,6 +243,8 @@ def test_cars_without_an_answer_are_told_beside_the_verdict() -> None:
     (table, *_) = verdicts.build(report).blocks
     assert isinstance(table, Table)
     assert " ".join(words(table.rows[0][0].line).split()).endswith("; 30 % give no answer")
+    assert isinstance(table.rows[0][0].line[-1], Quiet)
+    assert not table.rows[0][0].line[-1].text.strip().startswith(";")
     (row,) = rows_of(
         decision.picture(report, JudgedBuild("", report.summary.limits, None)).charts[0], "words"
     )
@@ -253,3 +255,18 @@ def test_cars_without_an_answer_are_told_beside_the_verdict() -> None:
         decision.picture(report, JudgedBuild("", report.summary.limits, None)).charts[0], "words"
     )
     assert (row["short"], row["ahead"]) == ("", "far inside ▶")
+
+
+def test_missing_answers_come_first_where_they_are_what_is_missed() -> None:
+    for report, first in ((with_answers(0.7), True), (Report(RESULTS), False)):
+        dont, second, *others = (words(line) for line in actions.action_lines(report, short=True))
+        assert dont.startswith("Do not run")
+        assert ("Find out why" in second) is first
+        assert any("Find out why" in line for line in (second, *others))
+
+
+def test_a_search_that_ends_is_said_to_end_for_a_candidate_too() -> None:
+    end = SpeedResult("flap open", 90.0, 90.0, 90.0, (50.0, 55.0, 60.0))
+    assert words(speed_steps.state_headline(end, "m/s")).endswith("m/s, where the search ends.")
+    found = words(speed_steps.state_headline(replace(end, sure=89.0), "m/s"))
+    assert "certain to 89" in found
