@@ -275,7 +275,16 @@ def line_names(bands: Sequence[ShadedBand], height: int, more: Sequence[float] =
     end = max(band.x[-1] for band in bands)
     return [
         of_rows([{"x": end, "y": place, "name": name}])
-        .mark_text(align="left", baseline="middle", dx=6, color=stroke, fontWeight=600, lineBreak="\n")
+        .mark_text(
+            align="left",
+            baseline="middle",
+            dx=6,
+            # A second line is put below the first, not both around the place.
+            dy=-_LINE_HIGH / 2 * name.count("\n"),
+            color=stroke,
+            fontWeight=600,
+            lineBreak="\n",
+        )
         .encode(x=alt.X("x:Q"), y=alt.Y("y:Q"), text=alt.Text("name:N"))
         for name, place, (stroke, *_) in zip(names, places, strokes(len(bands)), strict=True)
     ]

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 from xml.etree import ElementTree
 
@@ -18,6 +19,7 @@ from reports import vega
 from reports.blocks import Section
 from reports.charts import Bar, Mark, ShadedBand, distribution, fan, share_bars, spread_apart
 from reports.charts_of_limits import LimitRow, limit_rows
+from reports.charts_of_runs import NamedLine, lines
 from reports.drawings.linkage import can_draw, chains, linkage_view
 from reports.drawings.sheet import Sheet, nice_length
 from reports.drawings.sideview import can_draw as can_draw_car
@@ -169,6 +171,23 @@ def test_lines_are_named_where_they_end_and_names_do_not_overlap() -> None:
     names = [rows_of(chart, layer)[0] for layer in chart["layer"] if layer["mark"]["type"] == "text"]
     assert {row["name"] for row in names} == {"closed", "open"}
     assert abs(names[0]["y"] - names[1]["y"]) > 0.2
+
+
+def test_names_of_two_lines_at_the_ends_of_curves_do_not_overlap() -> None:
+    names = ("resistance, flap closed", "resistance, flap open", "push, flap closed", "push, flap open")
+    ends = (80.0, 79.0, 70.0, 69.0)
+    drawn = [NamedLine(name, [5.0, 60.0], [2.0, end]) for name, end in zip(names, ends, strict=True)]
+    root = ElementTree.fromstring(vega.svg(lines(drawn, x_axis="speed", y_axis="force", width=664), "x"))
+    heights = []
+    for text in root.iter("{http://www.w3.org/2000/svg}text"):
+        if not "".join(text.itertext()).startswith(("resistance", "push")):
+            continue
+        place = re.search(r"translate\([^,]+,([^)]+)\)", text.attrib["transform"])
+        assert place is not None
+        heights.append(float(place[1]))
+        heights += [heights[-1] + float(part.attrib["dy"]) for part in text if "dy" in part.attrib]
+    assert len(heights) == 5
+    assert min(later - sooner for sooner, later in pairwise(sorted(heights))) >= 11
 
 
 def test_pictures_stand_alone() -> None:
