@@ -91,6 +91,12 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             "make them hop on their tyres, off the road for up to twice as long: give "
             f"{', '.join(hop)} under [inputs], and a caution names bumps near wheel hop"
         )
+    at_once = _opening_at_once(study)
+    if at_once:
+        yield (
+            "flap_delay left at 0 s, as if the flap opened as the run begins, where it may cost the rear "
+            f"tyres their grip, and {at_once} {_verb(at_once, 'hang')} on that; give it under [inputs]"
+        )
     yield from _undisturbed(study)
     if "points_carry" not in study.graph:
         yield from _nothing_carries(study, nominal)
@@ -129,6 +135,18 @@ def _judged_without_push(study: Study, asked: Mapping[str, frozenset[str]]) -> I
         for throttle in ("holding", "coasting"):
             if throttle in throttles:
                 yield " and ".join(sorted(throttles[throttle])), WORDS[throttle]
+
+
+def _opening_at_once(study: Study) -> str:
+    """Name what is asked for of runs whose flap opens as they begin since nothing says when."""
+    found: dict[str, None] = {}
+    for name, where in wanted_outputs(study):
+        given = study.given_in(where)
+        needed = study.graph.upstream([name], study.given_names(where))
+        opens = "strip_run" in needed and given["flap_opening"].distribution.nominal > 0
+        if given["flap_delay"].default and (opens or "run_with_flap" in needed):
+            found[asked_name(name)] = None
+    return ", ".join(found)
 
 
 def _undisturbed(study: Study) -> Iterator[str]:

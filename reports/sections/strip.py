@@ -38,7 +38,7 @@ STOP: tuple[str, ...] = (
     "The nose rises, a wheel lifts, or the car wanders.",
     "The flap is late, stays part open, or chatters.",
     "Wind, surface or temperature are not those of the study.",
-    "Anyone comes within the stopping distance, or doubts.",
+    "Anyone comes within the way that the car runs out without brakes, or doubts.",
 )
 
 

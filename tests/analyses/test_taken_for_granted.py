@@ -119,6 +119,20 @@ def test_a_strip_too_short_for_any_condition(tmp_path: Path, length: str, told: 
     assert not told or ("speed@" in words and "give the whole way" in words)
 
 
+@pytest.mark.parametrize(
+    ("delay", "condition", "told"), [("", "open", True), ("", "closed", False), ("1.5 s", "open", False)]
+)
+def test_a_flap_that_opens_as_the_run_begins(tmp_path: Path, delay: str, condition: str, told: bool) -> None:
+    """It decides the speed on the strip, since the rear tyres want the downforce to push."""
+    given = f'flap_delay = "{delay}"\n' if delay else ""
+    text = template(CarHas()).replace("[inputs]\n", f'[inputs]\nstrip_length = "300 m"\n{given}', 1)
+    text += f'\n[[outputs]]\nquantities = ["strip_speed"]\nconditions = ["{condition}"]\n'
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = [one for one in said(load_study(tmp_path)) if one.startswith("flap_delay left at 0 s")]
+    assert len(found) == told
+    assert all("and strip_speed hangs on that" in one for one in found)
+
+
 def test_check_and_run_say_alike_how_fast_the_car_gets_on_the_strip(tmp_path: Path) -> None:
     """One evaluates what is asked for, the other all that can be: with the flap shut it gets faster here."""
     text = template(CarHas(brakes="fitted")).replace("[inputs]\n", '[inputs]\nstrip_length = "100 m"\n', 1)

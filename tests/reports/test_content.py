@@ -163,7 +163,13 @@ def test_each_purpose_has_its_sections() -> None:
     report = Report(with_analyses(), ReportOptions(purpose="strip"))
     (sheet,) = sections(report)
     text = Reader(page(report, (sheet,))).text
-    for words in ("DO NOT RUN", "all safety limits are met up to", "pitch, expected", "Stop when"):
+    for words in (
+        "DO NOT RUN",
+        "all safety limits are met up to",
+        "pitch, expected",
+        "Stop when",
+        "runs out without brakes",
+    ):
         assert words in text
     record = sections(Report(make_results()))
     appendices = [section.appendix for section in record]
