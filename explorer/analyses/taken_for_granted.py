@@ -98,6 +98,12 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             f"tyres their grip, and {at_once} {_verb(at_once, 'hang')} on that; give it under [inputs]"
         )
     yield from _undisturbed(study)
+    for entry in study.entries.limits:
+        if "standing_counts" in entry.model_fields_set and not entry.safety:
+            yield (
+                f"standing_counts in the limit on {entry.quantity} in {entry.condition} changes nothing: "
+                "without safety = true a car on a point meets it as any other; add that, or take it out"
+            )
     if "points_carry" not in study.graph:
         yield from _nothing_carries(study, nominal)
     moved = _hanging_on("servo_available_torque", asked)

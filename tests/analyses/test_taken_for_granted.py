@@ -411,3 +411,16 @@ def test_a_point_that_sinks_into_the_road(tmp_path: Path, contact: bool) -> None
         assert sunk.startswith("rear_floor_edge of the nominal car is ")
         assert 'contact = "points" under [models]' in sunk
         assert limit.startswith("the limit on contact_load is met by any car")
+
+
+@pytest.mark.parametrize("said_so", ["true", "false"])
+@pytest.mark.parametrize("safety", ["true", "false"])
+def test_standing_counts_in_a_limit_without_safety(tmp_path: Path, said_so: str, safety: str) -> None:
+    """It is read of limits of safety alone; who writes it elsewhere counts on it."""
+    limit = CALM.format(quantity="pitch", there="", minus="", most="'3 deg'")
+    limit += f"safety = {safety}\nstanding_counts = {said_so}\n"
+    (tmp_path / "study.toml").write_text(template(CarHas()) + limit, encoding="utf-8")
+    found = [
+        one for one in said(load_study(tmp_path)) if one.startswith("standing_counts in the limit on pitch")
+    ]
+    assert len(found) == (safety == "false")
