@@ -30,8 +30,8 @@ from reports.theme import ACCENT, BAND, INK, QUIET
 # Chances [%] at which a map changes its grey, dark where limits seldom hold.
 _STEPS = (25, 50, 75, 95)
 _GREYS = ("#3d454d", "#6f7881", "#a3abb2", "#d0d5da", "#f5f6f8")
-# Of names so short four stand side by side in a key.
-_SHORT = 16
+# Of names so short four stand side by side in a key, or two; longer ones have a line each.
+_SHORT, _HALF = 16, 40
 Segments = Sequence[Sequence[float]]
 
 
@@ -161,9 +161,15 @@ def chances(
         for x, chance in zip(course.x, course.chance, strict=True)
     ]
     looks = strokes(len(names))
-    columns = 4 if all(len(name) <= _SHORT for name in names) else 2
+    longest = max(map(len, names), default=0)
+    columns = 4 if longest <= _SHORT else 2 if longest <= _HALF else 1
     key = alt.Legend(
-        title=None, orient="bottom", columns=columns, symbolSize=420, symbolStrokeWidth=2, labelLimit=290
+        title=None,
+        orient="bottom",
+        columns=columns,
+        symbolSize=420,
+        symbolStrokeWidth=2,
+        labelLimit=290 if columns > 1 else 600,
     )
     base = of_rows(rows).encode(
         x=alt.X("x:Q", title=x_axis, scale=alt.Scale(zero=False, nice=False), axis=few_ticks(8)),

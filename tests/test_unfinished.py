@@ -127,7 +127,7 @@ def test_where_a_fault_stands_is_shown_when_asked_for(
     [
         (
             SampleError("too few samples", found=3, remedy="draw more"),
-            "too few samples found: 3 remedy: draw more",
+            "too few samples; found: 3; remedy: draw more",
         ),
         (BrokenProcessPool("terminated abruptly"), "a worker process ended before its work was done"),
         (MemoryError(), "a fault of the program itself, MemoryError"),

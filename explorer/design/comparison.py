@@ -429,8 +429,10 @@ def _notes(candidates: Sequence[CandidateResult], surely: Sequence[str]) -> tupl
         if one.without_effect
     ]
     if surely:
+        *others, last = (f"“{name}”" for name in surely)
+        named = f"{', '.join(others)} and {last}" if others else last
         notes.append(
-            f"whether a build passes {' and '.join(surely)} is judged with cars and days apart; which "
+            f"whether a build passes {named} is judged with cars and days apart; which "
             "build is surer of it, and what is gained by knowing more, with both together"
         )
     for one in candidates:

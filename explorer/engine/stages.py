@@ -57,7 +57,8 @@ class Stages:
 def _reason(error: Exception) -> str:
     """Say in one line what went wrong, and whether that is a fault of the program."""
     error = told_for_users(error)
-    words = " ".join(str(error).split())[:LONGEST_REASON]
+    parts = (" ".join(line.split()) for line in str(error).splitlines())
+    words = "; ".join(filter(None, parts))[:LONGEST_REASON]
     if isinstance(error, SquatlineError):
         return words
     return f"a fault of the program itself, {type(error).__name__}: {words}"

@@ -339,7 +339,9 @@ def _note(parts: Parts, settled: bool, by_rank: bool) -> str:
     elif not parts.variance.sum() > 0:
         said.append("does not vary: no input matters within the given uncertainty")
     elif different < FEW_DIFFERENT:
-        said.append(f"differs from its usual value in only {different} evaluations: draw more rows")
+        said.append(
+            f"what is ranked differs from its usual value in only {different} evaluations: draw more rows"
+        )
     if rows and left_out > MANY_LEFT_OUT * (rows + left_out):
         share = left_out / (rows + left_out)
         said.append(

@@ -9,6 +9,7 @@ from functools import partial
 
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.two_levels import SHOWN, Sureness
+from explorer.graph.labels import begun
 from explorer.graph.written import percent
 from explorer.results.actions import found_build
 from explorer.results.records import LimitRecord, Summary
@@ -79,7 +80,8 @@ def _today(report: Report) -> list[Block]:
     line: Line = ()
     for one in read:
         assert one.any_day is not None
-        line += ("; " if line else "", f"{report.input_name(one.key)} ")
+        name = report.input_name(one.key)
+        line += (f"; {name} " if line else f"{begun(name)} ",)
         line += said(one.words, one)
         line += (" (any day: ", *said(one.any_day, one), ")")
     if not line:

@@ -27,8 +27,8 @@ from reports.blocks import (
     cell,
 )
 from reports.findings import without_answer
-from reports.formatting import about, amount, count, margin_amount, range_amount, share, share_range
-from reports.report import Report, asked, severity
+from reports.formatting import about, amount, count, listed, margin_amount, range_amount, share, share_range
+from reports.report import Report, asked, is_yes_or_no, severity
 from reports.sections import cars_and_days, history
 
 #: Address of the words on how many cars are enough.
@@ -88,7 +88,7 @@ def enough(report: Report) -> list[Block]:
     undecided = [limit.name for limit in report.summary.limits if limit.conformance.verdict == "undecided"]
     verdicts = "every verdict is decided"
     if undecided:
-        verdicts = f"not for {' and '.join(f'“{name}”' for name in undecided)}, as said above"
+        verdicts = f"not for {listed(f'“{name}”' for name in undecided)}, as said above"
     every = len(still) + len(moving)
     line: Line = (
         f"For the verdicts, {count(drawn)} cars are enough: {verdicts}. "
@@ -128,7 +128,7 @@ def _row(report: Report, limit: LimitRecord) -> tuple[Cell, ...]:
             Quiet(f" {share_range(found.low, found.high)}"),
             order=found.probability,
         ),
-        cell(*_margin(limit), order=_ratio(found)),
+        cell(*(() if is_yes_or_no(report.output(limit)) else _margin(limit)), order=_ratio(found)),
         cell(Verdict(found.verdict), order=rank[0] * 2 + rank[1]),
     )
 
@@ -140,6 +140,8 @@ def _in_how_many(limit: LimitRecord) -> str:
 
 def _middle(report: Report, limit: LimitRecord) -> tuple[Part, ...]:
     output = report.output(limit)
+    if is_yes_or_no(output):
+        return (Quiet("a yes or no"),)
     quantiles = dict(output.quantiles)
     difference = limit.is_difference
     return (

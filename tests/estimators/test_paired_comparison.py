@@ -14,7 +14,7 @@ from scipy.special import ndtr
 from statistics_help import within
 from study_help import DEMO, Answer
 
-from explorer.design.comparison import compare
+from explorer.design.comparison import _notes, compare
 from explorer.engine.checkpoint import Checkpoint
 from explorer.engine.execution import Execution
 from explorer.engine.plan import make_plan
@@ -492,3 +492,9 @@ def test_the_command_ends_with_one_when_asked_to_and_no_candidate_passes(
     assert answer.status == 0
     assert "No candidate meets every limit" in answer.out
     assert squatline(*command, "--strict").status == 1
+
+
+def test_limits_judged_with_cars_and_days_apart_are_listed() -> None:
+    for names, said in ((("a",), "“a”"), (("a", "b"), "“a” and “b”"), (("a", "b", "c"), "“a”, “b” and “c”")):
+        (note,) = _notes((), names)
+        assert f"passes {said} is judged" in note

@@ -14,7 +14,7 @@ from explorer.results.exploration import SpeedResult, VariableRecord
 from reports import vega
 from reports.blocks import Figure, Paragraph, Quiet, Table
 from reports.charts import height_of, row_names
-from reports.charts_of_designs import Interval, intervals
+from reports.charts_of_designs import ChanceCurve, Interval, chances, intervals
 from reports.charts_of_effects import SignedBar, signed_bars
 from reports.charts_of_limits import MOST_ROWS, LimitRow, limit_rows, part_matrix
 from reports.charts_of_measuring import before_and_after
@@ -270,3 +270,40 @@ def test_a_search_that_ends_is_said_to_end_for_a_candidate_too() -> None:
     assert words(speed_steps.state_headline(end, "m/s")).endswith("m/s, where the search ends.")
     found = words(speed_steps.state_headline(replace(end, sure=89.0), "m/s"))
     assert "certain to 89" in found
+
+
+def test_a_yes_or_no_has_no_median_and_no_margin() -> None:
+    output = replace(
+        SUMMARY.outputs[0],
+        unit="1",
+        lowest=0.0,
+        highest=1.0,
+        quantiles=((0.05, 0.0), (0.5, 1.0), (0.95, 1.0)),
+    )
+    limit = replace(SUMMARY.limits[0], unit="1")
+    summary = replace(SUMMARY, outputs=(output, *SUMMARY.outputs[1:]), limits=(limit,))
+    (table, *_) = verdicts.build(Report(replace(RESULTS, summary=summary))).blocks
+    assert isinstance(table, Table)
+    _, _, middle, _, margin, _ = (words(one.line) for one in table.rows[0])
+    assert (middle, margin) == ("a yes or no", "")
+
+
+def test_no_name_is_cut_in_the_key_of_chances() -> None:
+    names = [f"Front wheels keep a load, closed at {speed} m/s, at held speed" for speed in (45, 55)]
+    curves = [ChanceCurve(name, [10.0, 20.0], [1.0, 0.5]) for name in ("all at once", *names)]
+    root = ElementTree.fromstring(vega.svg(chances(curves, x_axis="speed [m/s]"), "x"))
+    written = ["".join(one.itertext()) for one in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert set(names) <= set(written)
+    for one in root.iter("{http://www.w3.org/2000/svg}text"):
+        if "".join(one.itertext()) in names:
+            assert float(str(one.attrib["transform"]).partition("(")[2].partition(",")[0]) < 100
+
+
+def test_what_was_read_on_the_day_begins_a_sentence() -> None:
+    first, second, *others = SUMMARY.inputs
+    read = tuple(replace(one, any_day=("any",)) for one in (first, second))
+    results = replace(RESULTS, summary=replace(SUMMARY, inputs=(*read, *others)))
+    (note, *_) = decision._today(Report(results))
+    said = words(note.line)  # type: ignore[union-attr]
+    assert said.startswith("Mass ")
+    assert "; centre of gravity station " in said
