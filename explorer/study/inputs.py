@@ -22,6 +22,8 @@ from explorer.study.usual import USUAL, is_usual, usual_entry
 _NOW = {
     "full_throttle_front_load": "'front_axle_load' in a condition with throttle = \"full\"",
     "full_throttle_lift_off_speed": "'front_lift_off_speed' in a condition with throttle = \"full\"",
+    "motor_warming": "'motor_temperature', which is the air's and the warming together",
+    "battery_warming": "'battery_temperature', which is the air's and the warming together",
     "nose_station": "'car_length', which the points under the car are held against",
     "tail_station": "'car_length', which the points under the car are held against",
     "splitter_gap": "'splitter_edge_clearance', with splitter_edge among the points under [families]",

@@ -15,6 +15,7 @@ from explorer.analyses.nominal import computable, nominal_along
 from explorer.study.distributions import Exact
 from explorer.study.inputs import Input
 from explorer.study.study import Study, load_study
+from tests.test_outside import graphs
 
 # What each of our base units would be in units that nobody uses.
 SCALES = {"m": 1.3, "kg": 1.7, "s": 1.9, "A": 1.4, "K": 1.0, "rad": 1.0, "1": 1.0}
@@ -88,3 +89,10 @@ def test_a_wrong_unit_is_seen() -> None:
     changed = replace(study, graph=replace(study.graph, quantities=wrong))
     ours, theirs = scaled(changed, "closed")["weight"]
     assert theirs != pytest.approx(ours, rel=0.1)
+
+
+def test_what_is_in_kelvin_is_a_temperature_and_no_difference_of_two() -> None:
+    """Degrees Celsius have a zero of their own: a motor 60 degC warmer would be read as one at 333 K."""
+    hot = {one.name for graph in graphs() for one in graph.quantities.values() if one.unit == "K"}
+    assert {"air_temperature", "motor_temperature"} <= hot
+    assert all(name.endswith("_temperature") for name in hot)

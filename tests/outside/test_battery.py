@@ -32,13 +32,13 @@ def test_power_in_is_power_out(speed: float) -> None:
         assert found["battery_current"] == pytest.approx(found["motor_current"], rel=1e-9)
 
 
-@checks("battery_heat_rate", "battery_warming", "motor_heat_rate", "motor_warming")
+@checks("battery_heat_rate", "battery_temperature", "motor_heat_rate", "motor_temperature")
 def test_warming_over_a_day() -> None:
     """Independent solver: solve_ivp of one lump that cools between runs and takes each run's heat at once."""
-    day = {"full_throttle_time": 6.0, "run_interval": 400.0, "runs_of_the_day": 7.0}
+    day = {"air_temperature": 291.0, "full_throttle_time": 6.0, "run_interval": 400.0, "runs_of_the_day": 7.0}
     day |= {"motor_heat_capacity": 110.0, "motor_cooling_time": 900.0}
     day |= {"battery_heat_capacity": 600.0, "battery_cooling_time": 2500.0}
-    names = ["motor_heat_rate", "motor_warming", "battery_heat_rate", "battery_warming"]
+    names = ["motor_heat_rate", "motor_temperature", "battery_heat_rate", "battery_temperature"]
     names += ["motor_current", "motor_speed", "battery_current"]
     found = {name: float(v) for name, v in evaluate(names, {**CAR, **day, "speed": 35.0}, ELECTRIC).items()}
     idle = 4.0 * found["motor_speed"] / (1000 * np.pi / 30)
@@ -50,7 +50,7 @@ def test_warming_over_a_day() -> None:
             time = day[f"{part}_cooling_time"]
             cooled = solve_ivp(lambda _, w, t=time: -w / t, (0, 400.0), [warm], rtol=1e-10, atol=1e-10)
             warm = cooled.y[0, -1] + found[f"{part}_heat_rate"] * 6.0 / day[f"{part}_heat_capacity"]
-        assert found[f"{part}_warming"] == pytest.approx(warm, rel=1e-7)
+        assert found[f"{part}_temperature"] - 291.0 == pytest.approx(warm, rel=1e-7)
 
 
 def test_rolling_resistance_that_grows_with_speed() -> None:

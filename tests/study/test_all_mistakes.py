@@ -419,6 +419,7 @@ def test_a_quantity_of_a_model_that_is_not_chosen_says_which_knows_it(
         ('brakes = "fitted"', 'write brakes = "ideal" or "balance" or "fitted" or "none" under [models]'),
         ('contact = "points"', 'write contact = "none" or "points" under [models]'),
         ('throttle = "full"', 'throttle = "full" under [conditions.NAME]'),
+        ('motor_warming = "40 K"', "did you mean 'motor_temperature', which is the air's"),
         ('nose_station = "-120 mm"', "did you mean 'car_length', which the points under the car"),
     ],
 )

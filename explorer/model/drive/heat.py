@@ -66,7 +66,8 @@ def battery_heat_rate(battery_current: Array, battery_resistance: Array) -> Arra
 
 
 @quantity("K", source="geometric series of equal runs, cooling exponentially in between")
-def motor_warming(
+def motor_temperature(
+    air_temperature: Array,
     motor_heat_rate: Array,
     full_throttle_time: Array,
     motor_heat_capacity: Array,
@@ -74,13 +75,17 @@ def motor_warming(
     run_interval: Array,
     runs_of_the_day: Array,
 ) -> Array:
-    """How much warmer than the air the motor is at the end of the last run, nothing lost during a run."""
+    """Temperature of the motor at the end of the last run; it begins the day as warm as the air.
+
+    What is lost during a run is left out.
+    """
     once = motor_heat_rate * full_throttle_time / motor_heat_capacity
-    return once * _series(run_interval / motor_cooling_time, runs_of_the_day)
+    return air_temperature + once * _series(run_interval / motor_cooling_time, runs_of_the_day)
 
 
 @quantity("K", source="geometric series of equal runs, cooling exponentially in between")
-def battery_warming(
+def battery_temperature(
+    air_temperature: Array,
     battery_heat_rate: Array,
     full_throttle_time: Array,
     battery_heat_capacity: Array,
@@ -88,9 +93,12 @@ def battery_warming(
     run_interval: Array,
     runs_of_the_day: Array,
 ) -> Array:
-    """How much warmer than the air the battery is at the end of the last run, nothing lost in a run."""
+    """Temperature of the battery at the end of the last run; it begins the day as warm as the air.
+
+    What is lost during a run is left out.
+    """
     once = battery_heat_rate * full_throttle_time / battery_heat_capacity
-    return once * _series(run_interval / battery_cooling_time, runs_of_the_day)
+    return air_temperature + once * _series(run_interval / battery_cooling_time, runs_of_the_day)
 
 
 def _series(cooling: Array, runs: Array) -> Array:
