@@ -138,15 +138,15 @@ def odd_combinations(study: Study, odd: Collection[str] = ()) -> Odd:
         there = replace(car, given={**car.given, **place.overrides})
         yield from _stations(there, own, f"conditions.{place.name}.")
     yield from _speeds(study, odd)
-    yield from _words_of_conditions(study)
+    yield from _words_of_conditions(study, odd)
     yield from _decimal_commas(study)
 
 
-def _words_of_conditions(study: Study) -> Odd:
+def _words_of_conditions(study: Study, odd: Collection[str]) -> Odd:
     """Tell words that say another speed than their condition has: they head every figure of it."""
     for name, condition in study.conditions.items():
         given = study.given_in(name)
-        if "speed" not in given:
+        if "speed" not in given or given["speed"].key in odd:
             continue
         known = [
             float(one.distribution.nominal) for key, one in given.items() if study.graph[key].unit == "m/s"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -308,10 +309,13 @@ def _check_physical(quantity: Quantity, distribution: Distribution, unit: str, k
         return
     tail = distribution.probability_outside(quantity.above, quantity.at_least, quantity.at_most)
     if tail > FORGIVEN_TAIL:
+        ends = (getattr(distribution, "low", -math.inf), getattr(distribution, "high", math.inf))
         raise StudyError(
             "too much of the distribution lies outside what is physically possible",
             key=key,
             found=f"{percent(tail, 2)} of it",
             allowed=quantity.allowed_range,
-            remedy='give a low and a high bound beside mean and sd, or distribution = "lognormal"',
+            remedy="move low and high inside that"
+            if any(map(math.isfinite, ends))
+            else 'give a low and a high bound beside mean and sd, or distribution = "lognormal"',
         )

@@ -32,7 +32,9 @@ def usual_entry(quantity: Quantity, graph: Graph, key: str) -> dict[str, Any]:
         how = next((method["how"] for method in methods_for(graph, quantity.name).values()), None)
         measure = f"measure it ({how.rstrip('.')}) and " if how else ""
         raise StudyError(
-            "this is not drawn from what is usual: a car has its own, and it can be told",
+            "this is not drawn from what is usual: "
+            + ("each day has its own" if quantity.of_the_day else "a car has its own")
+            + ", and it can be told",
             key=key,
             found=USUAL,
             allowed=f"a value, such as {usual.low} or {usual.high}" if usual is not None else "a value",

@@ -428,6 +428,20 @@ def test_what_stands_under_inputs_but_belongs_elsewhere(small_study: Writer, lin
         load_study(small_study(inputs=line))
 
 
+@pytest.mark.parametrize(
+    ("entry", "remedy"),
+    [
+        ("low = -0.2, mode = 0.3, high = 0.5", "move low and high inside that"),
+        ("mean = 0.1, sd = 0.1", "give a low and a high bound beside mean and sd"),
+    ],
+)
+def test_a_distribution_beyond_what_is_possible_is_mended_as_it_is_written(
+    small_study: Writer, entry: str, remedy: str
+) -> None:
+    with pytest.raises(SquatlineError, match=remedy):
+        load_study(small_study(inputs=f'reaction_time = {{ {entry}, unit = "s" }}'))
+
+
 def test_points_that_carry_but_have_no_name_are_the_one_mistake_told(small_study: Writer) -> None:
     folder = small_study(**{"[inputs]": '[models]\ncontact = "points"\n\n[inputs]'})
     with pytest.raises(SquatlineError) as caught:

@@ -81,6 +81,8 @@ def test_what_a_tape_tells_is_refused_and_the_remedy_works(tmp_path: Path) -> No
 def test_what_nobody_calls_usual_is_refused(tmp_path: Path) -> None:
     with pytest.raises(StudyError, match="a car has its own"):
         load_study(of(tmp_path, front_wheel_rate='"usual"'))
+    with pytest.raises(StudyError, match="each day has its own"):
+        load_study(of(tmp_path, air_temperature='"usual"'))
 
 
 @pytest.mark.parametrize(
