@@ -64,7 +64,7 @@ def intervals(rows: Sequence[Interval], *, axis: str) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class Map:
-    """Chances over two variables: rows along y, columns along x."""
+    """Chances over two variables: rows along y, columns along x; ``named`` is what stands at ``now``."""
 
     x: Sequence[float]
     y: Sequence[float]
@@ -72,6 +72,7 @@ class Map:
     signs: Sequence[Sequence[str]]
     boundary: Segments
     now: tuple[float, float] | None
+    named: str
 
 
 def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
@@ -119,7 +120,7 @@ def heat_map(shown: Map, *, x_axis: str, y_axis: str) -> dict[str, Any]:
         line = of_rows(pieces).mark_rule(color=ACCENT, strokeWidth=3)
         layers.append(line.encode(x=alt.X("a:Q"), y=alt.Y("b:Q"), x2=alt.X2("c:Q"), y2=alt.Y2("d:Q")))
     if shown.now:
-        at = {"x": shown.now[0], "y": shown.now[1], "name": "as in the study"}
+        at = {"x": shown.now[0], "y": shown.now[1], "name": shown.named}
         place = of_rows([at]).encode(x=alt.X("x:Q"), y=alt.Y("y:Q"))
         layers += [
             place.mark_point(shape="diamond", size=130, color=INK, fill="white", opacity=1),

@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any
 
 from explorer.estimators.design_space import Stretch
+from explorer.graph.labels import begun
 from explorer.graph.written import System, chance, percent
 from explorer.results.exploration import (
     AnswerRecord,
@@ -18,6 +19,7 @@ from explorer.results.exploration import (
     SearchRecord,
     VariableRecord,
 )
+from explorer.study.builds import AS_IT_STANDS
 from reports.blocks import (
     SIGNS,
     Block,
@@ -35,17 +37,13 @@ from reports.blocks import (
 )
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
-from reports.findings import judged_words, slug
+from reports.findings import in_verbs, judged_words, slug
 from reports.formatting import Amount, Scale, amount, counted, listed, range_amount, scale, share
 from reports.report import Report, noted, sentence
 
 # What draws a map where there are letters only.
 _LETTERS = {"pass": "#", "fail": ".", "undecided": "?"}
 _KEY = "# every limit passes, ? undecided, . one fails"
-_PLANE_KEY = (
-    "; ✓ passes, ✗ fails, ? is undecided. The heavy line runs where the estimate just reaches what is "
-    "required, the diamond is the car as the study has it"
-)
 _MOST_OF_FRONT = 8
 
 
@@ -63,7 +61,7 @@ def build(report: Report) -> Section | None:
         said = Paragraph(map_headline(one, report.limit_names))
         blocks += [Heading(one.name), said, _around(one.around), _map(one)]
     if found.search is not None:
-        blocks += [Heading("The best build tried"), *_search(found.search)]
+        blocks += [Heading("The best build tried"), *_search(found.search, found.build)]
     for answer in found.answers:
         said = Paragraph(answer_headline(answer))
         heading = Heading(sentence(answer.ask).removesuffix("."))
@@ -93,6 +91,19 @@ def headline(found: Exploration, limits: frozenset[str]) -> Line:
 
 def _around(words: str) -> Paragraph:
     return Paragraph((f"All else as in the build “{words}”.",))
+
+
+def _start(around: str) -> str:
+    """Name where the inputs that are varied stand in the build around which they are."""
+    return "as in the study" if around == AS_IT_STANDS.words else f"as in “{around}”"
+
+
+def _plane_key(around: str) -> str:
+    whose = "the car as the study has it" if around == AS_IT_STANDS.words else f"the build “{around}”"
+    return (
+        "; ✓ passes, ✗ fails, ? is undecided. The heavy line runs where the estimate just reaches what is "
+        f"required, the diamond is {whose}"
+    )
 
 
 def _scale(variable: VariableRecord, system: System) -> Scale:
@@ -130,11 +141,12 @@ def _stretches(variable: VariableRecord, stretches: Sequence[Stretch]) -> Line:
 
 def _map(found: MapRecord) -> Figure:
     two = len(found.variables) == 2
+    key = _plane_key(found.around) if two else ""
     return Figure(
         name=f"map-{slug(found.name)}",
         title=f"Where all limits are met: {found.name}",
         alternative=(f"Map of the chance that all limits are met over {_over(found)}.",),
-        caption=(f"Every limit passes at {chance(found.met)} of the points{_PLANE_KEY if two else ''}. ",),
+        caption=(f"Every limit passes at {chance(found.met)} of the points{key}. ",),
         draw=partial(_plane if two else _line, found),
         scales=lambda system: tuple(_scale(variable, system) for variable in found.variables),
         signs=_letters(found) if two else (),
@@ -169,6 +181,7 @@ def _plane(found: MapRecord, x: Scale, y: Scale) -> dict[str, Any]:
             [[SIGNS[word] for word in row] for row in found.verdict],
             [(x.value(a), y.value(b), x.value(c), y.value(d)) for a, b, c, d in found.boundary],
             None if first.now is None or second.now is None else (x.value(first.now), y.value(second.now)),
+            _start(found.around),
         ),
         x_axis=x.titled(first.words),
         y_axis=y.titled(second.words),
@@ -179,7 +192,7 @@ def _line(found: MapRecord, shown: Scale) -> dict[str, Any]:
     (variable,) = found.variables
     x = [shown.value(value) for value in found.values[0]]
     curves = [ChanceCurve(limit.name, x, limit.probability[0]) for limit in found.limits]
-    now = [] if variable.now is None else [Mark(shown.value(variable.now), "as in the study")]
+    now = [] if variable.now is None else [Mark(shown.value(variable.now), _start(found.around))]
     return chances(curves, x_axis=shown.titled(variable.words), marks=now)
 
 
@@ -210,13 +223,13 @@ def search_headline(found: SearchRecord) -> Line:
     return (*parts, "; ", reached, f" on average; {stands} on fresh samples.")
 
 
-def _search(found: SearchRecord) -> list[Block]:
+def _search(found: SearchRecord, around: str) -> list[Block]:
     blocks: list[Block] = [Paragraph(search_headline(found))]
     optimum, nearest = found.optimum, found.nearest
     if optimum is not None:
         tried = counted(optimum.tried, "build")
         blocks += [
-            _build_table(found, optimum.values, f"The best of {tried} tried, checked on fresh cars."),
+            _build_table(found, around, optimum.values, f"The best of {tried} tried, checked on fresh cars."),
             _on_fresh_cars(found, optimum),
         ]
         if optimum.held_back_by:
@@ -226,7 +239,7 @@ def _search(found: SearchRecord) -> list[Block]:
             said = f"At an end of its range, more may lie beyond: {', '.join(optimum.at_end)}."
             blocks.append(Paragraph((said,)))
     elif nearest is not None:
-        blocks.append(_build_table(found, nearest.values, "The build that came nearest."))
+        blocks.append(_build_table(found, around, nearest.values, "The build that came nearest."))
         blocks.append(Paragraph((f"It fails: {', '.join(found.nearest_fails)}.",)))
     front = sorted((one for one in found.points if one.on_front), key=lambda one: one.objectives[0] or 0.0)
     if len(found.objectives) > 1 and len(front) > 1:
@@ -256,14 +269,14 @@ def _on_fresh_cars(found: SearchRecord, optimum: OptimumRecord) -> Table:
     )
 
 
-def _build_table(found: SearchRecord, values: Sequence[float], caption: str) -> Table:
+def _build_table(found: SearchRecord, around: str, values: Sequence[float], caption: str) -> Table:
     return Table(
         "best-build",
         caption,
         (
             Column("Free to choose", width=34),
             Column("Chosen", number=True, width=20),
-            Column("As in the study", number=True, width=20),
+            Column(begun(_start(around)), number=True, width=20),
             Column("Range looked at", number=True, width=26),
         ),
         tuple(
@@ -389,7 +402,7 @@ def _answer(found: AnswerRecord) -> Figure:
 def _answer_chart(found: AnswerRecord, shown: Scale) -> dict[str, Any]:
     marks = [
         Mark(shown.value(value), name)
-        for value, name in ((found.variable.now, "as in the study"), (found.choose, "choose"))
+        for value, name in ((found.variable.now, _start(found.around)), (found.choose, "choose"))
         if value is not None
     ]
     required = 100 * found.required
@@ -406,9 +419,10 @@ def _choose(found: AnswerRecord) -> Line:
     if found.choose is None:
         best = _value(found.variable, found.best)
         return ("No value in the range is certain to meet it; the best looked at is ", best, ".")
-    others = ", ".join(
-        f"{one.name} {one.verdict}" + ("" if one.verdict == "pass" else f" ({share(one.probability)})")
+    others = listed(
+        f"“{one.name}” {in_verbs(one.verdict, 1)}"
+        + ("" if one.verdict == "pass" else f" ({share(one.probability)})")
         for one in found.others
     )
-    rest = f" The other limits there: {others}." if others else ""
+    rest = f" Of the other limits {others} there." if others else ""
     return ("Choose ", _value(found.variable, found.choose), f".{rest}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from xml.etree import ElementTree
 
@@ -20,9 +21,10 @@ from reports.charts_of_limits import MOST_ROWS, LimitRow, limit_rows, part_matri
 from reports.charts_of_measuring import before_and_after
 from reports.findings import JudgedBuild
 from reports.report import Report
-from reports.sections import actions, decision, measuring, speed_steps, verdicts
+from reports.sections import actions, decision, design, measuring, speed_steps, verdicts
 from reports.terminal import words
 from tests.report_analyses import LIMIT, outcome, with_findings
+from tests.report_analyses import design as design_of
 from tests.report_analyses import measuring as plan_of_measurements
 from tests.report_fixture import make_results
 
@@ -307,3 +309,32 @@ def test_what_was_read_on_the_day_begins_a_sentence() -> None:
     said = words(note.line)  # type: ignore[union-attr]
     assert said.startswith("Mass ")
     assert "; centre of gravity station " in said
+
+
+def test_what_is_varied_around_a_candidate_is_marked_as_the_candidate_has_it() -> None:
+    """A map around a candidate has that candidate's values in it, not the study's."""
+    found = design_of(RESULTS)
+    for around, mark, whose in (
+        ("as it stands", "as in the study", "the diamond is the car as the study has it"),
+        ("stiffer springs", "as in “stiffer springs”", "the diamond is the build “stiffer springs”"),
+    ):
+        maps = tuple(replace(one, around=around) for one in found.maps)
+        answers = tuple(replace(one, around=around) for one in found.answers)
+        moved = replace(found, maps=maps, answers=answers, build=around)
+        section = design.build(Report(with_findings(design=moved)))
+        pictures = figures(section)
+        drawn = "".join(vega.svg(one.charts[0], "x") for one in pictures.values())
+        assert mark in drawn
+        assert ("as in the study" in drawn) is (around == "as it stands")
+        assert any(whose in words(one.caption) for one in pictures.values())
+        assert section is not None
+        heads = [part.title for one in section.blocks if isinstance(one, Table) for part in one.columns]
+        assert f"A{mark[1:]}" in heads
+
+
+def test_the_other_limits_at_a_chosen_value_are_said_in_a_sentence() -> None:
+    section = design.build(Report(with_findings(design=design_of(RESULTS))))
+    (said,) = [words(one.caption) for one in figures(section).values() if "Choose" in words(one.caption)]
+    assert re.search(
+        r"Of the other limits “[^”]+” passes( and “[^”]+” (passes|fails \([^)]+\)))? there\.", said
+    )
