@@ -14,7 +14,7 @@ from scipy.special import ndtri
 
 from explorer.errors import SampleError
 from explorer.graph.arrays import Array
-from explorer.graph.written import percent
+from explorer.graph.written import chance
 from explorer.logs.fitting.independence import repetition, without_dropouts
 from explorer.logs.logger_scatter import LoggerScatter, logger_scatter
 from explorer.results.logged_runs import Departure, RunJudged
@@ -231,7 +231,7 @@ def _notes(compared: _Compared) -> Iterator[str]:
     turned = float(np.mean(np.abs(compared.distances(-compared.logged)) <= EDGE))
     if band.quantity in SIGNED and compared.coverage < 0.5 <= turned:
         yield (
-            f"with its sign turned round, {percent(round(turned, 2))} of the log lies in the band: see which "
+            f"with its sign turned round, {chance(turned)} of the log lies in the band: see which "
             f'way its {band.quantity} counts, and whether positive = "nose_down" belongs beside the column'
         )
     if effective < FEWEST_ROWS:

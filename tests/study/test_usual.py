@@ -118,8 +118,7 @@ def test_what_a_condition_sets_is_looked_at_too(tmp_path: Path) -> None:
     slipped, count = re.subn(r'(?m)^speed = "45 m/s"$', 'speed = "450 m/s"', text, count=1)
     assert count == 1
     (tmp_path / "study.toml").write_text(slipped, encoding="utf-8")
-    (said,) = cautions(load_study(tmp_path))
-    assert said.startswith("speed@")
+    (said,) = (one for one in cautions(load_study(tmp_path)) if one.startswith("speed@"))
     assert "did you mean 45 m/s?" in said
 
 
