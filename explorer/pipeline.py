@@ -64,6 +64,8 @@ from explorer.study.throttle import throttle_words
 
 REPORTED_QUANTILES = (0.001, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975, 0.99, 0.999)
 LIBRARIES = ("numpy", "scipy", "SALib", "pandas", "pyarrow", "pint", "pydantic", "altair", "weasyprint")
+# Inputs without a source that are named in a warning; a list of the report has them all.
+SILENT_NAMED = 8
 
 
 def run(
@@ -360,8 +362,9 @@ def _warnings(study: Study) -> Iterator[str]:
     if silent:
         count = f"{len(silent)} inputs" if len(silent) > 1 else "1 input"
         conditions = {name: one.words for name, one in study.conditions.items()}
-        named = ", ".join(input_label(key, conditions) for key in silent)
-        yield f"no source is given for {count}: {named}"
+        named = ", ".join(input_label(key, conditions) for key in silent[:SILENT_NAMED])
+        more = f" and {len(silent) - SILENT_NAMED} more" if len(silent) > SILENT_NAMED else ""
+        yield f"no source is given for {count}: {named}{more}"
 
 
 def _reproduction(study: Study, outcome: Outcome) -> Reproduction:

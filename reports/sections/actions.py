@@ -116,7 +116,9 @@ def _words(report: Report, action: Action, short: bool) -> Line:
             elif action.limits:
                 many = len(action.limits) > 1
                 pass_ = "pass" if many else "passes"
-                named = f"the {len(action.limits)} safety limits" if short and many else named
+                if short and many:
+                    known = "" if _are_all_open(report, action.limits) else " that fail as known so far"
+                    named = f"the {len(action.limits)} safety limits{known}"
                 words = f"no measurement listed is likely to show that {named} {pass_}"
                 if plan.steps:
                     words = f"{measuring.headline(plan)}. {words[0].upper()}{words[1:]}"
@@ -137,6 +139,12 @@ def _words(report: Report, action: Action, short: bool) -> Line:
         f"{percent(found.required)}): more cars will not decide it. Know an input better, leave more room"
         f"{_or_relaxed(report, action.limits[:1])}.",
     )
+
+
+def _are_all_open(report: Report, names: tuple[str, ...]) -> bool:
+    """Tell whether these are all the limits for safety that have not passed."""
+    safe = (limit for limit in report.summary.limits if limit.safety)
+    return len(names) == sum(limit.conformance.verdict != "pass" for limit in safe)
 
 
 def _not_passed(report: Report, names: tuple[str, ...], short: bool) -> str:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 from xml.etree import ElementTree
 
 import numpy as np
 
+from explorer import pipeline
 from explorer.estimators.conformance import judge_margins
 from explorer.estimators.measuring import Expected
 from explorer.results.actions import Setting, actions_of
@@ -338,3 +340,33 @@ def test_the_other_limits_at_a_chosen_value_are_said_in_a_sentence() -> None:
     assert re.search(
         r"Of the other limits “[^”]+” passes( and “[^”]+” (passes|fails \([^)]+\)))? there\.", said
     )
+
+
+def test_inputs_without_a_source_are_counted_where_they_are_many() -> None:
+    for number, said in ((3, "3 inputs: "), (40, "40 inputs: ")):
+        inputs = [SimpleNamespace(key=f"input_{place}", source=None) for place in range(number)]
+        study = SimpleNamespace(all_inputs=lambda found=inputs: found, conditions={})
+        (warning,) = pipeline._warnings(study)  # type: ignore[arg-type]
+        assert said in warning
+        assert warning.endswith(" and 32 more") is (number == 40)
+        assert len(warning) < 200
+
+
+def test_safety_limits_that_pass_as_known_so_far_are_not_among_those_no_measurement_helps() -> None:
+    (outlook,) = PLAN.outlooks
+    limits = tuple(
+        replace(one, safety=True, conformance=SUMMARY.limits[0].conformance) for one in SUMMARY.limits
+    )
+    plan = replace(PLAN, steps=(), worths=())
+    for passing, said in (
+        (0, "the 4 safety limits pass"),
+        (1, "the 3 safety limits that fail as known so far pass"),
+    ):
+        outlooks = tuple(
+            replace(outlook, limit=one.name, now=outcome(1.0 if place < passing else 0.0))
+            for place, one in enumerate(limits)
+        )
+        summary = replace(SUMMARY, limits=limits, measuring=replace(plan, outlooks=outlooks))
+        report = Report(replace(RESULTS, summary=summary))
+        lines = [words(line) for line in actions.action_lines(report, short=True)]
+        assert any(said in line for line in lines)
