@@ -106,7 +106,7 @@ def test_page_one_and_terminal_say_it(
     for one, there in zip(results, (False, True), strict=True):
         show_blocks(in_short(Report(one)))
         text = " ".join(capsys.readouterr().out.split())
-        assert ("Judged for today. headwind normal, mean 2.00 m/s" in text) is there
+        assert ("Judged for today. Headwind normal, mean 2.00 m/s" in text) is there
         assert ("any day: normal, mean 0.0 m/s" in text) is there
         assert ("Today: Flap closed: all safety limits are met up to" in text) is there
 
