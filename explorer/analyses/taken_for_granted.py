@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 
 from explorer.analyses.nominal import Nominal
@@ -97,6 +98,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             "flap_delay left at 0 s, as if the flap opened as the run begins, where it may cost the rear "
             f"tyres their grip, and {at_once} {_verb(at_once, 'hang')} on that; give it under [inputs]"
         )
+    yield from _beyond_the_cap(study)
     yield from _undisturbed(study)
     for entry in study.entries.limits:
         if "standing_counts" in entry.model_fields_set and not entry.safety:
@@ -153,6 +155,25 @@ def _opening_at_once(study: Study) -> str:
         if given["flap_delay"].default and (opens or "run_with_flap" in needed):
             found[asked_name(name)] = None
     return ", ".join(found)
+
+
+def _beyond_the_cap(study: Study) -> Iterator[Sentence]:
+    """Yield a caution for each limit with its bound beyond the end of the search for its quantity."""
+    for limit in study.limits:
+        quantity, where = study.graph[limit.output.quantity], limit.output.condition
+        if not quantity.capped_by or limit.output.is_difference:
+            continue
+        cap = study.given_in(where)[quantity.capped_by]
+        end = float(cap.distribution.nominal)
+        for bound, told_of in ((limit.low, "no car can meet it"), (limit.high, "any car there meets it")):
+            if end < bound < math.inf:
+                yield told(
+                    f"the limit on {asked_name(quantity.name)} in {where} is at {{}}, and the search for it "
+                    f"ends at {quantity.capped_by}, {{}}: {told_of}; give a higher {quantity.capped_by} "
+                    "under [inputs], or another bound",
+                    Number(bound, unit=quantity.unit, display_unit=limit.display_unit),
+                    Number(end, unit=quantity.unit, display_unit=limit.display_unit),
+                )
 
 
 def _undisturbed(study: Study) -> Iterator[str]:

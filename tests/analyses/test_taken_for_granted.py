@@ -424,3 +424,24 @@ def test_standing_counts_in_a_limit_without_safety(tmp_path: Path, said_so: str,
         one for one in said(load_study(tmp_path)) if one.startswith("standing_counts in the limit on pitch")
     ]
     assert len(found) == (safety == "false")
+
+
+@pytest.mark.parametrize(
+    ("bound", "cap", "words"),
+    [
+        ('at_least = "95 m/s"', "", "no car can meet it"),
+        ('at_most = "95 m/s"', "", "any car there meets it"),
+        ('at_least = "95 m/s"', 'speed_cap = "120 m/s"\n', ""),
+        ('at_least = "60 m/s"', "", ""),
+    ],
+)
+def test_a_limit_beyond_where_the_search_ends(tmp_path: Path, bound: str, cap: str, words: str) -> None:
+    """A car that is not found to lift by 90 m/s is taken to lift there, whatever the limit asks."""
+    text = template(CarHas()).replace("[inputs]\n", f"[inputs]\n{cap}", 1)
+    limit = CALM.format(quantity="front_lift_off_speed", there="", minus="", most="'1'")
+    text += limit.replace("at_most = '1'", bound)
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    found = [one for one in said(load_study(tmp_path)) if "the search for it ends" in one]
+    assert len(found) == bool(words)
+    start = "the limit on front_lift_off_speed in there is at 95 m/s, and the search for it ends at speed_cap"
+    assert all(one.startswith(start) and words in one for one in found)
