@@ -17,7 +17,11 @@ from tests.model_help import defaults
 
 
 def curve_of(
-    name: str, over: tuple[str, ...], car: Mapping[str, Any], choices: Mapping[str, str] | None = None
+    name: str,
+    over: tuple[str, ...],
+    car: Mapping[str, Any],
+    choices: Mapping[str, str] | None = None,
+    families: Mapping[str, tuple[str, ...]] | None = None,
 ) -> Callable[..., Any]:
     """Return the quantity as a function of the named others, for a car given by its inputs."""
     caught: list[Any] = []
@@ -28,7 +32,7 @@ def curve_of(
     probe = quantity("1", source="test", varying={name: over})(space["probe"])
     asking = ModuleType("probe")
     vars(asking)["probe"] = probe
-    graph = Graph.build([*modules(choices or {}), asking], {})
+    graph = Graph.build([*modules(choices or {}), asking], dict(families or {}))
     values = {**defaults(graph), "speed": 0.0, **car}
     program = compile_program(graph, [("probe", "only")], {"only": {each: each for each in values}})
     program.trace({each: values[each] for each in program.leaves})

@@ -39,7 +39,7 @@ AS_DRIVEN = {
     "acceleration that ends where the front lifts": (
         "full_throttle_loads.test_with_air_a_car_gains_as_much_as_lifts_its_front",
     ),
-    "speed on a strip with an end": ("strip.test_against_scipy",),
+    "speed on a strip with an end": ("strip.test_against_scipy", "strip.test_cars_whose_loads_bend"),
     "points that carry load on the road": (
         "contact.test_every_car_balances_on_its_points",
         "contact.test_every_car_on_a_map_balances_on_its_points",

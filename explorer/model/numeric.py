@@ -53,17 +53,17 @@ def pays(curve: Callable[..., Any], open_samples: Mask) -> bool:
 
 def places_at_once(curve: Callable[..., Any], shape: tuple[int, ...]) -> int:
     """Return at how many places it pays to look in one call: calls cost more than short arrays do."""
-    if len(shape) != 1 or shape[0] < TABLE or not _by_sample(curve):
+    if len(shape) != 1 or shape[0] < TABLE or not by_sample(curve):
         return 1
     return max(1, AT_ONCE // shape[0])
 
 
-def _by_sample(group: Any) -> bool:
+def by_sample(group: Any) -> bool:
     """Tell whether all curves that belong together can be had for some of the samples."""
     if isinstance(group, tuple):
-        return all(map(_by_sample, group))
+        return all(map(by_sample, group))
     if isinstance(group, CurveOf):
-        return _by_sample(group.parts)
+        return by_sample(group.parts)
     return hasattr(group, "of_samples") or not callable(group)
 
 

@@ -15,8 +15,9 @@ from explorer.graph.graph import Graph
 from explorer.model import modules
 from explorer.model.interpolation import FEW, MANY, through
 from explorer.model.straight import full_throttle
+from explorer.model.straight.driven import Drive, RoadForces
 from explorer.model.straight.flap_schedule import SHUT, Flap
-from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
+from explorer.model.straight.full_throttle import run_along
 from explorer.model.straight.run import State
 from tests.curve_help import curve_of
 from tests.model.test_aero_map import MAP, _car
@@ -65,6 +66,22 @@ def test_samples_do_not_depend_on_neighbours() -> None:
         alone = evaluate(names, {k: np.broadcast_to(v, (12,))[index].item() for k, v in cars.items()})
         for name in names:
             assert alone[name] == together[name][index], name
+
+
+def test_cars_near_the_ground_do_not_depend_on_cars_that_are_not() -> None:
+    """Cars in steps of their own and cars in common stretches, side by side and by themselves."""
+    stream, count = np.random.default_rng(3), 300
+    cars = {**scattered_cars(count), **TRACK, "splitter_gap_at_rest": stream.normal(0.009, 0.001, count)}
+    cars |= {"splitter_critical_gap": 0.0025, "splitter_reference_gap": 0.009}
+    cars["splitter_ground_gain"] = np.where(np.arange(count) % 3 == 0, 0.0, stream.normal(0.8, 0.1, count))
+    cars |= {"flap_opening_duration": np.where(np.arange(count) % 2 == 0, 0.0, 0.2)}
+    together = evaluate(USED, cars)
+    for where in (np.arange(count) % 3 == 0, np.arange(count) % 3 > 0, np.arange(count) == 4):
+        some = {name: v[where] if np.ndim(v) else v for name, v in cars.items()}
+        apart = evaluate(USED, some)
+        for name in USED:
+            assert np.all(np.isfinite(apart[name]))
+            np.testing.assert_array_equal(apart[name], together[name][where])
 
 
 def test_cars_that_go_on_alone_run_as_they_would_with_the_others() -> None:
@@ -165,7 +182,7 @@ def test_the_whole_straight_costs_few_pitches() -> None:
         calls.append(1)
         return curves["road_forces"](*arguments)
 
-    drive = Drive(counted, curves["wheel_force"], curves["excess_force"], cars["mass"])
+    drive = Drive(counted, curves["wheel_force"], curves["excess_force"], cars["mass"], np.zeros(()))
     for flap, most in ((SHUT, 40), (Flap(np.array(1.8), np.array(2.0)), 60)):
         calls.clear()
         run_along(drive, State.at_start(np.array(14.0)), np.array(260.0), flap)

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.integrate import quad, solve_ivp
+from scipy.integrate import cumulative_simpson, quad, solve_ivp
 from scipy.optimize import brentq
 
 from tests.checking import checks
@@ -110,3 +110,61 @@ def test_against_scipy(changes: dict[str, Any], choices: dict[str, str]) -> None
     distance, speed = next(part.sol(time) for part in parts if time <= part.t[-1])
     assert found["strip_speed"][0] == pytest.approx(speed, rel=3e-4)
     assert found["strip_braking_point"][0] == pytest.approx(distance, rel=1e-3)
+
+
+def _cars_whose_loads_bend(samples: int, gap: bool) -> dict[str, Any]:
+    """Draw cars with the first demo's points, which carry, and a splitter that feels the ground or not."""
+    stream = np.random.default_rng(17)
+    cars = {**scattered_cars(samples, seed=17), "tyre_friction": stream.normal(1.6, 0.12, samples)}
+    cars |= {"splitter_ground_gain": 0.0, "contact_friction": 0.3, "splitter_reference_gap": 0.009}
+    if gap:
+        cars["splitter_ground_gain"] = stream.normal(0.8, 0.15, samples)
+    cars["splitter_gap_at_rest"] = stream.normal(0.009, 0.001, samples)
+    cars["splitter_critical_gap"] = stream.normal(0.0025, 0.0003, samples)
+    cars |= {"edge_station": 0.385, "nose_station": -0.12, "strip_length": 260.0, "speed": 0.0}
+    cars["edge_clearance_at_rest"] = stream.normal(0.0254 if gap else 0.012, 0.001, samples)
+    cars["nose_clearance_at_rest"] = stream.normal(0.009, 0.001, samples)
+    cars |= {"flap_delay": 2.8, "flap_opening_duration": 0.15, "reaction_time": 0.3, "radio_delay": 0.02}
+    return {**cars, "flap_opening": 1.0 if gap else 0.0}
+
+
+@pytest.mark.parametrize(
+    ("samples", "gap", "near"),
+    [pytest.param(512, True, 1e-2, marks=pytest.mark.long), (80, False, 2e-3)],
+    ids=["gap and points", "points"],
+)
+def test_cars_whose_loads_bend(samples: int, gap: bool, near: float) -> None:
+    """Independent solver: solve_ivp on the acceleration of all cars at once, cumulative_simpson to brake."""
+    cars, choices = _cars_whose_loads_bend(samples, gap), {"contact": "points"}
+    family = {"point": ("edge", "nose")}
+    found = evaluate(["strip_speed"], cars, choices, family)["strip_speed"]
+    over = ("speed", "flap_opening")
+    pull, slow = (
+        curve_of(name, over, cars, choices, family) for name in ("acceleration", "braking_deceleration")
+    )
+
+    def rates(time: float, state: np.ndarray) -> np.ndarray:
+        speed = state[samples:]
+        opening = cars["flap_opening"] * np.clip((time - 2.8) / 0.15, 0, 1)
+        return np.concatenate([speed, pull(speed, np.full(samples, opening))])
+
+    state, times, rows = np.concatenate([np.zeros(samples), np.ones(samples)]), [], []
+    for begin, stop in ((0.0, 2.8), (2.8, 2.95), (2.95, 9.0)):
+        # Loads jump: small steps of one length, whatever their error is thought to be.
+        given = {"method": "RK23", "max_step": 0.04, "first_step": 0.04, "rtol": 0.1, "atol": 0.1}
+        part = solve_ivp(rates, (begin, stop), state, **given)
+        times.append(part.t)
+        rows.append(part.y.T)
+        state = part.y[:, -1]
+    distance, speed = np.split(np.concatenate(rows), 2, axis=1)
+    places = np.linspace(0.0, 1.0, 61)[:, np.newaxis] * np.max(speed, axis=0)
+    slowness = np.stack([place / slow(place, np.zeros(samples)) for place in places])
+    way = cumulative_simpson(slowness, x=places, axis=0, initial=0)
+    for car in range(samples):
+        left = 260 - distance[:, car] - 0.32 * speed[:, car]
+        left -= np.interp(speed[:, car], places[:, car], way[:, car])
+        last = int(np.argmax(left <= 0))
+        assert last > 0
+        share = left[last - 1] / (left[last - 1] - left[last])
+        expected = speed[last - 1, car] + share * (speed[last, car] - speed[last - 1, car])
+        assert found[car] == pytest.approx(expected, rel=near)

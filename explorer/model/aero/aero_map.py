@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from typing import Annotated, NamedTuple
 
+import numpy as np
+
 from explorer.graph.arrays import Array
 from explorer.graph.quantity import Part, given, given_table, quantity
 from explorer.graph.tables import LookupTable
@@ -48,6 +50,15 @@ aero_map_drag_offset = given(
 def aero_maps(aero_map_closed: LookupTable, aero_map_open: LookupTable, flap_opening: Array) -> Maps:
     """Both maps and the flap opening, together."""
     return Maps(aero_map_closed, aero_map_open, flap_opening)
+
+
+@quantity("1", source="definition")
+def loads_bend(points_at_rest: tuple[Support, ...]) -> Array:
+    """1 where axle loads bend with speed and acceleration beyond the map: points that carry; else 0."""
+    bends = np.zeros((), bool)
+    for point in points_at_rest:
+        bends = bends | (point.rate > 0)
+    return np.where(bends, 1.0, 0.0)
 
 
 _NO_BALANCE = "no balance inside the aero map: a ride height left the map, or the pitch diverged"

@@ -18,8 +18,9 @@ import numpy as np
 from explorer.graph.arrays import Array, Mask
 from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.numeric import CurveOf
+from explorer.model.straight.driven import Drive, RoadForces
 from explorer.model.straight.flap_schedule import Flap
-from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
+from explorer.model.straight.full_throttle import run_along
 from explorer.model.straight.run import Run, State
 from explorer.model.straight.straight import BrakingPoint, braking_point
 
@@ -130,6 +131,7 @@ def run_after_pull_out(
     excess_force: Curve,
     mass: Array,
     rotating_mass_factor: Array,
+    loads_bend: Array,
     straight_length: Array,
     flap_delay: Array,
     flap_opening_duration: Array,
@@ -138,7 +140,7 @@ def run_after_pull_out(
     if not np.any(pull_out.reached):
         return run_with_flap
     inertia = mass * rotating_mass_factor
-    drive = Drive(CurveOf(_in_clear_air, (road_forces,)), wheel_force, excess_force, inertia)
+    drive = Drive(CurveOf(_in_clear_air, (road_forces,)), wheel_force, excess_force, inertia, loads_bend)
     flap = Flap.after(flap_delay, flap_opening_duration)
     return run_along(drive, pull_out.state, straight_length, flap)
 

@@ -15,8 +15,9 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, given, quantity
 from explorer.model.brakes.braking import braking_line
 from explorer.model.numeric import secant
+from explorer.model.straight.driven import Drive, RoadForces
 from explorer.model.straight.flap_schedule import SHUT, Flap
-from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
+from explorer.model.straight.full_throttle import run_along
 from explorer.model.straight.run import Run, State
 
 straight_length = given(
@@ -65,13 +66,14 @@ def run_with_flap(
     excess_force: Curve,
     mass: Array,
     rotating_mass_factor: Array,
+    loads_bend: Array,
     corner_exit_speed: Array,
     straight_length: Array,
     flap_delay: Array,
     flap_opening_duration: Array,
 ) -> Run:
     """Time, distance and speed along the straight with the flap used, braking left out."""
-    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor, loads_bend)
     flap = Flap.after(flap_delay, flap_opening_duration)
     return run_along(drive, State.at_start(corner_exit_speed), straight_length, flap)
 
@@ -83,11 +85,12 @@ def run_without_flap(
     excess_force: Curve,
     mass: Array,
     rotating_mass_factor: Array,
+    loads_bend: Array,
     corner_exit_speed: Array,
     straight_length: Array,
 ) -> Run:
     """Time, distance and speed along the straight with the flap never used, braking left out."""
-    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor, loads_bend)
     return run_along(drive, State.at_start(corner_exit_speed), straight_length, SHUT)
 
 

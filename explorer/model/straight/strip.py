@@ -16,8 +16,9 @@ from explorer.graph.arrays import Array
 from explorer.graph.quantity import Curve, Part, given, quantity
 from explorer.model.drive.full_throttle_loads import WALKING_PACE
 from explorer.model.numeric import CurveOf, secant
+from explorer.model.straight.driven import Drive, RoadForces
 from explorer.model.straight.flap_schedule import SHUT, Flap
-from explorer.model.straight.full_throttle import Drive, RoadForces, run_along
+from explorer.model.straight.full_throttle import run_along
 from explorer.model.straight.run import Run, State
 from explorer.model.straight.straight import BRAKES, CURVES, braking_point
 
@@ -49,10 +50,11 @@ def moving_off(
     excess_force: Curve,
     mass: Array,
     rotating_mass_factor: Array,
+    loads_bend: Array,
     flap_delay: Array,
 ) -> Run:
     """Time, distance and speed from walking pace, flap closed, until it starts to move; no more than 4 s."""
-    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    drive = Drive(road_forces, wheel_force, excess_force, mass * rotating_mass_factor, loads_bend)
     begin, until = State.at_start(np.asarray(WALKING_PACE)), np.minimum(flap_delay, SHARED)
     return run_along(drive, begin, ENDLESS_STRIP, SHUT, until=until)
 
@@ -65,6 +67,7 @@ def strip_run(
     excess_force: Curve,
     mass: Array,
     rotating_mass_factor: Array,
+    loads_bend: Array,
     flap_opening: Array,
     strip_length: Array,
     flap_delay: Array,
@@ -72,7 +75,7 @@ def strip_run(
 ) -> Run:
     """Time, distance and speed along the strip from walking pace, braking left out."""
     forces = CurveOf(_with_flap, (road_forces, flap_opening))
-    drive = Drive(forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    drive = Drive(forces, wheel_force, excess_force, mass * rotating_mass_factor, loads_bend)
     flap = Flap.after(flap_delay, flap_opening_duration)
     return moving_off.then(run_along(drive, moving_off.last, strip_length, flap))
 
@@ -127,6 +130,7 @@ def top_speed_room(
     excess_force: Curve,
     mass: Array,
     rotating_mass_factor: Array,
+    loads_bend: Array,
     flap_opening: Array,
     top_speed: Array,
     flap_delay: Array,
@@ -134,7 +138,7 @@ def top_speed_room(
 ) -> Array:
     """Way from walking pace to 99 % of the top speed at full throttle; what braking takes comes on top."""
     forces, enough = CurveOf(_with_flap, (road_forces, flap_opening)), REACHED * top_speed
-    drive = Drive(forces, wheel_force, excess_force, mass * rotating_mass_factor)
+    drive = Drive(forces, wheel_force, excess_force, mass * rotating_mass_factor, loads_bend)
     flap = Flap.after(flap_delay, flap_opening_duration)
     run = moving_off.then(run_along(drive, moving_off.last, ENDLESS_STRIP, flap, enough))
     rows = run.rows_where(lambda state: state.speed < enough)
