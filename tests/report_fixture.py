@@ -424,6 +424,7 @@ def make_results(
         not_modelled=("gusts from the side", "tyres leaving the rim"),
         cautions=("nobody stands within the stopping distance of the track",),
         warnings=(),
+        cautions_of_cars=(),
         families={},
         display={"speed": "km/h", "top_speed": "km/h", "pitch": "deg"},
     )

@@ -118,5 +118,6 @@ def test_it_has_passes_fails_and_an_undecided(demo: Study) -> None:
         assert limit.sensitivity is not None
         assert limit.sensitivity.settled or limit.conformance.verdict == "pass"
     # What it takes for granted it says: nothing but that a driver lets off where the nose would lift.
-    (caution,) = summary.warnings
+    assert not summary.warnings
+    (caution,) = summary.cautions_of_cars
     assert "ease off when the front wheels lift" in in_unit(caution)

@@ -144,7 +144,7 @@ def summary_as_data(results: Results, folder: Path, problems: tuple[str, ...]) -
             f"{f.output} ({f.condition}): {f.count} without an answer, {f.meaning}"
             for f in results.summary.failures
         ],
-        "warnings": [in_unit(one) for one in results.summary.warnings],
+        "warnings": [in_unit(one) for one in results.summary.every_warning],
         "unfinished": [failure.words for failure in results.summary.unfinished],
         "problems": list(problems),
         "stages": dict(results.stages),

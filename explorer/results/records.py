@@ -233,6 +233,7 @@ class Summary:
     labels; ``unread`` has the keys of uncertain inputs that a limit hangs on and no measurement reads.
     ``unfinished`` lists the stages that came to no result: what they would have found is missing.
     ``history`` lists the runs into this folder so far, this one last; it is empty for the first.
+    ``warnings`` are about the study, ``cautions_of_cars`` about the cars that its figures are of.
     ``nominal`` maps condition -> quantity -> value with every input at its nominal value (None where the
     model has no answer there).
     """
@@ -256,6 +257,7 @@ class Summary:
     not_modelled: tuple[str, ...]
     cautions: tuple[str, ...]
     warnings: tuple[Sentence, ...]
+    cautions_of_cars: tuple[Sentence, ...]
     families: dict[str, tuple[str, ...]]
     display: dict[str, str]
     unfinished: tuple[StageFailure, ...] = ()
@@ -282,6 +284,11 @@ class Summary:
     def today(self) -> tuple[InputRecord, ...]:
         """What was read on the day."""
         return tuple(one for one in self.inputs if one.any_day is not None)
+
+    @property
+    def every_warning(self) -> tuple[Sentence, ...]:
+        """What is to be known of the study and of the cars."""
+        return (*self.warnings, *self.cautions_of_cars)
 
     @property
     def safety_names(self) -> tuple[str, ...]:

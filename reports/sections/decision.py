@@ -68,7 +68,7 @@ def build(report: Report) -> Section:
         blocks.append(picture(report, judged))
     blocks.append(Answers((_what_next(report),)))
     blocks += sideview.at_worst(report)
-    blocks += [Note("Caution", told(text)) for text in summary.warnings]
+    blocks += [Note("Caution", told(text)) for text in summary.every_warning]
     if summary.description:
         blocks.append(Paragraph((sentence(summary.description),)))
     return Section("decision", "Decision", tuple(blocks))
@@ -307,7 +307,7 @@ def in_short(report: Report) -> tuple[Block, ...]:
     blocks.append(Paragraph((f"{built.question} {sentence(built.answer)}", *why)))
     blocks += [Note("Read this first", line) for line in _unexplained(report)]
     blocks += [Note("Not finished", (sentence(one.words),)) for one in summary.unfinished]
-    blocks += [Note("Caution", told(text)) for text in summary.warnings]
+    blocks += [Note("Caution", told(text)) for text in summary.every_warning]
     todo = actions.build(report)
     return (*blocks, Heading("What next?"), *todo.blocks)
 

@@ -51,7 +51,7 @@ def build(report: Report) -> Section:
     if judged.words:
         blocks.append(Paragraph((f"Judged here: {judged.words}.",)))
     blocks.append(Note("Not a permission", (NO_CLEARANCE,)))
-    blocks += [Note("Caution", told(text)) for text in report.summary.warnings]
+    blocks += [Note("Caution", told(text)) for text in report.summary.cautions_of_cars]
     if found is None:
         blocks.append(
             Paragraph(

@@ -272,9 +272,17 @@ def test_speeds_on_the_first_page_are_of_the_build_that_is_judged() -> None:
 
 def test_who_drives_has_the_cautions_of_the_cars_on_the_sheet() -> None:
     results = make_results()
-    warned = replace(results, summary=replace(results.summary, warnings=("ease off when the nose rises",)))
+    warned = replace(
+        results,
+        summary=replace(
+            results.summary,
+            warnings=("no wind is given",),
+            cautions_of_cars=("ease off when the nose rises",),
+        ),
+    )
     sheet = Reader(page_of(Report(warned, ReportOptions(purpose="strip")))).text
     assert sheet.index("Not a permission") < sheet.index("Ease off when the nose rises.")
+    assert "No wind is given" not in sheet
 
 
 def page_of(report: Report) -> str:

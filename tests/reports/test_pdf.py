@@ -237,7 +237,9 @@ def test_page_one_holds_picture_decision_car_and_actions_of_many_limits() -> Non
     limits = tuple(
         replace(results.summary.limits[place % 3], name=f"{name}, number {place}") for place in range(17)
     )
-    report = Report(replace(results, summary=replace(results.summary, limits=limits, warnings=())))
+    report = Report(
+        replace(results, summary=replace(results.summary, limits=limits, warnings=(), cautions_of_cars=()))
+    )
     wanted = ("decision", "actions")
     shown = [section for section in sections(report) if section.id in wanted]
     first, *_ = PdfReader(io.BytesIO(document(report, shown))).pages

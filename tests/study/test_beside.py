@@ -36,7 +36,9 @@ def test_cars_with_several_attitudes_are_counted_and_told(tmp_path: Path) -> Non
     ]
     assert 0.25 < several.mean < 0.45
     several = [
-        words for words in map(in_unit, summary.warnings) if "can keep more than one attitude" in words
+        words
+        for words in map(in_unit, summary.cautions_of_cars)
+        if "can keep more than one attitude" in words
     ]
     assert any(words.startswith("flap open, ") for words in several)
 
@@ -51,7 +53,7 @@ def test_what_is_of_a_car_on_its_points_says_so(tmp_path: Path) -> None:
     few = replace(study, limits=study.limits[1:4], sensitivity_samples=64, sweeps=())
     told = [
         words
-        for words in map(in_unit, run(few, samples=500).summary.warnings)
+        for words in map(in_unit, run(few, samples=500).summary.cautions_of_cars)
         if "with a point of their body" in words
     ]
     slow, faster = "flap closed, 45 m/s: ", "flap closed, 55 m/s: 100"
