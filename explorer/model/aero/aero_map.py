@@ -55,10 +55,10 @@ def aero_maps(aero_map_closed: LookupTable, aero_map_open: LookupTable, flap_ope
 @quantity("1", source="definition")
 def loads_bend(points_at_rest: tuple[Support, ...]) -> Array:
     """1 where axle loads bend with speed and acceleration beyond the map: points that carry; else 0."""
-    bends = np.zeros((), bool)
+    bends = np.zeros(())
     for point in points_at_rest:
-        bends = bends | (point.rate > 0)
-    return np.where(bends, 1.0, 0.0)
+        bends = np.where(point.rate > 0, 1.0, bends)
+    return bends
 
 
 _NO_BALANCE = "no balance inside the aero map: a ride height left the map, or the pitch diverged"

@@ -179,12 +179,12 @@ def car_at_speed(
 
 
 @quantity("1", source="definition")
-def loads_bend(splitter_over_road: GroundEffect, points_at_rest: tuple[Support, ...]) -> Array:
+def loads_bend(splitter_ground_gain: Array, points_at_rest: tuple[Support, ...]) -> Array:
     """1 where axle loads bend with speed and acceleration: ground near the splitter, points that carry."""
-    bends = splitter_over_road.gain > 0
+    bends = np.where(splitter_ground_gain > 0, 1.0, 0.0)
     for point in points_at_rest:
-        bends = bends | (point.rate > 0)
-    return np.where(bends, 1.0, 0.0)
+        bends = np.where(point.rate > 0, 1.0, bends)
+    return bends
 
 
 @quantity(
