@@ -14,7 +14,15 @@ from explorer.engine.execution import Execution
 from explorer.engine.plan import make_plan
 from explorer.graph.words import Number, Sentence, told
 from explorer.graph.written import chance
-from explorer.study.beside import LIFTING, LIFTING_SPEED, SEVERAL, STANDING, STANDING_AT_TOP, told_beside
+from explorer.study.beside import (
+    LIFTING,
+    LIFTING_SPEED,
+    SEVERAL,
+    STANDING,
+    STANDING_AT_TOP,
+    jumps_passed_over,
+    told_beside,
+)
 from explorer.study.study import Study
 
 #: Cars of which shares are good to a hundredth.
@@ -35,7 +43,7 @@ def cautions_of_cars(study: Study, means: Mapping[tuple[str, str], float]) -> It
         if quantity == SEVERAL and mean > 0:
             yield (
                 f"{where}: {share} can keep more than one attitude. Figures are of the one that the car "
-                "comes to from rest; a bump may carry it to another"
+                f"comes to from rest; a bump may carry it to another{_of_runs(study, condition)}"
             )
         if quantity in (STANDING, STANDING_AT_TOP) and mean > 0:
             yield of_cars_on_points(study, quantity, condition, predicted_cars(mean))
@@ -49,6 +57,15 @@ def cautions_of_cars(study: Study, means: Mapping[tuple[str, str], float]) -> It
                 "loads and lift-off speeds for one who does not",
                 Number(speed, spread=speed / 5, unit="m/s", display_unit=study.unit_of("speed")),
             )
+
+
+def _of_runs(study: Study, condition: str) -> str:
+    if not jumps_passed_over(study, condition):
+        return ""
+    return (
+        ". A straight or strip is followed as if loads changed smoothly with the speed: what such a car "
+        "reaches there may be off by tens of percent"
+    )
 
 
 def live_cautions(study: Study, execution: Execution | None = None) -> tuple[Sentence, ...]:

@@ -84,6 +84,17 @@ def standing_of(graph: Graph, name: str, given: Collection[str]) -> str | None:
     return STANDING if _all_given(graph, STANDING, given) else None
 
 
+def jumps_passed_over(study: Study, condition: str) -> bool:
+    """Tell whether a run is followed as if loads changed smoothly, where an aero map may make them jump.
+
+    Cars on points, and those with a splitter's gap, are followed in steps of their own (``loads_bend``).
+    """
+    pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
+    asked = [name for name, where in pairs if where == condition]
+    smooth = study.entries.models.get("aero") == "map" and "points_carry" not in study.graph
+    return smooth and not BOUNDED.isdisjoint(study.graph.upstream(asked, study.given_names(condition)))
+
+
 def _feels_points(study: Study, name: str, condition: str) -> bool:
     return "points_under_car" in study.graph.upstream([name], study.given_names(condition))
 
