@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from scipy.integrate import cumulative_simpson, quad, solve_ivp
 from scipy.optimize import brentq
 
+from explorer.graph.arrays import Array
 from tests.checking import checks
 from tests.curve_help import curve_of
 from tests.model_help import bare_car, evaluate, scattered_cars
@@ -128,6 +130,49 @@ def _cars_whose_loads_bend(samples: int, gap: bool) -> dict[str, Any]:
     return {**cars, "flap_opening": 1.0 if gap else 0.0}
 
 
+ON_POINTS: tuple[dict[str, str], dict[str, tuple[str, ...]]] = (
+    {"contact": "points"},
+    {"point": ("edge", "nose")},
+)
+
+
+def _where_it_brakes(
+    cars: dict[str, Any], begin: float, end: Array | float, delay: float, corners: tuple[float, float]
+) -> Array:
+    """Speed at which cars that begin at one speed have to brake for another, after a delay, 260 m away.
+
+    ``corners`` are the times between which the flap opens.
+    """
+    samples, (opens, opened) = cars["mass"].size, corners
+    over = ("speed", "flap_opening")
+    pull, slow = (curve_of(name, over, cars, *ON_POINTS) for name in ("acceleration", "braking_deceleration"))
+
+    def rates(time: float, state: Array) -> Array:
+        opening = cars["flap_opening"] * np.clip((time - opens) / (opened - opens), 0, 1)
+        return np.concatenate([state[samples:], pull(state[samples:], np.full(samples, opening))])
+
+    state, rows = np.concatenate([np.zeros(samples), np.full(samples, begin)]), []
+    for start, stop in pairwise((0.0, *corners, 9.0)):
+        # Loads jump: small steps of one length, whatever their error is thought to be.
+        given = {"method": "RK23", "max_step": 0.04, "first_step": 0.04, "rtol": 0.1, "atol": 0.1}
+        part = solve_ivp(rates, (start, stop), state, **given)
+        rows.append(part.y.T)
+        state = part.y[:, -1]
+    distance, speed = np.split(np.concatenate(rows), 2, axis=1)
+    places = end + np.linspace(0.0, 1.0, 61)[:, np.newaxis] * (np.max(speed, axis=0) - end)
+    slowness = np.stack([place / slow(place, np.zeros(samples)) for place in places])
+    way = cumulative_simpson(slowness, x=places, axis=0, initial=0)
+    found = np.empty(samples)
+    for car in range(samples):
+        left = 260 - distance[:, car] - delay * speed[:, car]
+        left -= np.interp(speed[:, car], places[:, car], way[:, car])
+        last = int(np.argmax(left <= 0))
+        assert last > 0
+        share = left[last - 1] / (left[last - 1] - left[last])
+        found[car] = speed[last - 1, car] + share * (speed[last, car] - speed[last - 1, car])
+    return found
+
+
 @pytest.mark.parametrize(
     ("samples", "gap", "near"),
     [pytest.param(512, True, 1e-2, marks=pytest.mark.long), (80, False, 2e-3)],
@@ -135,36 +180,18 @@ def _cars_whose_loads_bend(samples: int, gap: bool) -> dict[str, Any]:
 )
 def test_cars_whose_loads_bend(samples: int, gap: bool, near: float) -> None:
     """Independent solver: solve_ivp on the acceleration of all cars at once, cumulative_simpson to brake."""
-    cars, choices = _cars_whose_loads_bend(samples, gap), {"contact": "points"}
-    family = {"point": ("edge", "nose")}
-    found = evaluate(["strip_speed"], cars, choices, family)["strip_speed"]
-    over = ("speed", "flap_opening")
-    pull, slow = (
-        curve_of(name, over, cars, choices, family) for name in ("acceleration", "braking_deceleration")
-    )
+    cars = _cars_whose_loads_bend(samples, gap)
+    found = evaluate(["strip_speed"], cars, *ON_POINTS)["strip_speed"]
+    expected = _where_it_brakes(cars, 1.0, 0.0, 0.32, (2.8, 2.95))
+    np.testing.assert_allclose(found, expected, rtol=near)
 
-    def rates(time: float, state: np.ndarray) -> np.ndarray:
-        speed = state[samples:]
-        opening = cars["flap_opening"] * np.clip((time - 2.8) / 0.15, 0, 1)
-        return np.concatenate([speed, pull(speed, np.full(samples, opening))])
 
-    state, times, rows = np.concatenate([np.zeros(samples), np.ones(samples)]), [], []
-    for begin, stop in ((0.0, 2.8), (2.8, 2.95), (2.95, 9.0)):
-        # Loads jump: small steps of one length, whatever their error is thought to be.
-        given = {"method": "RK23", "max_step": 0.04, "first_step": 0.04, "rtol": 0.1, "atol": 0.1}
-        part = solve_ivp(rates, (begin, stop), state, **given)
-        times.append(part.t)
-        rows.append(part.y.T)
-        state = part.y[:, -1]
-    distance, speed = np.split(np.concatenate(rows), 2, axis=1)
-    places = np.linspace(0.0, 1.0, 61)[:, np.newaxis] * np.max(speed, axis=0)
-    slowness = np.stack([place / slow(place, np.zeros(samples)) for place in places])
-    way = cumulative_simpson(slowness, x=places, axis=0, initial=0)
-    for car in range(samples):
-        left = 260 - distance[:, car] - 0.32 * speed[:, car]
-        left -= np.interp(speed[:, car], places[:, car], way[:, car])
-        last = int(np.argmax(left <= 0))
-        assert last > 0
-        share = left[last - 1] / (left[last - 1] - left[last])
-        expected = speed[last - 1, car] + share * (speed[last, car] - speed[last - 1, car])
-        assert found[car] == pytest.approx(expected, rel=near)
+@pytest.mark.long
+def test_a_straight_of_cars_whose_loads_bend() -> None:
+    """Independent solver: solve_ivp as for the strip, from the speed out of a corner to that of the next."""
+    cars = _cars_whose_loads_bend(48, gap=True)
+    cars |= {"corner_exit_speed": 14.0, "straight_length": 260.0, "corner_radius": 12.0}
+    cars |= {"flap_delay": 1.2, "flap_opening_duration": 0.2, "reaction_time": 0.0, "radio_delay": 0.0}
+    found = evaluate(["speed_at_braking_point", "corner_speed"], cars, *ON_POINTS)
+    expected = _where_it_brakes(cars, 14.0, found["corner_speed"], 0.0, (1.2, 1.4))
+    np.testing.assert_allclose(found["speed_at_braking_point"], expected, rtol=3e-3)
