@@ -9,17 +9,16 @@ from explorer.analyses.room import room_quantities
 from explorer.analyses.standing import nominal_car_on_points
 from explorer.analyses.taken_for_granted import clearances, taken_for_granted
 from explorer.graph.words import Sentence
-from explorer.study.asked_for import wanted_outputs
+from explorer.study.asked_for import wanted_in
 from explorer.study.study import Study
 
 
 def asked_at_nominal(study: Study) -> Nominal:
     """Return the nominal values that the limits, the outputs and the cautions read: condition -> quantity."""
-    pairs = wanted_outputs(study)
 
     def wanted(condition: str) -> list[str]:
-        asked = [name for name, where in pairs if where == condition]
-        return [*dict.fromkeys(asked + room_quantities(study, condition) + clearances(study, condition))]
+        cautioned = room_quantities(study, condition) + clearances(study, condition)
+        return [*dict.fromkeys(wanted_in(study, condition) + cautioned)]
 
     return nominal_or_error(study, wanted)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from explorer.graph.quantity import ON_WHEELS
-from explorer.study.asked_for import wanted_outputs
+from explorer.study.asked_for import wanted_in
 from explorer.study.study import Study
 
 # They say which state a condition is, whether or not what is asked for hangs on them.
@@ -46,7 +46,7 @@ def _read_in(study: Study, where: str) -> frozenset[str]:
     """Return all that what is asked for in a condition hangs on."""
     entries = study.entries
     swept = [sweep for sweep in study.sweeps if where in sweep.conditions]
-    asked = [name for name, there in wanted_outputs(study) if there == where]
+    asked = wanted_in(study, where)
     asked += [name for sweep in swept for name in sweep.quantities]
     asked += [one.quantity for one in entries.logged_runs.values() if one.condition == where]
     asked += [

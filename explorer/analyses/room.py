@@ -9,7 +9,7 @@ from dataclasses import replace
 from explorer.analyses.nominal import Nominal
 from explorer.graph.quantity import asked_name
 from explorer.graph.words import Number, Sentence, told
-from explorer.study.asked_for import wanted_outputs
+from explorer.study.asked_for import wanted_in
 from explorer.study.study import Study
 
 #: Inputs of which a slip leaves the car no room.
@@ -21,7 +21,7 @@ _TO_THE_FENCE = ("run_out_distance", "fail_safe_stopping_distance")
 def room_quantities(study: Study, condition: str) -> list[str]:
     """List what the cautions about room read in a condition, as far as the study gives it."""
     given = study.given_names(condition)
-    asked = [name for name, where in wanted_outputs(study) if where == condition]
+    asked = wanted_in(study, condition)
     names = ["fence_distance", "reaction_distance"]
     if "strip_length" in study.graph.upstream(asked, given):
         names += ["strip_length", "strip_speed"]

@@ -140,3 +140,8 @@ def wanted_outputs(study: Study) -> tuple[tuple[str, str], ...]:
     """Every (quantity, condition) that limits and outputs ask for, once, in the order of the file."""
     pairs = [pair for limit in study.limits for pair in limit.output.pairs]
     return tuple(dict.fromkeys([*pairs, *study.outputs]))
+
+
+def wanted_in(study: Study, condition: str) -> list[str]:
+    """Every quantity that limits and outputs ask for in a condition, once."""
+    return [quantity for quantity, where in wanted_outputs(study) if where == condition]

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from explorer.graph.quantity import ON_WHEELS
+from explorer.study.asked_for import wanted_in, wanted_outputs
 
 if TYPE_CHECKING:
     from explorer.graph.graph import Graph
@@ -29,10 +30,9 @@ BOUNDED = {"acceleration", "run_with_flap", "run_without_flap", "strip_run", "to
 def told_beside(study: Study) -> tuple[tuple[str, str], ...]:
     """List the outputs that go with what is asked: several attitudes, standing on a point, lifting wheels."""
     balance = set(study.graph["stable_attitudes"].needed_names)
-    pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
     told = []
-    for condition in dict.fromkeys(where for _, where in pairs):
-        asked = [quantity for quantity, where in pairs if where == condition]
+    for condition in dict.fromkeys(where for _, where in wanted_outputs(study)):
+        asked = wanted_in(study, condition)
         needed = study.graph.upstream(asked, study.given_names(condition))
         if not BOUNDED.isdisjoint(needed) and _is_known(study, condition, LIFTING):
             told += [(LIFTING, condition), (LIFTING_SPEED, condition)]
@@ -65,11 +65,9 @@ def on_points(study: Study, condition: str) -> tuple[str, ...]:
     What is judged on the wheels alone is not of such a car; how it stands is said beside.
     """
     own = {STANDING, STANDING_AT_TOP, SEVERAL, LIFTING, LIFTING_SPEED}
-    pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
-    asked = dict.fromkeys(name for name, where in pairs if where == condition)
     return tuple(
         name
-        for name in asked
+        for name in wanted_in(study, condition)
         if name not in own and ON_WHEELS not in name and _feels_points(study, name, condition)
     )
 
@@ -89,8 +87,7 @@ def jumps_passed_over(study: Study, condition: str) -> bool:
 
     Cars on points, and those with a splitter's gap, are followed in steps of their own (``loads_bend``).
     """
-    pairs = [pair for limit in study.limits for pair in limit.output.pairs] + list(study.outputs)
-    asked = [name for name, where in pairs if where == condition]
+    asked = wanted_in(study, condition)
     smooth = study.entries.models.get("aero") == "map" and "points_carry" not in study.graph
     return smooth and not BOUNDED.isdisjoint(study.graph.upstream(asked, study.given_names(condition)))
 
