@@ -42,6 +42,7 @@ from explorer.estimators.conformance import CONFIDENCE, Conformance
 from explorer.estimators.two_levels import Sureness
 from explorer.files.characters import visible
 from explorer.graph.labels import input_label
+from explorer.graph.written import some_of
 from explorer.logs.replaced_inputs import replaced_inputs
 from explorer.logs.run_checks import logged_runs_of
 from explorer.results.cautions import ASSUMPTIONS, CAUTIONS, NOT_MODELLED
@@ -363,9 +364,8 @@ def _warnings(study: Study) -> Iterator[str]:
     if silent:
         count = f"{len(silent)} inputs" if len(silent) > 1 else "1 input"
         conditions = {name: one.words for name, one in study.conditions.items()}
-        named = ", ".join(input_label(key, conditions) for key in silent[:SILENT_NAMED])
-        more = f" and {len(silent) - SILENT_NAMED} more" if len(silent) > SILENT_NAMED else ""
-        yield f"no source is given for {count}: {named}{more}"
+        named = some_of([input_label(key, conditions) for key in silent], SILENT_NAMED)
+        yield f"no source is given for {count}: {named}"
 
 
 def _reproduction(study: Study, outcome: Outcome) -> Reproduction:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from explorer.estimators.conformance import Conformance, Verdict, worst_verdict
 from explorer.estimators.sensitivity import Index
 from explorer.estimators.two_levels import Sureness
-from explorer.graph.written import chance, percent
+from explorer.graph.written import chance, listed, percent
 from explorer.results.actions import found_build
 from explorer.results.comparison import CandidateResult
 from explorer.results.exploration import OptimumRecord, SpeedResult
@@ -19,7 +19,7 @@ from explorer.results.records import InputRecord, LimitRecord, Summary
 from explorer.study.builds import AS_IT_STANDS
 from explorer.study.usual import ASSUMED
 from reports.blocks import Line, Link, Quiet
-from reports.formatting import left_between, listed, share, share_range
+from reports.formatting import left_between, share, share_range
 from reports.report import severity
 
 # An input below this share of the spread is not worth naming in a sentence.

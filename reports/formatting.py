@@ -8,12 +8,22 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 from explorer.graph.units import from_si, known_unit
-from explorer.graph.written import MINUS, NO_ANSWER, SPACE, System, display_unit, number, pretty, rounded
+from explorer.graph.written import (
+    MINUS,
+    NO_ANSWER,
+    SPACE,
+    System,
+    display_unit,
+    number,
+    pretty,
+    rounded,
+    some_of,
+)
 from reports.options import SYSTEMS
 
 # Between the thousands of a number.
@@ -248,16 +258,9 @@ def hours(value: float) -> str:
     return f"{value:g} hours" if value == round(value, 1) else f"{value:.1f} hours"
 
 
-def listed(words: Iterable[str]) -> str:
-    """Write a list: "a, b and c"."""
-    *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last
-
-
 def unread_words(unread: Sequence[str], most: int = 8) -> str:
     """Name inputs that a limit hangs on and no measurement reads, if there are any."""
-    more = f" and {len(unread) - most} more" if len(unread) > most else ""
-    return f"no way to measure is listed for: {', '.join(unread[:most])}{more}" if unread else ""
+    return f"no way to measure is listed for: {some_of(unread, most)}" if unread else ""
 
 
 def _places(value: float, half_width: float) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 
 from explorer.analyses.nominal import Nominal
 from explorer.analyses.odd_builds import odd_builds
@@ -12,6 +12,7 @@ from explorer.analyses.read_by_nothing import read_by_nothing
 from explorer.analyses.room import out_of_room
 from explorer.graph.quantity import AXLES, asked_name
 from explorer.graph.words import Number, Sentence, told
+from explorer.graph.written import listed
 from explorer.study.asked_for import wanted_outputs
 from explorer.study.study import Study
 from explorer.study.throttle import WORDS
@@ -81,7 +82,7 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     if delays:
         braked = ", ".join(dict.fromkeys(_hanging_on(name, asked) for name in delays))
         yield (
-            f"{_listed(delays)} left at 0 s, as if no time passed before anything acts, and {braked} "
+            f"{listed(delays)} left at 0 s, as if no time passed before anything acts, and {braked} "
             f"{_verb(braked, 'hang')} on that; give {'it' if len(delays) == 1 else 'each'} under [inputs]"
         )
     bumped = [where for where in study.conditions if not study.given_in(where)["bump_height"].default]
@@ -112,14 +113,14 @@ def taken_for_granted(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     supply = [name for name in _SUPPLY if study.inputs[name].default]
     if moved and supply:
         yield (
-            f"{_listed([f'{name} is left at {_SUPPLY[name]}' for name in supply])}, and {moved} "
+            f"{listed([f'{name} is left at {_SUPPLY[name]}' for name in supply])}, and {moved} "
             f"{_verb(moved, 'hang')} on what its supply leaves it under load; give "
             f"{'it' if len(supply) == 1 else 'each'} under [inputs]"
         )
     gap = [name for name in _GAP if study.inputs[name].default and _hanging_on(name, asked)]
     if gap and not study.inputs["splitter_ground_gain"].default:
         yield (
-            f"{_listed(gap)} left at 10 mm, which is no measure of this car, and splitter_ground_gain "
+            f"{listed(gap)} left at 10 mm, which is no measure of this car, and splitter_ground_gain "
             f"makes its downforce hang on that; give {'it' if len(gap) == 1 else 'each'} under [inputs]"
         )
     if any(limit.sure is not None for limit in study.limits):
@@ -194,8 +195,8 @@ def _undisturbed(study: Study) -> Iterator[str]:
                 found.setdefault((where, tuple(left)), {})[asked_name(limit.output.quantity)] = None
     for (where, inputs), limited in found.items():
         yield (
-            f"the limit on {_listed(limited)} in {where} is for a car that nothing disturbs: "
-            f"{_listed(inputs)} {'is' if len(inputs) == 1 else 'are'} left at 0; give "
+            f"the limit on {listed(limited)} in {where} is for a car that nothing disturbs: "
+            f"{listed(inputs)} {'is' if len(inputs) == 1 else 'are'} left at 0; give "
             f"{'it' if len(inputs) == 1 else 'what there is of it'} under [conditions.{where}]"
         )
 
@@ -212,7 +213,7 @@ def _nothing_carries(study: Study, nominal: Nominal) -> Iterator[Sentence]:
     limited = {asked_name(name) for limit in study.limits for name, _ in limit.output.pairs} & _CARRIED
     if limited:
         yield (
-            f"the limit on {_listed(sorted(limited))} is met by any car, since the road carries no point; "
+            f"the limit on {listed(sorted(limited))} is met by any car, since the road carries no point; "
             'write contact = "points" under [models], or take the limit out'
         )
     for name in study.graph.of_family("point_clearance"):
@@ -221,7 +222,7 @@ def _nothing_carries(study: Study, nominal: Nominal) -> Iterator[Sentence]:
             worst, *more = sorted(sunk, key=sunk.__getitem__)
             yield told(
                 f"{name.removesuffix('_clearance')} of the nominal car is {{}} inside the road in {worst}"
-                f"{f', and inside it in {_listed(more)}' if more else ''}, where nothing carries it: loads, "
+                f"{f', and inside it in {listed(more)}' if more else ''}, where nothing carries it: loads, "
                 'speeds and braking are there of a car that sinks in; write contact = "points" under '
                 "[models], or give it more clearance",
                 Number(-sunk[worst], unit="m", display_unit="mm"),
@@ -244,11 +245,6 @@ def _asked_for(study: Study) -> dict[str, frozenset[str]]:
 def _hanging_on(name: str, asked: Mapping[str, frozenset[str]]) -> str:
     """Name the quantities asked for that need one, as text."""
     return ", ".join(quantity for quantity, needed in asked.items() if name in needed)
-
-
-def _listed(names: Iterable[str]) -> str:
-    *most, last = names
-    return f"{', '.join(most)} and {last}" if most else last
 
 
 def _verb(names: str, verb: str) -> str:

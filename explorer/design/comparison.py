@@ -39,6 +39,7 @@ from explorer.estimators.regression import normal_scores
 from explorer.estimators.two_levels import Sureness
 from explorer.graph.arrays import Array
 from explorer.graph.labels import label
+from explorer.graph.written import listed
 from explorer.results.comparison import (
     CandidateResult,
     Comparison,
@@ -429,8 +430,7 @@ def _notes(candidates: Sequence[CandidateResult], surely: Sequence[str]) -> tupl
         if one.without_effect
     ]
     if surely:
-        *others, last = (f"“{name}”" for name in surely)
-        named = f"{', '.join(others)} and {last}" if others else last
+        named = listed(f"“{name}”" for name in surely)
         notes.append(
             f"whether a build passes {named} is judged with cars and days apart; which "
             "build is surer of it, and what is gained by knowing more, with both together"

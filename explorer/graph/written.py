@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterable, Sequence
 from typing import Literal
 
 from explorer.graph.unit_grammar import with_stars
@@ -204,3 +205,15 @@ def _at_place(value: float, place: int) -> str:
 def about(count: float) -> str:
     """Write a count in two figures, with spaces between thousands."""
     return f"{float(f'{count:.2g}'):,.0f}".replace(",", " ")
+
+
+def listed(words: Iterable[str]) -> str:
+    """Write a list: "a, b and c"."""
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def some_of(words: Sequence[str], most: int) -> str:
+    """Write the first of a list, and how many more there are: "a, b and 3 more"."""
+    more = f" and {len(words) - most} more" if len(words) > most else ""
+    return f"{', '.join(words[:most])}{more}"

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 
-from explorer.graph.written import percent
+from explorer.graph.written import listed, percent
 from explorer.results.actions import Action, Setting, actions_of
 from explorer.results.exploration import VariableRecord
 from explorer.results.records import LimitRecord, Summary
 from reports.blocks import Block, Bullets, Code, Line, Link, Paragraph, Section, Strong
 from reports.findings import in_verbs, judged_build, without_source
-from reports.formatting import amount, count, counted, listed, share
+from reports.formatting import amount, count, counted, share
 from reports.report import Report, in_words, sentence
 from reports.sections import measuring
 

@@ -10,7 +10,7 @@ from explorer.estimators.conformance import Conformance
 from explorer.estimators.measuring import SIGNIFICANT, Expected
 from explorer.estimators.paired_comparison import Difference, Pick
 from explorer.graph.labels import label
-from explorer.graph.written import chance, percent
+from explorer.graph.written import chance, listed, percent
 from explorer.results.comparison import CandidateResult, Comparison, DecisionResult, Subject
 from reports.blocks import (
     SIGNS,
@@ -37,7 +37,6 @@ from reports.formatting import (
     Scale,
     amount,
     hours,
-    listed,
     range_amount,
     scale,
     share,

@@ -10,7 +10,7 @@ from functools import partial
 from explorer.estimators.conformance import Conformance
 from explorer.estimators.two_levels import SHOWN, Sureness
 from explorer.graph.labels import begun
-from explorer.graph.written import percent
+from explorer.graph.written import listed, percent
 from explorer.results.actions import found_build
 from explorer.results.records import LimitRecord, Summary
 from reports.blocks import (
@@ -43,7 +43,7 @@ from reports.findings import (
     unfounded_words,
     worst,
 )
-from reports.formatting import counted, every, left_between, listed, share
+from reports.formatting import counted, every, left_between, share
 from reports.report import NO_CLEARANCE, Report, is_yes_or_no, said, sentence, severity, told
 from reports.sections import actions, sideview, speed_steps
 

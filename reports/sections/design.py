@@ -9,7 +9,7 @@ from typing import Any
 
 from explorer.estimators.design_space import Stretch
 from explorer.graph.labels import begun
-from explorer.graph.written import System, chance, percent
+from explorer.graph.written import System, chance, listed, percent
 from explorer.results.exploration import (
     AnswerRecord,
     DesignPoint,
@@ -38,7 +38,7 @@ from reports.blocks import (
 from reports.charts import Mark
 from reports.charts_of_designs import ChanceCurve, Map, chances, heat_map
 from reports.findings import in_verbs, judged_words, slug
-from reports.formatting import Amount, Scale, amount, counted, listed, range_amount, scale, share
+from reports.formatting import Amount, Scale, amount, counted, range_amount, scale, share
 from reports.report import Report, noted, sentence
 
 # What draws a map where there are letters only.

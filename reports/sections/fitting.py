@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from explorer.graph.labels import label
-from explorer.graph.written import MINUS
+from explorer.graph.written import MINUS, listed
 from explorer.logs.fit_records import EstimateRecord, FitRecord, UpdatedInput, UpdateRecord
 from explorer.logs.fitting.fit import Known
 from explorer.logs.fitting.input_block import CONTRADICTION
@@ -18,7 +18,6 @@ from reports.formatting import (
     amount,
     count,
     counted,
-    listed,
     range_amount,
     uncertain,
     uncertain_amount,

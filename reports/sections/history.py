@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from explorer.graph.written import listed
 from explorer.results.changes import MOST_REASONS
 from explorer.results.history import EarlierRun
 from explorer.results.records import Summary
 from reports.blocks import Bullets, Column, Figure, Line, Section, Strong, Table, cell
 from reports.charts_of_limits import verdict_matrix
-from reports.formatting import count, counted, listed, share
+from reports.formatting import count, counted, share
 from reports.report import Report
 
 # Runs drawn, the latest ones.

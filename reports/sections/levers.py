@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from explorer.graph.labels import begun
+from explorer.graph.written import listed
 from explorer.results.actions import Setting
 from explorer.results.levers import LeverRecord, Levers, Rescue, SignedEffect
 from explorer.results.records import LimitRecord
@@ -23,7 +24,7 @@ from reports.blocks import (
 )
 from reports.charts_of_effects import SignedBar, signed_bars
 from reports.findings import by_severity, slug
-from reports.formatting import Scale, amount, count, listed, range_amount, scale, share
+from reports.formatting import Scale, amount, count, range_amount, scale, share
 from reports.report import Report, sentence
 from reports.sections.actions import others_of, setting_words
 

@@ -14,7 +14,7 @@ from explorer.estimators.measuring_outlook import (
     NextMeasurement,
     Outlook,
 )
-from explorer.graph.written import chance, percent
+from explorer.graph.written import chance, listed, percent
 from explorer.results.records import Summary
 from reports.blocks import (
     Block,
@@ -39,7 +39,7 @@ from reports.charts_of_measuring import (
     value_against_hours,
 )
 from reports.findings import leading_inputs
-from reports.formatting import every, hours, listed, share, uncertain, unread_words
+from reports.formatting import every, hours, share, uncertain, unread_words
 from reports.report import Report, sentence
 from reports.text_chart import hours_chart
 

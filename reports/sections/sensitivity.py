@@ -7,13 +7,13 @@ from itertools import zip_longest
 
 from explorer.estimators.sensitivity import Index, Sensitivity
 from explorer.graph.labels import begun
-from explorer.graph.written import chance, percent
+from explorer.graph.written import chance, listed, percent
 from explorer.results.records import LimitRecord
 from reports.blocks import Block, Column, Figure, Line, Link, Paragraph, Quiet, Section, Table, cell
 from reports.charts import Bar, share_bars
 from reports.charts_of_limits import part_matrix
 from reports.findings import WORTH_NAMING, by_severity, slug
-from reports.formatting import about, count, listed, share, share_range
+from reports.formatting import about, count, share, share_range
 from reports.report import Report, sentence
 from reports.sections import cars_and_days
 

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from explorer.graph.labels import begun, input_label, label
-from explorer.graph.written import chance, percent
+from explorer.graph.written import chance, listed, percent
 from explorer.results.logged_runs import FURTHEST, LoggedRunRecord
 from reports.blocks import Block, Bullets, Facts, Figure, Line, Paragraph, Section, Verdict
 from reports.charts import ShadedBand
@@ -21,7 +21,6 @@ from reports.formatting import (
     amount,
     count,
     counted,
-    listed,
     range_amount,
     scale,
     share_range,

@@ -6,7 +6,7 @@ import math
 
 from explorer.estimators.conformance import Conformance
 from explorer.graph.labels import label
-from explorer.graph.written import SPACE, percent
+from explorer.graph.written import SPACE, listed, percent
 from explorer.results.records import LimitRecord
 from reports.blocks import (
     Block,
@@ -27,7 +27,7 @@ from reports.blocks import (
     cell,
 )
 from reports.findings import without_answer
-from reports.formatting import about, amount, count, listed, margin_amount, range_amount, share, share_range
+from reports.formatting import about, amount, count, margin_amount, range_amount, share, share_range
 from reports.report import Report, asked, is_yes_or_no, severity
 from reports.sections import cars_and_days, history
 
